@@ -1,0 +1,1 @@
+"""Rules that judge maps: one rule, one generator function."""

@@ -1,0 +1,1 @@
+"""Map files: reading with exact places, writing, TOML and CSV."""

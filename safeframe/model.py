@@ -1,0 +1,266 @@
+"""What each end believes about a safety connection, as values.
+
+The model can hold a wrong map: overlaps, holes, illegal sizes, two ends that disagree. Checks
+judge it. Constructors refuse only what has no meaning at all, such as a width of 0 bits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from .bits import MAX_OCTETS, Place, octets_of_bits
+from .errors import UsageError
+from .source import NOWHERE, Location
+
+__all__ = [
+    "EDGES",
+    "ORDERS",
+    "TYPES",
+    "Allowance",
+    "Connection",
+    "Direction",
+    "End",
+    "Map",
+    "Plant",
+    "Reserved",
+    "Scalar",
+    "Signal",
+    "Terms",
+]
+
+_FLOAT_WIDTHS = (16, 32, 64)
+TYPES = ("bool", "uint", "int", "float", "code")
+"""Value types of a signal; ``code`` is an unsigned number whose values are named one by one."""
+EDGES = ("", "rising", "falling", "both")
+ORDERS = ("little", "big")
+
+Scalar = str | int | float | bool
+"""A value of the free ``[parameters]`` table of an end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signal:
+    """One signal at one place of one direction, as one end sees it.
+
+    ``width`` is in bits, ``safe`` the value on loss of communication (a raw value as carried,
+    before ``scale``), ``one_means`` what a 1 stands for, ``edge`` the acting edge of an
+    acknowledge bit, ``scale`` the factor from raw value to ``unit`` as a decimal text, ``codes``
+    the named values in rising order, ``valid_by`` the name of the bit that says whether this
+    value holds, ``mirrors`` the name of a signal of the opposite direction that this end
+    believes to be repeated here, ``bind`` the program variable of this end.
+    """
+
+    name: str
+    at: Place
+    width: int = 1
+    type: str = "bool"
+    order: str = "little"
+    safe: int | float = 0
+    one_means: str = ""
+    edge: str = ""
+    unit: str = ""
+    scale: str = "1"
+    codes: tuple[tuple[int, str], ...] = ()
+    valid_by: str = ""
+    mirrors: str = ""
+    bind: str = ""
+    note: str = ""
+    where: Location = field(default=NOWHERE, compare=False)
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.width <= 8 * MAX_OCTETS:
+            raise UsageError(f"width must be 1..{8 * MAX_OCTETS} bits, not {self.width}")
+        if self.type not in TYPES:
+            raise UsageError(f"type must be one of {', '.join(TYPES)}, not {self.type!r}")
+        if self.type == "bool" and self.width != 1:
+            raise UsageError(f"a bool must be 1 bit wide, not {self.width}")
+        if self.type == "float" and self.width not in _FLOAT_WIDTHS:
+            raise UsageError(f"a float must be 16, 32 or 64 bits wide, not {self.width}")
+        if self.edge not in EDGES:
+            raise UsageError(f"edge must be rising, falling or both, not {self.edge!r}")
+        if self.order not in ORDERS:
+            raise UsageError(f"order must be little or big, not {self.order!r}")
+        if self.order == "big" and (self.width & 7 or self.at.bit):
+            raise UsageError(
+                f"a big-endian value must fill whole octets, not {self.width} bits at {self.at}"
+            )
+
+    @property
+    def start(self) -> int:
+        """Absolute index of the first bit."""
+        return self.at.index
+
+    @property
+    def end(self) -> int:
+        """Absolute index after the last bit."""
+        return self.at.index + self.width
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reserved:
+    """A declared run of ``width`` unused bits; ``value`` is what the producer puts there."""
+
+    at: Place
+    width: int
+    value: int = 0
+    note: str = ""
+    where: Location = field(default=NOWHERE, compare=False)
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.width <= 8 * MAX_OCTETS:
+            raise UsageError(f"reserved must be 1..{8 * MAX_OCTETS} bits, not {self.width}")
+        if not 0 <= self.value < 1 << self.width:
+            raise UsageError(f"value must fit {self.width} reserved bits, not {self.value}")
+
+    @property
+    def start(self) -> int:
+        """Absolute index of the first bit."""
+        return self.at.index
+
+    @property
+    def end(self) -> int:
+        """Absolute index after the last bit."""
+        return self.at.index + self.width
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Map:
+    """What one end believes about one direction: signals and reserved runs in file order."""
+
+    entries: tuple[Signal | Reserved, ...] = ()
+    where: Location = field(default=NOWHERE, compare=False)
+
+    @property
+    def signals(self) -> tuple[Signal, ...]:
+        """The signals in file order."""
+        return tuple(entry for entry in self.entries if isinstance(entry, Signal))
+
+    @property
+    def reserved(self) -> tuple[Reserved, ...]:
+        """The reserved runs in file order."""
+        return tuple(entry for entry in self.entries if isinstance(entry, Reserved))
+
+    @property
+    def size_bits(self) -> int:
+        """Bits up to the end of the last entry."""
+        return max((entry.end for entry in self.entries), default=0)
+
+    @property
+    def size_octets(self) -> int:
+        """Octets that hold all entries."""
+        return octets_of_bits(self.size_bits)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """The ``[connection]`` table: what both ends must hold in common about the connection.
+
+    ``id`` is the connection id, ``watchdog_ms`` the time after which silence is an error,
+    ``exchange_ms`` the longest time for one frame each way, ``legal_octets`` the legal data
+    sizes where the profile leaves them to the map, ``network`` the domain in which ids and
+    addresses are unique. None means not stated.
+    """
+
+    name: str
+    profile: str
+    edition: str = ""
+    id: int | None = None
+    watchdog_ms: int | None = None
+    exchange_ms: int | None = None
+    legal_octets: tuple[int, ...] = ()
+    network: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowance:
+    """A finding that this end accepts, with the reason; ``signal`` empty means the whole map."""
+
+    rule: str
+    reason: str
+    signal: str = ""
+    where: Location = field(default=NOWHERE, compare=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """One map file: one end of a connection with what it sends and what it receives.
+
+    ``role`` is a word of the profile (for instance master or slave), ``address`` the safety
+    address of this end, ``parameters`` further values of the profile in name order.
+    """
+
+    name: str
+    peer: str
+    terms: Terms
+    role: str = ""
+    address: int | None = None
+    sends: Map = Map()
+    receives: Map = Map()
+    parameters: tuple[tuple[str, Scalar], ...] = ()
+    allowances: tuple[Allowance, ...] = ()
+    note: str = ""
+    where: Location = field(default=NOWHERE, compare=False)
+    lines: tuple[tuple[str, int], ...] = field(default=(), compare=False, repr=False)
+
+    def locate(self, key: str) -> Location:
+        """Return where ``key`` (such as ``connection.id``) stands, or the file as a whole."""
+        for name, line in self.lines:
+            if name == key:
+                return Location(path=self.where.path, line=line, key=key)
+        return self.where
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Direction:
+    """One direction of a connection: what its producer sends, what its consumer expects."""
+
+    producer: End
+    consumer: End
+
+    @property
+    def sent(self) -> Map:
+        """The producer's map."""
+        return self.producer.sends
+
+    @property
+    def received(self) -> Map:
+        """The consumer's map."""
+        return self.consumer.receives
+
+    @property
+    def name(self) -> str:
+        """The direction as people write it, ``SC1 -> LX``."""
+        return f"{self.producer.name} -> {self.consumer.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Connection:
+    """Two ends that belong together; nothing says yet that they agree."""
+
+    first: End
+    second: End
+
+    @property
+    def name(self) -> str:
+        """The name the first end gives to the connection."""
+        return self.first.terms.name
+
+    @property
+    def ends(self) -> tuple[End, End]:
+        """Both ends, the first one first."""
+        return self.first, self.second
+
+    def directions(self) -> Iterator[Direction]:
+        """Yield both directions, the one sent by the first end first."""
+        yield Direction(producer=self.first, consumer=self.second)
+        yield Direction(producer=self.second, consumer=self.first)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plant:
+    """The connections of one site."""
+
+    name: str
+    connections: tuple[Connection, ...] = ()
+    where: Location = field(default=NOWHERE, compare=False)

@@ -1,0 +1,1 @@
+"""Turning results into text and other formats; nothing is computed here."""
