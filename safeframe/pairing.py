@@ -148,13 +148,16 @@ class Cause:
 
 def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
     """Return the fewest named causes that explain every difference of place, width and size."""
-    if left.size_bits == right.size_bits and not (matching.left_only or matching.right_only):
-        # The common case, twice per clean connection: nothing moved, nothing to explain.
-        if all(
+    if (
+        left.size_bits == right.size_bits
+        and not matching.left_only
+        and not matching.right_only
+        and all(
             pair.left.at == pair.right.at and pair.left.width == pair.right.width
             for pair in matching.pairs
-        ):
-            return ()
+        )
+    ):
+        return ()  # The common case, twice per clean connection.
     local = _Walk(matching, left, right).causes()
     moves = [cause for cause in local if cause.pairs and cause.kind != "width"]
     if len(moves) > 1:
@@ -341,8 +344,8 @@ class _Walk:
         self, before: Pair | None, first: Pair
     ) -> tuple[tuple[Signal, ...], tuple[Signal, ...]]:
         """Take the one-sided signals that stand between two neighbours of a step."""
-        left = _between(self.left_only, before and before.left.end, first.left.start)
-        right = _between(self.right_only, before and before.right.end, first.right.start)
+        left = _between(self.left_only, before.left.end if before else 0, first.left.start)
+        right = _between(self.right_only, before.right.end if before else 0, first.right.start)
         self.left_only = [signal for signal in self.left_only if signal not in left]
         self.right_only = [signal for signal in self.right_only if signal not in right]
         return left, right
@@ -365,19 +368,30 @@ class _Walk:
             return
         last_left = max((signal.end for signal in self.left.signals), default=0)
         last_right = max((signal.end for signal in self.right.signals), default=0)
+        matched_left = max((pair.left.end for pair in self.pairs), default=0)
+        matched_right = max((pair.right.end for pair in self.pairs), default=0)
+        behind = 0
         for cause in self.found:
-            if cause.delta == delta and cause.kind in ("one-sided", "width"):
-                signals = [pair.right for pair in cause.pairs] + list(cause.left + cause.right)
-                if max(signal.end for signal in signals) in (last_left, last_right):
-                    return
+            if cause.kind == "one-sided":
+                late = any(signal.start >= matched_left for signal in cause.left) or any(
+                    signal.start >= matched_right for signal in cause.right
+                )
+            else:
+                late = any(
+                    pair.left.end == matched_left and pair.right.end == matched_right
+                    for pair in cause.pairs
+                )
+            behind += cause.delta if late else 0
+        if behind == delta:
+            return
         tail_left = _reserved_between(self.left, last_left, self.left.size_bits)
         tail_right = _reserved_between(self.right, last_right, self.right.size_bits)
         kind = "reserve" if tail_left and tail_right else "size"
         self.found.append(Cause(kind=kind, delta=delta))
 
 
-def _between(signals: Iterable[Signal], start: int | None, end: int) -> tuple[Signal, ...]:
-    return tuple(signal for signal in signals if (start or 0) <= signal.start < end)
+def _between(signals: Iterable[Signal], start: int, end: int) -> tuple[Signal, ...]:
+    return tuple(signal for signal in signals if start <= signal.start < end)
 
 
 def _reserved_between(map_: Map, start: int, end: int) -> int:

@@ -40,7 +40,7 @@ class Reading:
 
 
 def extract(signal: Signal, data: bytes) -> int | None:
-    """Return the raw unsigned value of ``signal`` in ``data``, None where the data are too short."""
+    """Return the raw unsigned value of a signal, None where the data end before it does."""
     if signal.end > 8 * len(data):
         return None
     word = int.from_bytes(data, "little") >> signal.start & ((1 << signal.width) - 1)
