@@ -1,1 +1,1 @@
-"""Turning results into text and other formats; nothing is computed here."""
+"""Renderers: each turns finished values into text and computes nothing."""

@@ -1,0 +1,8 @@
+"""``python -m safeframe`` is the command ``safeframe``."""
+
+import sys
+
+from .cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,127 @@
+"""The command line: choose a command, import only that one, turn exceptions into exit codes."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import io
+import os
+import sys
+from collections.abc import Sequence
+
+from .. import __version__
+from ..errors import InputError, SafeframeError
+
+__all__ = ["COMMANDS", "main"]
+
+COMMANDS = {
+    "check": "say whether both ends of a connection agree bit for bit",
+    "show": "print what one map file says, as tables",
+    "rules": "list the rules, or explain one",
+    "demo": "run the whole job on an invented storage lift",
+    "selftest": "check this installation",
+}
+"""Every command with the line that ``safeframe --help`` prints; the module has the same name."""
+
+OK, USAGE, INTERNAL = 0, 2, 3
+INTERRUPTED = 130  # 128 + SIGINT, as shells report it.
+PIPE_CLOSED = 141  # 128 + SIGPIPE.
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; never raises."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A name that the terminal's encoding lacks is shown escaped instead of failing.
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _dispatch(arguments)
+        sys.stdout.flush()
+    except SystemExit as stop:  # argparse ends this way after --help and after a wrong option.
+        return stop.code if isinstance(stop.code, int) else USAGE
+    except BrokenPipeError:
+        # Whoever read our output has left; the interpreter must not complain at exit either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return PIPE_CLOSED
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except InputError as error:
+        return _complain(*map(str, error.problems))
+    except SafeframeError as error:
+        return _complain(str(error))
+    except OSError as error:
+        return _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
+    except Exception as error:  # noqa: BLE001 - a traceback would exit 1, the code of findings.
+        return _apologise(error)
+    return code
+
+
+def _dispatch(arguments: list[str]) -> int:
+    if not arguments:
+        sys.stderr.write(_overview())
+        return USAGE
+    name, *rest = arguments
+    if name in ("-h", "--help", "help"):
+        sys.stdout.write(_overview())
+        return OK
+    if name in ("-V", "--version", "version"):
+        sys.stdout.write(f"safeframe {__version__}\n")
+        return OK
+    if name not in COMMANDS:
+        return _complain(_unknown(name), "see: safeframe --help")
+    module = importlib.import_module(f".{name}", __name__)
+    parser = argparse.ArgumentParser(
+        prog=f"safeframe {name}",
+        description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    module.configure(parser)
+    code: int = module.run(parser.parse_args(rest))
+    return code
+
+
+def _overview() -> str:
+    from ..render.text import CAUTION  # deferred: see _complain.
+
+    width = max(map(len, COMMANDS))
+    lines = "\n".join(f"  {name:{width}}  {text}" for name, text in COMMANDS.items())
+    return (
+        "usage: safeframe COMMAND [options]\n\n"
+        "Checks the matched bit maps and frames of functional-safety connections.\n\n"
+        f"{lines}\n\n"
+        "safeframe COMMAND --help explains one command with an example.\n"
+        "example: safeframe check sc1-lx.toml lx-sc1.toml\n\n"
+        f"{CAUTION}\n"
+    )
+
+
+def _unknown(name: str) -> str:
+    import difflib  # deferred: only a wrong command needs it.
+
+    near = difflib.get_close_matches(name, COMMANDS, n=1)
+    hint = f" (did you mean {near[0]}?)" if near else ""
+    return f"the command must be one of {', '.join(COMMANDS)}, not {name!r}{hint}"
+
+
+def _complain(*lines: str) -> int:
+    from ..render.text import clean  # deferred: a command that prints JSON never needs it.
+
+    for line in lines:
+        for part in line.splitlines() or [""]:
+            sys.stderr.write(f"safeframe: {clean(part)}\n")
+    return USAGE
+
+
+def _apologise(error: Exception) -> int:
+    if os.environ.get("SAFEFRAME_TRACEBACK"):
+        import traceback
+
+        sys.stderr.write("".join(traceback.format_exception(error)))
+    _complain(
+        f"internal error: {type(error).__name__}: {error}",
+        "this is a fault of safeframe, not of your input, and nothing was decided about it",
+        "please report it with the command, its input and what SAFEFRAME_TRACEBACK=1 prints",
+    )
+    return INTERNAL
