@@ -1,0 +1,221 @@
+"""What a safety profile says about maps and frames, as values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import islice, pairwise
+
+from ..crc import Algorithm
+
+__all__ = [
+    "CONFIDENCES",
+    "CrcUse",
+    "FrameKind",
+    "ParameterRule",
+    "PartRow",
+    "Profile",
+    "SizeRange",
+    "Sizes",
+    "Source",
+]
+
+CONFIDENCES = ("verified", "two sources", "one source", "memory", "common practice")
+"""How sure a fact is: computed and compared by us; two independent sources agree; one says so;
+from memory, nothing read confirms it; no source, but usual."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Who says so: a short tag to refer to, a description, and how sure the facts are."""
+
+    tag: str
+    text: str
+    confidence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeRange:
+    """Legal sizes ``first``, ``first + step`` ... ``last`` in octets; no end when last is None.
+
+    ``label`` says what these sizes have in common on the wire, for instance the CRC width.
+    """
+
+    first: int
+    last: int | None
+    step: int = 1
+    label: str = ""
+
+    def holds(self, octets: int) -> bool:
+        """Return whether ``octets`` is one of these sizes."""
+        if octets < self.first or (self.last is not None and octets > self.last):
+            return False
+        return (octets - self.first) % self.step == 0
+
+    def __str__(self) -> str:
+        if self.first == self.last:
+            text = str(self.first)
+        elif self.step == 1:
+            text = f"{self.first} or more" if self.last is None else f"{self.first}..{self.last}"
+        else:
+            some = ", ".join(str(self.first + self.step * count) for count in range(3))
+            text = f"{some} ..." if self.last is None else f"{some} ... {self.last}"
+        unit = "octet" if self.first == self.last == 1 else "octets"
+        return f"{text} {unit} ({self.label})" if self.label else f"{text} {unit}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizes:
+    """The legal sizes of the safety data of one direction, in octets.
+
+    ``ranges`` do not overlap and stand in rising order; none at all means that the protocol
+    leaves the sizes to the map. A map may always narrow them with its own list.
+    """
+
+    ranges: tuple[SizeRange, ...] = ()
+
+    @property
+    def from_map(self) -> bool:
+        """Whether only the map knows the legal sizes."""
+        return not self.ranges
+
+    def range_of(self, octets: int) -> SizeRange | None:
+        """Return the range that holds ``octets``, or None."""
+        return next((sizes for sizes in self.ranges if sizes.holds(octets)), None)
+
+    def is_legal(self, octets: int, legal_from_map: tuple[int, ...] = ()) -> bool:
+        """Return whether safety data of ``octets`` octets are legal.
+
+        ``legal_from_map`` is the list the map gives; empty means that the map gives none.
+        """
+        if legal_from_map and octets not in legal_from_map:
+            return False
+        return self.from_map or self.range_of(octets) is not None
+
+    def next_legal(
+        self, octets: int, count: int = 3, legal_from_map: tuple[int, ...] = ()
+    ) -> tuple[int, ...]:
+        """Return up to ``count`` legal sizes from ``octets`` on, smallest first."""
+        if legal_from_map:
+            rising = sorted(set(legal_from_map))
+            return tuple(
+                islice((n for n in rising if n >= octets and self.is_legal(n)), max(count, 0))
+            )
+        found: list[int] = []
+        for sizes in self.ranges:
+            steps = max(0, -((sizes.first - octets) // sizes.step))
+            size = sizes.first + steps * sizes.step
+            while len(found) < count and sizes.holds(size):
+                found.append(size)
+                size += sizes.step
+        return tuple(found)
+
+    def describe(self, legal_from_map: tuple[int, ...] = ()) -> str:
+        """Return the legal sizes as text, for instance ``1 octet or 2, 4, 6 ... octets``."""
+        if legal_from_map:
+            return f"{', '.join(map(str, sorted(set(legal_from_map))))} octets (from the map)"
+        if self.from_map:
+            return "any size (the map states none)"
+        return " or ".join(map(str, self.ranges))
+
+    def overlapping(self) -> tuple[SizeRange, SizeRange] | None:
+        """Return two neighbours that are not in rising order, or None when all is well."""
+        for low, high in pairwise(self.ranges):
+            if low.last is None or high.first <= low.last:
+                return low, high
+        return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParameterRule:
+    """One free parameter of an end: its type, range, unit, and whether both ends must agree.
+
+    ``type`` is ``int``, ``text``, ``guid`` or ``bool``. ``minimum`` and ``maximum`` include the
+    ends of the range, ``choices`` are the only legal values where there are few, and
+    ``unset`` is the value that means "not configured". ``roles`` are the roles that have the
+    parameter (empty: all); ``shared`` says that both ends must carry the same value.
+    """
+
+    name: str
+    type: str
+    minimum: int | None = None
+    maximum: int | None = None
+    choices: tuple[int, ...] = ()
+    unset: int | str | None = None
+    unit: str = ""
+    roles: tuple[str, ...] = ()
+    shared: bool = False
+    required: bool = False
+    note: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartRow:
+    """One part of a frame on the generated page: ``octets`` is a size such as ``2`` or ``n``."""
+
+    name: str
+    octets: str
+    meaning: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameKind:
+    """One kind of frame: ``size`` is its length in octets as a formula of n, parts in order.
+
+    n is the size of the safety data; ``repeat`` names the parts that repeat per block.
+    """
+
+    name: str
+    title: str
+    size: str
+    parts: tuple[PartRow, ...]
+    repeat: tuple[str, ...] = ()
+    when: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrcUse:
+    """One CRC of a frame: which algorithm, what it covers in which order, how it is carried."""
+
+    name: str
+    algorithm: Algorithm
+    covers: tuple[str, ...]
+    carried: str
+    note: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """One safety profile.
+
+    ``editions`` are the editions these facts hold for (empty: not judged), ``roles`` the words
+    an end may use for itself (empty: free), ``block_octets`` the octets between two CRCs that a
+    value must not straddle, ``member_types`` the only (type, width_bits) a signal may have
+    (empty: free), ``fail_safe`` is ``zero`` where the protocol replaces data by zeros. With
+    ``one_way`` only one direction of a connection carries safety data, from the end with
+    ``data_role`` (empty: either). ``recipe`` says whether frames can be built and judged.
+    """
+
+    name: str
+    title: str
+    sizes: Sizes
+    summary: str = ""
+    editions: tuple[str, ...] = ()
+    roles: tuple[str, ...] = ()
+    block_octets: int | None = None
+    id_range: tuple[int, int] | None = None
+    address_range: tuple[int, int] | None = None
+    watchdog_range_ms: tuple[int, int] | None = None
+    fail_safe: str = ""
+    one_way: bool = False
+    data_role: str = ""
+    member_types: tuple[tuple[str, int], ...] = ()
+    parameters: tuple[ParameterRule, ...] = ()
+    frames: tuple[FrameKind, ...] = ()
+    crcs: tuple[CrcUse, ...] = ()
+    notes: tuple[str, ...] = ()
+    not_offered: tuple[str, ...] = ()
+    sources: tuple[Source, ...] = ()
+    recipe: bool = False
