@@ -1,0 +1,263 @@
+"""Turn the plain data of a map file into an End, or name every problem in it at once.
+
+Plain data is what tomllib returns for a TOML map; the CSV reader makes the same shape. Where a
+statement stands is asked of ``line_of``, so that nothing is located twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from difflib import get_close_matches
+from typing import Any
+
+from ..bits import MAX_OCTETS
+from ..errors import InputError, Problem, UsageError
+from ..model import Allowance, End, Map, Reserved, Signal, Terms
+from ..source import Location
+from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
+from .kinds import Refusal, scalar, show
+from .locate import Path, key_path
+
+__all__ = ["assemble"]
+
+_EITHER: Mapping[str, Key] = SIGNAL | {"reserved": RESERVED["reserved"]}
+_NO_GUESS_AFTER = 100
+"""Guessing the intended key costs about 0.1 ms; a file with more problems is no typing slip."""
+_FLOAT_LIMIT = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
+"""Largest finite value of binary16, binary32 and binary64 (IEEE 754-2019, table 3.5)."""
+
+
+def assemble(data: Mapping[str, Any], *, path: str, line_of: Callable[[Path], int]) -> End:
+    """Build the End that ``data`` describes; raises InputError with every problem in it."""
+    return _Assembly(path, line_of).end(data)
+
+
+class _Assembly:
+    """One pass over the plain data of one file, collecting problems on the way."""
+
+    def __init__(self, path: str, line_of: Callable[[Path], int]) -> None:
+        self.path = path
+        self.line_of = line_of
+        self.problems: list[Problem] = []
+
+    def end(self, data: Mapping[str, Any]) -> End:
+        """Build the whole End or raise InputError."""
+        stated = data.get("format")
+        if stated is None:
+            self.add((), f'format must be stated: "{FORMAT}"', remedy=f'add format = "{FORMAT}"')
+        elif stated != FORMAT:
+            # Nothing else can be judged by the rules of another edition of the format.
+            self.add(("format",), f'format must be "{FORMAT}", not {show(stated)}')
+            raise InputError(*self.problems)
+        for name in data:
+            if name != "format" and name not in TABLES:
+                self.unknown((name,), "a map file", ("format", *TABLES))
+        terms = self.take(data.get("connection"), CONNECTION, ("connection",), "a connection")
+        owner = self.take(data.get("end"), END, ("end",), "an end")
+        sends = self.entries(data.get("sends"), "sends")
+        receives = self.entries(data.get("receives"), "receives")
+        allowances = [
+            Allowance(**values, where=self.where(path))
+            for path, row in self.rows(data.get("allow"), "allow")
+            if (values := self.take(row, ALLOW, path, "an allowance")) is not None
+        ]
+        parameters = self.parameters(data.get("parameters"))
+        if self.problems:
+            raise InputError(*sorted(self.problems, key=lambda problem: problem.line))
+        assert terms is not None
+        assert owner is not None
+        return End(
+            **owner,
+            terms=Terms(**terms),
+            sends=Map(entries=sends, where=self.where(("sends",))),
+            receives=Map(entries=receives, where=self.where(("receives",))),
+            parameters=parameters,
+            allowances=tuple(allowances),
+            where=Location(path=self.path),
+            lines=self.lines(data),
+        )
+
+    def add(self, path: Path, message: str, *, remedy: str = "") -> None:
+        """Keep one problem."""
+        self.problems.append(
+            Problem(
+                path=self.path,
+                line=self.line_of(path) if path else 0,
+                key=key_path(path),
+                message=message,
+                remedy=remedy,
+            )
+        )
+
+    def unknown(self, path: Path, what: str, known: tuple[str, ...]) -> None:
+        """Keep the problem of an unknown key, with the nearest known one where there is one."""
+        key = str(path[-1])
+        remedy = "known are " + ", ".join(known)
+        if len(self.problems) < _NO_GUESS_AFTER and len(key) <= 40:
+            for guess in get_close_matches(key, known, n=1):
+                remedy = f"did you mean {guess}?"
+        self.add(path, f"a key must be one that {what} knows, not {show(key)}", remedy=remedy)
+
+    def take(
+        self, table: Any, keys: Mapping[str, Key], path: Path, what: str
+    ) -> dict[str, Any] | None:
+        """Read one table by its keys; None when it has a problem."""
+        before = len(self.problems)
+        if table is None:
+            table = {}
+        if type(table) is not dict:
+            self.add(path, f"{key_path(path)} must be a table, not {show(table)}")
+            return None
+        values: dict[str, Any] = {}
+        for name, value in table.items():
+            key = keys.get(name)
+            if key is None:
+                self.unknown((*path, name), what, tuple(keys))
+                continue
+            try:
+                values[name] = key.kind.read(value)
+            except Refusal as refusal:
+                self.add((*path, name), f"{name} must be {refusal}", remedy=refusal.remedy)
+        for name, key in keys.items():
+            if key.required and name not in table:
+                self.add((*path, name), f"{name} must be stated")
+        return values if len(self.problems) == before else None
+
+    def rows(self, array: Any, name: str) -> list[tuple[Path, dict[str, Any]]]:
+        """Return path and table of every element of an array of tables."""
+        if array is None:
+            return []
+        if type(array) is not list:
+            self.add((name,), f"{name} must be an array of tables, not {show(array)}")
+            return []
+        rows: list[tuple[Path, dict[str, Any]]] = []
+        for number, row in enumerate(array):
+            if type(row) is dict:
+                rows.append(((name, number), row))
+            else:
+                self.add((name, number), f"an entry of {name} must be a table, not {show(row)}")
+        return rows
+
+    def entries(self, array: Any, name: str) -> tuple[Signal | Reserved, ...]:
+        """Build the entries of one direction, leaving out those that have a problem."""
+        entries: list[Signal | Reserved] = []
+        for path, row in self.rows(array, name):
+            entry: Signal | Reserved | None
+            if "reserved" not in row:
+                entry = self.signal(row, path)
+            elif "name" not in row:
+                entry = self.reserved(row, path)
+            else:
+                self.add(path, "an entry must have either name or reserved, not both")
+                self.take(row, _EITHER | RESERVED, path, "an entry")
+                continue
+            if entry is not None:
+                entries.append(entry)
+                if entry.end > 8 * MAX_OCTETS:
+                    self.add(
+                        (*path, "at"),
+                        f"an entry must end within {MAX_OCTETS} octets, "
+                        f"not {entry.width} bits at {entry.at}",
+                    )
+        return tuple(entries)
+
+    def signal(self, row: dict[str, Any], path: Path) -> Signal | None:
+        """Build one signal, or keep its problems and return None."""
+        values = self.take(row, SIGNAL, path, "a signal")
+        if values is None:
+            return None
+        width, kind = values.get("width"), values.get("type")
+        if kind is None and width is not None and width != 1:
+            kind = values["type"] = "uint"
+        if kind in ("float", "code") and width is None:
+            self.add((*path, "width"), f"width must be stated for a signal of type {kind}")
+            return None
+        if "codes" in values and kind != "code":
+            self.add(
+                (*path, "codes"), f"codes must stand with type code, not with {kind or 'bool'}"
+            )
+            return None
+        try:
+            signal = Signal(**values, where=self.where(path))
+        except UsageError as error:
+            culprit = "order" if values.get("order") == "big" else "width"
+            self.add((*path, culprit), str(error))
+            return None
+        return signal if self.fits(signal, path) else None
+
+    def reserved(self, row: dict[str, Any], path: Path) -> Reserved | None:
+        """Build one reserved run, or keep its problems and return None."""
+        values = self.take(row, RESERVED, path, "a reserved run")
+        if values is None:
+            return None
+        width = values.pop("reserved")
+        try:
+            return Reserved(**values, width=width, where=self.where(path))
+        except UsageError as error:
+            self.add((*path, "value"), str(error))
+            return None
+
+    def fits(self, signal: Signal, path: Path) -> bool:
+        """Tell whether the safe value and the codes fit the type and width of the signal."""
+        before = len(self.problems)
+        if signal.type == "float":
+            limit = _FLOAT_LIMIT[signal.width]
+            if not -limit <= signal.safe <= limit:
+                self.add(
+                    (*path, "safe"),
+                    f"safe must be within +/-{limit!r}, not {show(signal.safe)}",
+                    remedy=f"a float of {signal.width} bits holds no more",
+                )
+            return len(self.problems) == before
+        low, high = 0, (1 << signal.width) - 1
+        if signal.type == "int":
+            low, high = -(1 << signal.width - 1), (1 << signal.width - 1) - 1
+        if type(signal.safe) is float:
+            self.add((*path, "safe"), f"safe must be an integer, not {show(signal.safe)}")
+        elif not low <= signal.safe <= high:
+            self.add(
+                (*path, "safe"),
+                f"safe must fit {signal.width} bits of type {signal.type}, not {show(signal.safe)}",
+            )
+        for code, name in signal.codes:
+            if code > high:
+                self.add(
+                    (*path, "codes"),
+                    f"a code must fit {signal.width} bits, not {show(code)} for {show(name)}",
+                )
+        return len(self.problems) == before
+
+    def parameters(self, table: Any) -> tuple[tuple[str, str | int | float | bool], ...]:
+        """Read the free table of parameters, in name order."""
+        if table is None:
+            return ()
+        if type(table) is not dict:
+            self.add(("parameters",), f"parameters must be a table, not {show(table)}")
+            return ()
+        values = {}
+        for name, value in table.items():
+            if not name or not name.isprintable():
+                self.add(
+                    ("parameters", name),
+                    f"the name of a parameter must be printable text, not {show(name)}",
+                )
+                continue
+            try:
+                values[name] = scalar(value)
+            except Refusal as refusal:
+                self.add(("parameters", name), f"a parameter must be {refusal}")
+        return tuple(sorted(values.items()))
+
+    def where(self, path: Path) -> Location:
+        """Return the location of a statement."""
+        return Location(path=self.path, line=self.line_of(path), key=key_path(path))
+
+    def lines(self, data: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
+        """Return key and line of every table and of every key outside the entries."""
+        paths: list[Path] = [("format",)]
+        for name in TABLES:
+            if name in data:
+                paths.append((name,))
+                if type(data[name]) is dict:
+                    paths += [(name, key) for key in data[name]]
+        return tuple((key_path(path), self.line_of(path)) for path in paths)

@@ -1,0 +1,248 @@
+"""Kinds of values in a map file: how each is read, shown and described to an editor.
+
+A kind reads one plain value (as tomllib returns it) and raises Refusal for anything else. It
+is strict: a boolean is no integer and 1.0 is no integer.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any
+
+from ..bits import MAX_OCTETS, Place
+from ..errors import UsageError
+
+__all__ = [
+    "CODES",
+    "DECIMAL",
+    "LINE",
+    "NAME",
+    "NOTE",
+    "NUMBER",
+    "OCTETS",
+    "PLACE",
+    "RAW",
+    "Kind",
+    "Refusal",
+    "choice",
+    "integer",
+    "scalar",
+    "show",
+]
+
+RAW_BITS = 1024
+"""Bits of the widest value that can be stated (a bound of this format, from no standard)."""
+_SHOWN_CHARACTERS = 40
+_SHOWN_BITS = 128
+_PARAMETER_BITS = 64
+_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?")
+_CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
+_OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
+
+
+class Refusal(Exception):
+    """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
+
+    def __init__(self, requirement: str, value: object, remedy: str = "") -> None:
+        self.remedy = remedy
+        super().__init__(f"{requirement}, not {show(value)}")
+
+
+def show(value: object) -> str:
+    """Return one short printable line that shows a value as its map file would."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str() if len(value) > _SHOWN_CHARACTERS:
+            return f"{value[:_SHOWN_CHARACTERS]!r}... ({len(value)} characters)"
+        case int() if value.bit_length() > _SHOWN_BITS:
+            return f"an integer of {value.bit_length()} bits"
+        case str() | int() | float():
+            return repr(value)
+        case dict():
+            return "a table"
+        case list():
+            return "an array"
+        case _:
+            return "a date or time"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """How one sort of value is read (``read``), described (``text``) and put in the schema."""
+
+    text: str
+    read: Callable[[Any], Any]
+    schema: Mapping[str, Any]
+
+
+def integer(low: int, high: int) -> Kind:
+    """Return the kind of integers ``low`` to ``high``, both included."""
+    text = f"integer {low}..{high}"
+
+    def read(value: Any) -> int:
+        if type(value) is not int:
+            raise Refusal("an integer", value)
+        if not low <= value <= high:
+            raise Refusal(f"{low}..{high}", value)
+        return value
+
+    schema = {"type": "integer", "minimum": low, "maximum": high}
+    return Kind(text=text, read=read, schema=schema)
+
+
+def choice(*words: str) -> Kind:
+    """Return the kind of texts that are one of ``words``."""
+
+    def read(value: Any) -> str:
+        if type(value) is not str or value not in words:
+            raise Refusal(f"one of {', '.join(words)}", value)
+        return value
+
+    return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})
+
+
+def _read_line(value: Any) -> str:
+    if type(value) is not str:
+        raise Refusal("a text", value)
+    if not value.isprintable():
+        raise Refusal("one line of printable text", value)
+    return value
+
+
+def _read_name(value: Any) -> str:
+    if not _read_line(value):
+        raise Refusal("a text of at least 1 character", value)
+    return str(value)
+
+
+def _read_note(value: Any) -> str:
+    if type(value) is not str:
+        raise Refusal("a text", value)
+    if not value.replace("\n", "").replace("\t", "").isprintable():
+        raise Refusal("printable text", value)
+    return value
+
+
+def _read_place(value: Any) -> Place:
+    if type(value) is not str:
+        raise Refusal('a place in quotes such as "1.2" (octet.bit)', value)
+    try:
+        return Place.parse(value)
+    except UsageError:
+        raise Refusal(
+            f"a place octet.bit with octet 0..{MAX_OCTETS - 1} and bit 0..7", value
+        ) from None
+
+
+def _read_decimal(value: Any) -> str:
+    if type(value) is not str or not _DECIMAL.fullmatch(value) or float(value) == 0:
+        raise Refusal('a decimal factor in quotes such as "0.1", other than 0', value)
+    return value
+
+
+def _read_raw(value: Any) -> int:
+    if type(value) is not int:
+        raise Refusal("an integer", value)
+    if value.bit_length() > RAW_BITS:
+        raise Refusal(f"an integer of at most {RAW_BITS} bits", value)
+    return value
+
+
+def _read_number(value: Any) -> int | float:
+    if type(value) is not float:
+        try:
+            return _read_raw(value)
+        except Refusal:
+            if type(value) is not int:
+                raise Refusal("a number", value) from None
+            raise
+    if not isfinite(value):
+        raise Refusal("a finite number", value)
+    return value
+
+
+def _read_octets(value: Any) -> tuple[int, ...]:
+    if type(value) is not list or not value:
+        raise Refusal("an array of at least 1 integer", value)
+    for size in value:
+        if type(size) is not int or not 1 <= size <= MAX_OCTETS:
+            raise Refusal(f"an array of integers 1..{MAX_OCTETS}", size)
+    return tuple(value)
+
+
+def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
+    if type(value) is not dict:
+        raise Refusal('a table such as { 0 = "off", 1 = "on" }', value)
+    codes: dict[int, str] = {}
+    for key, name in value.items():
+        if not _CODE.fullmatch(key):
+            raise Refusal("a table whose keys are integers (decimal or 0x)", key)
+        code = int(key, 0)
+        if code in codes:
+            raise Refusal("a table that states each code once", key)
+        if type(name) is not str or not name or not name.isprintable():
+            raise Refusal("a table whose values are one line of printable text each", name)
+        codes[code] = name
+    return tuple(sorted(codes.items()))
+
+
+def scalar(value: Any) -> str | int | float | bool:
+    """Read a value of the parameters table: a text, an integer, a finite number, a boolean."""
+    match value:
+        case bool():
+            return value
+        case str():
+            return _read_line(value)
+        case int() if -(1 << _PARAMETER_BITS - 1) <= value < 1 << _PARAMETER_BITS:
+            return value
+        case int():
+            raise Refusal(f"an integer of at most {_PARAMETER_BITS} bits", value)
+        case float() if isfinite(value):
+            return value
+        case _:
+            raise Refusal("a text, an integer, a finite number or a boolean", value)
+
+
+LINE = Kind(text="text, one line", read=_read_line, schema={"type": "string"})
+NAME = Kind(
+    text="text, one line, not empty", read=_read_name, schema={"type": "string", "minLength": 1}
+)
+NOTE = Kind(text="text", read=_read_note, schema={"type": "string"})
+PLACE = Kind(
+    text="place `octet.bit`",
+    read=_read_place,
+    schema={"type": "string", "pattern": f"^{_OCTET_NUMBER}$"},
+)
+DECIMAL = Kind(
+    text="decimal text, not 0",
+    read=_read_decimal,
+    schema={"type": "string", "pattern": f"^{_DECIMAL.pattern}$"},
+)
+RAW = Kind(text="integer that fits the width", read=_read_raw, schema={"type": "integer"})
+NUMBER = Kind(
+    text="integer that fits the width (number for float)",
+    read=_read_number,
+    schema={"type": "number"},
+)
+OCTETS = Kind(
+    text=f"array of integers 1..{MAX_OCTETS}",
+    read=_read_octets,
+    schema={
+        "type": "array",
+        "items": {"type": "integer", "minimum": 1, "maximum": MAX_OCTETS},
+        "minItems": 1,
+    },
+)
+CODES = Kind(
+    text="table of integer = text",
+    read=_read_codes,
+    schema={
+        "type": "object",
+        "patternProperties": {f"^(?:{_CODE.pattern})$": {"type": "string", "minLength": 1}},
+        "additionalProperties": False,
+    },
+)

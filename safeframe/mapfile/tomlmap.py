@@ -1,0 +1,55 @@
+"""Read a map from TOML text."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+
+from ..errors import InputError, Problem
+from ..model import End
+from .assemble import assemble
+from .locate import Index
+
+__all__ = ["read_toml"]
+
+_MAX_KEY_PARTS = 64
+_LONG_KEY = re.compile(rf"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){{{_MAX_KEY_PARTS}}}")
+_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", "Cannot mutate")
+
+
+def read_toml(text: str, *, path: str) -> End:
+    """Build the End that a TOML text describes; raises InputError with every problem in it."""
+    # The time tomllib takes for a dotted key grows with the square of its parts.
+    if long := _LONG_KEY.search(text):
+        raise _problem(
+            path,
+            text.count("\n", 0, long.start()) + 1,
+            f"a dotted key must have fewer than {_MAX_KEY_PARTS} parts, not {_MAX_KEY_PARTS} or more",
+        )
+    try:
+        data = tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError as error:
+        raise _syntax(path, text, str(error)) from None
+    except RecursionError:
+        raise _problem(path, 0, "arrays and tables must not be nested as deeply as here") from None
+    except ValueError:
+        # Python refuses to convert decimal integers of more than some thousand digits.
+        raise _problem(path, 0, "an integer must not have thousands of digits") from None
+    return assemble(data, path=path, line_of=Index(text).line)
+
+
+def _problem(path: str, line: int, message: str, remedy: str = "") -> InputError:
+    return InputError(Problem(path=path, line=line, message=message, remedy=remedy))
+
+
+def _syntax(path: str, text: str, message: str) -> InputError:
+    """Return the error for a text that is no TOML, in the words of tomllib."""
+    found = _POSITION.search(message)
+    line, column = text.count("\n") + 1, ""
+    if found and found[1]:
+        line, column = int(found[1]), f" at column {found[2]}"
+    reason = message[: found.start()] if found else message
+    shown = "".join(c if c.isprintable() else repr(c)[1:-1] for c in reason[:200])
+    remedy = "state every key and table once only" if reason.startswith(_TWICE) else ""
+    return _problem(path, line, f"the text must be valid TOML{column}: {shown}", remedy)
