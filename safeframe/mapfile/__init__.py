@@ -26,15 +26,15 @@ _WRITERS: dict[str, Callable[..., str]] = {"toml": write_toml}
 def load(path: str | os.PathLike[str]) -> End:
     """Read one map file (.toml or .csv); raises InputError with every problem in it."""
     name = os.fspath(path)
-    format = PurePath(name).suffix.lower().removeprefix(".")
-    if format not in _READERS:
+    suffix = PurePath(name).suffix.lower().removeprefix(".")
+    if suffix not in _READERS:
         raise InputError(
-            Problem(path=name, message=f"a map file must end in .toml or .csv, not {format!r}")
+            Problem(path=name, message=f"a map file must end in .toml or .csv, not {suffix!r}")
         )
-    return loads(read_text(name), path=name, format=format)
+    return loads(read_text(name), path=name, format=suffix)
 
 
-def loads(text: str, *, path: str = "<text>", format: str = "toml") -> End:
+def loads(text: str, *, path: str = "<text>", format: str = "toml") -> End:  # noqa: A002
     """Read one map from a text; ``path`` is the name that locations and problems show.
 
     Raises InputError with every problem in the text, UsageError for an unknown format.
@@ -50,7 +50,7 @@ def loads(text: str, *, path: str = "<text>", format: str = "toml") -> End:
     return read(text, path=path)
 
 
-def dumps(end: End, *, format: str = "toml") -> str:
+def dumps(end: End, *, format: str = "toml") -> str:  # noqa: A002
     """Write an End as the canonical text of a map file.
 
     ``loads(dumps(end)) == end``. Raises InputError for an End that no map file can say (a safe

@@ -15,12 +15,12 @@ from ..errors import InputError, Problem, UsageError
 from ..model import Allowance, End, Map, Reserved, Signal, Terms
 from ..source import Location
 from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
-from .kinds import Refusal, scalar, show
+from .kinds import RefusalError, scalar, show
 from .locate import Path, key_path
 
 __all__ = ["assemble"]
 
-_EITHER: Mapping[str, Key] = SIGNAL | {"reserved": RESERVED["reserved"]}
+_EITHER = SIGNAL | {"reserved": RESERVED["reserved"]}
 _NO_GUESS_AFTER = 100
 """Guessing the intended key costs about 0.1 ms; a file with more problems is no typing slip."""
 _FLOAT_LIMIT = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
@@ -116,7 +116,7 @@ class _Assembly:
                 continue
             try:
                 values[name] = key.kind.read(value)
-            except Refusal as refusal:
+            except RefusalError as refusal:
                 self.add((*path, name), f"{name} must be {refusal}", remedy=refusal.remedy)
         for name, key in keys.items():
             if key.required and name not in table:
@@ -244,7 +244,7 @@ class _Assembly:
                 continue
             try:
                 values[name] = scalar(value)
-            except Refusal as refusal:
+            except RefusalError as refusal:
                 self.add(("parameters", name), f"a parameter must be {refusal}")
         return tuple(sorted(values.items()))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -57,7 +56,7 @@ class Key:
     default: Any = ""
 
 
-CONNECTION: Mapping[str, Key] = {
+CONNECTION: dict[str, Key] = {
     "name": Key(kind=NAME, required=True, meaning="name of the connection, the same at both ends"),
     "profile": Key(kind=NAME, required=True, meaning="safety profile, for instance `fscp-12-1`"),
     "edition": Key(kind=LINE, meaning="edition of the profile"),
@@ -73,14 +72,14 @@ CONNECTION: Mapping[str, Key] = {
     ),
     "network": Key(kind=LINE, meaning="domain in which ids and addresses are unique"),
 }
-END: Mapping[str, Key] = {
+END: dict[str, Key] = {
     "name": Key(kind=NAME, required=True, meaning="name of this end"),
     "peer": Key(kind=NAME, required=True, meaning="name of the other end"),
     "role": Key(kind=LINE, meaning="a word of the profile, for instance `master`"),
     "address": Key(kind=_NUMBER, default=None, meaning="safety address of this end"),
     "note": Key(kind=NOTE, meaning="a remark"),
 }
-SIGNAL: Mapping[str, Key] = {
+SIGNAL: dict[str, Key] = {
     "at": Key(kind=PLACE, required=True, meaning="place of the least significant bit"),
     "name": Key(kind=NAME, required=True, meaning="name of the signal, the same at both ends"),
     "width": Key(kind=_WIDTH, default=1, meaning="width in bits"),
@@ -97,13 +96,13 @@ SIGNAL: Mapping[str, Key] = {
     "bind": Key(kind=LINE, meaning="program variable at this end"),
     "note": Key(kind=NOTE, meaning="a remark"),
 }
-RESERVED: Mapping[str, Key] = {
+RESERVED: dict[str, Key] = {
     "at": Key(kind=PLACE, required=True, meaning="place of the first bit"),
     "reserved": Key(kind=_WIDTH, required=True, meaning="number of unused bits"),
     "value": Key(kind=RAW, default=0, meaning="what the producer puts there"),
     "note": Key(kind=NOTE, meaning="a remark"),
 }
-ALLOW: Mapping[str, Key] = {
+ALLOW: dict[str, Key] = {
     "rule": Key(kind=NAME, required=True, meaning="name of the rule whose finding is accepted"),
     "signal": Key(kind=LINE, meaning="the signal concerned; empty means the whole map"),
     "reason": Key(kind=NAME, required=True, meaning="why it is accepted; shown in the record"),

@@ -1,6 +1,6 @@
 """Kinds of values in a map file: how each is read, shown and described to an editor.
 
-A kind reads one plain value (as tomllib returns it) and raises Refusal for anything else. It
+A kind reads one plain value (as tomllib returns it) and raises RefusalError for anything else. It
 is strict: a boolean is no integer and 1.0 is no integer.
 """
 
@@ -26,7 +26,7 @@ __all__ = [
     "PLACE",
     "RAW",
     "Kind",
-    "Refusal",
+    "RefusalError",
     "choice",
     "integer",
     "scalar",
@@ -43,7 +43,7 @@ _CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
 _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
 
     def __init__(self, requirement: str, value: object, remedy: str = "") -> None:
@@ -85,9 +85,9 @@ def integer(low: int, high: int) -> Kind:
 
     def read(value: Any) -> int:
         if type(value) is not int:
-            raise Refusal("an integer", value)
+            raise RefusalError("an integer", value)
         if not low <= value <= high:
-            raise Refusal(f"{low}..{high}", value)
+            raise RefusalError(f"{low}..{high}", value)
         return value
 
     schema = {"type": "integer", "minimum": low, "maximum": high}
@@ -99,7 +99,7 @@ def choice(*words: str) -> Kind:
 
     def read(value: Any) -> str:
         if type(value) is not str or value not in words:
-            raise Refusal(f"one of {', '.join(words)}", value)
+            raise RefusalError(f"one of {', '.join(words)}", value)
         return value
 
     return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})
@@ -107,48 +107,48 @@ def choice(*words: str) -> Kind:
 
 def _read_line(value: Any) -> str:
     if type(value) is not str:
-        raise Refusal("a text", value)
+        raise RefusalError("a text", value)
     if not value.isprintable():
-        raise Refusal("one line of printable text", value)
+        raise RefusalError("one line of printable text", value)
     return value
 
 
 def _read_name(value: Any) -> str:
     if not _read_line(value):
-        raise Refusal("a text of at least 1 character", value)
+        raise RefusalError("a text of at least 1 character", value)
     return str(value)
 
 
 def _read_note(value: Any) -> str:
     if type(value) is not str:
-        raise Refusal("a text", value)
+        raise RefusalError("a text", value)
     if not value.replace("\n", "").replace("\t", "").isprintable():
-        raise Refusal("printable text", value)
+        raise RefusalError("printable text", value)
     return value
 
 
 def _read_place(value: Any) -> Place:
     if type(value) is not str:
-        raise Refusal('a place in quotes such as "1.2" (octet.bit)', value)
+        raise RefusalError('a place in quotes such as "1.2" (octet.bit)', value)
     try:
         return Place.parse(value)
     except UsageError:
-        raise Refusal(
+        raise RefusalError(
             f"a place octet.bit with octet 0..{MAX_OCTETS - 1} and bit 0..7", value
         ) from None
 
 
 def _read_decimal(value: Any) -> str:
     if type(value) is not str or not _DECIMAL.fullmatch(value) or float(value) == 0:
-        raise Refusal('a decimal factor in quotes such as "0.1", other than 0', value)
+        raise RefusalError('a decimal factor in quotes such as "0.1", other than 0', value)
     return value
 
 
 def _read_raw(value: Any) -> int:
     if type(value) is not int:
-        raise Refusal("an integer", value)
+        raise RefusalError("an integer", value)
     if value.bit_length() > RAW_BITS:
-        raise Refusal(f"an integer of at most {RAW_BITS} bits", value)
+        raise RefusalError(f"an integer of at most {RAW_BITS} bits", value)
     return value
 
 
@@ -156,36 +156,36 @@ def _read_number(value: Any) -> int | float:
     if type(value) is not float:
         try:
             return _read_raw(value)
-        except Refusal:
+        except RefusalError:
             if type(value) is not int:
-                raise Refusal("a number", value) from None
+                raise RefusalError("a number", value) from None
             raise
     if not isfinite(value):
-        raise Refusal("a finite number", value)
+        raise RefusalError("a finite number", value)
     return value
 
 
 def _read_octets(value: Any) -> tuple[int, ...]:
     if type(value) is not list or not value:
-        raise Refusal("an array of at least 1 integer", value)
+        raise RefusalError("an array of at least 1 integer", value)
     for size in value:
         if type(size) is not int or not 1 <= size <= MAX_OCTETS:
-            raise Refusal(f"an array of integers 1..{MAX_OCTETS}", size)
+            raise RefusalError(f"an array of integers 1..{MAX_OCTETS}", size)
     return tuple(value)
 
 
 def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
     if type(value) is not dict:
-        raise Refusal('a table such as { 0 = "off", 1 = "on" }', value)
+        raise RefusalError('a table such as { 0 = "off", 1 = "on" }', value)
     codes: dict[int, str] = {}
     for key, name in value.items():
         if not _CODE.fullmatch(key):
-            raise Refusal("a table whose keys are integers (decimal or 0x)", key)
+            raise RefusalError("a table whose keys are integers (decimal or 0x)", key)
         code = int(key, 0)
         if code in codes:
-            raise Refusal("a table that states each code once", key)
+            raise RefusalError("a table that states each code once", key)
         if type(name) is not str or not name or not name.isprintable():
-            raise Refusal("a table whose values are one line of printable text each", name)
+            raise RefusalError("a table whose values are one line of printable text each", name)
         codes[code] = name
     return tuple(sorted(codes.items()))
 
@@ -200,11 +200,11 @@ def scalar(value: Any) -> str | int | float | bool:
         case int() if -(1 << _PARAMETER_BITS - 1) <= value < 1 << _PARAMETER_BITS:
             return value
         case int():
-            raise Refusal(f"an integer of at most {_PARAMETER_BITS} bits", value)
+            raise RefusalError(f"an integer of at most {_PARAMETER_BITS} bits", value)
         case float() if isfinite(value):
             return value
         case _:
-            raise Refusal("a text, an integer, a finite number or a boolean", value)
+            raise RefusalError("a text, an integer, a finite number or a boolean", value)
 
 
 LINE = Kind(text="text, one line", read=_read_line, schema={"type": "string"})
