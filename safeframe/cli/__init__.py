@@ -52,7 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _complain(str(error))
     except OSError as error:
         return _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
-    except Exception as error:  # noqa: BLE001 - a traceback would exit 1, the code of findings.
+    except Exception as error:  # A traceback would exit 1, the code of findings.
         return _apologise(error)
     return code
 

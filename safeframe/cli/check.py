@@ -1,0 +1,82 @@
+"""``safeframe check``: say whether both ends agree bit for bit and the sizes are legal."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+from .. import checks
+from ..errors import InputError
+from ..findings import SEVERITIES
+from . import inputs, options
+
+if TYPE_CHECKING:
+    from ..profiles import Profile
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+examples:
+  safeframe check sc1-lx.toml lx-sc1.toml      the two ends of one connection
+  safeframe check maps/                        a folder: ends are matched by their names
+  generate-map | safeframe check - lx-sc1.toml
+
+exit codes: 0 no finding at or above --fail-on, 1 findings, 2 wrong use or unreadable input,
+3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "maps",
+        metavar="MAP",
+        nargs="+",
+        help="map files, two for each connection, or folders of map files; - is standard input",
+    )
+    parser.add_argument(
+        "--fail-on",
+        choices=SEVERITIES,
+        default="warning",
+        help="mildest finding that makes the exit code 1 (default: warning)",
+    )
+    parser.add_argument(
+        "--details", action="store_true", help="show the symptoms that each cause explains"
+    )
+    parser.add_argument("--profile", metavar="FILE", help="judge by this profile file of your own")
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check, print, and return 1 when something is at or above the threshold."""
+    try:
+        connections = inputs.connections(args.maps)
+        profile = _profile(args.profile)
+    except InputError as error:
+        if args.format == "json":
+            from ..render import jsonout  # deferred: json costs start-up time.
+
+            sys.stdout.write(jsonout.problems(error))
+        raise
+    report = checks.check_all(connections, profile=profile)
+    if args.format == "json":
+        from ..render import jsonout
+
+        sys.stdout.write(jsonout.report(report))
+    else:
+        from ..render import text
+
+        look = options.look(args)
+        sys.stdout.write(text.report(report, look=look, details=args.details))
+    return int(report.fails(args.fail_on))
+
+
+def _profile(path: str | None) -> Profile | None:
+    if path is None:
+        return None
+    from .. import profiles
+
+    return profiles.load_file(path)

@@ -1,0 +1,94 @@
+"""``safeframe demo``: the whole job on an invented storage lift, step by step."""
+
+from __future__ import annotations
+
+import argparse
+import shlex
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+from .. import checks, demo
+from ..errors import UsageError
+from ..render.text import table
+from . import inputs, main
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+example:
+  safeframe demo --into play
+
+Everything in the demo is invented. The folder stays, for you to edit and check again.
+"""
+
+_SCENE = """\
+A vertical storage lift in hall 3 has the gravity axis LX. The safety controller SC1 gets a light
+curtain LC1 and talks to the drive of LX and to that of the sister lift LX2. The change: LX gets a
+second holding brake, so one bit is added in each direction. All data are invented.
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "--into", metavar="DIR", default="demo-lift", help="new folder (default: demo-lift)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the files, run every step; return 0 when each ends as the demo promises."""
+    folder = Path(args.into)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(
+            f"the demo folder must be new or empty, not {args.into} as it is "
+            "(name another with --into, or remove it)"
+        )
+    _write(folder / "before", demo.before())
+    _write(folder / "after", demo.after())
+    for variant in demo.variants():
+        _write(folder / "variants" / variant.name, variant.site)
+    before, after = folder / "before", folder / "after"
+    old = [str(before / "sc1-lx.toml"), str(before / "lx-sc1.toml")]
+    new = [str(after / "sc1-lx.toml"), str(after / "lx-sc1.toml")]
+    sys.stdout.write(_SCENE)
+    good = [
+        _step("All maps before the change agree.", 0, "check", str(before)),
+        _step(
+            "SC1 is edited, LX is not: nothing on the wire would tell.", 1, "check", new[0], old[1]
+        ),
+        _step("Both ends are edited.", 0, "check", str(after)),
+        _step("Were both ends edited identically?", 1, "diff", *old, *new),
+        _variants(folder),
+    ]
+    sys.stdout.write(
+        f"\nThe files are in {args.into}: edit one, then run: safeframe check {after}\n"
+    )
+    return 0 if all(good) else 1
+
+
+def _write(folder: Path, site: Mapping[str, str]) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in site.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+def _step(title: str, expected: int, *command: str) -> bool:
+    """Run a command in front of the reader; return whether its exit code is the expected one."""
+    sys.stdout.write(f"\n== {title}\n$ safeframe {shlex.join(command)}\n")
+    return main(command) == expected
+
+
+def _variants(folder: Path) -> bool:
+    """Check every wrong variant and say whether the expected rules, and no others, found it."""
+    sys.stdout.write("\n== Fifteen ways to get it wrong, in the folder variants\n")
+    rows = []
+    good = True
+    for variant in demo.variants():
+        report = checks.check_all(inputs.connections([str(folder / "variants" / variant.name)]))
+        found = tuple(sorted({finding.rule for finding in report.findings}))
+        good &= found == variant.expect
+        rows.append((variant.name, variant.title, ", ".join(found)))
+    sys.stdout.write("\n".join(table([("variant", "what is wrong", "found by"), *rows])) + "\n")
+    return good

@@ -1,0 +1,83 @@
+"""Map files named on the command line."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from .. import mapfile
+from ..errors import InputError, Problem, UsageError
+from ..gather import gather
+from ..model import Connection, End
+
+__all__ = ["PLANT", "connections", "read_end", "read_ends"]
+
+PLANT = "plant.toml"
+"""The file of a folder that lists connections; it is no map file itself."""
+
+_STDIN = "<stdin>"
+_SUFFIXES = (".toml", ".csv")
+
+
+def read_end(path: str) -> End:
+    """Read one map file; ``-`` reads TOML from standard input."""
+    if path != "-":
+        return mapfile.load(path)
+    try:
+        text = sys.stdin.buffer.read(mapfile.MAX_FILE_OCTETS + 1).decode("utf-8")
+    except UnicodeDecodeError as error:
+        message = f"a map must be UTF-8 text, not octet {error.object[error.start]:#04x}"
+        raise InputError(
+            Problem(path=_STDIN, message=f"{message} at offset {error.start}")
+        ) from None
+    return mapfile.loads(text, path=_STDIN)
+
+
+def read_ends(paths: Iterable[str]) -> list[End]:
+    """Read map files; raises InputError with the problems of all of them."""
+    ends: list[End] = []
+    problems: list[Problem] = []
+    for path in paths:
+        try:
+            ends.append(read_end(path))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(*problems)
+    return ends
+
+
+def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
+    """Return the connections of map files given pair by pair, and of folders full of them."""
+    folders = [path for path in paths if path != "-" and Path(path).is_dir()]
+    singles = [path for path in paths if path not in folders]
+    if len(singles) % 2:
+        raise UsageError(
+            f"map files must be given in pairs, one for each end, not {len(singles)} "
+            f"({', '.join(singles)})"
+        )
+    if singles.count("-") > 1:
+        raise UsageError("standard input (-) must be given once, not twice")
+    ends = iter(read_ends(singles))
+    pairs = tuple(
+        Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
+    )
+    return pairs + tuple(found for folder in folders for found in _in_folder(folder))
+
+
+def _in_folder(folder: str) -> tuple[Connection, ...]:
+    paths = sorted(
+        str(path)
+        for path in Path(folder).iterdir()
+        if path.suffix in _SUFFIXES and path.name != PLANT and not path.name.startswith(".")
+    )
+    if not paths:
+        raise InputError(
+            Problem(
+                path=folder,
+                message="a folder must hold map files (*.toml or *.csv), not none",
+                remedy="safeframe demo writes a folder to start from",
+            )
+        )
+    return gather(read_ends(paths))

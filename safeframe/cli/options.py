@@ -1,0 +1,40 @@
+"""Options that several commands share, and what they mean for the output."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import sys
+
+from ..render.text import PLAIN, Look, wants_color
+
+__all__ = ["add_color", "add_format", "look"]
+
+_WIDEST = 110
+"""Longer lines are hard to read; more columns of a terminal stay empty."""
+
+
+def add_format(parser: argparse.ArgumentParser) -> None:
+    """Add ``--format text|json``."""
+    parser.add_argument(
+        "--format", choices=("text", "json"), default="text", help="for people or for programs"
+    )
+
+
+def add_color(parser: argparse.ArgumentParser) -> None:
+    """Add ``--color auto|always|never``."""
+    parser.add_argument(
+        "--color",
+        choices=("auto", "always", "never"),
+        default="auto",
+        help="auto colours a terminal; NO_COLOR and FORCE_COLOR are honoured",
+    )
+
+
+def look(args: argparse.Namespace) -> Look:
+    """Return how to print: as wide as the terminal, but the same everywhere in a pipe or file."""
+    terminal = sys.stdout.isatty()
+    width = min(shutil.get_terminal_size().columns, _WIDEST) if terminal else PLAIN.width
+    color = wants_color(args.color, terminal=terminal, environ=os.environ)
+    return Look(color=color, width=width)

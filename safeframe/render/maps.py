@@ -1,0 +1,129 @@
+"""One end's map for a human: a bit table per direction and a grid of octets."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..bits import Place
+from ..model import End, Map, Reserved, Signal
+from .text import PLAIN, Look, clean, columns, table
+
+__all__ = ["end"]
+
+_CELL = 8
+"""Columns of a grid cell: eight of them and the octet number fit 80 columns."""
+
+_HEAD = ("place", "width", "type", "signal", "safe", "meaning", "binding")
+
+
+def end(given: End, *, look: Look = PLAIN) -> str:
+    """Return everything that one map file says."""
+    terms = given.terms
+    profile = f"{terms.profile} ({terms.edition})" if terms.edition else terms.profile
+    facts = [
+        ("connection", terms.name),
+        ("profile", profile),
+        ("id", "" if terms.id is None else f"{terms.id} ({terms.id:#06x})"),
+        ("watchdog", "" if terms.watchdog_ms is None else f"{terms.watchdog_ms} ms"),
+        ("exchange", "" if terms.exchange_ms is None else f"{terms.exchange_ms} ms"),
+        ("legal sizes", ", ".join(map(str, terms.legal_octets))),
+        ("network", terms.network),
+        ("role", given.role),
+        ("address", "" if given.address is None else str(given.address)),
+        *((name, str(value)) for name, value in given.parameters),
+        *((f"allows {a.rule}", f"{a.signal}: {a.reason}") for a in given.allowances),
+        ("note", given.note),
+    ]
+    title = f"{clean(given.name)}, peer {clean(given.peer)}"
+    lines = [look.paint("strong", title), *table((f for f in facts if f[1]), indent="  ")]
+    for verb, data in (("sends", given.sends), ("receives", given.receives)):
+        lines += ["", *_direction(f"{clean(given.name)} {verb}", data, look)]
+    return "\n".join(lines) + "\n"
+
+
+def _direction(title: str, data: Map, look: Look) -> list[str]:
+    size = data.size_octets
+    head = f"{title}: {size} octet{'s'[: size != 1]}, {len(data.signals)} signals"
+    rows = [_HEAD, *(_row(entry) for entry in data.entries)]
+    return [look.paint("strong", head), *table(rows, indent="  "), "", *_grid(data, look)]
+
+
+def _row(entry: Signal | Reserved) -> tuple[str, ...]:
+    place = str(entry.at)
+    if entry.width > 1:
+        place = f"{place}-{Place.at(entry.end - 1)}"
+    if isinstance(entry, Reserved):
+        return place, str(entry.width), "", "(reserved)", str(entry.value), entry.note, ""
+    kind = entry.type if entry.order == "little" else f"{entry.type}, big-endian"
+    return (
+        place,
+        str(entry.width),
+        kind,
+        entry.name,
+        _safe(entry),
+        _meaning(entry),
+        entry.bind or "(unbound)",
+    )
+
+
+def _safe(signal: Signal) -> str:
+    name = dict(signal.codes).get(int(signal.safe)) if signal.codes else None
+    return str(signal.safe) if name is None else f"{signal.safe} ({name})"
+
+
+def _meaning(signal: Signal) -> str:
+    parts = [
+        f"1 = {signal.one_means}" if signal.one_means else "",
+        ", ".join(f"{value} = {name}" for value, name in signal.codes),
+        f"{signal.edge} edge" if signal.edge else "",
+        f"times {signal.scale}" if signal.scale != "1" else "",
+        f"in {signal.unit}" if signal.unit else "",
+        f"valid by {signal.valid_by}" if signal.valid_by else "",
+        f"mirrors {signal.mirrors}" if signal.mirrors else "",
+        signal.note,
+    ]
+    return "; ".join(part for part in parts if part)
+
+
+def _grid(data: Map, look: Look) -> list[str]:
+    """Return the octets as rows, bit 7 on the left as in most data sheets, and a legend."""
+    short = _abbreviations([signal.name for signal in data.signals])
+    cells = ["?"] * (8 * data.size_octets)
+    for entry in data.entries:
+        label = "-" if isinstance(entry, Reserved) else short[entry.name]
+        for index in range(entry.start, entry.end):
+            cells[index] = label if cells[index] == "?" else "!"
+    head = ["octet", *(f"bit {bit}" for bit in range(7, -1, -1))]
+    rows = [
+        [str(octet), *reversed(cells[8 * octet : 8 * octet + 8])]
+        for octet in range(data.size_octets)
+    ]
+    legend = [f"{label} is {clean(name)}" for name, label in short.items() if label != name]
+    signs = {"-": "- is reserved", "?": "? is declared by nobody", "!": "! is declared twice"}
+    legend += [text for sign, text in signs.items() if sign in cells]
+    return [
+        *table([head, *rows], indent="  "),
+        *look.wrap(", ".join(legend), first="  where ", rest="        "),
+    ]
+
+
+def _abbreviations(names: Sequence[str]) -> dict[str, str]:
+    """Return a label of at most eight columns for every name, different for different names."""
+    labels: dict[str, str] = {}
+    for number, name in enumerate(dict.fromkeys(names), start=1):
+        label = _abbreviate(clean(name))
+        labels[name] = f"#{number}" if label in labels.values() else label
+    return labels
+
+
+def _abbreviate(name: str) -> str:
+    """Leave out vowels and separators behind the first letter of each word, then cut."""
+    if columns(name) <= _CELL:
+        return name
+    words = name.replace("-", "_").replace(".", "_").split("_")
+    short = "".join(
+        word[:1] + "".join(char for char in word[1:] if char not in "aeiouAEIOU") for word in words
+    )
+    while columns(short) > _CELL:
+        short = short[:-1]
+    return short
