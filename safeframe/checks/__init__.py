@@ -1,1 +1,149 @@
 """Rules that judge maps: one rule, one generator function."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+
+from .. import profiles
+from ..errors import UsageError
+from ..findings import SEVERITIES, Finding, Report, Rule, Spot, Waived
+from ..model import Allowance, Connection, End
+from ..profiles import Profile
+from . import agreement, attributes, meaning, plant, shape, terms  # noqa: F401
+from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
+
+__all__ = ["RULES", "check", "check_all", "find_rule"]
+
+_UNUSED = Rule(
+    name="unused-allowance",
+    severity="warning",
+    scope="end",
+    title="An allowance allows nothing",
+    why="An allowance left over from an earlier release hides the next real finding.",
+    remedy="remove the allowance",
+)
+
+RULES: tuple[Rule, ...] = tuple(
+    sorted(
+        (*(rule for rule, _ in CHECKS), *(rule for rule, _ in PLANT_CHECKS), _UNUSED),
+        key=lambda rule: rule.name,
+    )
+)
+"""Every rule, in name order."""
+
+
+def find_rule(name: str) -> Rule:
+    """Return a rule by name; UsageError with the nearest names for an unknown one."""
+    for rule in RULES:
+        if rule.name == name:
+            return rule
+    from difflib import get_close_matches  # deferred: needed for a misspelt name only.
+
+    near = get_close_matches(name, [rule.name for rule in RULES])
+    hint = f"; nearest: {', '.join(near)}" if near else ""
+    raise UsageError(f"a rule must be listed by `safeframe rules`, not {name!r}{hint}")
+
+
+@lru_cache(maxsize=64)
+def _listed(name: str) -> Profile | None:
+    return profiles.load(name) if name in profiles.names() else None
+
+
+def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Report:
+    """Judge one connection; ``own_profiles`` are the user's profiles by name.
+
+    Every finding names one cause. Findings that an end allows are in ``waived``.
+    """
+    return check_all((connection,), own_profiles=own_profiles)
+
+
+def check_all(
+    connections: Iterable[Connection], *, own_profiles: Mapping[str, Profile] | None = None
+) -> Report:
+    """Judge connections one by one and then what only all of them together show."""
+    everything = tuple(connections)
+    found: list[Finding] = []
+    facts: list[tuple[str, str]] = []
+    for connection in everything:
+        name = connection.first.terms.profile
+        profile = (own_profiles or {}).get(name) or _listed(name)
+        seen = context(connection, profile)
+        for rule, run in CHECKS:
+            found += run(seen, Finder(rule, connection.name))
+        facts += _facts(seen)
+    for rule, run_all in PLANT_CHECKS:
+        found += run_all(everything, Finder(rule, ""))
+    kept, waived = _waive(found, everything)
+    kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    return Report(
+        findings=tuple(kept),
+        waived=tuple(waived),
+        connections=tuple(connection.name for connection in everything),
+        facts=tuple(facts),
+    )
+
+
+def _facts(seen: Context) -> list[tuple[str, str]]:
+    """Return what was compared, per direction."""
+    facts = []
+    for view in seen.views:
+        sent = view.direction.sent
+        facts.append(
+            (
+                view.direction.name,
+                f"{count(len(view.matching.pairs), 'signal')} paired, "
+                f"{count(sent.size_bits, 'bit')} in {count(sent.size_octets, 'octet')}",
+            )
+        )
+    return facts
+
+
+def _waive(
+    found: list[Finding], connections: tuple[Connection, ...]
+) -> tuple[list[Finding], list[Waived]]:
+    """Split findings into kept and allowed ones; add a finding for each unused allowance."""
+    allowances = [
+        (connection.name, end, allowance)
+        for connection in connections
+        for end in connection.ends
+        for allowance in end.allowances
+    ]
+    if not allowances:
+        return found, []
+    kept: list[Finding] = []
+    waived: list[Waived] = []
+    used: set[int] = set()
+    for finding in found:
+        allowed = [
+            allowance
+            for name, end, allowance in allowances
+            if finding.connection in (name, "") and _covers(end, allowance, finding)
+        ]
+        if allowed:
+            used |= {id(allowance) for allowance in allowed}
+            reason, where = allowed[0].reason, allowed[0].where
+            waived.append(Waived(finding=finding, reason=reason, where=where))
+        else:
+            kept.append(finding)
+    for name, end, allowance in allowances:
+        if id(allowance) not in used:
+            kept.append(_unused(name, end, allowance))
+    return kept, waived
+
+
+def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
+    return allowance.rule == finding.rule and any(
+        spot.end == end.name and allowance.signal in ("", spot.signal) for spot in finding.spots
+    )
+
+
+def _unused(name: str, end: End, allowance: Allowance) -> Finding:
+    what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
+    known = any(rule.name == allowance.rule for rule in RULES)
+    message = (
+        f"{end.name} allows {what}, but there is no such finding"
+        if known
+        else f"{end.name} allows {what}, but no rule has that name"
+    )
+    return Finder(_UNUSED, name)(message, [Spot(end=end.name, where=allowance.where)])

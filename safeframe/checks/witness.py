@@ -1,0 +1,135 @@
+"""The smallest data that producer and consumer read with different meanings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from ..bits import Place
+from ..findings import Witness
+from ..model import Direction, Map, Reserved, Signal
+from ..reading import Reading, owner, read
+
+__all__ = ["Row", "witness"]
+
+Row = tuple[Signal | None, Signal | None]
+"""A signal as the producer has it and as the consumer has it; None where an end has none."""
+
+
+def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
+    """Return the data with the fewest ones (then the lowest places) that ``rows`` read differently.
+
+    Only bits of the producer's signals are set: a producer sends its reserved bits as declared
+    and nothing in undeclared bits. None where no single value of a signal shows a difference.
+    """
+    for data in _candidates(direction, rows):
+        found = _disagreements(direction, rows, data)
+        if found:
+            return Witness(octets=data, rows=found)
+    for sender, reader in rows:
+        if sender is not None and reader is not None and sender.edge != reader.edge:
+            return _edge_witness(direction, sender, reader)
+    return None
+
+
+def _candidates(direction: Direction, rows: Sequence[Row]) -> Iterator[bytes]:
+    """Yield data from the smallest on: no bit, one bit, then whole values of short signals."""
+    sent = direction.sent
+    size = sent.size_octets
+    rest = 0
+    for entry in sent.entries:
+        if isinstance(entry, Reserved):
+            rest |= entry.value << entry.start
+    yield rest.to_bytes(size, "little")
+    sources = _sources(direction, rows)
+    indices = sorted({index for signal in sources for index in range(signal.start, signal.end)})
+    for index in indices:
+        yield (rest | 1 << index).to_bytes(size, "little")
+    values = {
+        raw << signal.start
+        for signal in sources
+        if 1 < signal.width <= 8
+        for raw in range(1 << signal.width)
+        if raw.bit_count() > 1
+    }
+    for word in sorted(values, key=lambda value: (value.bit_count(), value)):
+        yield (rest | word).to_bytes(size, "little")
+
+
+def _sources(direction: Direction, rows: Sequence[Row]) -> list[Signal]:
+    """Return the producer's signals whose bits the rows touch at either end."""
+    wanted: dict[int, Signal] = {}
+    for sender, reader in rows:
+        if sender is not None:
+            wanted[id(sender)] = sender
+        if reader is not None:
+            for signal in direction.sent.signals:
+                if signal.start < reader.end and reader.start < signal.end:
+                    wanted[id(signal)] = signal
+    return list(wanted.values())
+
+
+def _disagreements(
+    direction: Direction, rows: Sequence[Row], data: bytes
+) -> tuple[tuple[str, str, str], ...]:
+    sent, got = read(direction.sent, data), read(direction.received, data)
+    found = []
+    for sender, reader in rows:
+        left = _sent_text(sender, reader, sent, direction.sent)
+        right = "not read" if reader is None else _text(got[reader.name], sender)
+        if reader is None and sender is not None and not sent[sender.name].raw:
+            continue
+        if left != right:
+            found.append((_row_name(sender, reader), left, right))
+    return tuple(found)
+
+
+def _sent_text(
+    sender: Signal | None, reader: Signal | None, sent: dict[str, Reading], map_: Map
+) -> str:
+    if sender is not None:
+        return _text(sent[sender.name], reader)
+    assert reader is not None, "a row names at least one signal"
+    entry = owner(map_, reader.start)
+    if isinstance(entry, Signal):
+        return f"part of {entry.name} = {sent[entry.name].text}"
+    if isinstance(entry, Reserved):
+        return "reserved"
+    return "nothing declared" if reader.start < map_.size_bits else "beyond the end of the data"
+
+
+def _text(reading: Reading, other: Signal | None) -> str:
+    if other is None or other.safe == reading.signal.safe:
+        return reading.text
+    return f"{reading.text}, {'the' if reading.is_safe else 'not the'} safe value"
+
+
+def _row_name(sender: Signal | None, reader: Signal | None) -> str:
+    if sender is None or reader is None or sender.name == reader.name:
+        return (sender or reader).name  # type: ignore[union-attr]
+    return f"{sender.name} / {reader.name}"
+
+
+def _edge_witness(direction: Direction, sender: Signal, reader: Signal) -> Witness:
+    """Return the change of an acknowledge bit on which the two ends act differently."""
+    zero = bytes(direction.sent.size_octets)
+    one = bytearray(zero)
+    one[sender.at.octet] |= 1 << sender.at.bit
+    rising = _edge_text(sender, "rising"), _edge_text(reader, "rising")
+    falling = _edge_text(sender, "falling"), _edge_text(reader, "falling")
+    name = _row_name(sender, reader)
+    if rising[0] != rising[1]:
+        return Witness(before=zero, octets=bytes(one), rows=((name, *rising),))
+    return Witness(before=bytes(one), octets=zero, rows=((name, *falling),))
+
+
+def _edge_text(signal: Signal, edge: str) -> str:
+    change = "0 to 1" if edge == "rising" else "1 to 0"
+    if not signal.edge:
+        return f"{change}: read as a level"
+    return f"{change}: {'acts' if signal.edge in (edge, 'both') else 'no action'}"
+
+
+def place_text(signal: Signal) -> str:
+    """Return the places of a signal as people write them, ``1.0-1.1``."""
+    last = Place.at(signal.end - 1)
+    return str(signal.at) if signal.width == 1 else f"{signal.at}-{last}"
