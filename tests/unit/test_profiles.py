@@ -1,0 +1,280 @@
+"""Profiles: data of the package, sizes, and the strict reader of a user's own file."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import profiles
+from safeframe.crc import Algorithm
+from safeframe.errors import InputError, UsageError
+from safeframe.profiles import Profile, SizeRange
+
+ALL = [profiles.load(name) for name in profiles.names()]
+by_name = pytest.mark.parametrize("profile", ALL, ids=lambda profile: profile.name)
+
+HEAD = 'format = "safeframe-profile/1"\nname = "lift"\ntitle = "Lift"\n'
+
+
+def problems(text: str) -> list[str]:
+    with pytest.raises(InputError) as caught:
+        profiles.loads(text, path="own.toml")
+    return [str(problem) for problem in caught.value.problems]
+
+
+class TestPackageData:
+    def test_names(self) -> None:
+        assert profiles.names() == (
+            "plain",
+            "fscp-12-1",
+            "fscp-13-1",
+            "fscp-2-1",
+            "fscp-3-1",
+            "opcua-safety",
+        )
+
+    @by_name
+    def test_every_file_carries_its_own_name(self, profile: Profile) -> None:
+        assert profiles.load(profile.name) is profile
+
+    @by_name
+    def test_every_fact_of_a_frame_has_a_listed_source(self, profile: Profile) -> None:
+        tags = {source.tag for source in profile.sources}
+        for kind in profile.frames:
+            for part in kind.parts:
+                assert part.source, (kind.name, part.name)
+                assert set(part.source.split()) <= tags
+        for use in profile.crcs:
+            assert use.source
+            assert set(use.source.split()) <= tags
+
+    @by_name
+    def test_every_source_is_used(self, profile: Profile) -> None:
+        used = {
+            tag
+            for source in (
+                *(part.source for kind in profile.frames for part in kind.parts),
+                *(use.source for use in profile.crcs),
+                *(rule.source for rule in profile.parameters),
+            )
+            for tag in source.split()
+        }
+        prose = " ".join((*profile.notes, *profile.not_offered))
+        for source in profile.sources:
+            quoted = re.search(rf"\([^)]*\b{source.tag}\b[^)]*\)", prose)
+            assert source.tag in used or quoted, source.tag
+
+    @by_name
+    def test_what_is_not_offered_is_said(self, profile: Profile) -> None:
+        assert profile.not_offered
+        assert profile.recipe is (profile.name != "plain")
+
+    @pytest.mark.parametrize(
+        ("name", "text"),
+        [
+            ("plain", "any size (the map states none)"),
+            ("fscp-12-1", "1 octet or 2, 4, 6 ... octets"),
+            (
+                "fscp-13-1",
+                "0..8 octets (CRCs of 8 bits) or 9..254 octets (CRCs of 16 bits)",
+            ),
+            (
+                "fscp-2-1",
+                "1..2 octets (short: data once) or 3..250 octets (long: data and their complement)",
+            ),
+            ("fscp-3-1", "0..12 octets (CRC of 24 bits)"),
+            ("opcua-safety", "1..1500 octets (a device may support less)"),
+        ],
+    )
+    def test_sizes_as_text(self, name: str, text: str) -> None:
+        assert profiles.load(name).sizes.describe() == text
+
+    def test_limits_of_fscp_12_1(self) -> None:
+        profile = profiles.load("fscp-12-1")
+        assert profile.block_octets == 2
+        assert profile.id_range == (1, 65535)
+        assert profile.address_range == (0, 65535)
+        assert profile.watchdog_range_ms == (1, 65535)
+        assert profile.roles == ("master", "slave")
+        assert profile.editions == ("2010", "2010+A1:2019")
+        assert profile.fail_safe == "zero"
+        assert any("Address 0" in note for note in profile.notes)
+
+    def test_unknown_name(self) -> None:
+        with pytest.raises(UsageError, match=r"not 'fscp-12'; did you mean fscp-12-1\?"):
+            profiles.load("fscp-12")
+        with pytest.raises(UsageError, match=r"opcua-safety, not '\?'$"):
+            profiles.load("?")
+
+
+class TestSizes:
+    """Legal sizes of FSCP 12/1 are 1 and the even numbers from 2 on."""
+
+    sizes = profiles.load("fscp-12-1").sizes
+
+    @given(st.integers(-3, 70000))
+    def test_legal_is_one_or_even(self, octets: int) -> None:
+        """A size is legal when it is 1 or an even number above 0."""
+        assert self.sizes.is_legal(octets) is (octets == 1 or (octets > 0 and octets % 2 == 0))
+
+    @given(st.sampled_from(ALL), st.integers(0, 2000), st.integers(0, 5))
+    def test_next_legal_are_the_nearest_legal_ones(
+        self, profile: Profile, octets: int, count: int
+    ) -> None:
+        """next_legal gives exactly the first legal sizes at or above the one asked for."""
+        found = profile.sizes.next_legal(octets, count)
+        last = profile.sizes.ranges[-1].last if profile.sizes.ranges else -1
+        top = octets + 2 * count + 2 if last is None else last
+        expected = [n for n in range(octets, top + 1) if profile.sizes.range_of(n)][:count]
+        assert list(found) == expected
+
+    def test_next_legal_default_is_three(self) -> None:
+        assert self.sizes.next_legal(0) == (1, 2, 4)
+        assert self.sizes.next_legal(5) == (6, 8, 10)
+
+    def test_a_map_narrows(self) -> None:
+        assert self.sizes.is_legal(4, (4, 5))
+        assert not self.sizes.is_legal(5, (4, 5))
+        assert not self.sizes.is_legal(6, (4, 5))
+        assert self.sizes.next_legal(2, 3, (8, 5, 4, 8)) == (4, 8)
+        assert self.sizes.describe((8, 4)) == "4, 8 octets (from the map)"
+
+    def test_plain_leaves_sizes_to_the_map(self) -> None:
+        plain = profiles.load("plain").sizes
+        assert plain.from_map
+        assert plain.is_legal(3)
+        assert not plain.is_legal(3, (4, 8))
+        assert plain.next_legal(3) == ()
+        assert plain.next_legal(3, legal_from_map=(4, 2, 8)) == (4, 8)
+
+    def test_range_of_names_the_payload_class(self) -> None:
+        found = profiles.load("fscp-13-1").sizes.range_of(9)
+        assert found is not None
+        assert found.label == "CRCs of 16 bits"
+
+    def test_ranges_as_text(self) -> None:
+        assert str(SizeRange(first=3, last=None)) == "3 or more octets"
+        assert str(SizeRange(first=4, last=12, step=4)) == "4, 8, 12 ... 12 octets"
+
+
+class TestOwnFile:
+    def test_a_small_profile(self, tmp_path: Path) -> None:
+        file = tmp_path / "own.toml"
+        file.write_text(
+            HEAD
+            + 'editions = ["1"]\nid_range = [1, 9]\nsizes = [{ first = 4, last = 12, step = 4 }]\n'
+            + 'member_types = [{ type = "uint", width = 8 }]\n'
+            + '[[parameters]]\nname = "hall"\ntype = "int"\nminimum = 0\nunset = 0\nshared = true\n'
+            + '[[crcs]]\nname = "crc"\ncovers = ["data"]\ncarried = "low octet first"\n'
+            + 'algorithm = { name = "own", width = 8, poly = 0x07, refin = false }\n',
+            encoding="utf-8",
+        )
+        profile = profiles.load_file(file)
+        assert profile.sizes.next_legal(5) == (8, 12)
+        assert profile.member_types == (("uint", 8),)
+        assert profile.parameters[0].shared
+        assert profile.crcs[0].algorithm == Algorithm(name="own", width=8, poly=7)
+        assert profile.id_range == (1, 9)
+        assert not profile.recipe
+
+    def test_unreadable(self, tmp_path: Path) -> None:
+        with pytest.raises(InputError, match=r"none\.toml: cannot be read: No such file"):
+            profiles.load_file(tmp_path / "none.toml")
+        (tmp_path / "latin.toml").write_bytes(b'name = "\xe9"')
+        with pytest.raises(InputError, match="the file must be UTF-8, not octet 0xe9"):
+            profiles.load_file(str(tmp_path / "latin.toml"))
+
+    def test_broken_toml(self) -> None:
+        assert problems('format = 1\nname "x"\n') == [
+            "own.toml:2: TOML: Expected '=' after a key in a key/value pair"
+        ]
+        assert problems("format = [\n") == ["own.toml:2: TOML: Invalid value (at end of document)"]
+
+    def test_unknown_and_missing_keys_at_once(self) -> None:
+        text = 'format = "safeframe-profile/1"\nnam = "x"\nzzz = 1\n'
+        assert [text.partition(" (known")[0] for text in problems(text)] == [
+            "own.toml: the key name is missing",
+            "own.toml: the key title is missing",
+            "own.toml:2: nam: the key is unknown (did you mean name?)",
+            "own.toml:3: zzz: the key is unknown",
+        ]
+
+    @pytest.mark.parametrize(
+        ("line", "expected"),
+        [
+            ("summary = 1", "4: summary: the value must be a text, not 1"),
+            ("recipe = 1", "4: recipe: the value must be true or false, not 1"),
+            ("block_octets = true", "4: block_octets: the value must be an integer, not true"),
+            ("block_octets = 0", "4: block_octets: the value must be at least 1, not 0"),
+            ("roles = 1", "4: roles: the value must be an array, not 1"),
+            ('fail_safe = "one"', "4: fail_safe: the value must be one of zero, not 'one'"),
+            (
+                "id_range = [2, 1]",
+                "4: id_range: the value must be [first, last] in rising order, not [2, 1]",
+            ),
+            ("sizes = [1]", "4: sizes[0]: the value must be a table, not 1"),
+            (
+                "sizes = [{ first = 2, step = 2, last = 5 }]",
+                "4: sizes[0]: last must be first plus a multiple of step, not 5",
+            ),
+            (
+                "sizes = [{ first = 2 }, { first = 9 }]",
+                "4: sizes: the ranges must rise and not overlap, "
+                "not 2 or more octets before 9 or more octets",
+            ),
+            (
+                '[[parameters]]\nname = "a"\ntype = "int"\nunset = true\n',
+                "7: parameters[0].unset: the value must be an integer or a text, not true",
+            ),
+            (
+                '[[parameters]]\nname = "a"\ntype = "int"\n\n[[parameters]]\nname = "b"\n'
+                'type = "int"\nsource = "Z"',
+                "11: parameters[1].source: the tag Z must be one of [[sources]]",
+            ),
+            (
+                '[[sources]]\ntag = "A"\ntext = "t"\nconfidence = "sure, quite sure indeed, yes!!"',
+                "7: sources[0].confidence: the value must be one of verified, two sources, "
+                "one source, memory, common practice, not 'sure, quite sure indeed, yes!!'",
+            ),
+            (
+                "name = 2000000000000000000000000000000000000000000",
+                "4: TOML: Cannot overwrite a value",
+            ),
+        ],
+    )
+    def test_wrong_values(self, line: str, expected: str) -> None:
+        assert problems(f"{HEAD}{line}\n") == [f"own.toml:{expected}"]
+
+    @pytest.mark.parametrize(
+        ("algorithm", "expected"),
+        [
+            (
+                '"crc-33"',
+                "the value must be a catalogue name or a table, not 'crc-33' "
+                "(did you mean crc-32?)",
+            ),
+            (
+                "7",
+                "the value must be a catalogue name or a table, not 7 "
+                "(`safeframe crc --list` shows the names)",
+            ),
+            (
+                '{ name = "x", width = 9, poly = 7 }',
+                "a CRC width must be 8, 16, 24, 32 or 64 bits, not 9",
+            ),
+        ],
+    )
+    def test_wrong_algorithm(self, algorithm: str, expected: str) -> None:
+        text = '[[crcs]]\nname = "c"\ncovers = []\ncarried = ""\nalgorithm = '
+        assert problems(f"{HEAD}{text}{algorithm}\n") == [
+            f"own.toml:8: crcs[0].algorithm: {expected}"
+        ]
+
+    def test_long_values_are_cut(self) -> None:
+        assert problems(f'{HEAD}recipe = "{"x" * 60}"\n') == [
+            f"own.toml:4: recipe: the value must be true or false, not '{'x' * 36}..."
+        ]
