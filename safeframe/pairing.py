@@ -72,19 +72,22 @@ class Matching:
 
 
 def match(left: Map, right: Map) -> Matching:
-    """Pair signals by equal name, then by a near name, then by equal place and width."""
+    """Pair signals by equal name, then by a near name, then by equal place and width.
+
+    A name that stands several times pairs in file order; that it does is another finding.
+    """
     lefts, rights = left.signals, right.signals
-    by_name: dict[str, Signal] = {}
-    for signal in rights:
-        by_name.setdefault(signal.name, signal)
+    by_name: dict[str, list[Signal]] = {}
+    for signal in reversed(rights):
+        by_name.setdefault(signal.name, []).append(signal)
     pairs: list[Pair] = []
     left_only: list[Signal] = []
     for signal in lefts:
-        partner = by_name.pop(signal.name, None)
-        if partner is None:
-            left_only.append(signal)
+        partners = by_name.get(signal.name)
+        if partners:
+            pairs.append(Pair(left=signal, right=partners.pop(), how="name"))
         else:
-            pairs.append(Pair(left=signal, right=partner, how="name"))
+            left_only.append(signal)
     taken = {id(pair.right) for pair in pairs}
     right_only = [signal for signal in rights if id(signal) not in taken]
     if left_only and right_only:

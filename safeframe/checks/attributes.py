@@ -211,7 +211,10 @@ def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
 def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose code tables name the same number differently."""
     for view, pair in _pairs(context):
-        left, right = dict(pair.left.codes), dict(pair.right.codes)
+        # Values that fit one end only are the width's fault, which is another finding.
+        fits = 1 << min(pair.left.width, pair.right.width)
+        left = {value: name for value, name in pair.left.codes if value < fits}
+        right = {value: name for value, name in pair.right.codes if value < fits}
         if left == right or _reversed_codes(pair):
             continue
         differing = [
@@ -252,7 +255,7 @@ def _reversed_codes(pair: Pair) -> bool:
 def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find code tables that agree once the bits of the field are reversed."""
     for view, pair in _pairs(context):
-        if pair.left.width == pair.right.width and _reversed_codes(pair):
+        if _reversed_codes(pair):
             direction = view.direction
             yield find(
                 f"the code points of {pair.left.name} ({place_text(pair.left)}) agree once its "

@@ -61,7 +61,8 @@ def run(args: argparse.Namespace) -> int:
 
             sys.stdout.write(jsonout.problems(error))
         raise
-    report = checks.check_all(connections, profile=profile)
+    own = {profile.name: profile} if profile else None
+    report = checks.check_all(connections, own_profiles=own)
     if args.format == "json":
         from ..render import jsonout
 
