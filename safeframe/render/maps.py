@@ -42,8 +42,8 @@ def end(given: End, *, look: Look = PLAIN) -> str:
 
 
 def _direction(title: str, data: Map, look: Look) -> list[str]:
-    size = data.size_octets
-    head = f"{title}: {size} octet{'s'[: size != 1]}, {len(data.signals)} signals"
+    size, signals = data.size_octets, len(data.signals)
+    head = f"{title}: {size} octet{'s'[: size != 1]}, {signals} signal{'s'[: signals != 1]}"
     rows = [_HEAD, *(_row(entry) for entry in data.entries)]
     return [look.paint("strong", head), *table(rows, indent="  "), "", *_grid(data, look)]
 
@@ -117,13 +117,13 @@ def _abbreviations(names: Sequence[str]) -> dict[str, str]:
 
 
 def _abbreviate(name: str) -> str:
-    """Leave out vowels and separators behind the first letter of each word, then cut."""
-    if columns(name) <= _CELL:
-        return name
-    words = name.replace("-", "_").replace(".", "_").split("_")
-    short = "".join(
-        word[:1] + "".join(char for char in word[1:] if char not in "aeiouAEIOU") for word in words
-    )
-    while columns(short) > _CELL:
-        short = short[:-1]
-    return short
+    """Leave out vowels inside words, then separators, from the right until the name fits."""
+    for droppable in ("aeiouAEIOU", "_-. "):
+        for index in range(len(name) - 1, 0, -1):
+            if columns(name) <= _CELL:
+                return name
+            if name[index] in droppable and name[index - 1] not in "_-. ":
+                name = name[:index] + name[index + 1 :]
+    while columns(name) > _CELL:
+        name = name[:-1]
+    return name

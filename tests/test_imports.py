@@ -1,0 +1,196 @@
+"""The import table: every module may import only what its row names."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "safeframe"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One unit (a module or a package): its layer, the units it may import, its libraries."""
+
+    layer: int
+    may: frozenset[str]
+    libraries: frozenset[str] = field(default_factory=frozenset)
+
+
+def row(layer: int, may: str = "", libraries: str = "") -> Row:
+    return Row(layer, frozenset(may.split()), frozenset(libraries.split()))
+
+
+BASE = "errors source bits crc model findings"
+MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
+TABLE = {
+    "errors": row(0),
+    "source": row(0, "errors"),
+    "bits": row(1, "errors source", "bitstring"),
+    "crc": row(1, "errors source", "crcmod"),
+    "batch": row(2, "errors crc", "numpy"),
+    "model": row(2, "errors source bits"),
+    "findings": row(2, "errors source bits"),
+    "residual": row(2, "errors crc", "numpy"),
+    "mapfile": row(3, BASE),
+    "profiles": row(3, "errors source bits crc"),
+    "pairing": row(3, "errors bits model"),
+    "reading": row(3, "errors bits model"),
+    "gather": row(3, "errors model"),
+    "demo": row(3),
+    "frame": row(4, MIDDLE, "construct"),
+    "checks": row(4, MIDDLE),
+    "diff": row(4, MIDDLE),
+    "cases": row(4, "errors source"),
+    "vectors": row(5, f"{MIDDLE} frame cases"),
+    "residual_profiles": row(4, "errors crc residual profiles"),
+    "render": row(6, f"{MIDDLE} mapfile demo frame checks diff cases vectors residual_profiles"),
+    "cli": row(
+        7,
+        f"{MIDDLE} mapfile demo frame checks diff cases vectors residual_profiles render __init__",
+    ),
+    "__init__": row(7, f"{MIDDLE} mapfile demo frame checks diff cases vectors residual_profiles"),
+    "__main__": row(7, "cli"),
+}
+
+
+@dataclass(frozen=True)
+class Import:
+    """One import statement: who imports, which unit or library, where."""
+
+    unit: str
+    target: str
+    library: bool
+    where: str
+
+
+def unit_of(path: Path) -> str:
+    """Return the unit a source file belongs to."""
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imports_of(path: Path, text: str) -> Iterator[Import]:
+    """Yield every import of a source file that leaves its unit and the standard library."""
+    unit = unit_of(path)
+    parents = ["safeframe", *path.relative_to(PACKAGE).parts[:-1]]
+    for node in ast.walk(ast.parse(text)):
+        where = f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
+        names: list[list[str]] = []
+        if isinstance(node, ast.Import):
+            names = [alias.name.split(".") for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            base = parents[: len(parents) - node.level + 1] if node.level else []
+            base = base + (node.module.split(".") if node.module else [])
+            names = [[*base, alias.name] for alias in node.names]
+        for name in names:
+            if name[0] != "safeframe":
+                if name[0] not in sys.stdlib_module_names:
+                    yield Import(unit, name[0], True, where)
+                continue
+            target = name[1] if len(name) > 1 else "__init__"
+            if not (PACKAGE / target).exists() and not (PACKAGE / f"{target}.py").exists():
+                target = "__init__"  # a name such as __version__
+            if target != unit:
+                yield Import(unit, target, False, where)
+
+
+def all_imports() -> list[Import]:
+    return [
+        found
+        for path in sorted(PACKAGE.rglob("*.py"))
+        for found in imports_of(path, path.read_text(encoding="utf-8"))
+    ]
+
+
+def test_every_module_has_a_row() -> None:
+    units = {unit_of(path) for path in PACKAGE.rglob("*.py")}
+    assert units - set(TABLE) == set()
+
+
+def test_imports_follow_the_table() -> None:
+    wrong = [
+        f"{found.where}: {found.unit} must not import {found.target}"
+        for found in all_imports()
+        if found.target
+        not in (TABLE[found.unit].libraries if found.library else TABLE[found.unit].may)
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("unit", TABLE)
+def test_the_table_itself_only_goes_downwards(unit: str) -> None:
+    for target in TABLE[unit].may - {"__init__"}:
+        assert TABLE[target].layer <= TABLE[unit].layer
+        assert unit not in TABLE[target].may, f"{unit} and {target} import each other"
+
+
+@pytest.mark.parametrize(
+    ("unit", "target"),
+    [("model", "profiles"), ("findings", "model"), ("crc", "profiles"), ("frame", "mapfile")],
+)
+def test_forbidden_edges_are_not_in_the_table(unit: str, target: str) -> None:
+    assert target not in TABLE[unit].may
+
+
+def test_only_the_command_itself_imports_cli() -> None:
+    assert [unit for unit, entry in TABLE.items() if "cli" in entry.may] == ["__main__"]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "target", "library"),
+    [
+        ("model.py", "from .profiles import load", "profiles", False),
+        ("model.py", "from . import profiles", "profiles", False),
+        ("model.py", "import safeframe.profiles", "profiles", False),
+        ("checks/shape.py", "from ..mapfile.files import read_text", "mapfile", False),
+        ("checks/shape.py", "def f():\n    from .. import mapfile", "mapfile", False),
+        ("cli/__init__.py", "from .. import __version__", "__init__", False),
+        ("crc.py", "import numpy as np", "numpy", True),
+        ("checks/shape.py", "from construct.core import Struct", "construct", True),
+    ],
+)
+def test_the_reader_sees_each_way_to_import(
+    name: str, text: str, target: str, library: bool
+) -> None:
+    (found,) = imports_of(PACKAGE / name, text)
+    assert (found.target, found.library) == (target, library)
+
+
+def test_the_reader_skips_the_standard_library_and_the_own_unit() -> None:
+    text = "import os.path\nfrom .registry import rule\nfrom json import dumps"
+    assert list(imports_of(PACKAGE / "checks" / "shape.py", text)) == []
+
+
+def test_developers_guide_shows_this_table() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    shown = {
+        cells[1].strip("` "): (int(cells[0]), cells[3].strip("` "))
+        for line in text.splitlines()
+        if line.startswith("| ") and (cells := line.strip("| ").split(" | "))[0].isdigit()
+    }
+    expected = {
+        unit: (entry.layer, " ".join(sorted(entry.libraries)) or "—")
+        for unit, entry in TABLE.items()
+        if not unit.startswith("__")
+    }
+    assert shown == expected
+
+
+def test_check_starts_without_the_slow_libraries() -> None:
+    pair = [str(PACKAGE / "demo" / "after" / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    script = (
+        "import sys; from safeframe.cli import main; code = main(['check', *sys.argv[1:]]);"
+        "slow = {'construct', 'bitstring', 'numpy', 'json', 'crcmod', 'csv', 'asyncio'};"
+        "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *pair], capture_output=True, text=True, check=False
+    )
+    assert done.stderr == "0 []\n"
