@@ -44,6 +44,8 @@ def end(given: End, *, look: Look = PLAIN) -> str:
 def _direction(title: str, data: Map, look: Look) -> list[str]:
     size, signals = data.size_octets, len(data.signals)
     head = f"{title}: {size} octet{'s'[: size != 1]}, {signals} signal{'s'[: signals != 1]}"
+    if not data.entries:
+        return [look.paint("strong", head)]
     rows = [_HEAD, *(_row(entry) for entry in data.entries)]
     return [look.paint("strong", head), *table(rows, indent="  "), "", *_grid(data, look)]
 
@@ -110,9 +112,12 @@ def _grid(data: Map, look: Look) -> list[str]:
 def _abbreviations(names: Sequence[str]) -> dict[str, str]:
     """Return a label of at most eight columns for every name, different for different names."""
     labels: dict[str, str] = {}
-    for number, name in enumerate(dict.fromkeys(names), start=1):
-        label = _abbreviate(clean(name))
-        labels[name] = f"#{number}" if label in labels.values() else label
+    numbers = iter(range(1, 2 * len(names) + 1))
+    for name in names:
+        label = labels.get(name) or _abbreviate(clean(name))
+        while name not in labels and label in labels.values():
+            label = f"#{next(numbers)}"
+        labels[name] = label
     return labels
 
 

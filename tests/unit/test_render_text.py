@@ -1,0 +1,194 @@
+"""The text report: what a person reads, and that no input can steer a terminal."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe.bits import Place
+from safeframe.findings import Finding, Report, Spot, Waived, Witness
+from safeframe.render import text
+from safeframe.source import Location
+
+SHIFT = Finding(
+    rule="shifted-signals",
+    severity="error",
+    message="from 1.2 on every signal is 1 bit later at LX",
+    remedy="remove the bit at 1.2 of LX",
+    spots=(
+        Spot(end="SC1", where=Location(path="sc1.toml", line=9), place=Place(1, 2), signal="brake"),
+        Spot(end="LX", where=Location(path="lx.toml", line=10), place=Place(1, 3), signal="brake"),
+    ),
+    connection="SC1-LX",
+    direction="SC1 -> LX",
+    cause="shift",
+    details=("brake at 1.2 is at 1.3", "level at 1.4 is at 1.5"),
+    witness=Witness(octets=b"\x00\x04", rows=(("brake", "1 (released)", "0"),)),
+)
+WATCHDOG = Finding(
+    rule="watchdog-too-short",
+    severity="warning",
+    message="10 ms",
+    remedy="raise it",
+    spots=(Spot(end="SC1", where=Location(path="sc1.toml")),),
+    connection="SC1-LX",
+)
+
+
+def test_a_finding_shows_cause_places_witness_and_remedy() -> None:
+    shown = text.report(Report(findings=(WATCHDOG, SHIFT), connections=("SC1-LX",)))
+    assert shown == (
+        "error: shifted-signals  [SC1 -> LX]\n"
+        "  from 1.2 on every signal is 1 bit later at LX\n"
+        "    sc1.toml:9   SC1  1.2  brake\n"
+        "    lx.toml:10   LX   1.3  brake\n"
+        "  for instance the safety data 00 04:\n"
+        "    signal  SC1 sends     LX reads\n"
+        "    brake   1 (released)  0\n"
+        "  explains 2 symptoms (shown with --details)\n"
+        "  remedy: remove the bit at 1.2 of LX\n"
+        "\n"
+        "warning: watchdog-too-short  [SC1-LX]\n"
+        "  10 ms\n"
+        "    sc1.toml  SC1\n"
+        "  remedy: raise it\n"
+        "\n"
+        "SC1-LX: 1 error, 1 warning\n"
+        "Off-line aid, not certified: replaces neither review nor validation; "
+        "local codes and licensed practice come first.\n"
+    ).replace("sc1.toml:9   SC1", "sc1.toml:9  SC1").replace("lx.toml:10   LX ", "lx.toml:10  LX ")
+
+
+def test_details_replace_their_count() -> None:
+    shown = text.report(Report(findings=(SHIFT,), connections=("SC1-LX",)), details=True)
+    assert "  - brake at 1.2 is at 1.3\n  - level at 1.4 is at 1.5\n" in shown
+    assert "--details" not in shown
+
+
+def test_a_witness_of_two_frames_names_both() -> None:
+    finding = Finding(
+        rule="edge-differs",
+        severity="error",
+        message="m",
+        remedy="r",
+        spots=(),
+        witness=Witness(octets=b"\x01", before=b"\x00", rows=(("ack", "acts", "waits"),)),
+        details=("one",),
+    )
+    shown = text.report(Report(findings=(finding,), connections=("C",)))
+    assert "error: edge-differs\n" in shown
+    assert "safety data 00, then 01:\n" in shown
+    assert "explains 1 symptom (" in shown
+
+
+def test_agreement_is_said_plainly_with_the_facts() -> None:
+    report = Report(connections=("SC1-LX",), facts=(("SC1 -> LX", "2 octets"), ("x", "y")))
+    assert text.report(report).splitlines()[:3] == [
+        "SC1-LX: both ends agree bit for bit",
+        "  SC1 -> LX  2 octets",
+        "  x          y",
+    ]
+
+
+def test_agreement_of_several_connections() -> None:
+    shown = text.report(Report(connections=("A", "B")))
+    assert shown.startswith("A, B: both ends of every connection agree bit for bit\n")
+
+
+def test_an_allowed_finding_is_shown_with_its_reason() -> None:
+    waived = Waived(finding=WATCHDOG, reason="bench only", where=Location(path="sc1.toml", line=30))
+    shown = text.report(Report(waived=(waived,), connections=("SC1-LX",)))
+    assert shown.startswith(
+        "allowed: watchdog-too-short  [sc1.toml:30]\n  10 ms\n  reason: bench only\n\n"
+        "SC1-LX: no open finding, 1 allowed\n"
+    )
+
+
+def test_color_marks_severity_and_verdict_only() -> None:
+    look = text.Look(color=True)
+    shown = text.report(Report(findings=(SHIFT,), connections=("SC1-LX",)), look=look)
+    assert shown.startswith("\x1b[1;31merror\x1b[0m: \x1b[1mshifted-signals\x1b[0m  [SC1 -> LX]\n")
+    assert "\x1b[1;31mSC1-LX: 1 error\x1b[0m\n" in shown
+
+
+def test_long_messages_are_wrapped_behind_their_indent() -> None:
+    look = text.Look(width=40)
+    lines = look.wrap("word " * 12, first="  remedy: ", rest="          ")
+    assert lines == [
+        "  remedy: word word word word word word",
+        "          word word word word word word",
+    ]
+    assert look.wrap("", first="  remedy: ") == ["  remedy:"]
+
+
+@pytest.mark.parametrize(
+    ("raw", "shown"),
+    [
+        ("plain", "plain"),
+        ("\x1b[2J", r"\x1b[2J"),
+        ("a\nb\r\t", r"a\nb\r\t"),
+        ("\u202eevil", r"\u202eevil"),
+        ("zero\u200bwidth", r"zero\u200bwidth"),
+        ("\x9b31m", r"\x9b31m"),
+        ("\udc80", r"\udc80"),
+        ("Bremse gelöst", "Bremse gelöst"),
+    ],
+)
+def test_clean_escapes_what_a_terminal_would_obey(raw: str, shown: str) -> None:
+    assert text.clean(raw) == shown
+
+
+class TestNoEscape:
+    """No character that a terminal obeys reaches the output, whatever the input holds."""
+
+    @given(st.text())
+    def test_clean_text_is_printable(self, raw: str) -> None:
+        assert text.clean(raw).isprintable()
+
+    @given(st.lists(st.text(max_size=12), min_size=7, max_size=7))
+    def test_a_report_of_any_texts_is_printable(self, parts: list[str]) -> None:
+        rule, message, remedy, end, path, signal, detail = parts
+        finding = Finding(
+            rule="some-rule",
+            severity="note",
+            message=message,
+            remedy=remedy,
+            spots=(Spot(end=end, where=Location(path=path, line=1), signal=signal),),
+            connection=rule,
+            direction=f"{end} -> {signal}",
+            details=(detail,),
+            witness=Witness(octets=b"", rows=((signal, message, detail),)),
+        )
+        waived = Waived(finding=finding, reason=remedy, where=Location(path=path))
+        report = Report(
+            findings=(finding,), waived=(waived,), connections=(end,), facts=((rule, path),)
+        )
+        for details in (False, True):
+            shown = text.report(report, details=details)
+            assert all(line.isprintable() for line in shown.split("\n"))
+
+
+@pytest.mark.parametrize(
+    ("choice", "terminal", "environ", "expected"),
+    [
+        ("auto", True, {}, True),
+        ("auto", False, {}, False),
+        ("auto", True, {"NO_COLOR": "1"}, False),
+        ("auto", True, {"NO_COLOR": ""}, True),
+        ("auto", False, {"FORCE_COLOR": "1"}, True),
+        ("auto", True, {"NO_COLOR": "1", "FORCE_COLOR": "1"}, False),
+        ("always", False, {"NO_COLOR": "1"}, True),
+        ("never", True, {"FORCE_COLOR": "1"}, False),
+    ],
+)
+def test_when_to_color(
+    choice: str, terminal: bool, environ: dict[str, str], expected: bool
+) -> None:
+    assert text.wants_color(choice, terminal=terminal, environ=environ) is expected
+
+
+def test_tables_align_wide_and_combining_characters() -> None:
+    rows = [("名前", "x"), ("e\u0301e", "y"), ("abcd", "")]
+    assert text.table(rows) == ["名前  x", "e\u0301e    y", "abcd"]
+    assert text.table([]) == []
