@@ -12,6 +12,7 @@ from pathlib import PurePath
 
 from ..errors import InputError, Problem, UsageError
 from ..model import End
+from .csvmap import read_csv, write_csv
 from .files import MAX_FILE_OCTETS, read_text
 from .keys import FORMAT
 from .tomlmap import read_toml
@@ -19,8 +20,8 @@ from .write import write_toml
 
 __all__ = ["FORMAT", "MAX_FILE_OCTETS", "dumps", "load", "loads"]
 
-_READERS: dict[str, Callable[..., End]] = {"toml": read_toml}
-_WRITERS: dict[str, Callable[..., str]] = {"toml": write_toml}
+_READERS: dict[str, Callable[..., End]] = {"toml": read_toml, "csv": read_csv}
+_WRITERS: dict[str, Callable[..., str]] = {"toml": write_toml, "csv": write_csv}
 
 
 def load(path: str | os.PathLike[str]) -> End:

@@ -44,7 +44,7 @@ class _Assembly:
         """Build the whole End or raise InputError."""
         stated = data.get("format")
         if stated is None:
-            self.add((), f'format must be stated: "{FORMAT}"', remedy=f'add format = "{FORMAT}"')
+            self.add((), f'format must be stated as "{FORMAT}"')
         elif stated != FORMAT:
             # Nothing else can be judged by the rules of another edition of the format.
             self.add(("format",), f'format must be "{FORMAT}", not {show(stated)}')
