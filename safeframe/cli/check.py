@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
-from .. import checks
+from .. import checks, profiles
 from ..errors import InputError
 from ..findings import SEVERITIES
+from ..profiles import Profile
 from . import inputs, options
-
-if TYPE_CHECKING:
-    from ..profiles import Profile
 
 __all__ = ["configure", "run"]
 
@@ -45,7 +43,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--details", action="store_true", help="show the symptoms that each cause explains"
     )
-    parser.add_argument("--profile", metavar="FILE", help="judge by this profile file of your own")
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="a profile file of your own, found by its name; may be repeated",
+    )
     options.add_format(parser)
     options.add_color(parser)
 
@@ -54,14 +58,13 @@ def run(args: argparse.Namespace) -> int:
     """Check, print, and return 1 when something is at or above the threshold."""
     try:
         connections = inputs.connections(args.maps)
-        profile = _profile(args.profile)
+        own = _own_profiles(args.profile)
     except InputError as error:
         if args.format == "json":
             from ..render import jsonout  # deferred: json costs start-up time.
 
             sys.stdout.write(jsonout.problems(error))
         raise
-    own = {profile.name: profile} if profile else None
     report = checks.check_all(connections, own_profiles=own)
     if args.format == "json":
         from ..render import jsonout
@@ -75,9 +78,5 @@ def run(args: argparse.Namespace) -> int:
     return int(report.fails(args.fail_on))
 
 
-def _profile(path: str | None) -> Profile | None:
-    if path is None:
-        return None
-    from .. import profiles
-
-    return profiles.load_file(path)
+def _own_profiles(paths: Sequence[str]) -> dict[str, Profile]:
+    return {profile.name: profile for profile in map(profiles.load_file, paths)}

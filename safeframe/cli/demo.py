@@ -10,7 +10,6 @@ from pathlib import Path
 
 from .. import checks, demo
 from ..errors import UsageError
-from ..render.text import table
 from . import inputs, main
 
 __all__ = ["configure", "run"]
@@ -83,12 +82,10 @@ def _step(title: str, expected: int, *command: str) -> bool:
 def _variants(folder: Path) -> bool:
     """Check every wrong variant and say whether the expected rules, and no others, found it."""
     sys.stdout.write("\n== Fifteen ways to get it wrong, in the folder variants\n")
-    rows = []
     good = True
     for variant in demo.variants():
         report = checks.check_all(inputs.connections([str(folder / "variants" / variant.name)]))
         found = tuple(sorted({finding.rule for finding in report.findings}))
         good &= found == variant.expect
-        rows.append((variant.name, variant.title, ", ".join(found)))
-    sys.stdout.write("\n".join(table([("variant", "what is wrong", "found by"), *rows])) + "\n")
+        sys.stdout.write(f"{variant.name}: {variant.title}\n    found by {', '.join(found)}\n")
     return good

@@ -6,7 +6,6 @@ import argparse
 import sys
 
 from .. import checks, demo
-from ..errors import UsageError
 from ..findings import SEVERITIES, Rule
 from ..render.text import Look, table
 from . import options
@@ -32,10 +31,7 @@ def run(args: argparse.Namespace) -> int:
     if args.name is None:
         lines = _list(checks.RULES, look)
     else:
-        found = [rule for rule in checks.RULES if rule.name == args.name]
-        if not found:
-            raise UsageError(_unknown(args.name))
-        lines = _page(found[0], look)
+        lines = _page(checks.find_rule(args.name), look)
     sys.stdout.write("\n".join(lines) + "\n")
     return 0
 
@@ -64,11 +60,3 @@ def _page(rule: Rule, look: Look) -> list[str]:
         lines += look.wrap(text, first=f"  {label + ':':8} ", rest=" " * 11)
     allow = f'allow = [ {{ rule = "{rule.name}", reason = "..." }} ]'
     return [*lines, f"  {'allow:':8} {allow}"]
-
-
-def _unknown(name: str) -> str:
-    import difflib  # deferred: only a misspelt name needs it.
-
-    near = difflib.get_close_matches(name, [rule.name for rule in checks.RULES], n=1)
-    hint = f"; did you mean {near[0]}?" if near else ""
-    return f"a rule must be one of those that safeframe rules lists, not {name!r}{hint}"

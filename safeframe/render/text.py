@@ -17,6 +17,8 @@ CAUTION = (
 
 _COLORS = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "1;32", "strong": "1"}
 _RESET = "\x1b[0m"
+_FEW = 12
+"""Up to so many connections are listed one by one in the verdict."""
 
 
 def clean(text: str) -> str:
@@ -110,7 +112,7 @@ def report(given: Report, *, look: Look = PLAIN, details: bool = False) -> str:
                 lines += [*_finding(finding, look, details), ""]
     for waived in given.waived:
         lines += [*_waived(waived, look), ""]
-    lines += _verdict(given, look)
+    lines += _verdict(given, look, details)
     lines.append(CAUTION)
     return "\n".join(lines) + "\n"
 
@@ -155,8 +157,10 @@ def _waived(waived: Waived, look: Look) -> list[str]:
     ]
 
 
-def _verdict(given: Report, look: Look) -> list[str]:
-    names = ", ".join(map(clean, given.connections))
+def _verdict(given: Report, look: Look, details: bool) -> list[str]:
+    number = len(given.connections)
+    few = number <= _FEW
+    names = ", ".join(map(clean, given.connections)) if few else f"{number} connections"
     if given.findings:
         counts = [
             f"{count} {severity}{'s'[: count != 1]}"
@@ -164,11 +168,8 @@ def _verdict(given: Report, look: Look) -> list[str]:
             if (count := sum(finding.severity == severity for finding in given.findings))
         ]
         return [look.paint(given.worst(), f"{names}: {', '.join(counts)}")]
-    agree = (
-        "both ends agree bit for bit"
-        if len(given.connections) == 1
-        else ("both ends of every connection agree bit for bit")
-    )
+    agree = "both ends agree bit for bit"
     if given.waived:
         agree = f"no open finding, {len(given.waived)} allowed"
-    return [look.paint("good", f"{names}: {agree}"), *table(given.facts, indent="  ")]
+    facts = given.facts if few or details else ()
+    return [look.paint("good", f"{names}: {agree}"), *table(facts, indent="  ")]

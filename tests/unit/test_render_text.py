@@ -93,7 +93,14 @@ def test_agreement_is_said_plainly_with_the_facts() -> None:
 
 def test_agreement_of_several_connections() -> None:
     shown = text.report(Report(connections=("A", "B")))
-    assert shown.startswith("A, B: both ends of every connection agree bit for bit\n")
+    assert shown.startswith("A, B: both ends agree bit for bit\n")
+
+
+def test_many_connections_are_counted_and_their_facts_wait_for_details() -> None:
+    names = tuple(f"C{number}" for number in range(13))
+    report = Report(connections=names, facts=(("C1", "2 octets"),))
+    assert text.report(report).startswith("13 connections: both ends agree bit for bit\nOff-line")
+    assert "\n  C1  2 octets\n" in text.report(report, details=True)
 
 
 def test_an_allowed_finding_is_shown_with_its_reason() -> None:
