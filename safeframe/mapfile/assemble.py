@@ -7,7 +7,6 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from difflib import get_close_matches
 from typing import Any
 
 from ..bits import MAX_OCTETS
@@ -94,6 +93,8 @@ class _Assembly:
         key = str(path[-1])
         remedy = "known are " + ", ".join(known)
         if len(self.problems) < _NO_GUESS_AFTER and len(key) <= 40:
+            from difflib import get_close_matches  # deferred: needed for errors only.
+
             for guess in get_close_matches(key, known, n=1):
                 remedy = f"did you mean {guess}?"
         self.add(path, f"a key must be one that {what} knows, not {show(key)}", remedy=remedy)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import stat
-from pathlib import Path
 
 from ..errors import InputError, Problem
 
@@ -20,7 +20,7 @@ def read_text(path: str) -> str:
     MAX_FILE_OCTETS, or is no UTF-8 text.
     """
     try:
-        status = Path(path).stat()
+        status = os.stat(path)  # noqa: PTH116  (pathlib costs 3 ms at start-up)
         if stat.S_ISDIR(status.st_mode):
             raise _problem(path, "the path must lead to a map file, not to a directory")
         if not stat.S_ISREG(status.st_mode):
