@@ -1,0 +1,144 @@
+"""Differences between two maps of one end, or between the maps of the two ends."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+
+from ..model import Connection, End, Scalar, Terms
+from .changes import BEFORE_AFTER, NOT_STATED, Change, show, worst_first
+from .levels import FIELDS
+from .maps import compare_maps
+
+__all__ = ["compare_connection", "compare_ends"]
+
+
+def compare_ends(before: End, after: End) -> tuple[Change, ...]:
+    """Return what changed at one end, worst level first, then in map order."""
+    return worst_first(
+        [
+            *_fields("Terms", before.terms, after.terms, "connection", before, after),
+            *_fields("End", before, after, "end", before, after),
+            *_parameters(before, after),
+            *compare_maps(before.sends, after.sends, "sends"),
+            *compare_maps(before.receives, after.receives, "receives"),
+            *_allowances(before, after),
+        ]
+    )
+
+
+def compare_connection(connection: Connection) -> tuple[Change, ...]:
+    """Return where the ends differ in what they must share, worst level first.
+
+    Bindings, notes, roles, addresses, parameters and allowances belong to one end each and are
+    not compared.
+    """
+    first, second = connection.ends
+    changes = [
+        *_fields(
+            "Terms",
+            first.terms,
+            second.terms,
+            "connection",
+            first,
+            second,
+            (first.name, second.name),
+        ),
+        *_peer(first, second),
+        *_peer(second, first),
+    ]
+    for direction in connection.directions():
+        changes += compare_maps(
+            direction.sent,
+            direction.received,
+            direction.name,
+            sides=(direction.producer.name, direction.consumer.name),
+            shared=True,
+        )
+    return worst_first(changes)
+
+
+def _peer(naming: End, named: End) -> Iterator[Change]:
+    if naming.peer != named.name:
+        yield Change(
+            level="name",
+            kind="attribute",
+            section="end",
+            subject=named.name,
+            field="peer",
+            before=show("peer", naming.peer),
+            after=show("name", named.name),
+            sides=(naming.name, named.name),
+            before_where=naming.locate("end.peer"),
+            after_where=named.locate("end.name"),
+        )
+
+
+def _fields(
+    table: str,
+    before: Terms | End,
+    after: Terms | End,
+    section: str,
+    left: End,
+    right: End,
+    sides: tuple[str, str] = BEFORE_AFTER,
+) -> Iterator[Change]:
+    for field, rule in FIELDS[table].items():
+        if rule.kind != "attribute":
+            continue
+        old, new = getattr(before, field), getattr(after, field)
+        if old != new:
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section=section,
+                subject=section,
+                field=field,
+                before=show(field, old),
+                after=show(field, new),
+                sides=sides,
+                before_where=left.locate(f"{section}.{field}"),
+                after_where=right.locate(f"{section}.{field}"),
+            )
+
+
+def _parameters(before: End, after: End) -> Iterator[Change]:
+    old, new = dict(before.parameters), dict(after.parameters)
+    rule = FIELDS["End"]["parameters"]
+    for name in sorted(old.keys() | new.keys()):
+        if _typed(old.get(name)) != _typed(new.get(name)):
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section="parameters",
+                subject=name,
+                before=_typed(old.get(name)),
+                after=_typed(new.get(name)),
+                before_where=before.locate(f"parameters.{name}") if name in old else None,
+                after_where=after.locate(f"parameters.{name}") if name in new else None,
+            )
+
+
+def _typed(value: Scalar | None) -> str:
+    # Python takes True, 1 and 1.0 for equal; in a map file they are three different values.
+    return NOT_STATED if value is None else json.dumps(value, ensure_ascii=False)
+
+
+def _allowances(before: End, after: End) -> Iterator[Change]:
+    old = {(entry.rule, entry.signal): entry for entry in before.allowances}
+    new = {(entry.rule, entry.signal): entry for entry in after.allowances}
+    rule = FIELDS["End"]["allowances"]
+    for key in sorted(old.keys() | new.keys()):
+        was, now = old.get(key), new.get(key)
+        if was != now:
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section="allow",
+                subject=key[0],
+                field=key[1],
+                before=was.reason if was else NOT_STATED,
+                after=now.reason if now else NOT_STATED,
+                before_where=was.where if was else None,
+                after_where=now.where if now else None,
+            )
