@@ -125,7 +125,7 @@ class Index:
                 for number, inner in enumerate(self._elements(span.value)):
                     self._spans[(*path, number)] = inner
             case "{":
-                for parts, inner in self._pairs(span.value):
+                for parts, inner in self.pairs(span.value):
                     self._record((*path, *parts), inner, len(path) + 1)
 
     def _record(self, path: Path, span: Span, shortest: int = 1) -> None:
@@ -224,7 +224,7 @@ class Index:
             if self.text[position] == ",":
                 position = self._blank(position + 1)
 
-    def _pairs(self, position: int) -> Iterator[tuple[tuple[str, ...], Span]]:
+    def pairs(self, position: int) -> Iterator[tuple[tuple[str, ...], Span]]:
         """Yield keys and span of every pair of the inline table that opens at ``position``."""
         position = self._after(_SPACES, position + 1)
         while self.text[position] != "}":

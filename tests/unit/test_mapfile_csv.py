@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from hypothesis import given
-from strategies import ends
 
 from safeframe.mapfile import dumps, loads
 from safeframe.model import End
+from tests.strategies import ends
 
 
 class TestRoundTrip:

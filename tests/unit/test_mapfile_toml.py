@@ -6,10 +6,10 @@ import dataclasses
 from math import copysign
 
 from hypothesis import given
-from strategies import clean_connections, ends
 
 from safeframe.mapfile import dumps, loads
 from safeframe.model import Connection, End, Signal
+from tests.strategies import clean_connections, ends
 
 
 class TestRoundTrip:
