@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Sequence
-from pathlib import Path
 
 from .. import mapfile
 from ..errors import InputError, Problem, UsageError
@@ -50,7 +49,7 @@ def read_ends(paths: Iterable[str]) -> list[End]:
 
 def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     """Return the connections of map files given pair by pair, and of folders full of them."""
-    folders = [path for path in paths if path != "-" and Path(path).is_dir()]
+    folders = [path for path in paths if _may_be_folder(path)]
     singles = [path for path in paths if path not in folders]
     if len(singles) % 2:
         raise UsageError(
@@ -66,7 +65,18 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     return pairs + tuple(found for folder in folders for found in _in_folder(folder))
 
 
+def _may_be_folder(path: str) -> bool:
+    """Tell whether a path is a folder; one that ends like a map file is read as a map file."""
+    if path == "-" or path.endswith(_SUFFIXES):
+        return False
+    from pathlib import Path  # deferred: 4 ms that a check of two files need not pay.
+
+    return Path(path).is_dir()
+
+
 def _in_folder(folder: str) -> tuple[Connection, ...]:
+    from pathlib import Path
+
     paths = sorted(
         str(path)
         for path in Path(folder).iterdir()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -71,6 +70,8 @@ class Look:
 
     def wrap(self, text: str, *, first: str = "", rest: str = "") -> list[str]:
         """Return clean ``text`` broken into lines behind an indent."""
+        import textwrap  # deferred: a clean run wraps nothing.
+
         return textwrap.wrap(
             clean(text),
             width=max(self.width, 40),

@@ -1,0 +1,190 @@
+"""The command line as a whole: choice of command, exit codes, errors, pipes."""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import importlib
+import io
+import os
+import subprocess
+import sys
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+import safeframe
+from safeframe import cli
+from safeframe.errors import InputError, Problem, UsageError
+
+
+def stub(monkeypatch: pytest.MonkeyPatch, outcome: object) -> None:
+    """Make ``check`` raise or return ``outcome``."""
+
+    def run(_args: argparse.Namespace) -> int:
+        if isinstance(outcome, BaseException):
+            raise outcome
+        assert isinstance(outcome, int)
+        return outcome
+
+    module = SimpleNamespace(configure=lambda _parser: None, run=run)
+    monkeypatch.setattr(importlib, "import_module", lambda *_: module)
+
+
+def test_no_command_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.startswith("usage: safeframe COMMAND [options]\n")
+
+
+@pytest.mark.parametrize("word", ["-h", "--help", "help"])
+def test_help_lists_every_command(word: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([word]) == 0
+    out = capsys.readouterr().out
+    for name, text in cli.COMMANDS.items():
+        assert f"  {name:8}"[: len(name) + 2] in out
+        assert text in out
+    assert "not certified" in out
+    assert "example: " in out
+
+
+@pytest.mark.parametrize("word", ["-V", "--version", "version"])
+def test_version(word: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([word]) == 0
+    assert capsys.readouterr().out == f"safeframe {safeframe.__version__}\n"
+
+
+def test_unknown_command_names_the_nearest(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["chek"]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.endswith(
+        "not 'chek' (did you mean check?)\nsafeframe: see: safeframe --help\n"
+    )
+
+
+def test_unknown_command_without_neighbour(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["\x1b[2Jqq"]) == 2
+    err = capsys.readouterr().err
+    assert r"not '\x1b[2Jqq'" in err
+    assert "\x1b" not in err
+
+
+@pytest.mark.parametrize("name", cli.COMMANDS)
+def test_every_command_helps_with_an_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([name, "--help"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith(f"usage: safeframe {name}")
+    assert "example" in out
+
+
+def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["check", "--nonsense", "a", "b"]) == 2
+    assert "unrecognized arguments: --nonsense" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("outcome", "code", "err"),
+    [
+        (7, 7, ""),
+        (UsageError("two\nlines"), 2, "safeframe: two\nsafeframe: lines\n"),
+        (UsageError(""), 2, "safeframe: \n"),
+        (
+            InputError(Problem(path="a", line=1, message="m\x1b"), Problem(path="b", message="n")),
+            2,
+            "safeframe: a:1: m\\x1b\nsafeframe: b: n\n",
+        ),
+        (FileNotFoundError(2, "No such file", "x.toml"), 2, "safeframe: x.toml: No such file\n"),
+        (OSError("broken"), 2, "safeframe: input or output: broken\n"),
+        (KeyboardInterrupt(), 130, ""),
+        (SystemExit("text"), 2, ""),
+    ],
+)
+def test_every_end_has_its_exit_code(
+    outcome: object,
+    code: int,
+    err: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    stub(monkeypatch, outcome)
+    assert cli.main(["check"]) == code
+    assert capsys.readouterr().err == err
+
+
+def test_an_internal_error_is_3_and_asks_for_a_report(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    stub(monkeypatch, ValueError("oops"))
+    monkeypatch.delenv("SAFEFRAME_TRACEBACK", raising=False)
+    assert cli.main(["check"]) == 3
+    err = capsys.readouterr().err
+    assert err.startswith("safeframe: internal error: ValueError: oops\n")
+    assert "Traceback" not in err
+    monkeypatch.setenv("SAFEFRAME_TRACEBACK", "1")
+    assert cli.main(["check"]) == 3
+    assert capsys.readouterr().err.startswith("Traceback (most recent call last):\n")
+
+
+@pytest.mark.parametrize("enabled", [True, False])
+def test_the_garbage_collector_is_left_as_found(
+    enabled: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stub(monkeypatch, 0)
+    assert gc.isenabled()
+    try:
+        if not enabled:
+            gc.disable()
+        cli.main(["check"])
+        assert gc.isenabled() is enabled
+    finally:
+        gc.enable()
+
+
+def test_a_closed_pipe_is_quiet() -> None:
+    script = "import sys; from safeframe.cli import main; sys.exit(main(['rules']))"
+    reader, writer = os.pipe()
+    os.close(reader)
+    done = subprocess.run(
+        [sys.executable, "-c", script], stdout=writer, stderr=subprocess.PIPE, check=False
+    )
+    os.close(writer)
+    assert done.returncode == 141
+    assert done.stderr == b""
+
+
+def test_broken_pipe_in_process(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    stub(monkeypatch, BrokenPipeError())
+    with open(tmp_path / "out", "w", encoding="utf-8") as file:
+        monkeypatch.setattr(sys, "stdout", file)
+        assert cli.main(["check"]) == 141
+
+
+def test_names_beyond_the_terminals_encoding_are_escaped(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    raw = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding="ascii"))
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    stub(monkeypatch, 0)
+    assert cli.main(["check"]) == 0
+    sys.stdout.write("gelöst")
+    sys.stdout.flush()
+    assert raw.getvalue() == rb"gel\xf6st"
+
+
+def test_arguments_come_from_the_process(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["safeframe", "--version"])
+    assert cli.main() == 0
+    assert capsys.readouterr().out.startswith("safeframe ")
+
+
+def test_python_dash_m() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "safeframe", "--version"], capture_output=True, check=False
+    )
+    assert (done.returncode, done.stdout.split()[0]) == (0, b"safeframe")

@@ -1,0 +1,118 @@
+"""The demo site, its fifteen mistakes, the demo and the self-test."""
+
+from __future__ import annotations
+
+import dataclasses
+from importlib import metadata
+from pathlib import Path
+
+import pytest
+
+from safeframe import checks, crc, demo, mapfile
+from safeframe.cli import main
+from safeframe.cli import selftest as selftest_command
+from safeframe.gather import gather
+
+VARIANTS = {variant.name: variant for variant in demo.variants()}
+
+
+def found_in(site: dict[str, str]) -> list[str]:
+    ends = [mapfile.loads(text, path=name) for name, text in site.items()]
+    return sorted({finding.rule for finding in checks.check_all(gather(ends)).findings})
+
+
+@pytest.mark.parametrize("site", [demo.before(), demo.after()], ids=["before", "after"])
+def test_the_site_is_clean(site: dict[str, str]) -> None:
+    assert found_in(site) == []
+
+
+@pytest.mark.parametrize("name", VARIANTS)
+def test_each_mistake_is_found_as_what_it_is(name: str) -> None:
+    assert found_in(VARIANTS[name].site) == list(VARIANTS[name].expect)
+
+
+def test_there_are_fifteen_mistakes() -> None:
+    assert len(VARIANTS) == 15
+
+
+def test_the_change_takes_one_bit_from_the_gap_at_the_same_place() -> None:
+    for name in ("sc1-lx.toml", "lx-sc1.toml"):
+        old, new = (mapfile.loads(site[name]) for site in (demo.before(), demo.after()))
+        for before, after in ((old.sends, new.sends), (old.receives, new.receives)):
+            (added,) = set(after.signals) - set(before.signals)
+            assert (str(added.at), added.width) == ("1.2", 1)
+            assert (before.size_bits, after.size_bits) == (16, 16)
+            assert before.reserved[0].width - after.reserved[0].width == 1
+
+
+def test_a_patch_must_fit_exactly_once() -> None:
+    entry = {"name": "x", "patch": [{"file": "a.toml", "old": "b", "new": ""}]}
+    with pytest.raises(ValueError, match=r"the patch of x must fit a.toml exactly once: 'b'"):
+        demo._variant(entry, {"a.toml": "bb"})
+
+
+def test_the_demo_runs_and_leaves_its_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["demo"]) == 0
+    captured = capsys.readouterr()
+    assert captured.err == ""
+    assert "$ safeframe check demo-lift/before\n" in captured.out
+    for name in VARIANTS:
+        assert f"{name}: " in captured.out
+    assert main(["check", "demo-lift/after"]) == 0
+    assert main(["check", "demo-lift/variants/shifted"]) == 1
+
+
+def test_the_demo_never_overwrites(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("keep", encoding="utf-8")
+    (tmp_path / "file").write_text("keep", encoding="utf-8")
+    for name in ("mine", "file"):
+        assert main(["demo", "--into", name]) == 2
+        assert capsys.readouterr().err == (
+            f"safeframe: the demo folder must be new or empty, not {name} as it is "
+            "(name another with --into, or remove it)\n"
+        )
+    assert [path.name for path in (tmp_path / "mine").iterdir()] == ["notes.txt"]
+
+
+def test_the_demo_fails_when_a_mistake_goes_unseen(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    harmless = dataclasses.replace(VARIANTS["shifted"], site=demo.after())
+    monkeypatch.setattr(demo, "variants", lambda: (harmless,))
+    assert main(["demo", "--into", str(tmp_path / "play")]) == 1
+
+
+def test_selftest_passes_here(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["selftest"]) == 0
+    out = capsys.readouterr().out
+    assert f"CRC engine: {crc.engine()}\n" in out
+    assert "FAIL" not in out
+    assert out.endswith("all passed\n")
+
+
+def test_selftest_reports_a_wrong_check_value(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name, algorithm = next(iter(crc.CATALOGUE.items()))
+    assert algorithm.check is not None
+    wrong = dataclasses.replace(algorithm, check=algorithm.check ^ 1)
+    monkeypatch.setitem(crc.CATALOGUE, name, wrong)
+    assert main(["selftest"]) == 1
+    out = capsys.readouterr().out
+    assert f"FAIL  {len(crc.CATALOGUE)} CRC check values: {name}\n" in out
+    assert out.endswith("1 failed\n")
+
+
+def test_selftest_names_a_missing_library(monkeypatch: pytest.MonkeyPatch) -> None:
+    def missing(name: str) -> str:
+        raise metadata.PackageNotFoundError(name)
+
+    monkeypatch.setattr(metadata, "version", missing)
+    assert selftest_command._version("numpy") == "numpy not installed"
