@@ -78,8 +78,10 @@ class Arrivals:
             segments = self.overlay.within(signal.start, signal.end)
             if not any(segment.signal(1) for segment in segments):
                 reserved = all(segment.reserved(1) for segment in segments)
-                has = "reserve" if reserved else "nothing declared"
-                yield signal, f"{self.consumer} has {has} there"
+                text = f"{self.consumer} has {'reserve' if reserved else 'nothing declared'} there"
+                if signal.one_means:
+                    text += f': "{signal.one_means}" goes unnoticed'
+                yield signal, text
 
     def pieces(self, signal: Signal) -> tuple[Piece, ...]:
         """Return where the bits of a signal of the consumer come from, lowest first."""

@@ -354,12 +354,15 @@ def _did(thread: _Thread, field: str) -> str:
     return f"changed {', '.join(touched)} of {name}" if touched else f"left {name} as it is"
 
 
+_ABSENT = {
+    "added": "did not add {name}",
+    "removed": "had no {name} to remove",
+    "kept": "has no {name}",
+}
+
+
 def _absent(edit: _Edit, other: _Thread) -> EditStep:
-    did = {
-        "added": "did not add it",
-        "removed": "had no such signal to remove",
-        "kept": "has no such signal",
-    }[other.kind]
+    did = _ABSENT[other.kind].format(name=other.signal.name)
     return EditStep(end=edit.end.name, did=did, where=edit.after.where)
 
 

@@ -1,0 +1,157 @@
+"""``safeframe diff``: what differs between two map files, or between two edits."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from .. import diff
+from ..errors import InputError, UsageError
+from ..model import Connection, End
+from . import inputs, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+Two files of one end are compared as before and after, two files of two ends as
+producer and consumer of each direction. Four files are both ends before and both
+ends after, in the same order: were both ends edited identically, what class of
+change is it, and what does each end read while only one of them is updated?
+
+levels, from worst to mildest:
+  wire   what the frame or the other end sees: place, width, type, reserve, ids
+  value  what a number means or when it counts: safe value, codes, unit, times
+  name   what things are called
+  text   what one end keeps to itself: bindings, notes, allowances
+
+examples:
+  safeframe diff before/sc1-lx.toml after/sc1-lx.toml
+  safeframe diff --fail-on value sc1-lx.toml lx-sc1.toml
+  safeframe diff before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml after/lx-sc1.toml
+
+exit codes: 0 nothing differs at or above --fail-on (four files: both edits are
+identical), 1 something differs, 2 wrong use or unreadable input, 3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "maps", metavar="MAP", nargs="+", help="two or four map files; - is standard input"
+    )
+    mode = parser.add_mutually_exclusive_group()
+    mode.add_argument(
+        "--ends",
+        dest="mode",
+        action="store_const",
+        const="ends",
+        help="compare end against end, whatever the names say",
+    )
+    mode.add_argument(
+        "--versions",
+        dest="mode",
+        action="store_const",
+        const="versions",
+        help="compare before and after of one end, whatever the names say",
+    )
+    parser.add_argument(
+        "--fail-on",
+        choices=diff.LEVELS,
+        default="text",
+        help="mildest level of difference that makes the exit code 1 (default: text, any)",
+    )
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="with four files: list the signals that arrive unchanged too",
+    )
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare, print, and return 1 when something differs at or above the threshold."""
+    if len(args.maps) not in (2, 4):
+        raise UsageError(f"map files must be two or four, not {len(args.maps)}")
+    if args.maps.count("-") > 1:
+        raise UsageError("standard input (-) must be given once, not twice")
+    if len(args.maps) == 4 and args.mode:
+        raise UsageError(f"--{args.mode} must stand with two map files, not four")
+    try:
+        ends = inputs.read_ends(args.maps)
+    except InputError as error:
+        if args.format == "json":
+            from ..render import changesjson  # deferred: json costs start-up time.
+
+            sys.stdout.write(changesjson.problems(error))
+        raise
+    return _two(args, *ends) if len(ends) == 2 else _four(args, *ends)
+
+
+def _two(args: argparse.Namespace, one: End, two: End) -> int:
+    mode = args.mode or _mode(one, two)
+    classes = None
+    if mode == "versions":
+        found = diff.compare_ends(one, two)
+        classes = diff.classify_changes([(two.name, found)])
+        names = [two.name]
+    else:
+        found = diff.compare_connection(Connection(first=one, second=two))
+        names = [one.name, two.name]
+    if args.format == "json":
+        from ..render import changesjson
+
+        sys.stdout.write(changesjson.changes(mode, names, found, classes=classes))
+    else:
+        from ..render import changes
+
+        title = " and ".join(names)
+        sys.stdout.write(changes.changes(title, found, classes=classes, look=options.look(args)))
+    return int(diff.fails(found, args.fail_on))
+
+
+def _mode(one: End, two: End) -> str:
+    same_end = one.name == two.name
+    peers = one.peer == two.name or two.peer == one.name
+    if same_end == peers:
+        raise UsageError(
+            "two map files must be one end before and after, or two ends that name each other, "
+            f"not {one.name} (peer {one.peer}) and {two.name} (peer {two.peer}); "
+            "--versions or --ends decides"
+        )
+    return "versions" if same_end else "ends"
+
+
+def _four(args: argparse.Namespace, *ends: End) -> int:
+    first, second, new_first, new_second = ends
+    # An end may get a new name, but not the one of the other end.
+    if first.name in (second.name, new_second.name) or second.name == new_first.name:
+        names = ", ".join(end.name for end in ends)
+        raise UsageError(
+            "four map files must be both ends before, then both ends after in the same order, "
+            f"not {names}"
+        )
+    before = Connection(first=first, second=second)
+    after = Connection(first=new_first, second=new_second)
+    comparison = diff.compare_edits(before, after)
+    classes = diff.classify(before, after)
+    mixed = diff.mixed_versions(before, after)
+    if args.format == "json":
+        from ..render import changesjson
+
+        sys.stdout.write(changesjson.edits(comparison, classes, mixed))
+    else:
+        from ..render import changes
+
+        sys.stdout.write(
+            changes.edits(
+                after.name,
+                comparison,
+                classes,
+                mixed,
+                look=options.look(args),
+                all_rows=args.all,
+            )
+        )
+    return int(comparison.fails(args.fail_on))
