@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from ..findings import Finding, Rule, Spot
 from ..model import Scalar
 from ..profiles import ParameterRule, Profile
-from .registry import Context, Finder, count, rule
+from .registry import Context, Finder, count, rule, spot
 
 __all__: list[str] = []
 
@@ -422,3 +422,35 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
     if entry.type == "guid" and _GUID.fullmatch(str(value)) is None:
         return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
     return ""
+
+
+@rule(
+    Rule(
+        name="one-way",
+        severity="error",
+        scope="connection",
+        title="Signals travel in a direction that carries no safety data",
+        why="The profile sends safety data from one end only; what the other end declares as sent "
+        "never leaves it.",
+        remedy="declare the other direction on a connection of its own",
+        source="direction of the data: the sources on the profile's page",
+    )
+)
+def one_way(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find signals of the end that sends no safety data in a one-way profile."""
+    profile = context.profile
+    if profile is None or not profile.one_way:
+        return
+    for view in context.views:
+        producer = view.direction.producer
+        if not profile.data_role or producer.role in ("", profile.data_role):
+            continue
+        signals = [(end, signal) for end, map_ in view.sides for signal in map_.signals]
+        if signals:
+            names = dict.fromkeys(signal.name for _, signal in signals)
+            yield find(
+                f"{profile.title} carries safety data from the {profile.data_role} only, but "
+                f"{producer.name} ({producer.role}) sends {', '.join(names)}",
+                [spot(end, signal) for end, signal in signals],
+                direction=view.direction.name,
+            )
