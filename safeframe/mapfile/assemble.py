@@ -14,7 +14,7 @@ from ..errors import InputError, Problem, UsageError
 from ..model import Allowance, End, Map, Reserved, Signal, Terms
 from ..source import Location
 from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
-from .kinds import RefusalError, scalar, show
+from .kinds import FLOAT_LIMITS, RefusalError, scalar, show
 from .locate import Path, key_path
 
 __all__ = ["assemble"]
@@ -22,8 +22,6 @@ __all__ = ["assemble"]
 _EITHER = SIGNAL | {"reserved": RESERVED["reserved"]}
 _NO_GUESS_AFTER = 100
 """Guessing the intended key costs about 0.1 ms; a file with more problems is no typing slip."""
-_FLOAT_LIMIT = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
-"""Largest finite value of binary16, binary32 and binary64 (IEEE 754-2019, table 3.5)."""
 
 
 def assemble(data: Mapping[str, Any], *, path: str, line_of: Callable[[Path], int]) -> End:
@@ -118,7 +116,7 @@ class _Assembly:
             try:
                 values[name] = key.kind.read(value)
             except RefusalError as refusal:
-                self.add((*path, name), f"{name} must be {refusal}", remedy=refusal.remedy)
+                self.add((*path, name), f"{name} must be {refusal}")
         for name, key in keys.items():
             if key.required and name not in table:
                 self.add((*path, name), f"{name} must be stated")
@@ -202,7 +200,7 @@ class _Assembly:
         """Tell whether the safe value and the codes fit the type and width of the signal."""
         before = len(self.problems)
         if signal.type == "float":
-            limit = _FLOAT_LIMIT[signal.width]
+            limit = FLOAT_LIMITS[signal.width]
             if not -limit <= signal.safe <= limit:
                 self.add(
                     (*path, "safe"),

@@ -18,6 +18,7 @@ from ..errors import UsageError
 __all__ = [
     "CODES",
     "DECIMAL",
+    "FLOAT_LIMITS",
     "LINE",
     "NAME",
     "NOTE",
@@ -33,6 +34,9 @@ __all__ = [
     "show",
 ]
 
+FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
+"""Largest finite value by width: (2 - 2**-f) * 2**e with f, e = 10, 15; 23, 127; 52, 1023."""
+
 RAW_BITS = 1024
 """Bits of the widest value that can be stated (a bound of this format, from no standard)."""
 _SHOWN_CHARACTERS = 40
@@ -46,8 +50,7 @@ _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
 class RefusalError(Exception):
     """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
 
-    def __init__(self, requirement: str, value: object, remedy: str = "") -> None:
-        self.remedy = remedy
+    def __init__(self, requirement: str, value: object) -> None:
         super().__init__(f"{requirement}, not {show(value)}")
 
 
@@ -207,9 +210,17 @@ def scalar(value: Any) -> str | int | float | bool:
             raise RefusalError("a text, an integer, a finite number or a boolean", value)
 
 
-LINE = Kind(text="text, one line", read=_read_line, schema={"type": "string"})
+_PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
+
+LINE = Kind(
+    text="text, one line",
+    read=_read_line,
+    schema={"type": "string", "pattern": _PRINTABLE},
+)
 NAME = Kind(
-    text="text, one line, not empty", read=_read_name, schema={"type": "string", "minLength": 1}
+    text="text, one line, not empty",
+    read=_read_name,
+    schema={"type": "string", "minLength": 1, "pattern": _PRINTABLE},
 )
 NOTE = Kind(text="text", read=_read_note, schema={"type": "string"})
 PLACE = Kind(
