@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
             "SC1 is edited, LX is not: nothing on the wire would tell.", 1, "check", new[0], old[1]
         ),
         _step("Both ends are edited.", 0, "check", str(after)),
-        _step("Were both ends edited identically?", 1, "diff", *old, *new),
+        _step("Were both ends edited identically?", 0, "diff", *old, *new),
         _variants(folder),
     ]
     sys.stdout.write(
