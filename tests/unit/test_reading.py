@@ -1,0 +1,132 @@
+"""What an end understands when it reads data with its own map."""
+
+from __future__ import annotations
+
+import math
+import struct
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe.bits import Place
+from safeframe.errors import UsageError
+from safeframe.model import Map, Reserved, Signal
+from safeframe.reading import extract, meaning, owner, read, run_text, to_raw, value_of, write
+
+
+def signal(at: str = "0.0", width: int = 1, kind: str = "bool", **more: object) -> Signal:
+    return Signal(name="x", at=Place.parse(at), width=width, type=kind, **more)  # type: ignore[arg-type]
+
+
+class TestMeaning:
+    @pytest.mark.parametrize(
+        ("entry", "raw", "text"),
+        [
+            (signal(), 0, "0"),
+            (signal(), 1, "1"),
+            (signal(one_means="brake 2 released"), 1, "1 (brake 2 released)"),
+            (signal(one_means="brake 2 released"), 0, "0"),
+            (signal(width=2, kind="code", codes=((0, "stop"),)), 0, "0 (stop)"),
+            (signal(width=2, kind="code", codes=((0, "stop"),)), 3, "3 (no such code point)"),
+            (signal(width=8, kind="uint"), 200, "200"),
+            (signal(width=8, kind="uint", unit="mm"), 200, "200 mm"),
+            (signal(width=8, kind="int", unit="mm"), 0xFF, "-1 mm"),
+            (signal(width=8, kind="int", unit="mm", scale="0.10"), 0xFF, "-0.10 mm"),
+            (signal(width=8, kind="uint", scale="100"), 2, "200"),
+            (signal(width=32, kind="float", unit="m"), 0x3FC00000, "1.5 m"),
+        ],
+    )
+    def test_text(self, entry: Signal, raw: int, text: str) -> None:
+        assert meaning(entry, raw) == text
+
+
+class TestExtract:
+    def test_little_and_big_endian(self) -> None:
+        data = bytes.fromhex("000102")
+        assert extract(signal("1.0", 16, "uint"), data) == 0x0201
+        assert extract(signal("1.0", 16, "uint", order="big"), data) == 0x0102
+
+    def test_beyond_the_data(self) -> None:
+        assert extract(signal("1.0"), b"\xff") is None
+
+
+class TestNumbers:
+    @given(st.integers(-128, 127))
+    def test_signed(self, number: int) -> None:
+        entry = signal(width=8, kind="int")
+        assert value_of(entry, to_raw(entry, number)) == number
+
+    @given(st.floats(width=32, allow_nan=False))
+    def test_float(self, number: float) -> None:
+        entry = signal(width=32, kind="float")
+        raw = to_raw(entry, number)
+        assert raw == int.from_bytes(struct.pack("<f", number), "little")
+        back = value_of(entry, raw)
+        assert back == number
+        assert math.copysign(1, back) == math.copysign(1, number)
+
+    @pytest.mark.parametrize(
+        ("entry", "value", "message"),
+        [
+            (signal(), 2, r"x must be 0\.\.1, not 2"),
+            (signal(), -1, r"x must be 0\.\.1, not -1"),
+            (signal(width=8, kind="int"), 128, r"x must be -128\.\.127, not 128"),
+            (signal(width=8, kind="uint"), 1.5, r"x must be 0\.\.255, not 1.5"),
+            (signal(width=16, kind="float"), 1e9, "x must fit a 16-bit float, not 1000000000.0"),
+        ],
+    )
+    def test_out_of_range(self, entry: Signal, value: float, message: str) -> None:
+        with pytest.raises(UsageError, match=message):
+            to_raw(entry, value)
+
+
+MAP = Map(
+    entries=(
+        Signal(name="go", at=Place(0, 0), one_means="go", bind="A"),
+        Signal(name="ok", at=Place(0, 1)),
+        Reserved(at=Place(0, 2), width=6, value=1),
+        Signal(name="height", at=Place(1, 0), width=16, type="uint", order="big", valid_by="ok"),
+    )
+)
+
+
+class TestRead:
+    def test_texts(self) -> None:
+        readings = read(MAP, bytes.fromhex("01012c"))
+        assert readings["go"].text == "1 (go)"
+        assert not readings["go"].is_safe
+        assert readings["ok"].is_safe
+        assert (readings["height"].raw, readings["height"].text) == (300, "300, not valid")
+        assert read(MAP, bytes.fromhex("03012c"))["height"].text == "300"
+
+    def test_short_data(self) -> None:
+        reading = read(MAP, b"\x03")["height"]
+        assert (reading.raw, reading.text) == (None, "beyond the end of the data")
+
+    def test_repeated_name_counts_once(self) -> None:
+        twice = Map(entries=(*MAP.entries, Signal(name="go", at=Place(3, 0))))
+        assert read(twice, bytes(4))["go"].signal.at == Place(0, 0)
+
+
+class TestWrite:
+    def test_values_and_reserved(self) -> None:
+        assert write(MAP, {"go": 1, "height": 300}).hex() == "05012c"
+        assert write(MAP, {}).hex() == "040000"
+
+    def test_unknown_name(self) -> None:
+        with pytest.raises(UsageError, match="a signal of this direction must be named, not 'no'"):
+            write(MAP, {"no": 1})
+
+    @given(st.integers(0, 1), st.integers(0, 1), st.integers(0, 65535))
+    def test_read_gives_back_what_was_written(self, go: int, ok: int, height: int) -> None:
+        readings = read(MAP, write(MAP, {"go": go, "ok": ok, "height": height}))
+        assert [readings[name].raw for name in ("go", "ok", "height")] == [go, ok, height]
+
+
+def test_owner_and_runs() -> None:
+    assert owner(MAP, 0) is MAP.entries[0]
+    assert owner(MAP, 5) is MAP.entries[2]
+    assert owner(MAP, 99) is None
+    assert run_text(10, 11) == "1.2"
+    assert run_text(10, 16) == "1.2-1.7"
