@@ -10,7 +10,7 @@ from ..errors import UsageError
 from ..findings import SEVERITIES, Finding, Report, Rule, Spot, Waived
 from ..model import Allowance, Connection, End
 from ..profiles import Profile
-from . import agreement, attributes, meaning, plant, shape, terms  # noqa: F401
+from . import agreement, attributes, limits, meaning, plant, shape, terms  # noqa: F401
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
 
 __all__ = ["RULES", "check", "check_all", "find_rule"]
