@@ -66,8 +66,8 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
                 f"the watchdog of {watchdog} ms must be longer than the exchange of {exchange} ms"
             )
             merged.setdefault(message, []).append(where)
-    for message, spots in merged.items():
-        yield find(message, spots)
+    for message, culprits in merged.items():
+        yield find(message, culprits)
 
 
 @rule(
