@@ -6,36 +6,35 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from ..bits import MAX_OCTETS
-from ..errors import InputError, Problem, UsageError
+from ..errors import UsageError
 from ..model import Allowance, End, Map, Reserved, Signal, Terms
 from ..source import Location
 from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
 from .kinds import FLOAT_LIMITS, RefusalError, scalar, show
 from .locate import Path, key_path
+from .problems import Problems, nearest
 
 __all__ = ["assemble"]
 
 _EITHER = SIGNAL | {"reserved": RESERVED["reserved"]}
-_NO_GUESS_AFTER = 100
-"""Guessing the intended key costs about 0.1 ms; a file with more problems is no typing slip."""
 
 
-def assemble(data: Mapping[str, Any], *, path: str, line_of: Callable[[Path], int]) -> End:
+def assemble(data: Mapping[str, Any], *, problems: Problems, line_of: Callable[[Path], int]) -> End:
     """Build the End that ``data`` describes; raises InputError with every problem in it."""
-    return _Assembly(path, line_of).end(data)
+    return _Assembly(problems, line_of).end(data)
 
 
 class _Assembly:
     """One pass over the plain data of one file, collecting problems on the way."""
 
-    def __init__(self, path: str, line_of: Callable[[Path], int]) -> None:
-        self.path = path
+    def __init__(self, problems: Problems, line_of: Callable[[Path], int]) -> None:
+        self.path = problems.path
+        self.problems = problems
         self.line_of = line_of
-        self.problems: list[Problem] = []
 
     def end(self, data: Mapping[str, Any]) -> End:
         """Build the whole End or raise InputError."""
@@ -45,7 +44,7 @@ class _Assembly:
         elif stated != FORMAT:
             # Nothing else can be judged by the rules of another edition of the format.
             self.add(("format",), f'format must be "{FORMAT}", not {show(stated)}')
-            raise InputError(*self.problems)
+            self.problems.refuse()
         for name in data:
             if name != "format" and name not in TABLES:
                 self.unknown((name,), "a map file", ("format", *TABLES))
@@ -59,8 +58,7 @@ class _Assembly:
             if (values := self.take(row, ALLOW, path, "an allowance")) is not None
         ]
         parameters = self.parameters(data.get("parameters"))
-        if self.problems:
-            raise InputError(*sorted(self.problems, key=lambda problem: problem.line))
+        self.problems.refuse()
         assert terms is not None
         assert owner is not None
         return End(
@@ -76,26 +74,14 @@ class _Assembly:
 
     def add(self, path: Path, message: str, *, remedy: str = "") -> None:
         """Keep one problem."""
-        self.problems.append(
-            Problem(
-                path=self.path,
-                line=self.line_of(path) if path else 0,
-                key=key_path(path),
-                message=message,
-                remedy=remedy,
-            )
-        )
+        line = self.line_of(path) if path else 0
+        self.problems.add(line, key_path(path), message, remedy)
 
-    def unknown(self, path: Path, what: str, known: tuple[str, ...]) -> None:
+    def unknown(self, path: Path, what: str, known: Iterable[str]) -> None:
         """Keep the problem of an unknown key, with the nearest known one where there is one."""
         key = str(path[-1])
-        remedy = "known are " + ", ".join(known)
-        if len(self.problems) < _NO_GUESS_AFTER and len(key) <= 40:
-            from difflib import get_close_matches  # deferred: needed for errors only.
-
-            for guess in get_close_matches(key, known, n=1):
-                remedy = f"did you mean {guess}?"
-        self.add(path, f"a key must be one that {what} knows, not {show(key)}", remedy=remedy)
+        message = f"a key must be one that {what} knows, not {show(key)}"
+        self.add(path, message, remedy=nearest(key, known))
 
     def take(
         self, table: Any, keys: Mapping[str, Key], path: Path, what: str
@@ -111,7 +97,7 @@ class _Assembly:
         for name, value in table.items():
             key = keys.get(name)
             if key is None:
-                self.unknown((*path, name), what, tuple(keys))
+                self.unknown((*path, name), what, keys)
                 continue
             try:
                 values[name] = key.kind.read(value)

@@ -11,15 +11,14 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterator, Mapping
-from difflib import get_close_matches
 from typing import Any
 
-from ..errors import InputError, Problem
 from ..model import End
 from .assemble import assemble
 from .keys import CONNECTION, END, RESERVED, SIGNAL, Key
 from .kinds import show
 from .locate import Path
+from .problems import Problems, nearest
 from .write import plain_data
 
 __all__ = ["COLUMNS", "read_csv", "write_csv"]
@@ -85,8 +84,7 @@ class _Sheet:
     """One pass over the rows of one text, collecting plain data, lines and problems."""
 
     def __init__(self, path: str) -> None:
-        self.path = path
-        self.problems: list[Problem] = []
+        self.problems = Problems(path)
         self.data: dict[str, Any] = {}
         self.lines: dict[Path, int] = {}
         self.line = 0
@@ -100,13 +98,7 @@ class _Sheet:
                 self.add("", f"a row must have {len(columns)} fields, not {len(cells)}")
                 continue
             self.row({name: cell for name, cell in zip(columns, cells, strict=True) if cell})
-        try:
-            end = assemble(self.data, path=self.path, line_of=self.line_of)
-        except InputError as error:
-            self.problems += error.problems
-        if self.problems:
-            raise InputError(*sorted(self.problems, key=lambda problem: problem.line))
-        return end
+        return assemble(self.data, problems=self.problems, line_of=self.line_of)
 
     def rows(self, text: str) -> Iterator[list[str]]:
         """Yield the rows that are not empty, keeping the line of each one's first character."""
@@ -121,18 +113,15 @@ class _Sheet:
                 self.add(
                     "", f"the row must be valid CSV: {error}", "a quote inside quotes is doubled"
                 )
-                raise InputError(*self.problems) from None
+                self.problems.refuse()
             if any(cells):
                 yield cells
 
     def header(self, columns: list[str]) -> list[str]:
         """Check the header; a wrong one makes every row meaningless."""
-        for name in columns:
+        for name in dict.fromkeys(columns):
             if name not in COLUMNS:
-                guesses = get_close_matches(name[:40], COLUMNS, n=1)
-                remedy = (
-                    f"did you mean {guesses[0]}?" if guesses else "known are " + ", ".join(COLUMNS)
-                )
+                remedy = nearest(name, COLUMNS)
                 if ";" in name or "\t" in name:
                     remedy = "separate the columns by commas"
                 self.add("", f"a column must be a known one, not {show(name)}", remedy)
@@ -141,8 +130,7 @@ class _Sheet:
         for name in _REQUIRED:
             if name not in columns:
                 self.add("", f"the header must have a column {name}")
-        if self.problems:
-            raise InputError(*self.problems)
+        self.problems.refuse()
         return columns
 
     def row(self, cells: dict[str, str]) -> None:
@@ -243,9 +231,7 @@ class _Sheet:
 
     def add(self, column: str, message: str, remedy: str = "") -> None:
         """Keep one problem of the current row; its key is the column."""
-        self.problems.append(
-            Problem(path=self.path, line=self.line, key=column, message=message, remedy=remedy)
-        )
+        self.problems.add(self.line, column, message, remedy)
 
 
 def write_csv(end: End, *, path: str) -> str:

@@ -9,6 +9,7 @@ from ..errors import InputError, Problem
 from ..model import End
 from .assemble import assemble
 from .locate import Index
+from .problems import Problems
 
 __all__ = ["read_toml"]
 
@@ -30,7 +31,7 @@ def read_toml(text: str, *, path: str) -> End:
     except ValueError:
         # Python refuses to convert decimal integers of more than some thousand digits.
         raise _problem(path, 0, "an integer must not have thousands of digits") from None
-    return assemble(data, path=path, line_of=Index(text).line)
+    return assemble(data, problems=Problems(path), line_of=Index(text).line)
 
 
 def _refuse_long_keys(text: str, path: str) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from ..model import End, Reserved, Signal
 from .assemble import assemble
 from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
+from .problems import Problems
 
 __all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
 
@@ -33,7 +34,7 @@ def plain_data(end: End, *, path: str) -> dict[str, Any]:
         "allow": [_stated(allowance, ALLOW) for allowance in end.allowances],
     }
     data = {name: value for name, value in data.items() if value not in ({}, [])}
-    assemble(data, path=path, line_of=lambda _: 0)
+    assemble(data, problems=Problems(path), line_of=lambda _: 0)
     return data
 
 
