@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from functools import cache
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .. import profiles
 from ..errors import FrameError, UsageError
@@ -27,6 +27,9 @@ from .record import (
     Verdict,
 )
 
+if TYPE_CHECKING:
+    from .stream import Session
+
 __all__ = [
     "Check",
     "Cover",
@@ -42,6 +45,7 @@ __all__ = [
     "layout",
     "parse",
     "recipe",
+    "session",
     "values",
     "verify",
 ]
@@ -125,6 +129,13 @@ def verify(profile: str, octets: bytes, **known: Any) -> Parsed:
         if outcome is not None:
             raise FrameError(f"{check.name}: {_phrase(outcome)}", check=check.name)
     return Parsed(profile=profile, kind=where.kind, octets=octets, values=carried)
+
+
+def session(profile: str, **settings: Any) -> Session:
+    """Return a session that produces or judges a stream; see ``sessions.session``."""
+    from .sessions import session as make  # deferred: single frames need no session.
+
+    return make(profile, **settings)
 
 
 def _phrase(outcome: str) -> str:

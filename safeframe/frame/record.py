@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ..crc import Algorithm
@@ -27,7 +27,6 @@ __all__ = [
     "Value",
     "Values",
     "Verdict",
-    "layout",
 ]
 
 Scalar = int | bytes | str
@@ -73,12 +72,6 @@ class Layout:
 
         fields = (name / construct.Bytes(size) for name, size in self.sizes)
         return construct.Struct(*fields, construct.Terminated)
-
-
-@lru_cache(maxsize=4096)
-def layout(kind: str, data_octets: int, sizes: tuple[tuple[str, int], ...]) -> Layout:
-    """Return the layout for these parts, made once."""
-    return Layout(kind, data_octets, sizes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
