@@ -18,6 +18,7 @@ __all__ = [
     "Ground",
     "bits_text",
     "fails",
+    "octets_text",
     "outline",
     "same",
     "show",
@@ -112,3 +113,8 @@ def outline(signal: Signal) -> str:
 def bits_text(count: int) -> str:
     """Return a number of bits as text."""
     return f"{count} bit{'s'[: count != 1]}"
+
+
+def octets_text(count: int) -> str:
+    """Return a number of octets as text."""
+    return f"{count} octet{'s'[: count != 1]}"

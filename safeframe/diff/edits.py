@@ -160,36 +160,28 @@ class _Recorder:
                 (getattr(old.terms, field), getattr(new.terms, field))
                 for old, new in zip(self.before.ends, self.after.ends, strict=True)
             ]
-            self._plain(
-                "connection",
-                field,
-                rule.level,
-                values[0],
-                values[1],
-                [end.locate(f"connection.{field}") for end in self.after.ends],
-            )
+            self._plain("connection", field, rule.level, values, (field, field))
 
     def names(self) -> None:
         """Compare a new name of an end with what the other end now calls its peer."""
-        for which in (0, 1):
-            old, new = self.before.ends[which], self.after.ends[which]
-            old_other, new_other = self.before.ends[1 - which], self.after.ends[1 - which]
-            named, calls = (old.name, new.name), (old_other.peer, new_other.peer)
-            where = [new.locate("end.name"), new_other.locate("end.peer")]
-            if which:
-                named, calls, where = calls, named, where[::-1]
-            self._plain("end", "name", FIELDS["End"]["name"].level, named, calls, where)
+        level = FIELDS["End"]["name"].level
+        for labels in (("name", "peer"), ("peer", "name")):
+            values = [
+                (getattr(old, label), getattr(new, label))
+                for label, old, new in zip(labels, self.before.ends, self.after.ends, strict=True)
+            ]
+            self._plain("end", "name", level, values, labels)
 
     def _plain(
         self,
         section: str,
         field: str,
         level: str,
-        first: tuple[Any, Any],
-        second: tuple[Any, Any],
-        where: list[Location],
+        values: list[tuple[Any, Any]],
+        labels: tuple[str, str],
     ) -> None:
-        changed = [(old, new) if old != new else None for old, new in (first, second)]
+        """Compare what each end did to a plain field; ``values`` are before and after per end."""
+        changed = [(old, new) if old != new else None for old, new in values]
         self.shared_changed |= changed != [None, None]
         if changed[0] == changed[1]:
             return
@@ -197,13 +189,13 @@ class _Recorder:
             EditStep(
                 end=end.name,
                 did=(
-                    f"left {section} {field} at {show(field, old)}"
+                    f"left {section} {label} at {show(label, old)}"
                     if old == new
-                    else f"changed {section} {field} from {show(field, old)} to {show(field, new)}"
+                    else f"changed {section} {label} from {show(label, old)} to {show(label, new)}"
                 ),
-                where=place,
+                where=end.locate(f"{section}.{label}"),
             )
-            for end, (old, new), place in zip(self.after.ends, (first, second), where, strict=True)
+            for end, label, (old, new) in zip(self.after.ends, labels, values, strict=True)
         ]
         self._record(level, section, section, field, steps[0], steps[1])
 
@@ -368,7 +360,7 @@ def _absent(edit: _Edit, other: _Thread) -> EditStep:
 
 def _reserve_text(run: str, old: int | None, new: int | None) -> str:
     texts = [
-        "undeclared or used"
+        "not reserved"
         if state is None
         else f"reserved, carrying 0x{state:X}"
         if state

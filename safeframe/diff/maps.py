@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from ..bits import Place
 from ..model import Map, Reserved, Signal
 from ..pairing import Pair, match
-from .changes import BEFORE_AFTER, Change, Ground, bits_text, outline, same, show
+from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, same, show
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried
 
@@ -53,8 +53,8 @@ class _Comparison:
                 kind="size",
                 section=self.section,
                 subject="data size",
-                before=f"{old} octets",
-                after=f"{new} octets",
+                before=octets_text(old),
+                after=octets_text(new),
                 sides=self.sides,
                 before_where=self.maps[0].where,
                 after_where=self.maps[1].where,
@@ -133,19 +133,21 @@ class _Comparison:
         Bits that belong to ``partner``, the same signal in the other map, do not count.
         """
         other = 1 - own
-        runs: dict[int, tuple[Entry | None, int, int]] = {}
+        end = 8 * self.maps[other].size_octets
+        runs: dict[tuple[int, bool], tuple[Entry | None, int, int]] = {}
         for segment in self.overlay.within(entry.start, entry.end):
             owners = segment.owners[other]
             foreign = [owner for owner in owners if owner is not partner]
             if owners and not foreign:
                 continue
             owner = min(foreign, key=lambda found: isinstance(found, Reserved), default=None)
-            _, start, end = runs.get(id(owner), (owner, segment.start, segment.start))
-            runs[id(owner)] = owner, start, end + segment.width
+            key = id(owner), segment.start >= end
+            _, start, bits = runs.get(key, (owner, segment.start, 0))
+            runs[key] = owner, start, bits + segment.width
         return tuple(self._ground(*run, own) for run in runs.values())
 
-    def _ground(self, owner: Entry | None, start: int, end: int, own: int) -> Ground:
-        at, bits = Place.at(start), end - start
+    def _ground(self, owner: Entry | None, start: int, bits: int, own: int) -> Ground:
+        at = Place.at(start)
         if owner is None:
             beyond = start >= 8 * self.maps[1 - own].size_octets
             return Ground(kind="beyond" if beyond else "undeclared", at=at, bits=bits)
@@ -156,7 +158,7 @@ class _Comparison:
             kind="gap",
             at=owner.at,
             bits=bits,
-            value=carried(owner, start, end),
+            value=carried(owner, start, start + bits),
             reserve=(there, here) if own else (here, there),
         )
 
