@@ -7,6 +7,7 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from ..bits import MAX_OCTETS
@@ -20,7 +21,9 @@ from .problems import Problems, nearest
 
 __all__ = ["assemble"]
 
-_EITHER = SIGNAL | {"reserved": RESERVED["reserved"]}
+_ANY_ENTRY = {
+    name: replace(key, required=name == "at") for name, key in (SIGNAL | RESERVED).items()
+}
 
 
 def assemble(data: Mapping[str, Any], *, problems: Problems, line_of: Callable[[Path], int]) -> End:
@@ -127,15 +130,13 @@ class _Assembly:
         """Build the entries of one direction, leaving out those that have a problem."""
         entries: list[Signal | Reserved] = []
         for path, row in self.rows(array, name):
-            entry: Signal | Reserved | None
-            if "reserved" not in row:
-                entry = self.signal(row, path)
-            elif "name" not in row:
-                entry = self.reserved(row, path)
-            else:
-                self.add(path, "an entry must have either name or reserved, not both")
-                self.take(row, _EITHER | RESERVED, path, "an entry")
+            run = "reserved" in row
+            if run == ("name" in row):
+                count = "both" if run else "neither"
+                self.add(path, f"an entry must have either name or reserved, not {count}")
+                self.take(row, _ANY_ENTRY, path, "an entry")
                 continue
+            entry = self.reserved(row, path) if run else self.signal(row, path)
             if entry is not None:
                 entries.append(entry)
                 if entry.end > 8 * MAX_OCTETS:
@@ -202,13 +203,13 @@ class _Assembly:
         elif not low <= signal.safe <= high:
             self.add(
                 (*path, "safe"),
-                f"safe must fit {signal.width} bits of type {signal.type}, not {show(signal.safe)}",
+                f"safe must fit {signal.type} of width {signal.width}, not {show(signal.safe)}",
             )
         for code, name in signal.codes:
             if code > high:
                 self.add(
                     (*path, "codes"),
-                    f"a code must fit {signal.width} bits, not {show(code)} for {show(name)}",
+                    f"a code must fit width {signal.width}, not {show(code)} for {show(name)}",
                 )
         return len(self.problems) == before
 

@@ -50,7 +50,7 @@ def _problem(path: str, line: int, message: str, remedy: str = "") -> InputError
 def _syntax(path: str, text: str, message: str) -> InputError:
     """Return the error for a text that is no TOML, in the words of tomllib."""
     found = _POSITION.search(message)
-    line, column = text.count("\n") + 1, ""
+    line, column = text.rstrip().count("\n") + 1, ""
     if found and found[1]:
         line, column = int(found[1]), f" at column {found[2]}"
     reason = message[: found.start()] if found else message
