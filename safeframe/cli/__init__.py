@@ -70,6 +70,13 @@ def _guard(arguments: list[str]) -> int:
     return code
 
 
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Help of a fixed width: asking the terminal imports a module that costs 2 ms."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=78)
+
+
 def _dispatch(arguments: list[str]) -> int:
     if not arguments:
         sys.stderr.write(_overview())
@@ -87,7 +94,7 @@ def _dispatch(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(
         prog=f"safeframe {name}",
         description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        formatter_class=_Help,
         allow_abbrev=False,
     )
     module.configure(parser)
