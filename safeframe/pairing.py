@@ -385,10 +385,11 @@ class _Walk:
                     for pair in cause.pairs
                 )
             behind += cause.delta if late else 0
-        if behind == delta:
-            return
         tail_left = _reserved_between(self.left, last_left, self.left.size_bits)
         tail_right = _reserved_between(self.right, last_right, self.right.size_bits)
+        padded = behind * delta > 0 and not (tail_left and tail_right)
+        if behind == delta or padded:
+            return  # Signals behind all others, with the padding they brought, explain it.
         kind = "reserve" if tail_left and tail_right else "size"
         self.found.append(Cause(kind=kind, delta=delta))
 

@@ -12,7 +12,11 @@ settings.register_profile(
     database=None,
     deadline=None,
     max_examples=60,
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+    suppress_health_check=[
+        HealthCheck.too_slow,
+        HealthCheck.data_too_large,
+        HealthCheck.filter_too_much,
+    ],
 )
-settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=3000)
+settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)
 settings.load_profile(os.environ.get("SAFEFRAME_HYPOTHESIS", "quick"))

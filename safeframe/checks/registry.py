@@ -171,8 +171,7 @@ class Flaw:
     """What is wrong inside one map; the same flaw at both ends becomes one finding."""
 
     message: str
-    entries: tuple[Signal | Reserved, ...] = ()
-    place: Place | None = None
+    entries: tuple[Signal | Reserved, ...]
     remedy: str = ""
 
 
@@ -185,9 +184,6 @@ def per_map(
         for end, map_ in view.sides:
             for flaw in judge(map_):
                 spots = merged.setdefault((flaw.message, flaw.remedy), [])
-                if flaw.entries:
-                    spots += (spot(end, entry) for entry in flaw.entries)
-                else:
-                    spots.append(spot(end, None, flaw.place))
+                spots += (spot(end, entry) for entry in flaw.entries)
         for (message, remedy), spots in merged.items():
             yield find(message, spots, remedy=remedy, direction=view.direction.name)

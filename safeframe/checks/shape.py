@@ -29,7 +29,10 @@ def illegal_size_text(
     if size_bits & 7 == 0 and profile.sizes.is_legal(size_bits >> 3, legal_octets):
         return None
     octets = -(-size_bits // 8)
-    larger = profile.sizes.next_legal(octets, 3, legal_octets)
+    if profile.sizes.from_map and not legal_octets:
+        larger: tuple[int, ...] = (octets,)  # Nobody lists sizes: any whole octet will do.
+    else:
+        larger = profile.sizes.next_legal(octets, 3, legal_octets)
     size = count(size_bits, "bit")
     if size_bits & 7:
         message = f"the safety data are {size} long, which is no whole number of octets"
@@ -38,12 +41,17 @@ def illegal_size_text(
     message += f"; legal are {profile.sizes.describe(legal_octets)}"
     if not larger:
         return message, "shorten the data to a legal size"
-    sizes = f"next legal sizes: {', '.join(map(str, larger))} octets"
-    if profile.sizes.from_map and not legal_octets:
-        sizes = f"next whole octet: {octets}"
-        larger = (octets,)
     missing = 8 * larger[0] - size_bits
-    return f"{message}; {sizes}", f"reserve {count(missing, 'bit')} more or take bits away"
+    return (
+        f"{message}; {_next_sizes(larger)}",
+        f"reserve {count(missing, 'bit')} more or take bits away",
+    )
+
+
+def _next_sizes(larger: tuple[int, ...]) -> str:
+    noun = "octet" if larger == (1,) else "octets"
+    sizes = "size" if len(larger) == 1 else "sizes"
+    return f"next legal {sizes}: {', '.join(map(str, larger))} {noun}"
 
 
 @rule(
@@ -312,5 +320,5 @@ def size_consequence(view: View, profile: Profile | None, cause: Cause) -> str:
                 map_.size_octets, 3, end.terms.legal_octets
             )
             if larger:
-                text += f" (next legal sizes: {', '.join(map(str, larger))} octets)"
+                text += f" ({_next_sizes(larger)})"
     return text

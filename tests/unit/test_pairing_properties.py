@@ -283,7 +283,14 @@ class TestWitness:
         self, mutation: str, connection: Connection, data: st.DataObject
     ) -> None:
         entries = list(connection.second.receives.entries)
-        index = data.draw(st.integers(0, len(entries) - 1))
+        kinds = {"width": ("uint",), "codes": ("code",)}.get(mutation)
+        fitting = [
+            number
+            for number, entry in enumerate(entries)
+            if kinds is None or (isinstance(entry, Signal) and entry.type in kinds)
+        ]
+        assume(fitting)
+        index = data.draw(st.sampled_from(fitting))
         entry = entries[index]
         if mutation == "insert":
             entries = [
@@ -300,12 +307,10 @@ class TestWitness:
             assume(isinstance(entry, Signal))
             assert isinstance(entry, Signal)
             if mutation == "width":
-                assume(entry.type == "uint")
                 entries[index] = replace(entry, width=entry.width - 1)
             elif mutation == "safe":
                 entries[index] = replace(entry, safe=1)
             elif mutation == "codes":
-                assume(entry.type == "code")
                 codes = (*entry.codes[:-1], (entry.codes[-1][0], "another level"))
                 entries[index] = replace(entry, codes=codes)
             else:

@@ -1,0 +1,563 @@
+"""Texts, numbers and corners of the rules beyond their own example maps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from safeframe import checks, mapfile
+from safeframe.errors import UsageError
+from safeframe.findings import Finding, Report
+from safeframe.model import Allowance, Connection, End, Map, Reserved, Scalar
+from safeframe.profiles import load
+from safeframe.source import Location
+
+HEAD = """\
+format = "safeframe-map/1"
+connection = {{ name = "SC1-LX", profile = "{profile}", id = 263 }}
+end = {{ name = "{name}", peer = "{peer}"{more} }}
+"""
+
+
+def end(
+    name: str, *, sends: str = "", receives: str = "", profile: str = "plain", more: str = ""
+) -> End:
+    """Build an end from rows, each `at name[:width] key = value ...` or `at reserved N`."""
+    peer = "LX" if name == "SC1" else "SC1"
+    text = HEAD.format(name=name, peer=peer, profile=profile, more=more)
+    for key, rows in (("sends", sends), ("receives", receives)):
+        text += f"{key} = [\n"
+        for row in rows.strip().splitlines():
+            at, what, *rest = row.split(None, 2)
+            if what == "reserved":
+                text += f'  {{ at = "{at}", reserved = {rest[0]} }},\n'
+            else:
+                extra = f", {rest[0]}" if rest else ""
+                bind = "" if "bind" in extra else f', bind = "{name}.{key}.{what}{at}"'
+                text += f'  {{ at = "{at}", name = "{what}"{extra}{bind} }},\n'
+        text += "]\n"
+    return mapfile.loads(text, path=f"{name.lower()}.toml")
+
+
+def pair(sent: str, received: str, profile: str = "plain") -> Connection:
+    return Connection(
+        first=end("SC1", sends=sent, profile=profile),
+        second=end("LX", receives=received, profile=profile),
+    )
+
+
+def messages(report: Report) -> list[str]:
+    return [finding.message for finding in report.findings]
+
+
+def only(report: Report) -> Finding:
+    assert len(report.findings) == 1, messages(report)
+    return report.findings[0]
+
+
+class TestPlaces:
+    def test_inserted_without_shrinking_the_gap(self) -> None:
+        found = only(
+            checks.check(
+                pair(
+                    "0.0 permit_torque\n0.1 reserved 15",
+                    "0.0 permit_torque\n0.1 brake2_release\n0.2 reserved 15",
+                    "fscp-12-1",
+                )
+            )
+        )
+        assert found.message == (
+            "brake2_release (1 bit at 0.1) exists at LX only; SC1 has these bits reserved; the "
+            "data are 16 bits at SC1 and 17 at LX; 17 bits are no legal size at LX (next legal "
+            "sizes: 4, 6, 8 octets); the bit was inserted without taking its width from the reserve"
+        )
+        assert found.remedy == (
+            "insert brake2_release at 0.1 at SC1 as well and take 1 bit from the reserve there "
+            "(reserve 14 bits instead of 15), or remove it at LX"
+        )
+
+    def test_last_reserved_bits_are_used_up(self) -> None:
+        found = only(
+            checks.check(pair("0.0 a\n0.1 reserved 7", '0.0 a\n0.1 b width = 7, valid_by = "a"'))
+        )
+        assert "its 7 bits are used up" in found.remedy
+
+    def test_content_at_the_other_end(self) -> None:
+        partly = checks.check(
+            pair(
+                "0.0 a\n0.1 reserved 1\n0.2 b\n0.3 reserved 5",
+                '0.0 a\n0.1 x width = 7, valid_by = "a"',
+            )
+        )
+        assert any("LX only; SC1 has them only partly reserved" in m for m in messages(partly))
+        eight = "\n".join(f"0.{bit} s{bit}" for bit in range(8))
+        beyond = only(checks.check(pair(eight, f"{eight}\n1.0 b\n1.1 reserved 7")))
+        assert "SC1 ends its data before that" in beyond.message
+        hole = checks.check(pair("0.0 a\n0.2 c", "0.0 a\n0.1 b\n0.2 c"))
+        assert any("SC1 declares nothing there" in message for message in messages(hole))
+
+    def test_overlapping_one_sided_signal(self) -> None:
+        found = checks.check(
+            pair(
+                '0.0 a width = 2, valid_by = "a"\n0.2 reserved 6',
+                '0.0 a width = 2, valid_by = "a"\n0.1 b\n0.2 reserved 6',
+            )
+        )
+        assert any("SC1 has a there" in message for message in messages(found))
+
+    def test_shift_up_to_a_gap(self) -> None:
+        found = only(
+            checks.check(
+                pair(
+                    "0.0 a\n0.1 b\n0.2 reserved 5\n0.7 z",
+                    "0.0 x\n0.1 a\n0.2 b\n0.3 reserved 4\n0.7 z",
+                )
+            )
+        )
+        assert found.message == (
+            "all 2 signals from a (0.0 at SC1) to b (0.1) are 1 bit later at LX; x (1 bit at 0.0) "
+            "was inserted at LX only; a gap takes the shift up again, so the size stays the same"
+        )
+        assert found.remedy == "insert it at SC1 as well, or remove it at LX"
+        assert found.details == ("a: 0.0 at SC1, 0.1 at LX", "b: 0.1 at SC1, 0.2 at LX")
+        assert found.cause == "shift by 1 bit later from 0.0 on"
+
+    def test_one_shifted_signal(self) -> None:
+        found = only(
+            checks.check(pair("0.0 x\n0.1 y\n0.2 a\n0.3 reserved 5", "0.0 a\n0.1 reserved 7"))
+        )
+        assert found.message == (
+            "a (0.2 at SC1) is 2 bits earlier at LX; x (1 bit at 0.0), y (1 bit at 0.1) were "
+            "inserted at SC1 only"
+        )
+        assert found.remedy == "insert it at LX as well, or remove it at SC1"
+
+    def test_reserve_in_the_middle(self) -> None:
+        found = only(
+            checks.check(
+                pair(
+                    "0.0 a\n0.1 reserved 6\n0.7 b\n1.0 c\n1.1 reserved 7",
+                    "0.0 a\n0.1 reserved 5\n0.6 b\n0.7 c\n1.0 reserved 8",
+                )
+            )
+        )
+        assert found.message == (
+            "reserve 5 bits at LX instead of 6 as at SC1 (0.1-0.5 against 0.1-0.6); 2 signals "
+            "from b on are 1 bit earlier at LX"
+        )
+        assert found.remedy == "reserve 6 bits at both ends (or 5, if LX is right)"
+
+    def test_reserve_before_one_signal(self) -> None:
+        found = checks.check(
+            pair(
+                "0.0 a\n0.1 reserved 6\n0.7 b\n1.0 reserved 8",
+                "0.0 a\n0.1 reserved 4\n0.5 b\n0.6 reserved 10",
+            )
+        )
+        assert messages(found) == [
+            "b is at 0.7 at SC1 but at 0.5 at LX, where SC1 has these bits reserved"
+        ]
+
+    def test_width_with_followers(self) -> None:
+        found = only(
+            checks.check(
+                pair(
+                    '0.0 a width = 2, valid_by = "b"\n0.2 b\n0.3 c\n0.4 reserved 4',
+                    '0.0 a width = 3, valid_by = "b"\n0.3 b\n0.4 c\n0.5 reserved 3',
+                )
+            )
+        )
+        assert found.message == (
+            "a at 0.0 is 2 bits wide at SC1 and 3 bits at LX; 2 signals behind it are 1 bit later "
+            "at LX"
+        )
+
+    def test_rearranged_with_extras(self) -> None:
+        found = checks.check(
+            pair(
+                "\n".join(f"0.{bit} {name}" for bit, name in enumerate("abcdefgh")),
+                "0.0 b\n0.1 c\n0.2 x\n0.3 a\n0.4 d\n0.5 h\n0.6 e\n0.7 f\n1.0 g\n1.1 reserved 7",
+            )
+        )
+        rearranged = [f for f in found.findings if f.rule == "rearranged-signals"]
+        assert "at one end only: x (1 bit at 0.2)" in rearranged[0].message
+
+
+class TestSizes:
+    def test_whole_octets_of_an_illegal_number(self) -> None:
+        rows = "0.0 a\n0.1 reserved 23"
+        found = only(checks.check(pair(rows, rows, "fscp-12-1")))
+        assert found.message.startswith("the safety data are 24 bits = 3 octets long; legal are ")
+        assert found.message.endswith("next legal sizes: 4, 6, 8 octets")
+        assert found.remedy == "reserve 8 bits more or take bits away"
+
+    def test_sizes_from_the_map(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 31", "0.0 a\n0.1 reserved 31")
+        limited = Connection(
+            first=replace(
+                connection.first, terms=replace(connection.first.terms, legal_octets=(1, 2))
+            ),
+            second=replace(
+                connection.second, terms=replace(connection.second.terms, legal_octets=(1, 2))
+            ),
+        )
+        found = only(checks.check(limited))
+        assert found.message == (
+            "the safety data are 32 bits = 4 octets long; legal are 1, 2 octets (from the map)"
+        )
+        assert found.remedy == "shorten the data to a legal size"
+
+    def test_no_whole_octet_without_any_legal_sizes(self) -> None:
+        found = only(checks.check(pair("0.0 a", "0.0 a")))
+        assert found.message.endswith("; next legal size: 1 octet")
+        assert found.remedy == "reserve 7 bits more or take bits away"
+
+    def test_both_ends_wrong_in_their_own_way(self) -> None:
+        found = checks.check(pair("0.0 a\n0.1 reserved 2", "0.0 a\n0.1 reserved 4", "fscp-12-1"))
+        sizes = [f.message for f in found.findings if f.rule == "illegal-size"]
+        assert [text.partition(" long")[0] for text in sizes] == [
+            "the safety data are 3 bits",
+            "the safety data are 5 bits",
+        ]
+
+    def test_no_larger_size_in_a_difference(self) -> None:
+        profile = load("opcua-safety")
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 12100", "opcua-safety")
+        report = checks.check(connection, own_profiles={"opcua-safety": profile})
+        text = next(f.message for f in report.findings if f.rule == "reserve-differs")
+        assert text.endswith("12101 bits are no legal size at LX")
+
+
+class TestShape:
+    def test_two_bit_hole(self) -> None:
+        rows = "0.0 a\n0.3 reserved 5"
+        found = only(checks.check(pair(rows, rows)))
+        assert found.message == "2 bits at 0.1-0.2 are not declared"
+        assert found.remedy == 'declare { at = "0.1", reserved = 2 }'
+        assert [str(spot.where) for spot in found.spots] == ["sc1.toml:6", "lx.toml:8"]
+
+    def test_overlap_of_signals(self) -> None:
+        rows = '0.0 a width = 4, valid_by = "c"\n0.2 b width = 2, valid_by = "c"\n'
+        rows += "0.4 c\n0.5 reserved 3"
+        found = only(checks.check(pair(rows, rows)))
+        assert found.message == "a and b share 2 bits at 0.2-0.3"
+        assert found.remedy == "move b to 0.4 or shorten a by 2 bits"
+
+    def test_wide_value_may_start_at_a_block(self) -> None:
+        rows = '0.0 a width = 32, valid_by = "b"\n4.0 b\n4.1 reserved 15'
+        assert checks.check(pair(rows, rows, "fscp-12-1")).findings == ()
+
+
+class TestMeaning:
+    def test_edges_that_differ_on_the_way_back(self) -> None:
+        found = only(
+            checks.check(
+                pair(
+                    '0.0 ack edge = "rising"\n0.1 reserved 7',
+                    '0.0 ack edge = "both"\n0.1 reserved 7',
+                )
+            )
+        )
+        assert found.witness is not None
+        assert (found.witness.before, found.witness.octets) == (b"\x01", b"\x00")
+        assert found.witness.rows == (("ack", "1 to 0: no action", "1 to 0: acts"),)
+
+    def test_edge_against_level(self) -> None:
+        found = only(
+            checks.check(pair('0.0 ack edge = "rising"\n0.1 reserved 7', "0.0 ack\n0.1 reserved 7"))
+        )
+        assert found.message == (
+            "the acting edge of ack (0.0) is rising at SC1 and none (a level) at LX"
+        )
+        assert found.witness is not None
+        assert found.witness.rows == (("ack", "0 to 1: acts", "0 to 1: read as a level"),)
+
+    def test_code_witness_needs_two_ones(self) -> None:
+        codes = '0.0 lvl width = 2, type = "code", '
+        codes += 'codes = {{ 0 = "a", 1 = "b", 2 = "c", 3 = "{}" }}\n0.2 reserved 6'
+        found = only(checks.check(pair(codes.format("d"), codes.format("e"))))
+        assert found.message == (
+            "the code points of lvl (0.0-0.1) differ between SC1 and LX: 3: d / e"
+        )
+        assert found.witness is not None
+        assert found.witness.octets == b"\x03"
+
+    def test_code_points_of_one_end_only(self) -> None:
+        row = '0.0 lvl width = 2, type = "code", codes = {{ 0 = "a", 1 = "b"{} }}\n0.2 reserved 6'
+        found = checks.check(pair(row.format(""), row.format(', 2 = "c", 3 = "d"')))
+        assert any("2: not named / c" in message for message in messages(found))
+
+    def test_lookalike_across_the_ends_shows_code_points(self) -> None:
+        found = only(checks.check(pair("0.0 brake\n0.1 reserved 7", "0.0 brаke\n0.1 reserved 7")))
+        assert found.rule == "near-miss-name"
+        assert "(as code points: 'brake' and 'br\\u0430ke')" in found.message
+
+    def test_lookalike_in_ascii(self) -> None:
+        rows = "0.0 torque_on\n0.1 TorqueOn\n0.2 reserved 6"
+        found = only(checks.check(pair(rows, rows)))
+        assert found.message == "torque_on and TorqueOn look alike"
+
+    def test_many_unbound_signals_are_one_finding(self) -> None:
+        rows = "\n".join(f'0.{bit} s{bit} bind = ""' for bit in range(7)) + "\n0.7 reserved 1"
+        found = checks.check(pair(rows, rows)).findings
+        assert [f.message for f in found] == [
+            f"7 signals of 7 are bound to no variable at {name}: s0 (0.0), s1 (0.1), s2 (0.2), "
+            "s3 (0.3), s4 (0.4) and 2 more"
+            for name in ("SC1", "LX")
+        ]
+
+    def test_wide_code_lists_the_first_missing_values(self) -> None:
+        rows = '0.0 lvl width = 4, type = "code", codes = { 0 = "a" }\n0.4 reserved 4'
+        found = only(checks.check(pair(rows, rows)))
+        assert found.message == (
+            "lvl (0.0-0.3) can carry 16 values, 15 of them without a name: "
+            "1, 2, 3, 4, 5, 6, 7, 8 ..."
+        )
+
+    def test_validity_bit_that_does_not_exist(self) -> None:
+        rows = '0.0 height width = 8, valid_by = "height_ok"'
+        found = only(checks.check(pair(rows, rows)))
+        assert found.message == (
+            "the validity bit height_ok of height (0.0-0.7) is not in this direction"
+        )
+
+    def test_validity_bits_spelt_differently(self) -> None:
+        sent = '0.0 height width = 8, valid_by = "height_ok"\n1.0 height_ok\n1.1 reserved 7'
+        received = '0.0 height width = 8, valid_by = "heightok"\n1.0 heightok\n1.1 reserved 7'
+        assert [f.rule for f in checks.check(pair(sent, received)).findings] == ["near-miss-name"]
+
+    def test_type_of_a_narrowed_bit_is_the_widths_fault(self) -> None:
+        found = checks.check(
+            pair(
+                '0.0 a width = 2, valid_by = "b"\n0.2 b\n0.3 reserved 5',
+                "0.0 a\n0.1 reserved 1\n0.2 b\n0.3 reserved 5",
+            )
+        )
+        assert "type-differs" not in [f.rule for f in found.findings]
+
+    def test_mirror_of_nothing(self) -> None:
+        rows = '0.0 on mirrors = "go"\n0.1 reserved 7'
+        found = checks.check(pair(rows, rows)).findings
+        assert [f.message for f in found] == [
+            f"on (0.0) mirrors go, which {name} does not have in the opposite direction"
+            for name in ("SC1", "LX")
+        ]
+
+    def test_mirror_of_something_else(self) -> None:
+        connection = Connection(
+            first=end(
+                "SC1",
+                sends="0.0 go\n0.1 run\n0.2 reserved 6",
+                receives='0.0 on mirrors = "go"\n0.1 reserved 7',
+            ),
+            second=end(
+                "LX",
+                sends='0.0 on mirrors = "run"\n0.1 reserved 7',
+                receives="0.0 go\n0.1 run\n0.2 reserved 6",
+            ),
+        )
+        assert messages(checks.check(connection)) == [
+            "SC1 takes on (0.0) for the echo of go; LX, which produces it, says it mirrors run"
+        ]
+
+
+class TestWitness:
+    def test_part_of_another_signal(self) -> None:
+        found = checks.check(
+            pair(
+                '0.0 a width = 2, valid_by = "c"\n0.2 c\n0.3 reserved 5',
+                "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 5",
+            )
+        )
+        rows = [row for f in found.findings if f.witness for row in f.witness.rows]
+        assert ("b", "part of a = 0, not valid", "0") in rows
+
+    def test_undeclared_and_missing_bits(self) -> None:
+        hole = checks.check(
+            pair("0.0 a\n0.2 c\n0.3 reserved 5", "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 5")
+        )
+        rows = [row for f in hole.findings if f.witness for row in f.witness.rows]
+        assert rows == [("b", "nothing declared", "0")]
+        eight = "\n".join(f"0.{bit} s{bit}" for bit in range(8))
+        beyond = only(checks.check(pair(eight, f"{eight}\n1.0 b\n1.1 reserved 7")))
+        assert beyond.witness is None, "the frame is too short to be read at all"
+
+    def test_names_of_both_ends(self) -> None:
+        report = checks.check(
+            pair(
+                '0.0 door one_means = "open"\n0.1 reserved 7',
+                '0.0 gate one_means = "shut"\n0.1 reserved 7',
+            )
+        )
+        (found,) = [f for f in report.findings if f.rule == "renamed-signal"]
+        assert found.witness is not None
+        assert found.witness.rows == (("door / gate", "1 (open)", "1 (shut)"),)
+
+    def test_reserved_values_are_part_of_what_is_sent(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 b\n0.2 reserved 6")
+        entry = connection.first.sends.entries[1]
+        assert isinstance(entry, Reserved)
+        sends = Map(entries=(connection.first.sends.entries[0], replace(entry, value=1)))
+        report = checks.check(replace(connection, first=replace(connection.first, sends=sends)))
+        (found,) = [f for f in report.findings if f.rule == "one-sided-signal"]
+        assert found.witness is not None
+        assert found.witness.octets == b"\x02"
+        assert found.witness.rows == (("b", "reserved", "1"),)
+
+    def test_no_witness_where_names_are_all(self) -> None:
+        found = only(checks.check(pair("0.0 door\n0.1 reserved 7", "0.0 gate\n0.1 reserved 7")))
+        assert found.rule == "renamed-signal"
+        assert found.witness is None
+
+
+class TestTerms:
+    def test_one_end_twice(self) -> None:
+        first = end("SC1", sends="0.0 a\n0.1 reserved 7")
+        found = only(checks.check(Connection(first=first, second=first)))
+        assert found.message == "both files describe the end SC1"
+        assert found.remedy == (
+            "give one file per end; to compare two versions of one end use diff"
+        )
+
+    def test_edition_the_facts_do_not_cover(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        connection = pair(rows, rows, "fscp-12-1")
+        later = [replace(one, terms=replace(one.terms, edition="2031")) for one in connection.ends]
+        found = only(checks.check(Connection(first=later[0], second=later[1])))
+        assert found.message.endswith("hold for edition 2010, 2010+A1:2019, not for 2031")
+
+    def test_role_the_profile_does_not_know(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
+        odd = replace(connection, first=replace(connection.first, role="chief"))
+        assert messages(checks.check(odd)) == ["the role of SC1 must be master or slave, not chief"]
+
+    def test_missing_id(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
+        first = replace(connection.first, terms=replace(connection.first.terms, id=None))
+        found = only(checks.check(replace(connection, first=first)))
+        assert found.message == "the connection id must be 1..65535, not not stated at SC1"
+
+    def test_watchdog_out_of_range(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
+        zero = [replace(one, terms=replace(one.terms, watchdog_ms=0)) for one in connection.ends]
+        found = only(checks.check(Connection(first=zero[0], second=zero[1])))
+        assert found.message == "the watchdog must be 1..65535 ms, not 0"
+        assert len(found.spots) == 2
+
+    def test_different_lists_of_sizes(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
+        first = replace(
+            connection.first, terms=replace(connection.first.terms, legal_octets=(1, 2))
+        )
+        assert messages(checks.check(replace(connection, first=first))) == [
+            "the list of legal sizes is 1, 2 at SC1 and not stated at LX"
+        ]
+
+    @pytest.mark.parametrize(
+        ("key", "value", "text"),
+        [
+            ("provider_id", "x", "the parameter provider_id of SC1 must be of type int, not x"),
+            ("provider_id", 0, "must be configured (0 means not configured), not 0"),
+            ("provider_id", -1, "must be 0..4294967295, not -1"),
+            ("provider_level", 5, "must be one of 1, 2, 3, 4, not 5"),
+            ("base_id", "7", "must be a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63, not 7"),
+        ],
+    )
+    def test_parameter_values(self, key: str, value: int | str, text: str) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        first = end("SC1", sends=rows, profile="opcua-safety", more=', role = "provider"')
+        second = end("LX", receives=rows, profile="opcua-safety", more=', role = "consumer"')
+        good: dict[str, Scalar] = {
+            "provider_id": 42,
+            "base_id": "72962b91-fa75-4ae6-8d28-b404dc7daf63",
+            "provider_level": 3,
+        }
+        first = replace(first, parameters=tuple(sorted((good | {key: value}).items())))
+        second = replace(second, parameters=tuple(sorted((good | {"consumer_id": 7}).items())))
+        report = checks.check(Connection(first=first, second=second))
+        assert any(text in message for message in messages(report)), messages(report)
+
+    def test_shared_parameters_must_be_equal_and_own_ones_need_not(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        first = replace(end("SC1", sends=rows), parameters=(("domain", 1), ("x", True)))
+        second = replace(end("LX", receives=rows), parameters=(("domain", 2), ("x", 1), ("y", 3)))
+        assert messages(checks.check(Connection(first=first, second=second))) == [
+            "the parameter domain is 1 at SC1 and 2 at LX",
+            "the parameter x is True at SC1 and 1 at LX",
+        ]
+
+    def test_unknown_profile_has_no_limits(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        assert messages(checks.check(pair(rows, rows, "my-link"))) == [
+            "no profile is called my-link"
+        ]
+        own = {"my-link": replace(load("plain"), name="my-link")}
+        assert checks.check(pair(rows, rows, "my-link"), own_profiles=own).findings == ()
+
+
+class TestPlant:
+    def test_networks_keep_ids_and_addresses_apart(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        one = pair(rows, rows)
+        first = replace(one.first, terms=replace(one.first.terms, network="hall 3"), address=1)
+        second = replace(one.second, terms=replace(one.second.terms, network="hall 3"), address=1)
+        two = Connection(first=first, second=second)
+        assert messages(checks.check_all([one, two])) == [
+            "the safety address 1 is used by SC1 and LX in network hall 3"
+        ]
+        assert messages(checks.check_all([two, two]))[0] == (
+            "the connection id 263 is used by SC1-LX (SC1 and LX) and SC1-LX (SC1 and LX) in "
+            "network hall 3"
+        )
+
+
+class TestAllowances:
+    def allowed(self, *allowances: Allowance) -> Report:
+        connection = pair('0.0 a bind = ""\n0.1 reserved 7', "0.0 a\n0.1 reserved 7")
+        return checks.check(
+            replace(connection, first=replace(connection.first, allowances=allowances))
+        )
+
+    def test_waives_with_its_reason(self) -> None:
+        where = Location(path="sc1.toml", line=4)
+        report = self.allowed(
+            Allowance(rule="unbound-signal", signal="a", reason="kept for spare", where=where)
+        )
+        assert report.findings == ()
+        assert report.waived[0].reason == "kept for spare"
+        assert report.waived[0].where == where
+
+    def test_unused_ones_are_findings(self) -> None:
+        report = self.allowed(
+            Allowance(rule="unbound-signal", signal="b", reason="r"),
+            Allowance(rule="no-such-rule", reason="r"),
+        )
+        assert messages(report)[1:] == [
+            "SC1 allows unbound-signal of b, but there is no such finding",
+            "SC1 allows no-such-rule, but no rule has that name",
+        ]
+
+    def test_of_the_other_end_does_not_count(self) -> None:
+        connection = pair('0.0 a bind = ""\n0.1 reserved 7', "0.0 a\n0.1 reserved 7")
+        second = replace(
+            connection.second, allowances=(Allowance(rule="unbound-signal", reason="r"),)
+        )
+        rules = [f.rule for f in checks.check(replace(connection, second=second)).findings]
+        assert rules == ["unbound-signal", "unused-allowance"]
+
+
+def test_find_rule() -> None:
+    assert checks.find_rule("hole").title == "Bits nobody declared"
+    with pytest.raises(UsageError, match="not 'holes'; nearest: hole"):
+        checks.find_rule("holes")
+    with pytest.raises(UsageError, match=r"not 'xyzzy'$"):
+        checks.find_rule("xyzzy")
+
+
+def test_facts_say_what_was_compared() -> None:
+    rows = "0.0 a\n0.1 reserved 7"
+    assert checks.check(pair(rows, rows)).facts == (
+        ("SC1 -> LX", "1 signal paired, 8 bits in 1 octet"),
+        ("LX -> SC1", "0 signals paired, 0 bits in 0 octets"),
+    )

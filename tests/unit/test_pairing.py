@@ -1,0 +1,232 @@
+"""Pairing of signals and the causes of displacement, example by example."""
+
+from __future__ import annotations
+
+import pytest
+
+from safeframe.bits import Place
+from safeframe.model import Map, Reserved, Signal
+from safeframe.pairing import Cause, Matching, explain, match, near_names, skeleton
+
+
+def build(*entries: tuple[str, str, int]) -> Map:
+    """Build a map from (name, place, width); an empty name is a reserved run."""
+    made: list[Signal | Reserved] = []
+    for name, at, width in entries:
+        if name:
+            kind = "bool" if width == 1 else "uint"
+            made.append(Signal(name=name, at=Place.parse(at), width=width, type=kind))
+        else:
+            made.append(Reserved(at=Place.parse(at), width=width))
+    return Map(entries=tuple(made))
+
+
+def causes(left: Map, right: Map) -> tuple[Cause, ...]:
+    return explain(match(left, right), left, right)
+
+
+def summary(left: Map, right: Map) -> list[tuple[str, list[str], int]]:
+    return [
+        (
+            cause.kind,
+            [pair.left.name for pair in cause.pairs]
+            + [signal.name for signal in cause.left + cause.right],
+            cause.delta,
+        )
+        for cause in causes(left, right)
+    ]
+
+
+class TestNames:
+    @pytest.mark.parametrize(
+        ("left", "right"),
+        [
+            ("brake2_release", "Brake2.Release"),
+            ("brake2_release", "brake2_relase"),
+            ("brake2_release", "brаke2_release"),
+            ("torque_on", "torqueon"),
+            ("ﬁlter", "filter"),
+        ],
+    )
+    def test_near(self, left: str, right: str) -> None:
+        assert near_names(left, right)
+
+    @pytest.mark.parametrize(
+        ("left", "right"), [("brake1_release", "brake2_release"), ("permit_up", "permit_down")]
+    )
+    def test_not_near(self, left: str, right: str) -> None:
+        assert not near_names(left, right)
+
+    def test_skeleton(self) -> None:
+        assert skeleton("Brake_2-Re.lease X") == "brake2releasex"
+
+
+class TestMatch:
+    def test_by_name_near_name_and_place(self) -> None:
+        left = build(("a", "0.0", 1), ("level_up", "0.1", 1), ("b", "0.2", 1), ("c", "0.3", 1))
+        right = build(("a", "0.5", 1), ("levelup", "0.1", 1), ("z", "0.2", 1), ("y", "0.7", 1))
+        matching = match(left, right)
+        assert [(p.left.name, p.right.name, p.how) for p in matching.pairs] == [
+            ("a", "a", "name"),
+            ("level_up", "levelup", "near-name"),
+            ("b", "z", "place"),
+        ]
+        assert [s.name for s in matching.left_only] == ["c"]
+        assert [s.name for s in matching.right_only] == ["y"]
+
+    def test_near_name_elsewhere(self) -> None:
+        matching = match(build(("level_up", "0.1", 1)), build(("levelup", "0.6", 1)))
+        assert [(p.how, p.shift) for p in matching.pairs] == [("near-name", 5)]
+
+    def test_two_candidates_are_nobodys(self) -> None:
+        left = build(("level_up", "0.1", 1))
+        right = build(("levelup", "0.6", 1), ("level.up", "0.7", 1))
+        assert match(left, right) == Matching(
+            pairs=(), left_only=left.signals, right_only=right.signals
+        )
+
+    def test_one_candidate_of_two_is_nobodys(self) -> None:
+        left = build(("levelup", "0.6", 1), ("level.up", "0.7", 1))
+        assert match(left, build(("level_up", "0.1", 1))).pairs == ()
+
+    def test_repeated_names_pair_in_order(self) -> None:
+        twice = build(("a", "0.0", 1), ("a", "0.1", 1))
+        assert [pair.shift for pair in match(twice, twice).pairs] == [0, 0]
+
+
+BASE = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 2), ("d", "0.4", 1), ("", "0.5", 11))
+
+
+class TestExplain:
+    def test_equal_maps(self) -> None:
+        assert causes(BASE, BASE) == ()
+
+    def test_shift_absorbed_by_a_gap(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("", "0.2", 5), ("d", "0.7", 1))
+        right = build(
+            ("x", "0.0", 1), ("a", "0.1", 1), ("b", "0.2", 1), ("", "0.3", 4), ("d", "0.7", 1)
+        )
+        (cause,) = causes(left, right)
+        assert (cause.kind, cause.delta, cause.absorbed) == ("shift", 1, True)
+        assert [signal.name for signal in cause.right] == ["x"]
+
+    def test_two_mistakes_that_cancel_out(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("y", "0.2", 1), ("d", "0.3", 1))
+        right = build(("x", "0.0", 1), ("a", "0.1", 1), ("b", "0.2", 1), ("d", "0.3", 1))
+        assert summary(left, right) == [("shift", ["a", "b", "x"], 1), ("shift", ["d", "y"], -1)]
+
+    def test_width_displaces_the_rest(self) -> None:
+        right = build(
+            ("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 3), ("d", "0.5", 1), ("", "0.6", 11)
+        )
+        assert summary(BASE, right) == [("width", ["c", "d"], 1)]
+
+    def test_width_out_of_the_gap(self) -> None:
+        left = build(("a", "0.0", 2), ("", "0.2", 6))
+        right = build(("a", "0.0", 3), ("", "0.3", 5))
+        assert summary(left, right) == [("width", ["a"], 1)]
+
+    def test_width_at_the_end_without_a_gap(self) -> None:
+        assert summary(build(("a", "0.0", 2)), build(("a", "0.0", 3))) == [("width", ["a"], 1)]
+
+    def test_lone_signal_moves(self) -> None:
+        right = build(
+            ("a", "0.0", 1),
+            ("", "0.1", 1),
+            ("c", "0.2", 2),
+            ("d", "0.4", 1),
+            ("b", "1.0", 1),
+            ("", "1.1", 7),
+            ("", "0.5", 3),
+        )
+        assert summary(BASE, right) == [("moved", ["b"], 7)]
+
+    def test_last_signal_moves_out_of_the_data(self) -> None:
+        left, right = (
+            build(("a", "0.0", 1), ("b", "0.1", 1)),
+            build(("a", "0.0", 1), ("b", "1.0", 1)),
+        )
+        assert summary(left, right) == [("moved", ["b"], 7)]
+
+    def test_reserve_in_the_middle(self) -> None:
+        left = build(("a", "0.0", 1), ("", "0.1", 3), ("b", "0.4", 1), ("c", "0.5", 1))
+        right = build(("a", "0.0", 1), ("", "0.1", 2), ("b", "0.3", 1), ("c", "0.4", 1))
+        assert summary(left, right) == [("reserve", ["b", "c"], -1)]
+
+    def test_reserve_at_the_end(self) -> None:
+        right = build(
+            *[("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 2), ("d", "0.4", 1)], ("", "0.5", 3)
+        )
+        assert summary(BASE, right) == [("reserve", [], -8)]
+
+    def test_size_without_a_reserve(self) -> None:
+        assert summary(build(("a", "0.0", 1)), build(("a", "0.0", 1), ("", "0.1", 7))) == [
+            ("size", [], 7)
+        ]
+
+    def test_two_bits_added_behind_everything(self) -> None:
+        right = build(("a", "0.0", 1), ("x", "0.1", 1), ("y", "0.2", 1))
+        assert summary(build(("a", "0.0", 1)), right) == [
+            ("one-sided", ["x"], 1),
+            ("one-sided", ["y"], 1),
+        ]
+
+    def test_bit_added_with_its_own_padding(self) -> None:
+        right = build(("a", "0.0", 8), ("x", "1.0", 1), ("", "1.1", 7))
+        assert summary(build(("a", "0.0", 8)), right) == [("one-sided", ["x"], 1)]
+
+    def test_bit_removed_behind_everything(self) -> None:
+        assert summary(build(("a", "0.0", 1), ("x", "0.1", 1)), build(("a", "0.0", 1))) == [
+            ("one-sided", ["x"], -1)
+        ]
+
+    def test_bit_in_the_middle_out_of_the_gap(self) -> None:
+        left = build(("a", "0.0", 1), ("", "0.1", 2), ("b", "0.3", 1))
+        right = build(("a", "0.0", 1), ("x", "0.1", 1), ("", "0.2", 1), ("b", "0.3", 1))
+        assert summary(left, right) == [("one-sided", ["x"], 1)]
+
+    def test_neighbours_of_unequal_width_change_order(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 3), ("c", "0.4", 1))
+        right = build(("b", "0.0", 3), ("a", "0.3", 1), ("c", "0.4", 1))
+        assert summary(left, right) == [("swap", ["a", "b"], 0)]
+
+    def test_swap_behind_a_shift(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 1), ("d", "0.3", 1))
+        right = build(
+            ("x", "0.0", 1), ("a", "0.1", 1), ("c", "0.2", 1), ("b", "0.3", 1), ("d", "0.4", 1)
+        )
+        assert summary(left, right) == [("swap", ["b", "c"], 0), ("shift", ["a", "d", "x"], 1)]
+
+    def test_bit_numbering_with_a_one_sided_bit(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 2), ("d", "1.0", 8))
+        right = build(
+            ("", "0.0", 3),
+            ("x", "0.3", 1),
+            ("c", "0.4", 2),
+            ("b", "0.6", 1),
+            ("a", "0.7", 1),
+            ("d", "1.0", 8),
+        )
+        assert [cause.kind for cause in causes(left, right)] == ["bit numbering", "one-sided"]
+
+    def test_octets_of_words_of_four(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "1.1", 1), ("c", "2.2", 1), ("d", "3.3", 1))
+        right = build(("d", "0.3", 1), ("c", "1.2", 1), ("b", "2.1", 1), ("a", "3.0", 1))
+        (cause,) = [cause for cause in causes(left, right) if cause.kind == "octet order"]
+        assert cause.word_octets == 4
+
+    def test_a_pile_of_moves_is_one_cause(self) -> None:
+        left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
+        right = build(
+            *((name, f"0.{bit}", 1) for bit, name in enumerate("bcadhefg")), ("", "1.0", 8)
+        )
+        (first, *rest) = causes(left, right)
+        assert first.kind == "rearranged"
+        assert [cause.kind for cause in rest] == ["size"]
+
+    def test_few_moves_stay_apart(self) -> None:
+        left = build(*((name, f"{octet}.0", 1) for octet, name in enumerate("abcdefgh")))
+        right = build(
+            *((name, f"{octet}.{int(name in 'cg')}", 1) for octet, name in enumerate("abcdefgh"))
+        )
+        assert summary(left, right) == [("moved", ["c"], 1), ("moved", ["g"], 1)]
