@@ -85,26 +85,14 @@ class Arrivals:
 
     def pieces(self, signal: Signal) -> tuple[Piece, ...]:
         """Return where the bits of a signal of the consumer come from, lowest first."""
-        runs: list[tuple[tuple[Entry, ...], int, int]] = []
+        runs: list[tuple[tuple[Entry, ...], bool, int, int]] = []
         for segment in self.overlay.within(signal.start, signal.end):
             owners, start = segment.owners[0], segment.start
             beyond = start >= 8 * self.sent.size_octets
-            if runs and _alike(runs[-1][0], owners) and (owners or not beyond):
-                start = runs.pop()[1]
-            runs.append((owners, start, segment.end))
-        return tuple(piece for run in runs for piece in self._pieces(*run))
-
-    def _pieces(self, owners: tuple[Entry, ...], start: int, end: int) -> Iterator[Piece]:
-        at, width = Place.at(start), end - start
-        if not owners:
-            beyond = start >= 8 * self.sent.size_octets
-            yield Piece(kind="beyond" if beyond else "undeclared", at=at, width=width)
-        elif len(owners) > 1:
-            yield Piece(kind="overlap", at=at, width=width, name=" and ".join(map(_name, owners)))
-        elif isinstance(owners[0], Signal):
-            yield from _signal_pieces(owners[0], start, end)
-        else:
-            yield Piece(kind="reserved", at=at, width=width, value=carried(owners[0], start, end))
+            if runs and _alike(runs[-1][0], owners) and runs[-1][1] == beyond:
+                start = runs.pop()[2]  # Only another entry of the consumer cut this run.
+            runs.append((owners, beyond, start, segment.end))
+        return tuple(piece for run in runs for piece in _pieces(*run))
 
     def judge(self, signal: Signal, pieces: tuple[Piece, ...]) -> tuple[str, str]:
         """Return the verdict about a signal of the consumer and what follows from it."""
@@ -182,6 +170,18 @@ def _on_wire(signal: Signal, bits: int) -> int:
         return bits
     octets = signal.width >> 3
     return int.from_bytes(bits.to_bytes(octets, "big"), "little")
+
+
+def _pieces(owners: tuple[Entry, ...], beyond: bool, start: int, end: int) -> Iterator[Piece]:
+    at, width = Place.at(start), end - start
+    if not owners:
+        yield Piece(kind="beyond" if beyond else "undeclared", at=at, width=width)
+    elif len(owners) > 1:
+        yield Piece(kind="overlap", at=at, width=width, name=" and ".join(map(_name, owners)))
+    elif isinstance(owners[0], Signal):
+        yield from _signal_pieces(owners[0], start, end)
+    else:
+        yield Piece(kind="reserved", at=at, width=width, value=carried(owners[0], start, end))
 
 
 def _signal_pieces(signal: Signal, start: int, end: int) -> Iterator[Piece]:
