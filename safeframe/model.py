@@ -89,12 +89,12 @@ class Signal:
     @property
     def start(self) -> int:
         """Absolute index of the first bit."""
-        return self.at.index
+        return self.at.octet << 3 | self.at.bit
 
     @property
     def end(self) -> int:
         """Absolute index after the last bit."""
-        return self.at.index + self.width
+        return (self.at.octet << 3 | self.at.bit) + self.width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,12 +116,12 @@ class Reserved:
     @property
     def start(self) -> int:
         """Absolute index of the first bit."""
-        return self.at.index
+        return self.at.octet << 3 | self.at.bit
 
     @property
     def end(self) -> int:
         """Absolute index after the last bit."""
-        return self.at.index + self.width
+        return (self.at.octet << 3 | self.at.bit) + self.width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,17 +134,17 @@ class Map:
     @property
     def signals(self) -> tuple[Signal, ...]:
         """The signals in file order."""
-        return tuple(entry for entry in self.entries if isinstance(entry, Signal))
+        return tuple([entry for entry in self.entries if isinstance(entry, Signal)])
 
     @property
     def reserved(self) -> tuple[Reserved, ...]:
         """The reserved runs in file order."""
-        return tuple(entry for entry in self.entries if isinstance(entry, Reserved))
+        return tuple([entry for entry in self.entries if isinstance(entry, Reserved)])
 
     @property
     def size_bits(self) -> int:
         """Bits up to the end of the last entry."""
-        return max((entry.end for entry in self.entries), default=0)
+        return max([entry.end for entry in self.entries], default=0)
 
     @property
     def size_octets(self) -> int:

@@ -27,10 +27,14 @@ _LOOKALIKES = str.maketrans(
 )
 
 
+_SEPARATORS = str.maketrans("", "", "_-. ")
+
+
 def skeleton(name: str) -> str:
     """Return a name with case, separators, compatibility forms and look-alike letters removed."""
-    folded = unicodedata.normalize("NFKC", name).translate(_LOOKALIKES).casefold()
-    return "".join(char for char in folded if char not in "_-. ")
+    if not name.isascii():
+        name = unicodedata.normalize("NFKC", name).translate(_LOOKALIKES)
+    return name.casefold().translate(_SEPARATORS)
 
 
 def near_names(left: str, right: str) -> bool:
