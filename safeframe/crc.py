@@ -52,6 +52,10 @@ class Algorithm:
         if self.refin != self.refout:
             raise UsageError("refin and refout must be equal: the engine has one flag for both")
 
+    def __hash__(self) -> int:
+        # The engine cache is asked once for each CRC: hashing all ten fields costs three CRCs.
+        return hash(self.name)
+
     @property
     def octets(self) -> int:
         """Octets that hold the CRC."""
