@@ -1,0 +1,47 @@
+"""Long work shared out to processes, with progress, that an interrupt ends cleanly."""
+
+from __future__ import annotations
+
+import multiprocessing
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+__all__ = ["Progress", "shared_out"]
+
+Progress = Callable[[float], None]
+"""Called with the done share of long work, from 0 to 1."""
+
+
+@contextmanager
+def shared_out(
+    processes: int, make: Callable[..., Callable[[Any], Any]], settings: tuple[Any, ...]
+) -> Iterator[Callable[[Sequence[Any]], Iterator[Any]]]:
+    """Give a function that maps pieces of work to results, in any order.
+
+    ``make(*settings)`` makes the worker, once in each process; with one process here and now.
+    More processes are started afresh, so a script that asks for them needs the usual
+    ``if __name__ == "__main__"``.
+    """
+    if processes < 2:
+        worker = make(*settings)
+        yield lambda pieces: map(worker, pieces)
+        return
+    context = multiprocessing.get_context("spawn")
+    with context.Pool(processes, _start, (make, settings)) as pool:
+        yield lambda pieces: pool.imap_unordered(_work, pieces)
+
+
+_made: list[Callable[[Any], Any]] = []
+"""The worker of this process."""
+
+
+def _start(make: Callable[..., Callable[[Any], Any]], settings: tuple[Any, ...]) -> None:
+    # An interrupt reaches the whole group: the parent alone answers it and ends its workers.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _made[:] = [make(*settings)]
+
+
+def _work(piece: Any) -> Any:
+    return _made[0](piece)
