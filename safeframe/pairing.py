@@ -9,7 +9,7 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from .bits import mirror_in_octets, swap_octets
 from .model import Map, Signal
@@ -52,8 +52,7 @@ def near_names(left: str, right: str) -> bool:
     return SequenceMatcher(None, a, b, autojunk=False).ratio() >= _NEAR_RATIO
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pair:
+class Pair(NamedTuple):
     """One signal as both ends see it; ``how`` is ``name``, ``near-name`` or ``place``."""
 
     left: Signal
@@ -66,8 +65,7 @@ class Pair:
         return self.right.start - self.left.start
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Matching:
+class Matching(NamedTuple):
     """Pairs in the place order of the left map, and the signals only one map has."""
 
     pairs: tuple[Pair, ...]
@@ -133,8 +131,7 @@ def _take(
     return taken
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cause:
+class Cause(NamedTuple):
     """One reason why places or sizes differ.
 
     ``kind`` is one of: one-sided, shift, swap, moved, octet order, bit numbering, rearranged,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from ..bits import Place
 from ..findings import Finding, Rule, Spot, Witness
@@ -26,8 +27,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
+class View(NamedTuple):
     """One direction with its pairing done."""
 
     direction: Direction
@@ -41,8 +41,7 @@ class View:
         return (direction.producer, direction.sent), (direction.consumer, direction.received)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Context:
+class Context(NamedTuple):
     """One connection as rules see it.
 
     ``exchanged`` tells that the second end's sends and receives were exchanged before pairing,
@@ -166,8 +165,7 @@ def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
     return register
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Flaw:
+class Flaw(NamedTuple):
     """What is wrong inside one map; the same flaw at both ends becomes one finding."""
 
     message: str

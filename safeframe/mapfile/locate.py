@@ -12,7 +12,7 @@ import re
 import tomllib
 from bisect import bisect_left
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 __all__ = ["Index", "Path", "Span", "Statement", "key_path"]
 
@@ -39,8 +39,7 @@ _SPACES = re.compile(r"[ \t]*+")
 _BARE = re.compile(_BARE_KEY)
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Character offsets: ``start`` of the key (or of the element), ``value`` to ``end``."""
 
     start: int
@@ -48,8 +47,7 @@ class Span:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
-class Statement:
+class Statement(NamedTuple):
     """A statement at top level: a key with its value, or a table header (``header``)."""
 
     path: Path

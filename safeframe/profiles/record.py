@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import islice, pairwise
+from typing import NamedTuple
 
 from ..crc import Algorithm
 
@@ -24,8 +25,7 @@ CONFIDENCES = ("verified", "two sources", "one source", "memory", "common practi
 from memory, nothing read confirms it; no source, but usual."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
+class Source(NamedTuple):
     """Who says so: a short tag to refer to, a description, and how sure the facts are."""
 
     tag: str
@@ -33,8 +33,7 @@ class Source:
     confidence: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SizeRange:
+class SizeRange(NamedTuple):
     """Legal sizes ``first``, ``first + step`` ... ``last`` in octets; no end when last is None.
 
     ``label`` says what these sizes have in common on the wire, for instance the CRC width.
@@ -125,8 +124,7 @@ class Sizes:
         return None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ParameterRule:
+class ParameterRule(NamedTuple):
     """One free parameter of an end: its type, range, unit, and whether both ends must agree.
 
     ``type`` is ``int``, ``text``, ``guid`` or ``bool``. ``minimum`` and ``maximum`` include the
@@ -149,8 +147,7 @@ class ParameterRule:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartRow:
+class PartRow(NamedTuple):
     """One part of a frame on the generated page: ``octets`` is a size such as ``2`` or ``n``."""
 
     name: str
@@ -159,8 +156,7 @@ class PartRow:
     source: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FrameKind:
+class FrameKind(NamedTuple):
     """One kind of frame: ``size`` is its length in octets as a formula of n, parts in order.
 
     n is the size of the safety data; ``repeat`` names the parts that repeat per block.
@@ -174,8 +170,7 @@ class FrameKind:
     when: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CrcUse:
+class CrcUse(NamedTuple):
     """One CRC of a frame: which algorithm, what it covers in which order, how it is carried."""
 
     name: str
