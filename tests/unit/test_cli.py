@@ -15,6 +15,7 @@ from types import SimpleNamespace
 import pytest
 
 import safeframe
+from safeframe import __main__ as process
 from safeframe import cli
 from safeframe.errors import InputError, Problem, UsageError
 
@@ -128,19 +129,18 @@ def test_an_internal_error_is_3_and_asks_for_a_report(
     assert capsys.readouterr().err.startswith("Traceback (most recent call last):\n")
 
 
-@pytest.mark.parametrize("enabled", [True, False])
-def test_the_garbage_collector_is_left_as_found(
-    enabled: bool, monkeypatch: pytest.MonkeyPatch
+def test_the_process_runs_without_garbage_collection(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    stub(monkeypatch, 0)
-    assert gc.isenabled()
+    monkeypatch.setattr(sys, "argv", ["safeframe", "--version"])
     try:
-        if not enabled:
-            gc.disable()
-        cli.main(["check"])
-        assert gc.isenabled() is enabled
+        assert process.run() == 0
+        assert not gc.isenabled()
+        assert gc.get_freeze_count() > 0
     finally:
+        gc.unfreeze()
         gc.enable()
+    assert capsys.readouterr().out.startswith("safeframe ")
 
 
 def test_a_closed_pipe_is_quiet() -> None:
