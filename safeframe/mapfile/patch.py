@@ -15,6 +15,7 @@ from ..model import Reserved, Signal
 from ..source import TextEdit
 from .keys import RESERVED, SIGNAL
 from .locate import Index, Path, Span
+from .tomlmap import read_toml
 from .write import plain_entry, toml_key, toml_value
 
 __all__ = ["Patch"]
@@ -25,14 +26,16 @@ _ORDER = tuple(dict.fromkeys(("at", "name", "reserved", *SIGNAL, *RESERVED)))
 
 
 class Patch:
-    """Edits to the entries of one TOML map, given as its text; tomllib must accept the text.
+    """Edits to the entries of one TOML map, given as its text; ``end`` is what it says now.
 
+    The constructor raises InputError for a text that is no map.
     ``direction`` is sends or receives, ``number`` counts the entries from 0. Every method
     raises UsageError for an entry or key that is not there, or that is written in a way that
     no small edit can change (dotted keys, tables in several pieces).
     """
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, *, path: str = "<text>") -> None:
+        self.end = read_toml(text, path=path)
         self.text = text
         self.index = Index(text)
         self.line_end = "\r\n" if "\r\n" in text else "\n"
@@ -59,16 +62,20 @@ class Patch:
             return self._remove_row(direction, number)
         start, end = self._block((direction, number))
         start = self._line_start(start)
-        if not self.text.endswith("\n", 0, end):
-            start = self._before_line_end(start)
+        # The blank line above a table was there to set it apart. Below the last table of a
+        # text without a last line end, the line end before the blank line goes as well.
         above = self._before_line_end(start)
-        if self.text.endswith("\n", 0, start) and self.text[above - 1 : above] in ("\n", ""):
-            start = above  # The blank line above a table was there to set it apart.
+        if not self.text.endswith("\n", 0, end):
+            start, above = above, self._before_line_end(above)
+            if self.text.endswith("\n", 0, start):
+                start = above
+        elif not above or self.text.endswith("\n", 0, above):
+            start = above
         return (TextEdit(start=start, end=end, text=""),)
 
     def set_key(self, direction: str, number: int, key: str, value: Any) -> tuple[TextEdit, ...]:
         """Give a key of an entry a plain value (as in the file), adding the key if need be."""
-        entry = self._entry(direction, number)
+        self._entry(direction, number)
         path: Path = (direction, number, key)
         span = self.index.span(path)
         if span is not None:
@@ -77,13 +84,11 @@ class Patch:
         pair = f"{toml_key(key)} = {toml_value(value)}"
         ahead = _ORDER[: _ORDER.index(key)] if key in _ORDER else _ORDER
         found = [self.index.span((direction, number, name)) for name in ahead]
-        before = max((one.end for one in found if one and one.value < one.end), default=None)
-        if not self._in_rows(direction):
-            return (self._new_line(before or entry.end, pair),)
-        if before is not None:
+        # There is one: every entry has its place, written in one piece.
+        before = max(one.end for one in found if one and one.value < one.end)
+        if self._in_rows(direction):
             return (TextEdit(start=before, end=before, text=f", {pair}"),)
-        _, first = next(self.index.pairs(entry.value))
-        return (TextEdit(start=first.start, end=first.start, text=f"{pair}, "),)
+        return (self._new_line(before, pair),)
 
     def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
         """Remove a key of an entry."""

@@ -484,7 +484,7 @@ class TestFuzz:
         except InputError as error:
             for problem in error.problems:
                 assert str(problem).isprintable()
-                assert 0 <= problem.line <= text.count("\n") + 1
+                assert 0 <= problem.line <= text.count("\n") + text.count("\r") + 1
         else:
             assert loads(dumps(end)) == end
 

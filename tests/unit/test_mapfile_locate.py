@@ -210,3 +210,8 @@ class TestEveryLeaf:
         """MUST: every leaf key path has a span, on the line of its key, that holds its value."""
         text = text.replace("\n", line_end)
         assert_all_found(text)
+
+
+def test_a_text_that_tomllib_refuses_is_an_error_of_the_caller() -> None:
+    with pytest.raises(AssertionError, match="must be TOML that tomllib has accepted"):
+        Index("x = [[1]")
