@@ -6,13 +6,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from .. import profiles
 from ..errors import FrameError, UsageError
-from .common import check_given, complete
+from .common import check_given, complete, parse_value
 from .record import (
     Check,
     Cover,
@@ -41,6 +42,7 @@ __all__ = [
     "Value",
     "Verdict",
     "build",
+    "from_text",
     "inspect",
     "layout",
     "parse",
@@ -79,6 +81,20 @@ def _rules(profile: str) -> dict[str, Value]:
 def values(profile: str) -> tuple[Value, ...]:
     """Return the values that frames of a profile are built from and judged by."""
     return recipe(profile).values
+
+
+def from_text(profile: str, texts: Mapping[str, int | str]) -> dict[str, Any]:
+    """Return values for ``build`` and ``verify`` from text: numbers, hexadecimal octets, words.
+
+    Numbers may be written with 0x. Raises UsageError for an unknown name or a text that is no
+    such value.
+    """
+    rules, found = _rules(profile), {}
+    for name, text in texts.items():
+        rule = rules.get(name)
+        found[name] = text if rule is None else parse_value(rule, text)
+    check_given(rules, profile, found)
+    return found
 
 
 def layout(profile: str, data_octets: int, kind: str = "") -> Layout:

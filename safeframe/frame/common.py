@@ -23,6 +23,7 @@ __all__ = [
     "lacking",
     "le",
     "missing",
+    "parse_value",
     "unequal",
 ]
 
@@ -72,6 +73,21 @@ def check_given(rules: dict[str, Value], profile: str, given: Values) -> None:
         if refusal := _refusal(rule, value):
             shown = f"{len(value)} octets" if isinstance(value, bytes) else repr(value)
             raise UsageError(f"{name} must be {refusal}, not {shown}")
+
+
+def parse_value(rule: Value, text: int | str) -> int | bytes | str:
+    """Return the value that a text stands for; raises UsageError where it stands for none."""
+    if isinstance(text, int) or rule.words:
+        return text
+    if rule.octets is not None:
+        try:
+            return bytes.fromhex(text)
+        except ValueError:
+            raise UsageError(f"{rule.name} must be hexadecimal octets, not {text!r}") from None
+    try:
+        return int(text, 0)
+    except ValueError:
+        raise UsageError(f"{rule.name} must be an integer, not {text!r}") from None
 
 
 def complete(recipe: Recipe, given: Values) -> Values:
