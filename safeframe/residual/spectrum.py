@@ -87,7 +87,7 @@ def weights(code: Code, effort: Effort | None = None) -> Weights:
     if code.shared_bits == 0 and len(code.parts) == 1:
         part = code.parts[0]
         if part.copies == part.times == 1:
-            return _plain(part, effort)
+            return _plain(part, effort, COMPLETE_BITS)
     return _combined(code, effort)
 
 
@@ -118,7 +118,7 @@ def from_dual(dual: Sequence[int], rank: int, orders: int) -> list[int]:
     return found
 
 
-def _plain(part: Part, effort: Effort) -> Weights:
+def _plain(part: Part, effort: Effort, complete_bits: int) -> Weights:
     """Return the weights of one check over bits that are sent once."""
     bits = len(part.own)
     rows = slices.reduced(part.own, part.width)
@@ -144,7 +144,7 @@ def _plain(part: Part, effort: Effort) -> Weights:
     else:
         dual = _walked(way, bits, effort)
         how = "as windows of register sequences with numpy"
-    orders = bits if bits <= COMPLETE_BITS else LOW_ORDERS
+    orders = bits if bits <= complete_bits else LOW_ORDERS
     return Weights(
         bits=bits,
         check_bits=part.width,
@@ -223,7 +223,7 @@ def _cosets(part: Part, shared_bits: int, effort: Effort) -> list[list[int]]:
     """Return for each error in the shared bits how many errors in the own bits hide it."""
     if shared_bits == 0:
         plain = Part(width=part.width, own=part.own, run=part.run)
-        found = _plain(plain, effort)
+        found = _plain(plain, effort, len(part.own))
         return [list(found.counts)]
     bits = len(part.own)
     _refuse_beyond(slices.cost_s(bits, part.width), effort, bits, part.width)
