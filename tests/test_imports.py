@@ -45,7 +45,7 @@ TABLE = {
     "reading": row(3, "errors bits model"),
     "gather": row(3, "errors model"),
     "demo": row(3),
-    "frame": row(4, MIDDLE, "construct"),
+    "frame": row(4, MIDDLE, "construct numpy"),
     "checks": row(4, MIDDLE),
     "diff": row(4, MIDDLE),
     "cases": row(4, "errors source"),
