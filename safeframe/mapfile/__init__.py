@@ -13,7 +13,6 @@ from ..model import End
 from .files import MAX_FILE_OCTETS, read_text
 from .keys import FORMAT
 from .tomlmap import read_toml
-from .write import write_toml
 
 __all__ = ["FORMAT", "MAX_FILE_OCTETS", "dumps", "load", "loads"]
 
@@ -59,6 +58,8 @@ def dumps(end: End, *, format: str = "toml") -> str:  # noqa: A002
         from .csvmap import write_csv  # deferred: most runs read TOML only.
 
         return write_csv(end, path="<memory>")
+    from .write import write_toml  # deferred: most runs write no map.
+
     return write_toml(end, path="<memory>")
 
 

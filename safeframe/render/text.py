@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..findings import SEVERITIES, Finding, Report, Spot, Waived, Witness
 
@@ -57,8 +57,7 @@ def wants_color(choice: str, *, terminal: bool, environ: Mapping[str, str]) -> b
     return bool(environ.get("FORCE_COLOR")) or terminal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Look(NamedTuple):
     """How the output may look: ``width`` in terminal columns, ``color`` on or off."""
 
     color: bool = False

@@ -21,8 +21,8 @@ COMMANDS = {
         "import argparse, tomllib, dataclasses",
     ],
     "safeframe check (demo pair)": [
-        "-m",
-        "safeframe",
+        "-c",
+        "import sys; from safeframe.__main__ import run; sys.exit(run())",  # as pip's script does.
         "check",
         str(AFTER / "sc1-lx.toml"),
         str(AFTER / "lx-sc1.toml"),
