@@ -16,13 +16,16 @@ from .source import NOWHERE, Location
 __all__ = [
     "EDGES",
     "ORDERS",
+    "RELATION_KINDS",
     "TYPES",
     "Allowance",
+    "Conditions",
     "Connection",
     "Direction",
     "End",
     "Map",
     "Plant",
+    "Relation",
     "Reserved",
     "Scalar",
     "Signal",
@@ -32,8 +35,13 @@ __all__ = [
 _FLOAT_WIDTHS = (16, 32, 64)
 TYPES = ("bool", "uint", "int", "float", "code")
 """Value types of a signal; ``code`` is an unsigned number whose values are named one by one."""
+RELATION_KINDS = ("requires", "excludes", "follows")
+"""What a relation says of its ``when`` and its other conditions."""
 EDGES = ("", "rising", "falling", "both")
 ORDERS = ("little", "big")
+
+Conditions = tuple[tuple[str, tuple[int, ...]], ...]
+"""Signals with the numbers (before scaling) of which each must have one, in name order."""
 
 Scalar = str | int | float | bool
 """A value of the free ``[parameters]`` table of an end."""
@@ -173,6 +181,63 @@ class Terms:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Relation:
+    """A rule between signals of one end: exactly one of requires, excludes and follows is stated.
+
+    While all of ``when`` hold, all of ``requires`` must hold, or not all of ``excludes`` may. Or
+    ``when`` may begin to hold only while ``follows`` holds and has held for ``after_ms``, and must
+    hold at the latest ``within_ms`` after ``follows`` began (None: at any time later).
+    Conditions name a signal of this end, as ``sends.x`` or ``receives.x`` where both have it.
+    """
+
+    name: str
+    when: Conditions
+    requires: Conditions = ()
+    excludes: Conditions = ()
+    follows: Conditions = ()
+    after_ms: int = 0
+    within_ms: int | None = None
+    reason: str
+    where: Location = field(default=NOWHERE, compare=False)
+
+    def __post_init__(self) -> None:
+        kinds = [kind for kind in RELATION_KINDS if getattr(self, kind)]
+        if len(kinds) != 1 or not self.when:
+            stated = " and ".join(kinds) or "none"
+            raise UsageError(
+                "a relation must state when and one of requires, excludes, follows, "
+                f"not {stated if self.when else f'{stated} without when'}"
+            )
+        if not self.follows and (self.after_ms or self.within_ms is not None):
+            raise UsageError(f"after_ms and within_ms must stand with follows, not {kinds[0]}")
+        if self.within_ms is not None and self.within_ms < self.after_ms:
+            raise UsageError(f"within_ms must be at least {self.after_ms}, not {self.within_ms}")
+
+    @property
+    def kind(self) -> str:
+        """One of RELATION_KINDS."""
+        return next(kind for kind in RELATION_KINDS if getattr(self, kind))
+
+    @property
+    def then(self) -> Conditions:
+        """The conditions that ``kind`` names."""
+        return self.requires or self.excludes or self.follows
+
+    def __str__(self) -> str:
+        """Return the relation as one line, without its name and reason."""
+        text = f"{_conditions(self.when)} {self.kind} {_conditions(self.then)}"
+        if self.after_ms:
+            text += f" after {self.after_ms} ms"
+        return text if self.within_ms is None else f"{text} within {self.within_ms} ms"
+
+
+def _conditions(conditions: Conditions) -> str:
+    return " and ".join(
+        f"{name} = {' or '.join(map(str, numbers))}" for name, numbers in conditions
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Allowance:
     """A finding that this end accepts, with the reason; ``signal`` empty means the whole map."""
 
@@ -197,6 +262,7 @@ class End:
     address: int | None = None
     sends: Map = Map()
     receives: Map = Map()
+    relations: tuple[Relation, ...] = ()
     parameters: tuple[tuple[str, Scalar], ...] = ()
     allowances: tuple[Allowance, ...] = ()
     note: str = ""

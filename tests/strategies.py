@@ -16,10 +16,13 @@ from hypothesis import strategies as st
 from safeframe.bits import MAX_OCTETS, Place
 from safeframe.model import (
     EDGES,
+    RELATION_KINDS,
     Allowance,
+    Conditions,
     Connection,
     End,
     Map,
+    Relation,
     Reserved,
     Scalar,
     Signal,
@@ -34,6 +37,7 @@ __all__ = [
     "names",
     "notes",
     "places",
+    "relations",
     "reserved",
     "signals",
 ]
@@ -135,6 +139,33 @@ def _scalars() -> st.SearchStrategy[Scalar]:
     )
 
 
+def _conditions() -> st.SearchStrategy[Conditions]:
+    numbers = st.lists(st.integers(-(1 << 40), 1 << 70), min_size=1, max_size=3, unique=True)
+    named = names() | names().map("receives.{}".format)
+    tables = st.dictionaries(named, numbers.map(sorted).map(tuple), min_size=1, max_size=3)
+    return tables.map(lambda table: tuple(sorted(table.items())))
+
+
+@st.composite
+def relations(draw: st.DrawFn) -> Relation:
+    """Draw any relation that a map file can hold."""
+    kind = draw(st.sampled_from(RELATION_KINDS))
+    if kind == "follows":
+        after_ms = draw(st.integers(0, 1000))
+        within_ms = draw(st.none() | st.integers(after_ms, 2000))
+    else:
+        after_ms, within_ms = 0, None
+    stated: dict[str, Any] = {kind: draw(_conditions())}
+    return Relation(
+        name=draw(names()),
+        when=draw(_conditions()),
+        after_ms=after_ms,
+        within_ms=within_ms,
+        reason=draw(names()),
+        **stated,
+    )
+
+
 @st.composite
 def ends(draw: st.DrawFn) -> End:
     """Draw any End that a map file can hold."""
@@ -159,6 +190,9 @@ def ends(draw: st.DrawFn) -> End:
         address=draw(number),
         sends=draw(maps()),
         receives=draw(maps()),
+        relations=tuple(
+            draw(st.lists(relations(), max_size=3, unique_by=lambda relation: relation.name))
+        ),
         parameters=tuple(sorted(draw(st.dictionaries(names(), _scalars(), max_size=4)).items())),
         allowances=tuple(draw(st.lists(allowances, max_size=3))),
         note=draw(notes()),

@@ -22,6 +22,7 @@ def compare_ends(before: End, after: End) -> tuple[Change, ...]:
             *_parameters(before, after),
             *compare_maps(before.sends, after.sends, "sends"),
             *compare_maps(before.receives, after.receives, "receives"),
+            *_relations(before, after),
             *_allowances(before, after),
         ]
     )
@@ -122,6 +123,31 @@ def _parameters(before: End, after: End) -> Iterator[Change]:
 def _typed(value: Scalar | None) -> str:
     # Python takes True, 1 and 1.0 for equal; in a map file they are three different values.
     return NOT_STATED if value is None else json.dumps(value, ensure_ascii=False)
+
+
+def _relations(before: End, after: End) -> Iterator[Change]:
+    old = {relation.name: relation for relation in before.relations}
+    new = {relation.name: relation for relation in after.relations}
+    rule = FIELDS["End"]["relations"]
+    for name in sorted(old.keys() | new.keys()):
+        was, now = old.get(name), new.get(name)
+        if was == now:
+            continue
+        # The reason is told where nothing else of the relation changed.
+        texts = [str(relation) if relation else NOT_STATED for relation in (was, now)]
+        if was and now and texts[0] == texts[1]:
+            texts = [was.reason, now.reason]
+        yield Change(
+            level=rule.level,
+            kind=rule.kind,
+            section="relations",
+            subject=name,
+            field="reason" if was and now and texts[0] == was.reason else "",
+            before=texts[0],
+            after=texts[1],
+            before_where=was.where if was else None,
+            after_where=now.where if now else None,
+        )
 
 
 def _allowances(before: End, after: End) -> Iterator[Change]:

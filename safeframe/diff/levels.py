@@ -73,10 +73,25 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         "address": FieldRule(level="wire", shared=False),
         # A free parameter may seed a CRC or name a device: without its profile, assume the worst.
         "parameters": FieldRule(level="wire", kind="parameter", shared=False),
+        # Which states are legal is said to people and tests: nothing of it is on the wire.
+        "relations": FieldRule(level="text", kind="relation", shared=False),
         "name": _NAME,
         "peer": _NAME,
         "allowances": FieldRule(level="text", kind="allowance", shared=False),
         "note": _OWN_TEXT,
+    },
+    "Relation": {
+        name: FieldRule(level="text", kind="relation", shared=False)
+        for name in (
+            "name",
+            "when",
+            "requires",
+            "excludes",
+            "follows",
+            "after_ms",
+            "within_ms",
+            "reason",
+        )
     },
     "Allowance": {
         "rule": FieldRule(level="text", kind="allowance", shared=False),
@@ -90,6 +105,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
     "Reserved": ("where",),
     "Map": ("entries", "where"),
     "End": ("terms", "sends", "receives", "where", "lines"),
+    "Relation": ("where",),
     "Allowance": ("where",),
 }
 """Fields without a level: their parts are compared, or they only say where a statement stands."""

@@ -12,9 +12,9 @@ from typing import Any
 
 from ..bits import MAX_OCTETS
 from ..errors import UsageError
-from ..model import Allowance, End, Map, Reserved, Signal, Terms
+from ..model import Allowance, End, Map, Relation, Reserved, Signal, Terms
 from ..source import Location
-from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES, Key
 from .kinds import FLOAT_LIMITS, RefusalError, scalar, show
 from .locate import Path, key_path
 from .problems import Problems, nearest
@@ -55,6 +55,7 @@ class _Assembly:
         owner = self.take(data.get("end"), END, ("end",), "an end")
         sends = self.entries(data.get("sends"), "sends")
         receives = self.entries(data.get("receives"), "receives")
+        relations = self.relations(data.get("relations"))
         allowances = [
             Allowance(**values, where=self.where(path))
             for path, row in self.rows(data.get("allow"), "allow")
@@ -69,6 +70,7 @@ class _Assembly:
             terms=Terms(**terms),
             sends=Map(entries=sends, where=self.where(("sends",))),
             receives=Map(entries=receives, where=self.where(("receives",))),
+            relations=relations,
             parameters=parameters,
             allowances=tuple(allowances),
             where=Location(path=self.path),
@@ -182,6 +184,26 @@ class _Assembly:
         except UsageError as error:
             self.add((*path, "value"), str(error))
             return None
+
+    def relations(self, array: Any) -> tuple[Relation, ...]:
+        """Build the relations, leaving out those that have a problem."""
+        found: dict[str, Relation] = {}
+        for path, row in self.rows(array, "relations"):
+            values = self.take(row, RELATION, path, "a relation")
+            if values is None:
+                continue
+            try:
+                relation = Relation(**values, where=self.where(path))
+            except UsageError as error:
+                self.add(path, str(error))
+                continue
+            if relation.name in found:
+                self.add(
+                    (*path, "name"),
+                    f"name must stand once among the relations, not {show(relation.name)} again",
+                )
+            found[relation.name] = relation
+        return tuple(found.values())
 
     def fits(self, signal: Signal, path: Path) -> bool:
         """Tell whether the safe value and the codes fit the type and width of the signal."""

@@ -15,16 +15,19 @@ from typing import Any
 
 from ..model import End
 from .assemble import assemble
-from .keys import CONNECTION, END, RESERVED, SIGNAL, Key
-from .kinds import show
+from .keys import CONNECTION, END, RELATION, RESERVED, SIGNAL, Key
+from .kinds import CONDITIONS, show
 from .locate import Path
 from .problems import Problems, nearest
 from .write import plain_data
 
-__all__ = ["COLUMNS", "read_csv", "write_csv"]
+__all__ = ["COLUMNS", "RELATION_COLUMNS", "read_csv", "write_csv"]
 
 COLUMNS = ("direction", *dict.fromkeys(("at", "name", "reserved", "value", *SIGNAL)))
-"""Every column, in the order in which they are written; any order is read."""
+"""The columns of every map, in the order in which they are written; any order is read."""
+
+RELATION_COLUMNS = tuple(name for name in RELATION if name not in ("name", "reason"))
+"""Further columns of a map with relations; the reason of one stands in the column note."""
 
 _REQUIRED = ("direction", "at", "name", "value")
 _PAIRS: Mapping[str, Mapping[str, Key]] = {"connection": CONNECTION, "end": END}
@@ -35,6 +38,7 @@ _USED: Mapping[str, tuple[str, ...]] = {
     "end": ("name", "value"),
     "sends": tuple(_ENTRY_KEYS),
     "receives": tuple(_ENTRY_KEYS),
+    "relation": ("name", "note", *RELATION_COLUMNS),
     "parameter": ("name", "type", "value"),
     "allow": ("name", "value", "note"),
 }
@@ -42,7 +46,7 @@ _USED: Mapping[str, tuple[str, ...]] = {
 
 _INTEGER = re.compile(r"-?(?:0|[1-9][0-9]{0,308})|0x[0-9A-Fa-f]{1,256}")
 _FLOAT = re.compile(r"-?[0-9]{1,400}(?:\.[0-9]{1,400})?(?:[eE][+-]?[0-9]{1,4})?")
-_CODE_PIECE = re.compile(r"((?:[^;\\]|\\[;\\])+)(?:;|$)")
+_PIECE = re.compile(r"((?:[^;\\]|\\[;\\])+)(?:;|$)")
 _TO_ESCAPE = re.compile(r"[;\\]")
 _ESCAPED = re.compile(r"\\([;\\])")
 
@@ -120,8 +124,8 @@ class _Sheet:
     def header(self, columns: list[str]) -> list[str]:
         """Check the header; a wrong one makes every row meaningless."""
         for name in dict.fromkeys(columns):
-            if name not in COLUMNS:
-                remedy = nearest(name, COLUMNS)
+            if name not in (*COLUMNS, *RELATION_COLUMNS):
+                remedy = nearest(name, (*COLUMNS, *RELATION_COLUMNS))
                 if ";" in name or "\t" in name:
                     remedy = "separate the columns by commas"
                 self.add("", f"a column must be a known one, not {show(name)}", remedy)
@@ -157,6 +161,17 @@ class _Sheet:
                 self.put((kind, name), self.plain(key, value) if key else value)
             case "parameter":
                 self.parameter(name, cells.get("type", "text"), value)
+            case "relation":
+                before = len(self.problems)
+                row = {
+                    key: self.plain(RELATION[key], text)
+                    for key, text in cells.items()
+                    if key != "note"
+                }
+                if "note" in cells:
+                    row["reason"] = cells["note"]
+                if len(self.problems) == before:
+                    self.append("relations", row)
             case "allow":
                 row = {"rule": value, "signal": name, "reason": cells.get("note", "")}
                 self.append(kind, {key: text for key, text in row.items() if text})
@@ -168,6 +183,8 @@ class _Sheet:
 
     def plain(self, key: Key, text: str) -> Any:
         """Return a cell as the plain value of its key; what is none stays text."""
+        if key.kind is CONDITIONS:
+            return self.conditions(text)
         kind = key.kind.schema.get("type", "string")
         if kind == "object":
             return self.codes(text)
@@ -176,19 +193,40 @@ class _Sheet:
     def codes(self, text: str) -> dict[str, str]:
         """Read ``0=off;1=on``; a semicolon or backslash in a name follows a backslash."""
         codes: dict[str, str] = {}
-        position = 0
-        while position < len(text):
-            piece = _CODE_PIECE.match(text, position)
-            code, equals, name = piece[1].partition("=") if piece else ("", "", "")
+        for piece in self.pieces(text):
+            code, equals, name = piece.partition("=")
             code = code.strip()
-            if piece is None or not equals:
+            if not equals:
                 self.add("codes", f"codes must be written as 0=off;1=on, not {show(text)}")
                 break
             if code in codes:
                 self.add("codes", f"codes must state each code once, not {show(code)} twice")
             codes[code] = _ESCAPED.sub(r"\1", name)
-            position = piece.end()
         return codes
+
+    def conditions(self, text: str) -> dict[str, Any]:
+        """Read ``permit_torque=1;speed_level=0 1``, escaped as codes are."""
+        conditions: dict[str, Any] = {}
+        for piece in self.pieces(text):
+            name, equals, numbers = piece.rpartition("=")
+            name = _ESCAPED.sub(r"\1", name)
+            if not equals or not numbers.strip():
+                shown = show(text)
+                self.add("", f"conditions must be written as lamp=1;level=0 2, not {shown}")
+                break
+            if name in conditions:
+                self.add("", f"conditions must state each signal once, not {show(name)} twice")
+            conditions[name] = [_integer(number) for number in numbers.split()]
+        return conditions
+
+    @staticmethod
+    def pieces(text: str) -> Iterator[str]:
+        """Yield what stands between semicolons; an empty piece where there is no way to read on."""
+        position = 0
+        while position < len(text):
+            piece = _PIECE.match(text, position)
+            yield piece[1] if piece else ""
+            position = piece.end() if piece else len(text)
 
     def parameter(self, name: str, kind: str, text: str) -> None:
         """Put one parameter into the plain data."""
@@ -251,6 +289,9 @@ def write_csv(end: End, *, path: str) -> str:
             {"direction": direction} | {key: _cell(value) for key, value in row.items()}
             for row in data.get(direction, ())
         ]
+    for row in data.get("relations", ()):
+        cells = {key: _cell(value) for key, value in row.items() if key != "reason"}
+        rows.append({"direction": "relation", **cells, "note": row["reason"]})
     rows += [
         {
             "direction": "allow",
@@ -261,7 +302,8 @@ def write_csv(end: End, *, path: str) -> str:
         for row in data.get("allow", ())
     ]
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\n")
+    columns = COLUMNS + (RELATION_COLUMNS if end.relations else ())
+    writer = csv.DictWriter(out, columns, restval="", lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
     return out.getvalue()
@@ -275,8 +317,11 @@ def _cell(value: Any) -> str:
         case list():
             return " ".join(map(str, value))
         case dict():
-            return ";".join(
-                f"{code}=" + _TO_ESCAPE.sub(r"\\\g<0>", name) for code, name in value.items()
-            )
+            return ";".join(f"{_cell_part(key)}={_cell_part(part)}" for key, part in value.items())
         case _:
             return str(value)
+
+
+def _cell_part(value: Any) -> str:
+    """Return a key or value of a table as text without a bare semicolon or backslash."""
+    return _TO_ESCAPE.sub(r"\\\g<0>", _cell(value))

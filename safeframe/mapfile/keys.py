@@ -9,6 +9,7 @@ from ..bits import MAX_OCTETS
 from ..model import EDGES, ORDERS, TYPES
 from .kinds import (
     CODES,
+    CONDITIONS,
     DECIMAL,
     LINE,
     NAME,
@@ -28,6 +29,7 @@ __all__ = [
     "END",
     "FORMAT",
     "PARAMETERS",
+    "RELATION",
     "RESERVED",
     "SIGNAL",
     "TABLES",
@@ -37,7 +39,7 @@ __all__ = [
 FORMAT = "safeframe-map/1"
 """The value of the key ``format``: the name and edition of this file format."""
 
-TABLES = ("connection", "end", "sends", "receives", "parameters", "allow")
+TABLES = ("connection", "end", "sends", "receives", "relations", "parameters", "allow")
 """The tables of a map file, in the order in which they are written."""
 
 PARAMETERS = "parameters"
@@ -101,6 +103,20 @@ RESERVED: dict[str, Key] = {
     "reserved": Key(kind=_WIDTH, required=True, meaning="number of unused bits"),
     "value": Key(kind=RAW, default=0, meaning="what the producer puts there"),
     "note": Key(kind=NOTE, meaning="a remark"),
+}
+RELATION: dict[str, Key] = {
+    "name": Key(kind=NAME, required=True, meaning="name of the relation, once only"),
+    "when": Key(kind=CONDITIONS, required=True, default=(), meaning="conditions that start it"),
+    "requires": Key(kind=CONDITIONS, default=(), meaning="what must hold as long as `when` does"),
+    "excludes": Key(kind=CONDITIONS, default=(), meaning="what must not hold while `when` does"),
+    "follows": Key(kind=CONDITIONS, default=(), meaning="what must hold before `when` begins"),
+    "after_ms": Key(
+        kind=_MILLISECONDS, default=0, meaning="shortest time from `follows` to `when`, ms"
+    ),
+    "within_ms": Key(
+        kind=_MILLISECONDS, default=None, meaning="longest time from `follows` to `when`, ms"
+    ),
+    "reason": Key(kind=NAME, required=True, meaning="why; shown in the record"),
 }
 ALLOW: dict[str, Key] = {
     "rule": Key(kind=NAME, required=True, meaning="name of the rule whose finding is accepted"),

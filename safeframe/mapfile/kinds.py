@@ -8,15 +8,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from math import isfinite
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..bits import MAX_OCTETS, Place
 from ..errors import UsageError
 
 __all__ = [
     "CODES",
+    "CONDITIONS",
     "DECIMAL",
     "FLOAT_LIMITS",
     "LINE",
@@ -73,8 +73,7 @@ def show(value: object) -> str:
             return "a date or time"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kind:
+class Kind(NamedTuple):
     """How one sort of value is read (``read``), described (``text``) and put in the schema."""
 
     text: str
@@ -193,6 +192,30 @@ def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
     return tuple(sorted(codes.items()))
 
 
+def _read_conditions(value: Any) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    if type(value) is not dict or not value:
+        raise RefusalError("a table such as { permit_torque = 1 }", value)
+    stated: list[tuple[str, Any]] = []
+    for key, inner in value.items():
+        # ``receives.x = 1`` without quotes is a table in a table.
+        if key in ("sends", "receives") and type(inner) is dict:
+            stated += ((f"{key}.{name}", numbers) for name, numbers in inner.items())
+        else:
+            stated.append((key, inner))
+    conditions: dict[str, tuple[int, ...]] = {}
+    for name, numbers in stated:
+        if not name or not name.isprintable():
+            raise RefusalError("a table whose keys are names of signals", name)
+        if name in conditions:
+            raise RefusalError("a table that states each signal once", name)
+        several = numbers if type(numbers) is list and numbers else [numbers]
+        for number in several:
+            if type(number) is not int or number.bit_length() > RAW_BITS:
+                raise RefusalError("a table whose values are integers or arrays of them", number)
+        conditions[name] = tuple(sorted(set(several)))
+    return tuple(sorted(conditions.items()))
+
+
 def scalar(value: Any) -> str | int | float | bool:
     """Read a value of the parameters table: a text, an integer, a finite number, a boolean."""
     match value:
@@ -246,6 +269,30 @@ OCTETS = Kind(
         "type": "array",
         "items": {"type": "integer", "minimum": 1, "maximum": MAX_OCTETS},
         "minItems": 1,
+    },
+)
+_NUMBERS = {
+    "anyOf": [
+        {"type": "integer"},
+        {"type": "array", "items": {"type": "integer"}, "minItems": 1},
+    ]
+}
+CONDITIONS = Kind(
+    text="table of signal = integer or array",
+    read=_read_conditions,
+    schema={
+        "type": "object",
+        "minProperties": 1,
+        "properties": {
+            name: {
+                "anyOf": [
+                    *_NUMBERS["anyOf"],
+                    {"type": "object", "minProperties": 1, "additionalProperties": _NUMBERS},
+                ]
+            }
+            for name in ("sends", "receives")
+        },
+        "additionalProperties": _NUMBERS,
     },
 )
 CODES = Kind(

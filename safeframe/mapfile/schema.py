@@ -6,7 +6,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, Key
+from ..model import RELATION_KINDS
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, Key
 from .kinds import FLOAT_LIMITS
 
 __all__ = ["schema", "schema_text"]
@@ -30,6 +31,17 @@ def schema() -> dict[str, Any]:
             "end": _table(END),
             "sends": {**entries, "description": "entries of the data this end sends"},
             "receives": {**entries, "description": "entries of the data this end receives"},
+            "relations": {
+                "type": "array",
+                "description": "rules between signals of this end",
+                "items": {
+                    **_table(RELATION),
+                    "oneOf": [{"required": [kind]} for kind in RELATION_KINDS],
+                    "dependentSchemas": {
+                        name: {"required": ["follows"]} for name in ("after_ms", "within_ms")
+                    },
+                },
+            },
             "parameters": {
                 "type": "object",
                 "description": "further values of the profile",

@@ -9,7 +9,8 @@ from typing import Any
 
 from ..model import End, Reserved, Signal
 from .assemble import assemble
-from .keys import ALLOW, CONNECTION, END, FORMAT, RESERVED, SIGNAL, TABLES, Key
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES, Key
+from .kinds import CONDITIONS
 from .problems import Problems
 
 __all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
@@ -30,6 +31,7 @@ def plain_data(end: End, *, path: str) -> dict[str, Any]:
         "end": _stated(end, END),
         "sends": [plain_entry(entry) for entry in end.sends.entries],
         "receives": [plain_entry(entry) for entry in end.receives.entries],
+        "relations": [_stated(relation, RELATION) for relation in end.relations],
         "parameters": dict(sorted(end.parameters)),
         "allow": [_stated(allowance, ALLOW) for allowance in end.allowances],
     }
@@ -64,6 +66,10 @@ def _stated(value: Any, keys: Mapping[str, Key]) -> dict[str, Any]:
             stated = str(stated)
         elif name == "codes":
             stated = {str(code): text for code, text in stated}
+        elif key.kind is CONDITIONS:
+            stated = {
+                name: numbers[0] if len(numbers) == 1 else list(numbers) for name, numbers in stated
+            }
         elif isinstance(stated, tuple):
             stated = list(stated)
         row[name] = stated

@@ -38,6 +38,7 @@ _WORDS = {
     "moved": ("moved from {before} to {after}", "at {before} in {left}, at {after} in {right}"),
     "renamed": ("renamed, it was {before}", "called {before} at {left}"),
     "parameter": ("parameter changed from {before} to {after}", ""),
+    "relation": ("changed from {before} to {after}", ""),
     "allowance": ("allowance changed from {before} to {after}", ""),
 }
 _OTHER_WORDS = (
@@ -182,7 +183,8 @@ def _verdict(title: str, given: EditComparison, look: Look) -> list[str]:
         lines = [look.paint("good", f"{name}: nothing changed that both ends share")]
     states = (("before the edits", given.disagreed), ("after the edits", given.disagree))
     for when, found in states:
-        says = f"the ends differ in {len(found)} points" if found else "the ends agree"
+        points = f"{len(found)} point{'s'[: len(found) != 1]}"
+        says = f"the ends differ in {points}" if found else "the ends agree"
         lines.append(f"  {when:16} {says}")
     return lines
 
@@ -233,10 +235,12 @@ def _table(given: MixedTable, look: Look, all_rows: bool) -> list[str]:
                 lines += look.wrap(row.consequence, first=" " * 11, rest=" " * 13)
     rest = len(given.rows) - len(rows)
     if rest and given.accepted:
-        others = "other signals" if rows else "signals"
-        lines.append(f"    {rest} {others} arrive unchanged")
+        others = "other " if rows else ""
+        lines.append(
+            f"    {rest} {others}signal{'s'[: rest != 1]} arrive{'s'[: rest == 1]} unchanged"
+        )
     elif rest:
-        lines.append(f"    {rest} signals fall back to their safe values")
+        lines.append(f"    every signal of {clean(given.consumer)} falls back to its safe value")
     return lines
 
 

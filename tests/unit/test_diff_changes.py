@@ -63,6 +63,7 @@ def test_every_part_of_a_map_file_is_in_the_tables() -> None:
         "Map",
         "Terms",
         "End",
+        "Relation",
         "Allowance",
     }
 

@@ -14,9 +14,9 @@ from hypothesis import given
 import safeframe
 from safeframe.errors import InputError
 from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.keys import ALLOW, CONNECTION, END, RESERVED, SIGNAL, TABLES, Key
+from safeframe.mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL, TABLES, Key
 from safeframe.mapfile.schema import schema, schema_text
-from safeframe.model import Allowance, End, Signal, Terms
+from safeframe.model import Allowance, End, Relation, Signal, Terms
 from safeframe.model import Reserved as Run
 from tests.strategies import ends
 
@@ -54,6 +54,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
         (made["properties"]["connection"], CONNECTION),
         (made["properties"]["end"], END),
         (made["properties"]["allow"]["items"], ALLOW),
+        (made["properties"]["relations"]["items"], RELATION),
         (made["$defs"]["signal"], SIGNAL),
         (made["$defs"]["reserved"], RESERVED),
     ]
@@ -68,10 +69,15 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     ("record", "keys", "other"),
     [
         (Terms, CONNECTION, set()),
-        (End, END, {"terms", "sends", "receives", "parameters", "allowances", "lines"}),
+        (
+            End,
+            END,
+            {"terms", "sends", "receives", "relations", "parameters", "allowances", "lines"},
+        ),
         (Signal, SIGNAL, set()),
         (Run, RESERVED, set()),
         (Allowance, ALLOW, set()),
+        (Relation, RELATION, set()),
     ],
 )
 def test_the_keys_are_the_fields_of_the_model(
