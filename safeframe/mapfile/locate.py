@@ -88,7 +88,9 @@ class Index:
 
     def find(self, path: Path) -> Span | None:
         """Return the span of the deepest part of ``path`` that is in the text."""
-        found = None
+        found = self._spans.get(path)
+        if found is not None:
+            return found
         for length in range(1, len(path) + 1):
             prefix = path[:length]
             if prefix not in self._spans and length > 1:
@@ -120,8 +122,7 @@ class Index:
         self._expanded.add(path)
         match self.text[span.value : span.value + 1]:
             case "[":
-                for number, inner in enumerate(self._elements(span.value)):
-                    self._spans[(*path, number)] = inner
+                self._array(path, span.value)
             case "{":
                 for parts, inner in self.pairs(span.value):
                     self._record((*path, *parts), inner, len(path) + 1)
@@ -154,8 +155,11 @@ class Index:
             else:
                 keys, position = self._key(position)
                 value = self._after(_EQUALS, position)
-                position = self._value_end(value)
                 path = (*table, *keys)
+                if text[value] == "[":
+                    position = self._array(path, value)
+                else:
+                    position = self._value_end(value)
                 span = Span(start, value, position)
                 self._record(path, span, len(table) + 1)
                 self.statements.append(Statement(path, span, False))
@@ -212,15 +216,19 @@ class Index:
                     return token.end()
         raise AssertionError("the text must be TOML that tomllib has accepted")
 
-    def _elements(self, position: int) -> Iterator[Span]:
-        """Yield the span of every element of the array that opens at ``position``."""
+    def _array(self, path: Path, position: int) -> int:
+        """Keep the span of every element of the array at ``position``; return where it ends."""
+        self._expanded.add(path)
+        number = 0
         position = self._blank(position + 1)
         while self.text[position] != "]":
             end = self._value_end(position)
-            yield Span(position, position, end)
+            self._spans[*path, number] = Span(position, position, end)
+            number += 1
             position = self._blank(end)
             if self.text[position] == ",":
                 position = self._blank(position + 1)
+        return position + 1
 
     def pairs(self, position: int) -> Iterator[tuple[tuple[str, ...], Span]]:
         """Yield keys and span of every pair of the inline table that opens at ``position``."""

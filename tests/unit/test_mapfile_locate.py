@@ -214,4 +214,4 @@ class TestEveryLeaf:
 
 def test_a_text_that_tomllib_refuses_is_an_error_of_the_caller() -> None:
     with pytest.raises(AssertionError, match="must be TOML that tomllib has accepted"):
-        Index("x = [[1]")
+        Index("x = {a = [1")
