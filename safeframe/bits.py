@@ -104,7 +104,7 @@ class Layout:
     map of single bits about as fast as shifts written out by hand (tests/bench/bench_bits.py).
     """
 
-    __slots__ = ("_reads", "_writes", "fields", "size_octets")
+    __slots__ = ("_reads", "_shared", "_wide", "fields", "size_octets")
 
     def __init__(self, size_octets: int, fields: Iterable[tuple[int, int]]) -> None:
         self.size_octets = size_octets
@@ -119,14 +119,17 @@ class Layout:
         if end > 8 * size_octets:
             raise UsageError(f"fields must end within {8 * size_octets} bits, not at bit {end}")
         self._reads: list[tuple[int, int, tuple[tuple[int, ...], ...] | None]] = []
-        self._writes: list[tuple[int, int, int, dict[tuple[int, ...], int] | None]] = []
+        self._shared: list[tuple[int, slice, dict[tuple[int, ...], int]]] = []
+        self._wide: list[tuple[int, int, int]] = []
         for first, last in self._groups():
             widths = tuple(width for _, width in self.fields[first:last])
             shift, total = self.fields[first][0], sum(widths)
-            small = total <= _TABLE_BITS
-            mask = (1 << total) - 1
-            self._reads.append((shift, mask, _values(widths) if small else None))
-            self._writes.append((shift, first, last, _numbers(widths) if small else None))
+            if total > _TABLE_BITS:
+                self._reads.append((shift, (1 << total) - 1, None))
+                self._wide.append((shift, first, total))
+            else:
+                self._reads.append((shift, (1 << total) - 1, _values(widths)))
+                self._shared.append((shift, slice(first, last), _numbers(widths)))
 
     def _groups(self) -> Iterator[tuple[int, int]]:
         """Yield ranges of fields: neighbours that share a table, or one wide field alone."""
@@ -159,16 +162,16 @@ class Layout:
         """Return the octets that hold ``values``; bits outside all fields are 0."""
         if len(values) != len(self.fields):
             raise UsageError(f"values must be {len(self.fields)}, not {len(values)}")
-        word = 0
-        for shift, first, last, numbers in self._writes:
-            if numbers is None:
-                value, width = values[first], self.fields[first][1]
-                number = None if value >> width else value
-            else:
-                number = numbers.get(tuple(values[first:last]))
-            if number is None:
+        row, word = tuple(values), 0
+        try:
+            for shift, part, numbers in self._shared:
+                word |= numbers[row[part]] << shift
+        except KeyError:
+            raise UsageError(self._misfit(values)) from None
+        for shift, position, width in self._wide:
+            if row[position] >> width:
                 raise UsageError(self._misfit(values))
-            word |= number << shift
+            word |= row[position] << shift
         return word.to_bytes(self.size_octets, "little")
 
     def _misfit(self, values: Sequence[int]) -> str:
