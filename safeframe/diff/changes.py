@@ -52,11 +52,11 @@ class Change:
 
     ``kind`` is added, removed, moved, resized, renamed, attribute, reserve, size, parameter,
     relation or allowance. ``section`` is ``sends``, ``receives``, ``connection``, ``end``,
-    ``parameters``, ``relations``, ``allow`` or, end against end, a direction such as ``SC1 -> LX``. ``subject`` is the name
-    after the change, or the only one there is. ``taken`` is what the side before has on the bits
-    that the subject occupies after the change, ``left`` what the side after has on the bits it
-    occupied before: reserve that shrinks or grows with a signal is told here and is no change
-    of its own.
+    ``parameters``, ``relations``, ``allow`` or, end against end, a direction such as
+    ``SC1 -> LX``. ``subject`` is the name after the change, or the only one there is. ``taken``
+    is what the side before has on the bits that the subject occupies after the change, ``left``
+    what the side after has on the bits it occupied before: reserve that shrinks or grows with a
+    signal is told here and is no change of its own.
     """
 
     level: str

@@ -133,18 +133,18 @@ def _relations(before: End, after: End) -> Iterator[Change]:
         was, now = old.get(name), new.get(name)
         if was == now:
             continue
-        # The reason is told where nothing else of the relation changed.
+        field = ""
         texts = [str(relation) if relation else NOT_STATED for relation in (was, now)]
         if was and now and texts[0] == texts[1]:
-            texts = [was.reason, now.reason]
+            field, texts = "reason", [was.reason, now.reason]
         yield Change(
             level=rule.level,
             kind=rule.kind,
             section="relations",
             subject=name,
-            field="reason" if was and now and texts[0] == was.reason else "",
-            before=texts[0],
-            after=texts[1],
+            field=field,
+            before=show(field, texts[0]),
+            after=show(field, texts[1]),
             before_where=was.where if was else None,
             after_where=now.where if now else None,
         )

@@ -37,9 +37,6 @@ _WORDS = {
     "removed": ("removed, it was {before}", "only {left} has it: {before}"),
     "moved": ("moved from {before} to {after}", "at {before} in {left}, at {after} in {right}"),
     "renamed": ("renamed, it was {before}", "called {before} at {left}"),
-    "parameter": ("parameter changed from {before} to {after}", ""),
-    "relation": ("changed from {before} to {after}", ""),
-    "allowance": ("allowance changed from {before} to {after}", ""),
 }
 _OTHER_WORDS = (
     "{field} changed from {before} to {after}",

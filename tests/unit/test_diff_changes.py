@@ -21,7 +21,7 @@ from safeframe.diff import (
     fails,
 )
 from safeframe.diff.levels import PARTS
-from safeframe.model import Allowance, Map, Signal, Terms
+from safeframe.model import Allowance, Map, Relation, Signal, Terms
 from safeframe.source import Location
 from tests.unit.diff_maps import (
     ONE_BRAKE,
@@ -392,6 +392,33 @@ class TestEnd:
             ("text", "allowance", "hole", "", "old", "new"),
             ("text", "allowance", "overlap", "", "gone", "not stated"),
             ("text", "allowance", "swap", "ack", "not stated", "fresh"),
+        ]
+
+    def test_relations(self) -> None:
+        def relation(name: str, number: int, reason: str = "r") -> Relation:
+            when, requires = (("ack", (1,)),), (("permit", (number,)),)
+            return Relation(name=name, when=when, requires=requires, reason=reason)
+
+        kept = relation("kept", 1)
+        old = end_of(
+            ONE_BRAKE, relations=(relation("a", 0), relation("b", 0), relation("c", 0), kept)
+        )
+        new = end_of(
+            ONE_BRAKE,
+            relations=(kept, relation("b", 1, "s"), relation("c", 0, "s"), relation("d", 0)),
+        )
+        assert [brief(change) for change in compare_ends(old, new)] == [
+            ("text", "relation", "a", "", "ack = 1 requires permit = 0", "not stated"),
+            (
+                "text",
+                "relation",
+                "b",
+                "",
+                "ack = 1 requires permit = 0",
+                "ack = 1 requires permit = 1",
+            ),
+            ("text", "relation", "c", "reason", "r", "s"),
+            ("text", "relation", "d", "", "not stated", "ack = 1 requires permit = 0"),
         ]
 
     def test_the_receiving_map_is_its_own_section(self) -> None:

@@ -1,0 +1,191 @@
+"""diff as a user runs it."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from safeframe import demo
+from safeframe.cli import main
+from safeframe.render.text import CAUTION
+
+PAIR = ["sc1-lx.toml", "lx-sc1.toml"]
+BEFORE = [f"before/{name}" for name in PAIR]
+AFTER = [f"after/{name}" for name in PAIR]
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The demo site in the folders before and after of the current folder."""
+    for state, files in (("before", demo.before()), ("after", demo.after())):
+        (tmp_path / state).mkdir()
+        for name, text in files.items():
+            (tmp_path / state / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def edit(site: Path, name: str, old: str, new: str) -> None:
+    path = site / name
+    text = path.read_text(encoding="utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_one_end_before_and_after(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", BEFORE[0], AFTER[0]]) == 1
+    out = capsys.readouterr().out
+    assert out.startswith("wire: brake2_release  [sends]\n    added: 1.2, bool, 1 bit\n")
+    assert "\nSC1: 2 differences (2 wire)\n" in out
+    assert out.endswith(f"{CAUTION}\n")
+
+
+def test_end_against_end(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", *AFTER]) == 0
+    assert capsys.readouterr().out == f"SC1 and LX: no difference\n{CAUTION}\n"
+    assert main(["diff", AFTER[0], BEFORE[1]]) == 1
+    assert "only SC1 has it: 1.2, bool, 1 bit" in capsys.readouterr().out
+
+
+def test_four_files_alike(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", *BEFORE, *AFTER]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("SC1-LX: SC1 and LX were edited identically\n")
+    assert "9 other signals arrive unchanged" in out
+    assert main(["diff", "--all", *BEFORE, *AFTER]) == 0
+    assert "permit_torque" in capsys.readouterr().out
+
+
+def test_four_files_with_a_one_sided_edit(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", *BEFORE, AFTER[0], BEFORE[1]]) == 1
+    out = capsys.readouterr().out
+    assert "SC1  added brake2_release at 1.2  after/sc1-lx.toml:15\n" in out
+    assert "LX   did not add brake2_release   before/lx-sc1.toml:" in out
+
+
+def test_four_files_with_the_bit_at_two_places(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    edit(
+        site,
+        "after/lx-sc1.toml",
+        '{ at = "1.2", name = "brake2_release"',
+        '{ at = "1.2", reserved = 1 },\n  { at = "1.3", name = "brake2_release"',
+    )
+    edit(
+        site,
+        "after/lx-sc1.toml",
+        'bind = "Drive.Brake2Release" },\n  { at = "1.3", reserved = 5 }',
+        'bind = "Drive.Brake2Release" },\n  { at = "1.4", reserved = 4 }',
+    )
+    assert main(["diff", *BEFORE, *AFTER]) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "SC1 added brake2_release at 1.2 after/sc1-lx.toml:15 " in out
+    assert "LX added brake2_release at 1.3 after/lx-sc1.toml:29 " in out
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "level"),
+    [
+        ('at = "0.6", name = "brake1_release"', 'at = "1.5", name = "brake1_release"', "wire"),
+        ("watchdog_ms = 100", "watchdog_ms = 90", "value"),
+        ('"permit_up"', '"up_permit"', "name"),
+        ("Lift.PermitUp", "Lift.Up", "text"),
+    ],
+)
+def test_fail_on(site: Path, old: str, new: str, level: str) -> None:
+    edit(site, "after/sc1-lx.toml", old, new)
+    (site / "old.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
+    levels = ["wire", "value", "name", "text"]
+    codes = [main(["diff", "--fail-on", at, "old.toml", AFTER[0]]) for at in levels]
+    assert codes == [int(levels.index(at) >= levels.index(level)) for at in levels]
+
+
+def test_json(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for files, mode, code in (
+        ([BEFORE[0], AFTER[0]], "versions", 1),
+        (AFTER, "ends", 0),
+        ([*BEFORE, *AFTER], "edits", 0),
+    ):
+        assert main(["diff", "--format", "json", *files]) == code
+        document = json.loads(capsys.readouterr().out)
+        assert (document["format"], document["mode"]) == ("safeframe-diff/1", mode)
+
+
+def test_standard_input(
+    site: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    octets = (site / AFTER[1]).read_bytes()
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(octets)))
+    assert main(["diff", BEFORE[0], "-"]) == 1
+    assert "<stdin>:" in capsys.readouterr().out
+
+
+def test_the_mode_can_be_forced(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", "--versions", "before/sc1-lx.toml", "before/sc1-lx2.toml"]) == 1
+    assert "SC1: " in capsys.readouterr().out
+    assert main(["diff", "--ends", BEFORE[0], "before/lx2-sc1.toml"]) == 1
+    assert "SC1 and LX2: " in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ([BEFORE[0]], "map files must be two or four, not 1"),
+        ([*BEFORE, AFTER[0]], "map files must be two or four, not 3"),
+        (["-", "-"], "standard input (-) must be given once, not twice"),
+        (["--ends", *BEFORE, *AFTER], "--ends must stand with two map files, not four"),
+        (
+            [BEFORE[1], "before/lx2-sc1.toml"],
+            "two map files must be one end before and after, or two ends that name each other, "
+            "not LX (peer SC1) and LX2 (peer SC1); --versions or --ends decides",
+        ),
+        (
+            [BEFORE[0], AFTER[0], BEFORE[1], AFTER[1]],
+            "four map files must be both ends before, then both ends after in the same order, "
+            "not SC1, SC1, LX, LX",
+        ),
+        (
+            [*BEFORE, AFTER[1], AFTER[0]],
+            "four map files must be both ends before, then both ends after in the same order, "
+            "not SC1, LX, LX, SC1",
+        ),
+    ],
+)
+def test_wrong_use_exits_2(
+    site: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], message: str
+) -> None:
+    assert main(["diff", *arguments]) == 2
+    captured = capsys.readouterr()
+    assert captured.err == f"safeframe: {message}\n"
+    assert captured.out == ""
+
+
+def test_an_end_that_names_itself_is_ambiguous(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    edit(site, AFTER[0], 'peer = "LX"', 'peer = "SC1"')
+    assert main(["diff", BEFORE[0], AFTER[0]]) == 2
+    assert "--versions or --ends decides" in capsys.readouterr().err
+
+
+def test_unreadable_input_exits_2(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    edit(site, AFTER[0], "watchdog_ms = 100", "watchdog = 100")
+    assert main(["diff", BEFORE[0], AFTER[0]]) == 2
+    captured = capsys.readouterr()
+    assert "after/sc1-lx.toml:3" in captured.err
+    assert captured.out == ""
+    assert main(["diff", "--format", "json", BEFORE[0], AFTER[0]]) == 2
+    document = json.loads(capsys.readouterr().out)
+    assert (document["mode"], document["problems"][0]["line"]) == ("unreadable", 3)
+
+
+def test_help_shows_an_example(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["diff", "--help"]) == 0
+    out = capsys.readouterr().out
+    assert "safeframe diff before/sc1-lx.toml after/sc1-lx.toml\n" in out
+    assert "exit codes: 0 nothing differs" in out
