@@ -11,8 +11,8 @@ import pytest
 
 from safeframe.errors import InputError
 from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.csvmap import COLUMNS
-from safeframe.mapfile.keys import ALLOW, CONNECTION, END, RESERVED, SIGNAL, Key
+from safeframe.mapfile.csvmap import COLUMNS, RELATION_COLUMNS
+from safeframe.mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL, Key
 
 PAGE = (Path(__file__).parents[2] / "docs" / "map-file.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```([a-z ]+)\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
@@ -32,14 +32,14 @@ def described(name: str, key: Key) -> str:
     return f"| `{name}` | {key.kind.text} | {default} | {key.meaning} |"
 
 
-@pytest.mark.parametrize("keys", [CONNECTION, END, SIGNAL, RESERVED, ALLOW])
+@pytest.mark.parametrize("keys", [CONNECTION, END, SIGNAL, RESERVED, RELATION, ALLOW])
 def test_every_key_is_described(keys: Mapping[str, Key]) -> None:
     for name, key in keys.items():
         assert described(name, key) in PAGE
 
 
 def test_every_column_is_described() -> None:
-    for column in COLUMNS:
+    for column in (*COLUMNS, *RELATION_COLUMNS):
         assert f"`{column}`" in PAGE
 
 
