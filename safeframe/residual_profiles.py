@@ -10,17 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 
 from .errors import UsageError
 from .profiles import Profile
 from .residual import Code, Part, contiguous, powers, stacked
 
-__all__ = ["SCOPES", "Scope", "code", "generator", "scope", "sizes"]
+__all__ = ["SCOPES", "Scope", "code", "generators", "scope", "sizes"]
 
 _UNBOUNDED_OCTETS = 32
 """Largest size of a list where a profile states none; larger ones can be asked for."""
 
 Generators = dict[str, int]
+"""Generator polynomials by the name of their algorithm without the profile, such as crc16."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,14 +36,9 @@ class Scope:
     title: str
     left_out: str
     build: Callable[[Generators, int], Code]
-    source: str = ""
+    source: str
     largest: int | None = None
-
-
-def generator(profile: Profile, name: str) -> int:
-    """Return the generator polynomial, with its top bit, of an algorithm of the profile."""
-    algorithm = next(use.algorithm for use in profile.crcs if use.algorithm.name == name)
-    return 1 << algorithm.width | algorithm.poly
+    bound: tuple[Fraction, str] | None = None
 
 
 def scope(profile: Profile, name: str | None = None) -> Scope:
@@ -74,11 +71,15 @@ def code(profile: Profile, octets: int, chosen: Scope) -> Code:
             f"the scope {chosen.name} must be asked for up to {chosen.largest} octets, "
             f"not {octets}: {chosen.left_out}"
         )
-    polynomials = {
+    return chosen.build(generators(profile), octets)
+
+
+def generators(profile: Profile) -> Generators:
+    """Return the generator polynomials of a profile, with their top bits, by short name."""
+    return {
         use.algorithm.name.partition("/")[2]: 1 << use.algorithm.width | use.algorithm.poly
         for use in profile.crcs
     }
-    return chosen.build(polynomials, octets)
 
 
 def sizes(profile: Profile, chosen: Scope, most: int | None = None) -> tuple[int, ...]:
@@ -181,6 +182,9 @@ def _opcua_whole(generators: Generators, octets: int) -> Code:
     return contiguous(generators["crc32"], 8 * (octets + 25))
 
 
+_OPCUA_BOUND = (Fraction(4, 10**10), "OPC 10000-15 release 1.05.04, clause 9.3")
+"""For 1 to 1500 octets of data and every bit error probability up to 0.5."""
+
 SCOPES: dict[str, tuple[Scope, ...]] = {
     "fscp-12-1": (
         Scope(
@@ -241,6 +245,7 @@ SCOPES: dict[str, tuple[Scope, ...]] = {
             title="errors in data, status or control octet and CRC",
             left_out="consecutive number and parameter CRC are not sent",
             build=_fscp_3_1,
+            source="Q",
         ),
     ),
     "opcua-safety": (
@@ -249,14 +254,16 @@ SCOPES: dict[str, tuple[Scope, ...]] = {
             title="errors in data, flags and CRC",
             left_out="the 20 octets of ids and monitoring number are compared with known values",
             build=_opcua_data,
-            source="P15",
+            source="P15 Y",
+            bound=_OPCUA_BOUND,
         ),
         Scope(
             name="whole",
             title="errors anywhere in the response, the CRC alone",
             left_out="that the consumer compares ids and monitoring number",
             build=_opcua_whole,
-            source="P15",
+            source="P15 Y",
+            bound=_OPCUA_BOUND,
         ),
     ),
 }

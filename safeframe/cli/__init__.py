@@ -19,6 +19,7 @@ COMMANDS = {
     "diff": "say what differs between map files, or between the edits of two ends",
     "show": "print what one map file says, as tables",
     "rules": "list the rules, or explain one",
+    "residual": "compute what a checksum misses: exact weights and probabilities",
     "demo": "run the whole job on an invented storage lift",
     "selftest": "check this installation",
 }

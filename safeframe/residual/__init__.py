@@ -3,9 +3,9 @@
 from .cache import default_directory, recall
 from .code import Code, Part, contiguous, powers, stacked
 from .distance import Band, bands
-from .probability import Peak, approximation, conditional, peak, undetected
+from .probability import Peak, approximation, conditional, curve, peak, undetected
 from .spectrum import Effort, Weights, weights
-from .summary import Figures, Row, figures, rate_per_hour
+from .summary import Figures, Row, Subject, figures, rate_per_hour
 
 __all__ = [
     "Band",
@@ -15,11 +15,13 @@ __all__ = [
     "Part",
     "Peak",
     "Row",
+    "Subject",
     "Weights",
     "approximation",
     "bands",
     "conditional",
     "contiguous",
+    "curve",
     "default_directory",
     "figures",
     "peak",

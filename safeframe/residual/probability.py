@@ -14,7 +14,7 @@ from math import comb
 
 from .spectrum import Weights
 
-__all__ = ["Peak", "approximation", "conditional", "peak", "undetected"]
+__all__ = ["Peak", "approximation", "conditional", "curve", "peak", "undetected"]
 
 _DIGITS = 60
 """Working digits of the search for a maximum: the sum over the dual is a difference."""
@@ -101,6 +101,19 @@ def peak(given: Weights, *, condition: bool = False) -> Peak:
     p = Fraction(f"{best:.3e}")
     exact = conditional(given, p) if condition else undetected(given, p)
     return Peak(p=p, value=exact, points=len(seen))
+
+
+def curve(given: Weights, lowest: int, points: int) -> tuple[tuple[float, float], ...]:
+    """Return (log10 p, log10 P_ud) from p = 10^``lowest`` to 1/2, for a plot.
+
+    Good to the digits of a float for lengths and p in use; a probability of 0 is left out.
+    """
+    with localcontext(Context(prec=_DIGITS)):
+        value = _decimal_form(given, condition=False)
+        begin, end = Decimal(lowest), Decimal("0.5").log10()
+        logs = [begin + (end - begin) * step / (points - 1) for step in range(points)]
+        found = [(log, value(min(10**log, Decimal("0.5")))) for log in logs]
+        return tuple((float(log), float(p_ud.log10())) for log, p_ud in found if p_ud > 0)
 
 
 def _rounded(value: Decimal) -> Decimal:

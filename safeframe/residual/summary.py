@@ -10,7 +10,7 @@ from ..errors import UsageError
 from .probability import Peak, approximation, conditional, peak, undetected
 from .spectrum import Weights
 
-__all__ = ["Figures", "Row", "figures", "rate_per_hour"]
+__all__ = ["Figures", "Row", "Subject", "figures", "rate_per_hour"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +26,28 @@ class Row:
     approximation: Fraction
     ratio: Fraction | None
 
+    @property
+    def off(self) -> Fraction:
+        """By which factor the approximation is too small or too large; 1 where it is exact."""
+        ratio = self.ratio or Fraction(1)
+        return max(ratio, 1 / ratio)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Subject:
+    """What the figures are about: the inputs a reader needs to judge them.
+
+    ``source`` says who states the CRC rule behind the code. ``bound`` is a bound of the
+    conditional probability that a source states, with that source.
+    """
+
+    title: str
+    errors: str
+    left_out: str
+    checks: str
+    source: str
+    bound: tuple[Fraction, str] | None = None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
@@ -39,6 +61,11 @@ class Figures:
     peak: Peak
     peak_conditional: Peak
     excess: Fraction
+
+    @property
+    def farthest(self) -> Row:
+        """The row where the approximation is off by the largest factor."""
+        return max(self.rows, key=lambda row: row.off)
 
     @property
     def lowest(self) -> tuple[tuple[int, int], ...]:

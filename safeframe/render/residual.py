@@ -1,0 +1,282 @@
+"""Residual error figures as text and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from decimal import Context, Decimal
+from fractions import Fraction
+from typing import Any
+
+from ..residual import Band, Figures, Subject
+from .text import CAUTION, PLAIN, Look, clean, table
+
+__all__ = [
+    "FORMAT",
+    "bands",
+    "bands_json",
+    "report",
+    "report_json",
+    "scientific",
+    "sizes",
+    "sizes_json",
+]
+
+FORMAT = "safeframe-residual/1"
+
+_FORMULAS = (
+    "P_ud(p) = sum over k >= d of A_k p^k (1-p)^(n-k), for bits that flip independently with "
+    "probability p: mathematics; A from the code itself, or from its dual by the MacWilliams "
+    "identity (1963).",
+    "conditional = P_ud(p) / (1 - (1-p)^n): our reading of the conditional residual error "
+    "probability of OPC 10000-15 clause 9.3, whose text gives no formula.",
+    "rule = 2^-r times the probability of at least d flipped bits: general practice, from memory.",
+)
+_RATE = (
+    "rate = P_ud(p) v m per hour, v safety messages per hour, m information sinks: as generally "
+    "described, from memory; check it against the edition of IEC 61784-3 you work to. It assumes "
+    "that the receiver goes on after each detected error; where it shuts down, the conditional "
+    "probability times the rate of such shut-downs is the meaningful figure."
+)
+_NO_SIL = (
+    "No SIL and no PFH follow from these figures: they are about the checksum alone, and the other "
+    "measures of the profile, the medium and the application are not in them."
+)
+
+
+def scientific(value: Fraction, digits: int = 5) -> str:
+    """Return a fraction with so many significant digits, for instance ``1.5259e-5``."""
+    context = Context(prec=digits)
+    quotient = context.divide(Decimal(value.numerator), Decimal(value.denominator))
+    return f"{quotient:.{digits - 1}e}"
+
+
+def _short(value: Fraction) -> str:
+    """Return a bit error probability with the digits it has, at most five."""
+    return f"{float(value):.5g}"
+
+
+def report(
+    subject: Subject,
+    figures: Figures,
+    rates: Sequence[Fraction] = (),
+    *,
+    rate_inputs: str = "",
+    notes: Sequence[str] = (),
+    look: Look = PLAIN,
+) -> str:
+    """Return the figures with their inputs, their formulas and what they do not say."""
+    given = figures.weights
+    lines = [look.paint("strong", clean(subject.title))]
+    facts = [
+        ("errors in", subject.errors),
+        ("left out", subject.left_out),
+        ("checks", subject.checks),
+        ("CRC rule", subject.source),
+        ("length", f"n = {given.bits} transmitted bits, r = {given.check_bits} check bits"),
+        ("weights", given.method),
+        *(("rate inputs", rate_inputs) for _ in rates[:1]),
+    ]
+    for label, text in facts:
+        lines += look.wrap(text, first=f"  {label:11}  ", rest=" " * 15)
+    lines += ["", *_distance(figures), ""]
+    lines += table(_rows(figures, rates), indent="  ", gap="   ")
+    lines += ["", *_largest(subject, figures)]
+    lines += [
+        "",
+        *look.wrap(_rule(figures), first="The rule against the exact weights: ", rest="  "),
+    ]
+    lines += ["", "Formulas:"]
+    for formula in (*_FORMULAS, *(_RATE for _ in rates[:1])):
+        lines += look.wrap(formula, first="  - ", rest="    ")
+    for note in notes:
+        lines += look.wrap(note, first="note: ", rest="  ")
+    return "\n".join([*lines, "", *look.wrap(_NO_SIL), CAUTION]) + "\n"
+
+
+def _distance(figures: Figures) -> list[str]:
+    if not figures.lowest:
+        return ["Hamming distance: none, no error of these bits stays undetected"]
+    (distance, count), *others = figures.lowest
+    patterns = "pattern" if count == 1 else "patterns"
+    lines = [f"Hamming distance {distance}: {count} undetected {patterns} of {distance} bits"]
+    if others:
+        more = ", ".join(f"{k}: {number}" for k, number in others)
+        lines.append(f"  patterns of more bits: {more} ...")
+    return lines
+
+
+def _rows(figures: Figures, rates: Sequence[Fraction]) -> list[tuple[str, ...]]:
+    head = ("p", "P_ud(p)", "conditional", "rule", "P_ud / rule")
+    rows = [head + (("rate per hour",) if rates else ())]
+    for index, row in enumerate(figures.rows):
+        ratio = "-" if row.ratio is None else scientific(row.ratio, 3)
+        cells = (
+            _short(row.p),
+            scientific(row.undetected),
+            scientific(row.conditional),
+            scientific(row.approximation),
+            ratio,
+        )
+        rows.append(cells + ((scientific(rates[index], 3),) if rates else ()))
+    return rows
+
+
+def _largest(subject: Subject, figures: Figures) -> list[str]:
+    top, share = figures.peak, figures.peak_conditional
+    lines = [
+        f"largest P_ud found for p up to 0.5: {scientific(top.value)} at p = {_short(top.p)} "
+        f"({top.points} values of p)",
+        f"largest conditional found:          {scientific(share.value)} at p = {_short(share.p)} "
+        f"({share.points} values of p)",
+    ]
+    if subject.bound is not None:
+        bound, source = subject.bound
+        word = "within" if share.value <= bound else "ABOVE"
+        lines.append(f"  {word} the bound {scientific(bound, 2)} that {source} states")
+    return lines
+
+
+def _rule(figures: Figures) -> str:
+    """Return why the rule with 2^-r is no bound, with this code's own ratios."""
+    given, worst = figures.weights, figures.farthest
+    side = "small" if (worst.ratio or 0) > 1 else "large"
+    verdict = (
+        "so it is no bound here"
+        if any((row.ratio or 0) > 1 for row in figures.rows) or figures.excess > 1
+        else "which nothing warrants: it takes all weights for equally likely to be missed"
+    )
+    return (
+        f"the largest P_ud found is {scientific(figures.excess, 4)} times 2^-{given.check_bits}, "
+        f"and at p = {_short(worst.p)} the rule is too {side} by the factor "
+        f"{scientific(worst.off, 3)}, {verdict}."
+    )
+
+
+def report_json(
+    subject: Subject,
+    figures: Figures,
+    rates: Sequence[Fraction] = (),
+    *,
+    rate_inputs: str = "",
+    notes: Sequence[str] = (),
+) -> str:
+    """Return the same as one JSON document; counts are decimal strings, as they exceed 2^53."""
+    given = figures.weights
+    rows = []
+    for index, row in enumerate(figures.rows):
+        cells = {
+            "p": str(row.p),
+            "undetected": scientific(row.undetected, 15),
+            "conditional": scientific(row.conditional, 15),
+            "rule": scientific(row.approximation, 15),
+            "undetected_over_rule": None if row.ratio is None else scientific(row.ratio, 15),
+        }
+        rows.append(cells | ({"rate_per_hour": scientific(rates[index], 15)} if rates else {}))
+    bound = subject.bound
+    document = {
+        "format": FORMAT,
+        "subject": {
+            "title": subject.title,
+            "errors": subject.errors,
+            "left_out": subject.left_out,
+            "checks": subject.checks,
+            "source": subject.source,
+            "rate_inputs": rate_inputs,
+        },
+        "bits": given.bits,
+        "check_bits": given.check_bits,
+        "rank": given.rank,
+        "distance": given.distance,
+        "weights": {str(k): str(count) for k, count in enumerate(given.counts) if k and count},
+        "weights_complete": given.complete,
+        "method": given.method,
+        "probabilities": rows,
+        "largest": _peak(figures, conditional=False),
+        "largest_conditional": _peak(figures, conditional=True),
+        "largest_over_two_to_minus_r": scientific(figures.excess, 15),
+        "bound": None if bound is None else {"value": str(bound[0]), "source": bound[1]},
+        "formulas": [*_FORMULAS, *(_RATE for _ in rates[:1])],
+        "notes": list(notes),
+        "caution": f"{_NO_SIL} {CAUTION}",
+    }
+    return json.dumps(document, indent=2) + "\n"
+
+
+def _peak(figures: Figures, *, conditional: bool) -> dict[str, Any]:
+    top = figures.peak_conditional if conditional else figures.peak
+    return {"p": str(top.p), "value": scientific(top.value, 15), "values_of_p": top.points}
+
+
+def sizes(title: str, rows: Sequence[tuple[int, Figures]], *, look: Look = PLAIN) -> str:
+    """Return a table of Hamming distance and probabilities over the size of the safety data."""
+    cells = [("octets", "bits n", "r", "distance", "patterns", "P_ud(0.01)", "largest", "at p")]
+    for octets, figures in rows:
+        given = figures.weights
+        distance = given.distance
+        cells.append(
+            (
+                str(octets),
+                str(given.bits),
+                str(given.check_bits),
+                "-" if distance is None else str(distance),
+                "-" if distance is None else str(given.counts[distance]),
+                scientific(figures.rows[0].undetected),
+                scientific(figures.peak.value),
+                _short(figures.peak.p),
+            )
+        )
+    return "\n".join([look.paint("strong", clean(title)), *table(cells, indent="  ")]) + "\n"
+
+
+def sizes_json(title: str, rows: Sequence[tuple[int, Figures]]) -> str:
+    """Return the same as one JSON document."""
+    document = {
+        "format": FORMAT,
+        "title": title,
+        "sizes": [
+            {
+                "octets": octets,
+                "bits": figures.weights.bits,
+                "check_bits": figures.weights.check_bits,
+                "distance": figures.weights.distance,
+                "patterns": str(figures.lowest[0][1]) if figures.lowest else "0",
+                "undetected_at_0.01": scientific(figures.rows[0].undetected, 15),
+                "largest": _peak(figures, conditional=False),
+            }
+            for octets, figures in rows
+        ],
+        "caution": f"{_NO_SIL} {CAUTION}",
+    }
+    return json.dumps(document, indent=2) + "\n"
+
+
+def bands(title: str, rows: Sequence[Band], *, look: Look = PLAIN) -> str:
+    """Return a table of Hamming distance over the number of data bits."""
+    cells = [("data bits", "distance", "undetected patterns of that weight at the longest")]
+    for band in rows:
+        lengths = f"{band.first}..{band.last}" if band.first < band.last else str(band.last)
+        if band.distance is None:
+            cells.append((lengths, "above 16", "-"))
+        else:
+            cells.append((lengths, str(band.distance), str(band.patterns)))
+    return "\n".join([look.paint("strong", clean(title)), *table(cells, indent="  ")]) + "\n"
+
+
+def bands_json(title: str, rows: Sequence[Band]) -> str:
+    """Return the same as one JSON document."""
+    document = {
+        "format": FORMAT,
+        "title": title,
+        "bands": [
+            {
+                "distance": band.distance,
+                "first_data_bits": band.first,
+                "last_data_bits": band.last,
+                "patterns_at_last": str(band.patterns),
+            }
+            for band in rows
+        ],
+        "caution": f"{_NO_SIL} {CAUTION}",
+    }
+    return json.dumps(document, indent=2) + "\n"
