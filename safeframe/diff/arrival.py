@@ -132,7 +132,8 @@ class Arrivals:
                 for sent in _examples(source):
                     read = self._raw(signal, source, sent)
                     if read != idle:
-                        return f"{_text(source, sent)} of {source.name} reads {_text(signal, read)}"
+                        example = f"{source.name} = {_text(source, sent)}"
+                        return f"{example} is read as {_text(signal, read)}"
         return f"reads bits that {self.producer} gives two meanings"
 
     def _reread(self, signal: Signal, source: Signal) -> str:
@@ -140,7 +141,7 @@ class Arrivals:
         for sent in _examples(source):
             read = self._raw(signal, source, sent)
             if _text(signal, read) != _text(source, sent):
-                return f"{_text(source, sent)} reads {_text(signal, read)}"
+                return f"{_text(source, sent)} is read as {_text(signal, read)}"
         return f"reads {bits_text(signal.width)} where {bits_text(source.width)} are sent"
 
     def _sources(self, signal: Signal) -> list[Signal]:

@@ -124,7 +124,7 @@ def test_two_signals_exchanged() -> None:
         ("brake1", "permit", "wrong signal"),
     ]
     assert reads(swapped, ONE_BRAKE).affected[0].consequence == (
-        "1 (brake 1 released) of brake1 reads 1 (torque permitted)"
+        "brake1 = 1 (brake 1 released) is read as 1 (torque permitted)"
     )
 
 
@@ -137,14 +137,14 @@ def test_a_value_one_bit_later_is_partly_another_signal() -> None:
     )
     (row,) = reads(sent, ONE_BRAKE).affected
     assert list(map(str, row.gets)) == ["pump", "level bit 0"]
-    assert (row.verdict, row.consequence) == ("wrong signal", "1 of pump reads 1 (creep)")
+    assert (row.verdict, row.consequence) == ("wrong signal", "pump = 1 is read as 1 (creep)")
 
 
 def test_a_wrong_signal_whose_bits_never_differ_from_the_own_ones() -> None:
     sent = map_of(sig("a", "0.0"), sig("b", "0.0"), gap("0.1", 7))
     row = reads(sent, map_of(sig("a", "0.0"), gap("0.1", 7))).rows[0]
     assert (str(row.gets[0]), row.verdict) == ("a and b at once", "wrong signal")
-    assert row.consequence == "1 of b reads 1"
+    assert row.consequence == "b = 1 is read as 1"
     sent = map_of(sig("a", "0.0"), gap("0.0", 8))
     row = reads(sent, map_of(sig("a", "0.0"), gap("0.1", 7))).rows[0]
     assert str(row.gets[0]) == "a and reserved 0.0 at once"
@@ -190,7 +190,7 @@ class TestOtherMeaning:
         level = replace(ONE_BRAKE.signals[3], width=1)
         row = only(ONE_BRAKE, map_of(*ONE_BRAKE.entries[:4], level, gap("1.1", 7)))
         assert (str(row.gets[0]), row.verdict) == ("level bit 0", "other meaning")
-        assert row.consequence == "2 (half) reads 0 (stop)"
+        assert row.consequence == "2 (half) is read as 0 (stop)"
 
     def test_a_wider_value_of_equal_numbers(self) -> None:
         sent = map_of(sig("n", "0.0", width=5, type="uint"), gap("0.5", 3))
@@ -201,19 +201,19 @@ class TestOtherMeaning:
     def test_octets_exchanged(self) -> None:
         row = only(map_of(word("n")), map_of(word("n", order="big")))
         assert (str(row.gets[0]), row.verdict) == ("n", "other meaning")
-        assert row.consequence == "1 reads 256"
+        assert row.consequence == "1 is read as 256"
 
     def test_part_of_a_big_endian_value(self) -> None:
         sent = map_of(word("n", order="big"))
         row = reads(sent, map_of(word("n", width=12), gap("1.4", 4))).rows[0]
         assert list(map(str, row.gets)) == ["n bits 8-15", "n bits 0-3"]
-        assert row.consequence == "1 reads 256"
+        assert row.consequence == "1 is read as 256"
 
     def test_named_code_points_serve_as_examples(self) -> None:
         codes = ((0, "off"), (6, "on"), (99, "never fits"))
         sent = map_of(sig("c", "0.0", width=5, type="code", codes=codes), gap("0.5", 3))
         read = map_of(sig("c", "0.0", width=3, type="code", codes=codes), gap("0.3", 5))
-        assert only(sent, read).consequence == "16 (no such code point) reads 0 (off)"
+        assert only(sent, read).consequence == "16 (no such code point) is read as 0 (off)"
 
 
 class TestUndeclared:
