@@ -37,7 +37,6 @@ SUBJECTS = (
     "block crc",
     "crc",
     "parameter record",
-    "parameter set",
     "structure signature",
     "spdu ids",
 )
@@ -119,7 +118,7 @@ def _head(file: CaseFile) -> dict[str, Any]:
         "kind": file.kind,
         "profile": file.profile,
         "title": file.title,
-        "source": {key: text for key, text in source.items() if text},
+        "source": {key: text for key, text in source.items() if text or key == "document"},
     }
 
 
@@ -136,7 +135,7 @@ def _case(case: Case) -> dict[str, Any]:
         "fault": case.fault,
         "note": case.note,
     }
-    return {key: value for key, value in whole.items() if value}
+    return {key: value for key, value in whole.items() if value or key in ("id", "subject")}
 
 
 def dumps(file: CaseFile, *, lines: bool = False) -> str:
@@ -255,7 +254,7 @@ def _rows(text: str, path: str) -> tuple[dict[str, Any], list[tuple[int, Any]]]:
             raise InputError(Problem(path=path, key="cases", message="the value must be an array"))
         return whole, [(0, row) for row in found]
     rows: list[tuple[int, Any]] = []
-    for line, part in enumerate(text.splitlines(), 1):
+    for line, part in enumerate(text.rstrip("\n").split("\n"), 1):
         try:
             rows.append((line, json.loads(part)))
         except json.JSONDecodeError as error:
@@ -271,7 +270,8 @@ def loads(text: str, *, path: str = "<text>") -> CaseFile:
     head, rows = _rows(text, path)
     reader = _Reader(path)
     found = reader.take(head, _HEAD, "", 0)
-    origin = reader.take(found.get("source", {}), _ORIGIN, "source", 0)
+    source = found.get("source", {})
+    origin = reader.take(source, _ORIGIN, "source", 0) if isinstance(source, dict) else {}
     if found.get("format", FORMAT) != FORMAT:
         reader.fail("format", f"the value must be {FORMAT}, not {found['format']!r}")
     cases = [reader.case(row, f"cases[{at}]", line) for at, (line, row) in enumerate(rows)]
