@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import checks, crc, demo, mapfile
+from safeframe import cases, checks, crc, demo, mapfile
 from safeframe.cli import main
 from safeframe.cli import selftest as selftest_command
 from safeframe.gather import gather
@@ -108,6 +108,60 @@ def test_selftest_reports_a_wrong_check_value(
     out = capsys.readouterr().out
     assert f"FAIL  {len(crc.CATALOGUE)} CRC check values: {name}\n" in out
     assert out.endswith("1 failed\n")
+
+
+def test_selftest_recomputes_every_published_vector(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    main(["selftest"])
+    out = capsys.readouterr().out
+    files = sorted((Path(__file__).parents[2] / "vectors" / "published").glob("*.json"))
+    assert files
+    for file in map(cases.load, files):
+        line = f"PASS  {file.profile}: {file.title}, {len(file.cases)} published\n"
+        assert line in out
+
+
+def test_selftest_names_each_wrong_vector(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = Path(__file__).parents[2] / "vectors" / "published"
+    for path in folder.glob("*.json"):
+        file = cases.load(path)
+        first, *rest = file.cases
+        if first.result:
+            first = dataclasses.replace(first, result=(first.result[0] ^ 1,))
+        else:
+            broken = first.octets[:3] + bytes([first.octets[3] ^ 1]) + first.octets[4:]
+            first = dataclasses.replace(first, octets=broken)
+        cases.save(dataclasses.replace(file, cases=(first, *rest)), tmp_path / path.name)
+    monkeypatch.setattr(selftest_command, "_VECTORS", (tmp_path / "none", tmp_path))
+    assert main(["selftest"]) == 1
+    out = capsys.readouterr().out
+    count = len(list(folder.glob("*.json")))
+    assert out.count("FAIL") == out.count(": wrong ") == count
+    assert (
+        "FAIL  fscp-12-1: Recorded exchange: 15 frames with 74 CRCs, 15 published: wrong M0\n"
+        in out
+    )
+
+
+def test_selftest_accepts_a_case_that_must_be_rejected() -> None:
+    file = cases.load(
+        Path(__file__).parents[2] / "vectors" / "published" / "fscp-12-1-exchange.json"
+    )
+    case = file.cases[0]
+    rejected = dataclasses.replace(case, octets=bytes(19), verdict="reject")
+    assert selftest_command._holds(file, rejected)
+    assert not selftest_command._holds(file, dataclasses.replace(case, verdict="reject"))
+
+
+def test_selftest_fails_without_vectors(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(selftest_command, "_VECTORS", ())
+    assert main(["selftest"]) == 1
+    assert "FAIL  published vectors: not installed\n" in capsys.readouterr().out
 
 
 def test_selftest_names_a_missing_library(monkeypatch: pytest.MonkeyPatch) -> None:
