@@ -14,17 +14,21 @@ from math import ceil, floor
 __all__ = ["Series", "log_log"]
 
 _WIDTH, _HEIGHT = 960, 620
-_LEFT, _RIGHT, _TOP, _BOTTOM = 150, 110, 84, 96
+_LEFT, _RIGHT, _TOP, _BOTTOM = 190, 100, 84, 96
 """Margins around the curves: labels, axis numbers, title, axis text and notes."""
 _LABEL_STEP = 17
-_TICKS = 8
+_SAMPLE = 34
+_TICKS = 10
+_STEPS = (1, 2, 5, 10, 20, 50, 100)
+_BELOW_STARTS = 2
+"""Decades shown below the lowest left end: what falls deeper leaves the picture."""
 _DASHES = ("", "9 4", "3 3", "14 4 3 4", "6 3 1.5 3 1.5 3", "1.5 3", "20 5", "10 3 3 3 3 3")
 _STYLE = (
     "text{font-family:system-ui,Segoe UI,Helvetica,Arial,sans-serif;font-size:13px;fill:#1a1a1a}"
     ".title{font-size:17px;font-weight:600}.small{font-size:12px;fill:#444}"
     ".grid{stroke:#d9d9d9;stroke-width:1}.axis{stroke:#1a1a1a;stroke-width:1;fill:none}"
     ".curve{stroke:#1a1a1a;stroke-width:1.8;fill:none;stroke-linejoin:round}"
-    ".lead{stroke:#8a8a8a;stroke-width:1}.level{stroke:#1a1a1a;stroke-width:1;stroke-dasharray:1 4}"
+    ".lead{stroke:#8a8a8a;stroke-width:1}"
 )
 
 
@@ -61,29 +65,27 @@ def log_log(
     x_label: str,
     y_label: str,
     notes: Sequence[str] = (),
-    level: tuple[float, str] | None = None,
 ) -> str:
     """Return the plot of up to eight curves as an SVG document.
 
-    ``level`` is a horizontal line: its decimal logarithm and its text.
+    Each curve has two points at least, and its first one at the left end of the axis.
     """
     xs = [x for curve in series for x, _ in curve.points]
     ys = [y for curve in series for _, y in curve.points]
-    tops = [max(ys), *([level[0]] if level else [])]
-    frame = _Frame(left=min(xs), right=max(xs), bottom=floor(min(ys)), top=ceil(max(tops) + 0.2))
+    lowest = min(curve.points[0][1] for curve in series) - _BELOW_STARTS
+    bottom = floor(max(min(ys), lowest))
+    frame = _Frame(left=min(xs), right=max(xs), bottom=bottom, top=ceil(max(ys) + 0.2))
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" '
         f'width="{_WIDTH}" height="{_HEIGHT}" role="img" aria-labelledby="t d">',
         f'<title id="t">{escape(title)}</title><desc id="d">{escape(subtitle)}</desc>',
+        f'<clipPath id="c"><rect x="{_LEFT}" y="{_TOP}" width="{_WIDTH - _LEFT - _RIGHT}" '
+        f'height="{_HEIGHT - _TOP - _BOTTOM}"/></clipPath>',
         f'<style>{_STYLE}</style><rect width="{_WIDTH}" height="{_HEIGHT}" fill="#fff"/>',
         _text(24, 32, title, kind="title"),
         _text(24, 53, subtitle, kind="small"),
         *_axes(frame, x_label, y_label),
     ]
-    if level is not None:
-        height = frame.y(level[0])
-        parts.append(_line(_LEFT, height, _WIDTH - _RIGHT, height, kind="level"))
-        parts.append(_text(_LEFT + 6, height - 5, level[1], kind="small"))
     parts += _curves(frame, series)
     first = _HEIGHT - 16 * len(notes)
     parts += [_text(24, first + 16 * row, note, kind="small") for row, note in enumerate(notes)]
@@ -99,7 +101,8 @@ def _axes(frame: _Frame, x_label: str, y_label: str) -> list[str]:
             _line(x, _TOP, x, low, kind="grid"),
             _power(x, low + 19, decade, anchor="middle"),
         ]
-    step = max(1, ceil((frame.top - frame.bottom) / _TICKS))
+    span = frame.top - frame.bottom
+    step = next((step for step in _STEPS if span <= step * _TICKS), _STEPS[-1])
     for decade in range(ceil(frame.bottom), floor(frame.top) + 1):
         if decade % step == 0:
             y = frame.y(decade)
@@ -135,9 +138,10 @@ def _curves(frame: _Frame, series: Sequence[Series]) -> list[str]:
         style = f' stroke-dasharray="{dash}"' if dash else ""
         begin = frame.x(curve.points[0][0])
         parts += [
-            f'<polyline class="curve"{style} points="{points}"/>',
-            _line(_LEFT - 18, height, begin - 2, starts[index], kind="lead"),
-            _text(_LEFT - 22, height + 4, curve.label, anchor="end"),
+            f'<polyline class="curve"{style} points="{points}" clip-path="url(#c)"/>',
+            _line(_LEFT - 34, height, begin - 2, starts[index], kind="lead"),
+            f'<path class="curve"{style} d="M{_LEFT - 34 - _SAMPLE} {height:.1f}h{_SAMPLE}"/>',
+            _text(_LEFT - 42 - _SAMPLE, height + 4, curve.label, anchor="end"),
         ]
     return parts
 
