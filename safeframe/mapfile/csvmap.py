@@ -21,7 +21,7 @@ from .locate import Path
 from .problems import Problems, nearest
 from .write import plain_data
 
-__all__ = ["COLUMNS", "RELATION_COLUMNS", "read_csv", "write_csv"]
+__all__ = ["COLUMNS", "RELATION_COLUMNS", "cell_text", "read_csv", "write_csv"]
 
 COLUMNS = ("direction", *dict.fromkeys(("at", "name", "reserved", "value", *SIGNAL)))
 """The columns of every map, in the order in which they are written; any order is read."""
@@ -278,19 +278,21 @@ def write_csv(end: End, *, path: str) -> str:
     rows: list[dict[str, str]] = [{"direction": "format", "value": data["format"]}]
     for table in _PAIRS:
         rows += [
-            {"direction": table, "name": key, "value": _cell(value)}
+            {"direction": table, "name": key, "value": cell_text(value)}
             for key, value in data[table].items()
         ]
     for name, value in data.get("parameters", {}).items():
         kind = next(kind for kind, (_, wanted) in _PARAMETERS.items() if type(value) is wanted)
-        rows.append({"direction": "parameter", "name": name, "type": kind, "value": _cell(value)})
+        rows.append(
+            {"direction": "parameter", "name": name, "type": kind, "value": cell_text(value)}
+        )
     for direction in ("sends", "receives"):
         rows += [
-            {"direction": direction} | {key: _cell(value) for key, value in row.items()}
+            {"direction": direction} | {key: cell_text(value) for key, value in row.items()}
             for row in data.get(direction, ())
         ]
     for row in data.get("relations", ()):
-        cells = {key: _cell(value) for key, value in row.items() if key != "reason"}
+        cells = {key: cell_text(value) for key, value in row.items() if key != "reason"}
         rows.append({"direction": "relation", **cells, "note": row["reason"]})
     rows += [
         {
@@ -309,7 +311,7 @@ def write_csv(end: End, *, path: str) -> str:
     return out.getvalue()
 
 
-def _cell(value: Any) -> str:
+def cell_text(value: Any) -> str:
     """Return a plain value as the text of a cell."""
     match value:
         case bool():
@@ -324,4 +326,4 @@ def _cell(value: Any) -> str:
 
 def _cell_part(value: Any) -> str:
     """Return a key or value of a table as text without a bare semicolon or backslash."""
-    return _TO_ESCAPE.sub(r"\\\g<0>", _cell(value))
+    return _TO_ESCAPE.sub(r"\\\g<0>", cell_text(value))

@@ -1,0 +1,126 @@
+"""Change single rows and cells of a CSV map as text edits; every other byte survives."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from ..errors import UsageError
+from ..model import Reserved, Signal
+from ..source import TextEdit
+from .csvmap import cell_text, read_csv
+from .locate import Span
+from .write import plain_entry
+
+__all__ = ["SheetPatch"]
+
+_CELL = re.compile(r'"(?:[^"]|"")*+"|[^,\r\n]*+')
+_LINE_END = re.compile(r"\r\n|\n|\r|\Z")
+_TO_QUOTE = re.compile(r'[,"\r\n]')
+
+
+class SheetPatch:
+    """Edits to the entries of one CSV map, given as its text; ``end`` is what it says now.
+
+    The same calls as those of Patch, which does this for TOML. The constructor raises
+    InputError for a text that is no map, the methods UsageError for an entry or a column that
+    is not there.
+    """
+
+    def __init__(self, text: str, *, path: str = "<text>") -> None:
+        self.end = read_csv(text, path=path)
+        self.text = text
+        self.line_end = "\r\n" if "\r\n" in text else "\n"
+        self._rows: dict[str, list[list[Span]]] = {"sends": [], "receives": []}
+        self._columns: list[str] = []
+        position = 1 if text.startswith("\ufeff") else 0
+        while position < len(text):
+            cells, position = self._scan(position)
+            values = [self._value(cell) for cell in cells]
+            if not any(values):
+                continue
+            if not self._columns:
+                self._columns = values
+                self._kind = values.index("direction")
+            elif values[self._kind] in self._rows:
+                self._rows[values[self._kind]].append(cells)
+
+    def insert(self, direction: str, number: int, entry: Signal | Reserved) -> tuple[TextEdit, ...]:
+        """Add an entry so that it gets ``number``; the entries from there on move up by one."""
+        rows = self._rows[direction]
+        if not 0 <= number <= len(rows):
+            raise UsageError(f"the number of a new entry must be 0..{len(rows)}, not {number}")
+        cells = {"direction": direction} | {
+            key: cell_text(value) for key, value in plain_entry(entry).items()
+        }
+        for column in cells:
+            self._column(column)
+        row = ",".join(_quoted(cells.get(column, "")) for column in self._columns)
+        if number < len(rows):
+            start = rows[number][0].start
+        else:
+            start = self._after(rows[-1]) if rows else len(self.text)
+        ended = self.text[start - 1] in "\r\n"
+        text = row + self.line_end if ended else self.line_end + row
+        return (TextEdit(start=start, end=start, text=text),)
+
+    def remove(self, direction: str, number: int) -> tuple[TextEdit, ...]:
+        """Remove an entry; the entries after it move down by one."""
+        row = self._entry(direction, number)
+        start, end = row[0].start, self._after(row)
+        if end == row[-1].end:
+            # At the end of a text without a last line end, the one before the row goes.
+            start -= 2 if self.text.endswith("\r\n", 0, start) else 1
+        return (TextEdit(start=start, end=end, text=""),)
+
+    def set_key(self, direction: str, number: int, key: str, value: Any) -> tuple[TextEdit, ...]:
+        """Give a key of an entry a plain value (as in a TOML map)."""
+        cell = self._entry(direction, number)[self._column(key)]
+        return (TextEdit(start=cell.start, end=cell.end, text=_quoted(cell_text(value))),)
+
+    def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
+        """Empty the cell of a key of an entry."""
+        cell = self._entry(direction, number)[self._column(key)]
+        if not self._value(cell):
+            raise UsageError(f"{direction}[{number}] must have the key {key} to remove it")
+        return (TextEdit(start=cell.start, end=cell.end, text=""),)
+
+    def _scan(self, position: int) -> tuple[list[Span], int]:
+        """Return the cells of the row at ``position`` and the offset after its line end."""
+        cells: list[Span] = []
+        while True:
+            match = _CELL.match(self.text, position)
+            assert match is not None, "the pattern of a cell matches the empty text"
+            cells.append(Span(match.start(), match.start(), match.end()))
+            position = match.end()
+            if self.text[position : position + 1] != ",":
+                return cells, self._after(cells)
+            position += 1
+
+    def _value(self, cell: Span) -> str:
+        text = self.text[cell.start : cell.end]
+        return text[1:-1].replace('""', '"') if text.startswith('"') else text
+
+    def _after(self, row: list[Span]) -> int:
+        """Return the offset after the line end of a row."""
+        match = _LINE_END.match(self.text, row[-1].end)
+        assert match is not None, "a row that the reader has accepted ends its line"
+        return match.end()
+
+    def _entry(self, direction: str, number: int) -> list[Span]:
+        rows = self._rows[direction]
+        if not 0 <= number < len(rows):
+            raise UsageError(
+                f"the number of an entry of {direction} must be below {len(rows)}, not {number}"
+            )
+        return rows[number]
+
+    def _column(self, name: str) -> int:
+        if name not in self._columns:
+            raise UsageError(f"the header must have a column {name} to state it")
+        return self._columns.index(name)
+
+
+def _quoted(cell: str) -> str:
+    """Return a cell in quotes if it needs them (RFC 4180, section 2)."""
+    return '"' + cell.replace('"', '""') + '"' if _TO_QUOTE.search(cell) else cell

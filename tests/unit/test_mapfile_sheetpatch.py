@@ -1,0 +1,143 @@
+"""Text patches of CSV maps: the model changes as asked, every other byte stays."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe.bits import Place
+from safeframe.errors import InputError, UsageError
+from safeframe.mapfile import dumps, loads
+from safeframe.mapfile.sheetpatch import SheetPatch
+from safeframe.model import End, Reserved, Signal
+from safeframe.source import apply_edits
+from tests.strategies import ends, reserved, signals
+
+from .test_mapfile_patch import DIRECTIONS, LINE_ENDS, changed
+
+SHEET = """\
+note,direction,at,name,value,reserved,bind
+,format,,,safeframe-map/1,,
+,connection,,name,SC1-LX,,
+,connection,,profile,plain,,
+,end,,name,SC1,,
+,end,,peer,LX,,
+"a ""b"",
+c",sends,0.0,"go",,, Lift.Go
+,,,,,,
+,sends,0.1,,,"7",
+"""
+
+
+@st.composite
+def sheets(draw: st.DrawFn) -> tuple[End, str, str]:
+    """Draw an End, its CSV text and a direction."""
+    end = draw(ends())
+    text = dumps(end, format="csv")
+    if draw(st.booleans()):
+        text = text.removesuffix("\n")
+    if draw(st.booleans()):
+        text = "\ufeff" + text
+    return end, text.replace("\n", draw(LINE_ENDS)), draw(DIRECTIONS)
+
+
+class TestProperties:
+    """A patch changes what it says and nothing else."""
+
+    @given(sheets(), signals() | reserved(), st.data())
+    def test_an_inserted_row_is_in_the_model_and_removing_it_restores_every_byte(
+        self, drawn: tuple[End, str, str], entry: Signal | Reserved, data: st.DataObject
+    ) -> None:
+        """MUST: insert then load gives the expected model; remove gives the old text."""
+        end, text, direction = drawn
+        entries = list(getattr(end, direction).entries)
+        number = data.draw(st.integers(0, len(entries)))
+        after = apply_edits(text, SheetPatch(text).insert(direction, number, entry))
+        expected = changed(end, direction, [*entries[:number], entry, *entries[number:]])
+        assert loads(after, format="csv") == expected
+        assert apply_edits(after, SheetPatch(after).remove(direction, number)) == text
+
+    @given(sheets(), st.data())
+    def test_a_removed_row_and_a_set_cell(
+        self, drawn: tuple[End, str, str], data: st.DataObject
+    ) -> None:
+        """MUST: remove and set_key then load give the expected models."""
+        end, text, direction = drawn
+        entries = list(getattr(end, direction).entries)
+        if not entries:
+            return
+        number = data.draw(st.integers(0, len(entries) - 1))
+        noted = apply_edits(text, SheetPatch(text).set_key(direction, number, "note", 'a "b",\nc'))
+        less = apply_edits(text, SheetPatch(text).remove(direction, number))
+        old = entries[number]
+        entries[number] = dataclasses.replace(old, note='a "b",\nc')
+        assert loads(noted, format="csv") == changed(end, direction, entries)
+        if not old.note:
+            back = SheetPatch(noted).remove_key(direction, number, "note")
+            assert apply_edits(noted, back) == text
+        del entries[number]
+        assert loads(less, format="csv") == changed(end, direction, entries)
+
+
+class TestExactText:
+    NEW = Signal(name="release_2", at=Place(0, 1), bind='Lift."2"')
+    ROW = ',sends,0.1,release_2,,,"Lift.""2"""\n'
+
+    def test_insert_between_rows_of_several_lines(self) -> None:
+        edits = SheetPatch(SHEET).insert("sends", 1, self.NEW)
+        assert apply_edits(SHEET, edits) == SHEET.replace(
+            ",,,,,,\n,sends", f",,,,,,\n{self.ROW},sends"
+        )
+        edits = SheetPatch(SHEET).insert("receives", 0, self.NEW)
+        assert apply_edits(SHEET, edits) == SHEET + self.ROW.replace("sends", "receives")
+
+    def test_set_keys_of_one_row_together(self) -> None:
+        patch = SheetPatch(SHEET)
+        edits = [
+            *patch.set_key("sends", 1, "at", "0.2"),
+            *patch.set_key("sends", 1, "reserved", 6),
+            *patch.insert("sends", 1, self.NEW),
+        ]
+        assert apply_edits(SHEET, edits) == SHEET.replace(
+            ',sends,0.1,,,"7",', f"{self.ROW},sends,0.2,,,6,"
+        )
+
+    @pytest.mark.parametrize(
+        ("call", "message"),
+        [
+            (
+                lambda patch: patch.insert("sends", 3, TestExactText.NEW),
+                "the number of a new entry must be 0..2, not 3",
+            ),
+            (
+                lambda patch: patch.insert(
+                    "sends", 0, Signal(name="x", at=Place(0, 0), width=2, type="uint")
+                ),
+                "the header must have a column width to state it",
+            ),
+            (
+                lambda patch: patch.remove("sends", 2),
+                "the number of an entry of sends must be below 2, not 2",
+            ),
+            (
+                lambda patch: patch.set_key("sends", -1, "at", "0.0"),
+                "the number of an entry of sends must be below 2, not -1",
+            ),
+            (
+                lambda patch: patch.remove_key("sends", 1, "bind"),
+                "sends[1] must have the key bind to remove it",
+            ),
+        ],
+    )
+    def test_refusal(self, call: Callable[[SheetPatch], object], message: str) -> None:
+        with pytest.raises(UsageError) as caught:
+            call(SheetPatch(SHEET))
+        assert str(caught.value) == message
+
+    def test_a_text_that_is_no_map(self) -> None:
+        with pytest.raises(InputError, match=r"^lx\.csv:1: a column must be a known one"):
+            SheetPatch("x", path="lx.csv")
