@@ -51,12 +51,14 @@ TABLE = {
     "diff": row(4, MIDDLE),
     "cases": row(4, "errors source"),
     "residual_profiles": row(4, "errors crc residual profiles"),
-    "render": row(6, f"{MIDDLE} mapfile demo frame checks diff cases residual_profiles"),
+    "render": row(6, f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles"),
     "cli": row(
         7,
-        f"{MIDDLE} mapfile demo frame checks diff cases residual_profiles render __init__",
+        f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles render __init__",
     ),
-    "__init__": row(7, f"{MIDDLE} mapfile demo frame checks diff cases residual_profiles"),
+    "__init__": row(
+        7, f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles"
+    ),
     "__main__": row(7, "cli"),
 }
 
