@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
+from itertools import islice
 
 from .. import profiles
 from ..errors import UsageError
 from ..findings import SEVERITIES, Finding, Report, Rule, Spot, Waived
 from ..model import Allowance, Connection, End
 from ..profiles import Profile
-from . import agreement, attributes, limits, meaning, plant, shape, terms  # noqa: F401
+from . import (  # noqa: F401
+    agreement,
+    attributes,
+    limits,
+    meaning,
+    plant,
+    relating,
+    shape,
+    terms,
+)
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
 
 __all__ = ["RULES", "check", "check_all", "find_rule"]
+
+_MOST_OF_A_RULE = 100
+"""Findings of one rule and connection that are listed: nobody reads more, and files that have
+nothing in common would give one per signal."""
 
 _UNUSED = Rule(
     name="unused-allowance",
@@ -70,10 +84,12 @@ def check_all(
         profile = (own_profiles or {}).get(name) or _listed(name)
         seen = context(connection, profile)
         for rule, run in CHECKS:
-            found += run(seen, Finder(rule, connection.name))
+            finder = Finder(rule, connection.name)
+            found += _limited(run(seen, finder), finder)
         facts += _facts(seen)
     for rule, run_all in PLANT_CHECKS:
-        found += run_all(everything, Finder(rule, ""))
+        finder = Finder(rule, "")
+        found += _limited(run_all(everything, finder), finder)
     kept, waived = _waive(found, everything)
     kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return Report(
@@ -82,6 +98,18 @@ def check_all(
         connections=tuple(connection.name for connection in everything),
         facts=tuple(facts),
     )
+
+
+def _limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
+    """Return the findings of one rule, cut with a word where there are far too many."""
+    kept = list(islice(findings, _MOST_OF_A_RULE + 1))
+    if len(kept) > _MOST_OF_A_RULE:
+        kept[-1] = find(
+            f"more than {_MOST_OF_A_RULE} findings of this rule; the rest is not listed",
+            [],
+            remedy="mend the listed ones and check again, or see whether the files belong together",
+        )
+    return kept
 
 
 def _facts(seen: Context) -> list[tuple[str, str]]:

@@ -1,0 +1,95 @@
+"""Findings about relations, beyond the examples of their rules."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from safeframe import checks
+from safeframe.findings import Finding
+from safeframe.mapfile import loads
+from safeframe.model import Connection, End
+from safeframe.relations import states
+from tests.rules.examples import examples
+
+FILES = examples()["relations-differ"].good
+
+
+def findings(sc1: list[str], lx: list[str]) -> list[Finding]:
+    """Check the base pair with these relations; the reasons are the names."""
+    ends: list[End] = []
+    for rows, text in zip((sc1, lx), FILES.values(), strict=True):
+        end = loads(text, path=f"{'lx' if ends else 'sc1'}.toml")
+        head = text.partition("relations = [")[0]
+        relations = "".join(f'  {{ {row}, reason = "r" }},\n' for row in rows)
+        read = loads(f"{head}relations = [\n{relations}]\n", path=end.where.path)
+        ends.append(dataclasses.replace(end, relations=read.relations))
+    return list(checks.check(Connection(first=ends[0], second=ends[1])).findings)
+
+
+def test_one_contradiction_stated_at_both_ends_is_one_finding() -> None:
+    row = 'name = "a", when = { brake1_release = 1 }, excludes = { brake1_release = 1 }'
+    (found,) = findings([row], [row])
+    assert found.message == "by the relation 'a', brake1_release can never be 1"
+    assert [spot.end for spot in found.spots] == ["SC1", "LX"]
+
+
+def test_several_relations_and_facts() -> None:
+    rows = [
+        'name = "a", when = { brake1_release = 0 }, requires = { brake2_release = 1 }',
+        'name = "b", when = { brake2_release = 1 }, requires = { brake1_release = 1 }',
+    ]
+    (found,) = findings(rows, [])
+    assert found.message == "by the relations 'a', 'b', brake1_release can never be 0"
+
+
+def test_what_is_too_much_to_decide_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(states, "_MAX_STEPS", 1)
+    row = 'name = "a", when = { brake1_release = 1 }, requires = { permit_torque = 1 }'
+    (found,) = findings([row], [])
+    assert found.rule == "relation-contradicts"
+    assert found.message == (
+        "whether the relations contradict each other is not known: relations between 2 signals "
+        "must be decided within 1 steps, not more (simplify them)"
+    )
+    assert found.remedy == "state fewer relations between the same signals"
+
+
+@pytest.mark.parametrize(
+    ("sc1", "lx"),
+    [
+        ("requires = { permit_torque = 1 }", "requires = { receives.permit_torque = 1 }"),
+        (
+            "requires = { sends.permit_torque = [1, 1], receives.torque_on = 1 }",
+            "requires = { torque_on = [1], permit_torque = 1 }",
+        ),
+    ],
+)
+def test_the_same_in_other_words(sc1: str, lx: str) -> None:
+    head = 'name = "a", when = { brake1_release = 1 }, '
+    assert findings([head + sc1], [head + lx]) == []
+
+
+def test_a_relation_may_stand_at_one_end_only() -> None:
+    row = 'name = "a", when = { brake1_release = 1 }, requires = { permit_torque = 1 }'
+    assert findings([row], []) == findings([], [row]) == []
+
+
+@pytest.mark.parametrize(
+    "lx",
+    [
+        "excludes = { permit_torque = 1 }",
+        "requires = { permit_torque = 0 }",
+        "follows = { permit_torque = 1 }",
+    ],
+)
+def test_another_kind_or_number_differs(lx: str) -> None:
+    head = 'name = "a", when = { brake1_release = 1 }, '
+    (found,) = findings([head + "requires = { permit_torque = 1 }"], [head + lx])
+    assert found.rule == "relations-differ"
+
+
+def test_a_name_that_is_no_signal_is_only_that() -> None:
+    row = 'name = "a", when = { brake1_release = 1 }, requires = { torque = 1 }'
+    assert {one.rule for one in findings([row], [row])} == {"relation-unknown-signal"}
