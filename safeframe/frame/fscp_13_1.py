@@ -76,7 +76,7 @@ def _find(octets: bytes, known: Values) -> Layout:
 
 
 def _unmasked(octets: bytes, where: Layout, known: Values) -> bytes:
-    """Return the second subframe before the manager id was XORed in; unknown counts as none."""
+    """Return the second subframe before the manager id was XORed in, as carried if unknown."""
     start = where.slices["address_2"].start
     second = octets[start:]
     key = known.get("manager_id")
@@ -90,17 +90,21 @@ def _mask(second: bytes, key: bytes) -> bytes:
 
 
 def _read(octets: bytes, where: Layout, known: Values) -> Values:
-    second = _unmasked(octets, where, known)
     address = octets[0] | (octets[1] & 3) << 8
-    return {
+    values = {
         "id": octets[1] >> 2,
         "address": address,
-        "domain": address ^ (second[0] | (second[1] & 3) << 8),
-        "consecutive_time": octets[3] | second[2] << 8,
-        "target": second[3] | (second[4] & 3) << 8,
-        "request": second[4] >> 2,
         "data": octets[4 : 4 + where.data_octets],
     }
+    if "manager_id" in known:
+        second = _unmasked(octets, where, known)
+        values |= {
+            "domain": address ^ (second[0] | (second[1] & 3) << 8),
+            "consecutive_time": octets[3] | second[2] << 8,
+            "target": second[3] | (second[4] & 3) << 8,
+            "request": second[4] >> 2,
+        }
+    return values
 
 
 def _write(values: Values) -> bytes:
@@ -126,22 +130,25 @@ def _write(values: Values) -> bytes:
     return first + crcs[0] + _mask(second + crcs[1], values["manager_id"])
 
 
-def _check_id(seen: Seen) -> Outcome:
+def _check_known_id(seen: Seen) -> Outcome:
+    identity = seen.values["id"]
+    if identity in IDS:
+        return None
+    return f"id must be one of {', '.join(map(str, IDS))}, not {identity}"
+
+
+def _check_second_id(seen: Seen) -> Outcome:
     first = seen.values["id"]
-    if first not in IDS:
-        return f"id must be one of {', '.join(map(str, IDS))}, not {first}"
-    if absent := lacking(seen.known, "manager_id"):
-        return Unknown(absent)
     second = _unmasked(seen.octets, seen.layout, seen.known)[1] >> 2
     return None if first == second else f"id is {first} in subframe 1, {second} in subframe 2"
 
 
-def _check_addresses(seen: Seen) -> Outcome:
+def _check_sender(seen: Seen) -> Outcome:
+    return None if seen.values["address"] else "address must be 1..1023, not 0"
+
+
+def _check_receiver(seen: Seen) -> Outcome:
     values = seen.values
-    if not values["address"]:
-        return "address must be 1..1023, not 0"
-    if absent := lacking(seen.known, "manager_id"):
-        return Unknown(absent)
     if not values["domain"]:
         return "domain must be 1..1023, not 0"
     if (values["id"] in DATA) == bool(values["target"]):
@@ -151,13 +158,21 @@ def _check_addresses(seen: Seen) -> Outcome:
 
 
 def _check_copies(seen: Seen) -> Outcome:
+    second = _unmasked(seen.octets, seen.layout, seen.known)
     if seen.layout.kind == "slim":
         return None
-    if absent := lacking(seen.known, "manager_id"):
-        return Unknown(absent)
-    second = _unmasked(seen.octets, seen.layout, seen.known)
     same = seen.values["data"] == second[5 : 5 + seen.layout.data_octets]
     return None if same else "the data of the two subframes differ"
+
+
+def _under_manager_id(check: Check) -> Check:
+    """Return the check for what lies under the manager id: unknown where that is not known."""
+
+    def run(seen: Seen) -> Outcome:
+        absent = lacking(seen.known, "manager_id")
+        return Unknown(absent) if absent else check.run(seen)
+
+    return Check(name=check.name, title=check.title, run=run)
 
 
 def _sum_1(seen: Seen) -> Sum:
@@ -215,14 +230,22 @@ def _mean(name: str, octets: bytes) -> str:
 
 
 _CHECKS = (
-    Check(name="id", title="the same known id in both subframes", run=_check_id),
-    Check(name="addresses", title="addresses and domain in their ranges", run=_check_addresses),
-    expected("domain"),
+    Check(name="id", title="a known message id", run=_check_known_id),
+    _under_manager_id(
+        Check(name="id_2", title="the same id in the second subframe", run=_check_second_id)
+    ),
+    Check(name="sender", title="the address in its range", run=_check_sender),
+    _under_manager_id(
+        Check(name="receiver", title="domain and target in their ranges", run=_check_receiver)
+    ),
+    _under_manager_id(expected("domain")),
     expected("address", required=False),
-    expected("target", required=False),
+    _under_manager_id(expected("target", required=False)),
     crc_check("crc_1", "the CRC of the first subframe", _sum_1),
     crc_check("crc_2", "the CRC of the second subframe", _sum_2),
-    Check(name="copies", title="the same data in both subframes", run=_check_copies),
+    _under_manager_id(
+        Check(name="copies", title="the same data in both subframes", run=_check_copies)
+    ),
 )
 
 RECIPE = Recipe(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -55,7 +56,7 @@ def simple(inspection: Inspection) -> Judgement:
     return Judgement(result=result, text=inspection.summary, inspection=inspection)
 
 
-class Session:
+class Session(ABC):
     """Common part of all sessions: who may send, and what was sent last.
 
     For each sender a session either produces or judges, so one object can play one end and
@@ -88,16 +89,18 @@ class Session:
             self._last[sender] = octets
         return found
 
+    @abstractmethod
     def known(self, sender: str) -> dict[str, Any]:
         """Return the settings that hold for every frame of a sender."""
-        raise NotImplementedError
 
     def _check(self, sender: str) -> None:
         if sender not in self.senders:
             raise UsageError(f"a sender must be {' or '.join(self.senders)}, not {sender!r}")
 
+    @abstractmethod
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
-        raise NotImplementedError
+        """Build the next frame of a sender and advance."""
 
+    @abstractmethod
     def _judge(self, sender: str, octets: bytes) -> Judgement:
-        raise NotImplementedError
+        """Judge octets that are no repeat; advance when they are accepted."""

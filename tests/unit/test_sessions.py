@@ -1,0 +1,383 @@
+"""Sessions: streams produced and judged, from the start and from the middle."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from safeframe import crc, frame
+from safeframe.errors import UsageError
+from safeframe.frame import fscp_12_1
+from safeframe.frame.stream import Session, solve
+
+Stream = list[tuple[str, bytes]]
+
+SETTINGS: dict[str, dict[str, Any]] = {
+    "fscp-12-1": {"connection_id": 7},
+    "fscp-13-1": {"domain": 3, "manager_id": bytes(range(6))},
+    "fscp-2-1": {"format": "extended", "producer": (1, 2, 3), "consumer": (4, 5, 6)},
+    "fscp-3-1": {"parameter_crc": 0x22FF},
+    "opcua-safety": {"consumer_id": 9, "spdu_ids": (1, 2, 3)},
+}
+by_profile = pytest.mark.parametrize("profile", SETTINGS)
+
+
+def start(profile: str, **more: Any) -> Session:
+    return frame.session(profile, **SETTINGS[profile] | more)
+
+
+def stream(profile: str, rounds: int, seed: int = 1) -> Stream:
+    """Return a good stream of ``rounds`` frames from each sender."""
+    draw, making = random.Random(seed), start(profile)
+    found: Stream = []
+    for count in range(rounds):
+        octets = draw.randbytes(4)
+        steps: dict[str, list[tuple[str, dict[str, Any]]]] = {
+            "fscp-12-1": [("master", {"data": octets}), ("slave", {"data": octets * 2})],
+            "fscp-13-1": [("12", {"data": octets}), ("13", {"data": octets * 3})],
+            "fscp-2-1": [
+                ("producer", {"data": octets, "time_stamp": (65000 + 300 * count) % 65536}),
+                ("consumer", {"ack": 0x0A, "consumer_time": count}),
+            ],
+            "fscp-3-1": [("host", {"data": octets}), ("device", {"data": octets[:1]})],
+            "opcua-safety": [("consumer", {}), ("provider", {"data": octets})],
+        }
+        found += [(who, making.produce(who, **values)) for who, values in steps[profile]]
+    return found
+
+
+class TestEveryProfile:
+    @by_profile
+    def test_a_good_stream_is_accepted(self, profile: str) -> None:
+        judging = start(profile)
+        for sender, octets in stream(profile, 30):
+            found = judging.judge(sender, octets)
+            assert (found.result, found.text) == ("accepted", "accepted")
+            assert found.inspection.accepted
+
+    @by_profile
+    def test_a_repeat_is_no_new_frame(self, profile: str) -> None:
+        judging = start(profile)
+        for sender, octets in stream(profile, 3):
+            judging.judge(sender, octets)
+            again = judging.judge(sender, octets)
+            assert again.result == "repeat"
+            assert again.text == "the same octets as in the frame before: not a new frame"
+
+    @by_profile
+    def test_a_rejected_frame_leaves_the_state_alone(self, profile: str) -> None:
+        judging = start(profile)
+        for sender, octets in stream(profile, 5):
+            broken = octets[:-1] + bytes([octets[-1] ^ 1])
+            found = judging.judge(sender, broken)
+            if not (profile == "opcua-safety" and sender == "consumer"):  # carries no CRC.
+                assert found.result == "rejected"
+                assert found.text.startswith("rejected: ")
+                assert judging.judge(sender, octets).result == "accepted"
+
+    @by_profile
+    def test_wrong_length_is_rejected(self, profile: str) -> None:
+        judging = start(profile, fresh=False)
+        for sender, octets in stream(profile, 1):
+            assert judging.judge(sender, octets[:2]).result == "rejected"
+
+    @by_profile
+    def test_an_old_frame_is_rejected(self, profile: str) -> None:
+        judging, sent = start(profile), stream(profile, 8)
+        for sender, octets in sent:
+            judging.judge(sender, octets)
+        for sender, octets in sent[:6]:
+            if sender == "consumer" and profile == "fscp-2-1":
+                continue  # the order of coordination frames is not judged.
+            assert judging.judge(sender, octets).result == "rejected"
+
+    @by_profile
+    def test_from_the_middle(self, profile: str) -> None:
+        """The first frames are unknown with a reason, never accepted and never blamed."""
+        judging = start(profile, fresh=False)
+        results: dict[str, list[str]] = {}
+        for sender, octets in stream(profile, 12)[8:]:
+            found = judging.judge(sender, octets)
+            results.setdefault(sender, []).append(found.result)
+            if found.result == "unknown":
+                assert found.text.startswith("cannot be judged, because ")
+        expected = {
+            "fscp-12-1": {"master": (2, 6), "slave": (1, 7)},
+            "fscp-13-1": {"12": (1, 7), "13": (1, 7)},
+            "fscp-2-1": {"producer": (8, 0), "consumer": (0, 8)},
+            "fscp-3-1": {"host": (1, 7), "device": (1, 7)},
+            "opcua-safety": {"consumer": (1, 7), "provider": (0, 8)},
+        }[profile]
+        assert results == {
+            sender: ["unknown"] * unknown + ["accepted"] * accepted
+            for sender, (unknown, accepted) in expected.items()
+        }
+
+    @by_profile
+    def test_wrong_sender_and_settings(self, profile: str) -> None:
+        with pytest.raises(UsageError, match="a sender must be "):
+            start(profile).produce("nobody", data=b"")
+        with pytest.raises(UsageError, match="a sender must be "):
+            start(profile).judge("0", b"")
+        with pytest.raises(UsageError, match=f"a session of {profile}: .*'xyz'"):
+            start(profile, xyz=1)
+
+    @by_profile
+    def test_joining_sessions_do_not_produce(self, profile: str) -> None:
+        joined = start(profile, fresh=False)
+        values: dict[str, tuple[str, dict[str, Any]]] = {
+            "fscp-12-1": ("master", {"data": b"\1"}),
+            "fscp-2-1": ("producer", {"data": b"\1", "time_stamp": 1}),
+            "fscp-3-1": ("host", {"data": b"\1"}),
+            "opcua-safety": ("consumer", {}),
+        }
+        if profile in values:
+            sender, given = values[profile]
+            with pytest.raises(UsageError, match="a session that joins in the middle cannot"):
+                joined.produce(sender, **given)
+
+    def test_profiles_without_frames(self) -> None:
+        with pytest.raises(UsageError, match="the profile plain has no frames"):
+            frame.session("plain")
+
+
+class TestSolve:
+    @given(st.data())
+    def test_the_solution_gives_the_wanted_crc(self, data: st.DataObject) -> None:
+        """solve finds the one field value that gives the wanted CRC."""
+        name = data.draw(st.sampled_from(("fscp-12-1/crc16", "fscp-3-1/crc2-24")))
+        algorithm = crc.CATALOGUE[name]
+        head, tail = data.draw(st.binary(max_size=5)), data.draw(st.binary(max_size=5))
+        value = data.draw(st.integers(0, (1 << algorithm.width) - 1))
+
+        def of(field: int) -> int:
+            return crc.compute(algorithm, head + field.to_bytes(algorithm.octets, "big") + tail)
+
+        assert solve(of, algorithm.width, of(value)) == value
+
+    def test_no_solution(self) -> None:
+        assert solve(lambda value: value & 1, 2, 2) is None
+        assert solve(lambda value: value & 1 ^ 4, 2, 5) == 1
+
+
+def same_crc0(making: Session, sender: str, last: bytes) -> bytes:
+    """Return two data octets that give the sender the CRC_0 it had before."""
+
+    def crc0(word: int) -> int:
+        octets = frame.build(
+            "fscp-12-1",
+            data=word.to_bytes(2, "little"),
+            connection_id=7,
+            peer_crc0=side.received,
+            sequence=side.sequence,
+        )
+        return int.from_bytes(octets[3:5], "little")
+
+    side = making._sides[sender]  # type: ignore[attr-defined]
+    word = solve(crc0, 16, int.from_bytes(last[3:5], "little"))
+    assert word is not None
+    return word.to_bytes(2, "little")
+
+
+class TestFscp121:
+    @given(st.lists(st.binary(min_size=2, max_size=2), min_size=2, max_size=12), st.integers(1, 9))
+    def test_successive_frames_never_share_crc_0(self, data: list[bytes], at: int) -> None:
+        """The change rule holds at the sender and is followed by the receiver.
+
+        One frame of the stream is chosen so that its CRC_0 would be the one before; the sender
+        skips a number and the receiver accepts.
+        """
+        assume(at < len(data))
+        making, judging = start("fscp-12-1"), start("fscp-12-1")
+        last = b""
+        for count, octets in enumerate(data):
+            if count == at:
+                octets = same_crc0(making, "master", last)
+            before = making._sides["master"].sequence  # type: ignore[attr-defined]
+            made = making.produce("master", data=octets)
+            if count == at:
+                after = making._sides["master"].sequence  # type: ignore[attr-defined]
+                number = fscp_12_1.next_sequence
+                assert after == number(number(before))
+            assert made[3:5] != last[3:5]
+            last = made
+            assert judging.judge("master", made).result == "accepted"
+            answer = making.produce("slave", data=octets)
+            assert judging.judge("slave", answer).result == "accepted"
+
+    def test_numbers_wrap_in_a_long_stream(self) -> None:
+        making, judging = start("fscp-12-1"), start("fscp-12-1")
+        for session in (making, judging):
+            session._sides["master"].sequence = 65534  # type: ignore[attr-defined]
+        for _ in range(4):
+            assert judging.judge("master", making.produce("master", data=b"\1")).result == (
+                "accepted"
+            )
+        assert making._sides["master"].sequence in (3, 4)  # type: ignore[attr-defined]
+
+    def test_reset_starts_both_sides_again(self) -> None:
+        judging = start("fscp-12-1", fresh=False)
+        making = start("fscp-12-1")
+        for _ in range(3):
+            making.produce("master", data=b"\1\2")
+            making.produce("slave", data=b"\1\2")
+        reset = making.produce("master", data=bytes(2), command=fscp_12_1.RESET)
+        assert reset == frame.build(
+            "fscp-12-1", data=bytes(2), command=fscp_12_1.RESET, connection_id=0
+        )
+        assert judging.judge("master", reset).result == "accepted"
+        answer = making.produce("slave", data=bytes(2), command=fscp_12_1.RESET)
+        assert judging.judge("slave", answer).result == "accepted"
+        for sender in ("master", "slave"):
+            made = making.produce(sender, data=b"\1\2", command=fscp_12_1.SESSION)
+            assert judging.judge(sender, made).result == "accepted"
+        broken = reset[:-3] + bytes([reset[-3] ^ 1]) + reset[-2:]
+        assert judging.judge("master", broken).result == "rejected"
+
+    def test_a_restarted_session_frame_is_accepted(self) -> None:
+        """In the Session state a slave also accepts a Session frame that starts anew."""
+        judging, making = start("fscp-12-1"), start("fscp-12-1")
+        first = making.produce("master", data=b"\1\2", command=fscp_12_1.SESSION)
+        second = making.produce("slave", data=b"\3\4", command=fscp_12_1.SESSION)
+        again = start("fscp-12-1").produce("master", data=b"\5\6", command=fscp_12_1.SESSION)
+        assert judging.judge("master", first).result == "accepted"
+        assert judging.judge("slave", second).result == "accepted"
+        assert judging.judge("master", again).result == "accepted"
+        broken = again[:3] + bytes([again[3] ^ 1]) + again[4:]
+        assert judging.judge("master", broken).result == "rejected"
+
+    def test_the_rule_is_off_for_the_first_session_frame_only(self) -> None:
+        """CRC_0 of 0 is allowed in a master's first Session frame, not in a slave's answer."""
+
+        def crc0(peer_crc0: int) -> Callable[[int], int]:
+            return lambda word: fscp_12_1.block_crc(
+                word.to_bytes(2, "little"),
+                peer_crc0=peer_crc0,
+                connection_id=0,
+                sequence=1,
+                command=fscp_12_1.SESSION,
+            )
+
+        making = start("fscp-12-1")
+        word = solve(crc0(0), 16, 0)
+        assert word is not None
+        made = making.produce("master", data=word.to_bytes(2, "little"), command=fscp_12_1.SESSION)
+        assert made[3:5] == bytes(2)
+        answer = making.produce("slave", data=word.to_bytes(2, "little"), command=fscp_12_1.SESSION)
+        assert answer[3:5] != bytes(2)
+
+    def test_a_broken_first_frame_is_learned_again(self) -> None:
+        """A number learned from a broken frame does not condemn the good ones after it."""
+        sent = stream("fscp-12-1", 12)[8:]
+        judging = start("fscp-12-1", fresh=False)
+        judging.judge(*sent[0])
+        judging.judge(*sent[1])
+        sender, octets = sent[2]
+        wrong = frame.build(
+            "fscp-12-1",
+            data=octets[1:3] + octets[5:7],
+            connection_id=7,
+            peer_crc0=int.from_bytes(sent[1][1][3:5], "little"),
+            sequence=9999,
+        )
+        found = judging.judge(sender, wrong)
+        assert found.text.endswith("CRC_0 would be right with sequence number 9999")
+        judging.judge(*sent[3])
+        results = [judging.judge(*entry).result for entry in sent[4:10]]
+        assert results[0] == "unknown"
+        assert results[2:] == ["accepted"] * 4
+
+    def test_number_zero_is_never_right(self) -> None:
+        sent = stream("fscp-12-1", 4)
+        judging = start("fscp-12-1", fresh=False)
+        judging.judge(*sent[0])
+        peer = int.from_bytes(sent[0][1][3:5], "little")
+        block = fscp_12_1.block_crc(
+            b"\1", peer_crc0=peer, connection_id=7, sequence=0, command=0x36
+        )
+        octets = b"\x36\1" + block.to_bytes(2, "little") + b"\7\0"
+        found = judging.judge("slave", octets)
+        assert (found.result, found.text) == (
+            "rejected",
+            "rejected: crc: no legal sequence number fits",
+        )
+
+    def test_unrelated_blocks_are_rejected_in_the_middle(self) -> None:
+        judging = start("fscp-12-1", fresh=False)
+        sender, octets = stream("fscp-12-1", 9)[16]
+        broken = octets[:5] + bytes([octets[5] ^ 1]) + octets[6:]
+        found = judging.judge(sender, broken)
+        assert found.text == "rejected: blocks: block 1 does not belong to block 0"
+
+
+class TestOthers:
+    def test_13_1_time_runs_by_itself_or_as_told(self) -> None:
+        making = start("fscp-13-1")
+        assert (
+            frame.parse(
+                "fscp-13-1", making.produce("5", data=b""), manager_id=bytes(range(6))
+            ).values["consecutive_time"]
+            == 1
+        )
+        told = making.produce("5", data=b"", consecutive_time=65535)
+        wrapped = making.produce("5", data=b"")
+        judging = start("fscp-13-1")
+        assert judging.judge("5", told).result == "accepted"
+        assert judging.judge("5", wrapped).result == "accepted"
+        found = judging.judge("5", told)
+        assert found.text == "rejected: consecutive time 65535 is not newer than 0"
+
+    def test_2_1_rollover_and_order(self) -> None:
+        base = {"format": "base", "producer": (1, 2, 3), "consumer": (4, 5, 6)}
+        making = frame.session("fscp-2-1", **base)
+        judging = frame.session("fscp-2-1", **base, fresh=False)
+        first = making.produce("producer", data=b"\1", time_stamp=65000)
+        second = making.produce("producer", data=b"\1", time_stamp=100)
+        found = judging.judge("producer", first)
+        assert found.text == "cannot be judged, because the last time stamp is not known"
+        assert judging.judge("producer", second).result == "accepted"
+        found = judging.judge("producer", first)
+        assert found.text == "rejected: time stamp 65000 is not newer than 100"
+        coordination = making.produce("consumer", ack=0x0A, consumer_time=1)
+        found = judging.judge("producer", coordination)
+        assert found.text == "rejected: no frame of a producer"
+        with pytest.raises(UsageError, match="producing this frame needs the value time_stamp"):
+            making.produce("producer", data=b"\1")
+
+    def test_3_1_toggle_and_relearning(self) -> None:
+        known = SETTINGS["fscp-3-1"]
+        judging = start("fscp-3-1")
+        odd = frame.build("fscp-3-1", data=b"", status=0x20, number=0, **known)
+        found = judging.judge("device", odd)
+        assert found.text == "rejected: the toggle bit does not follow number 0"
+        judging = start("fscp-3-1", fresh=False)
+        wrong = frame.build("fscp-3-1", data=b"", status=0, number=400, **known)
+        found = judging.judge("device", wrong)
+        assert found.text.endswith("; the CRC would be right with number 400")
+        results = []
+        for number in (7, 8, 9):
+            octets = frame.build(
+                "fscp-3-1", data=b"", status=number % 2 * 0x20, number=number, **known
+            )
+            results.append(judging.judge("device", octets).result)
+        assert results == ["unknown", "accepted", "accepted"]
+
+    def test_opcua_order(self) -> None:
+        making = start("opcua-safety", start=0xFFFFFFFF)
+        with pytest.raises(UsageError, match="a response must follow a request"):
+            making.produce("provider", data=b"\1")
+        request = making.produce("consumer")
+        assert frame.parse("opcua-safety", request).values["monitoring_number"] == 0xFFFFFFFF
+        response = making.produce("provider", data=b"\1")
+        second = making.produce("consumer")
+        assert frame.parse("opcua-safety", second).values["monitoring_number"] == 256
+        judging = start("opcua-safety", fresh=False)
+        found = judging.judge("provider", response)
+        assert found.text == "cannot be judged, because monitoring_number is not known"
+        found = judging.judge("provider", request)
+        assert found.text == "rejected: a provider sends no request"
