@@ -135,7 +135,7 @@ def _four(args: argparse.Namespace, *ends: End) -> int:
     before = Connection(first=first, second=second)
     after = Connection(first=new_first, second=new_second)
     comparison = diff.compare_edits(before, after)
-    classes = diff.classify(before, after)
+    classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
     mixed = diff.mixed_versions(before, after)
     if args.format == "json":
         from ..render import changesjson

@@ -88,7 +88,7 @@ class Arrivals:
         runs: list[tuple[tuple[Entry, ...], bool, int, int]] = []
         for segment in self.overlay.within(signal.start, signal.end):
             owners, start = segment.owners[0], segment.start
-            beyond = start >= 8 * self.sent.size_octets
+            beyond = start >= self.overlay.data_ends[0]
             if runs and _alike(runs[-1][0], owners) and runs[-1][1] == beyond:
                 start = runs.pop()[2]  # Only another entry of the consumer cut this run.
             runs.append((owners, beyond, start, segment.end))

@@ -98,7 +98,7 @@ def show(field: str, value: Any, other: Any = ()) -> str:
         return NOT_STATED
     if field == "id":
         return f"0x{value:04X}"
-    if field in ("watchdog_ms", "exchange_ms"):
+    if field in ("watchdog_ms", "exchange_ms", "permitted_reaction_ms"):
         return f"{value} ms"
     if field == "width":
         return bits_text(value)

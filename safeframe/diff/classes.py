@@ -98,6 +98,7 @@ _BY_FIELD = {
     ("parameter", ""): "identity",
     ("attribute", "watchdog_ms"): "timing",
     ("attribute", "exchange_ms"): "timing",
+    ("attribute", "permitted_reaction_ms"): "timing",
 }
 
 

@@ -259,7 +259,7 @@ class _Recorder:
                 EditStep(
                     end=edit.end.name,
                     did=_reserve_text(run_text(start, end), states[which], states[which + 1]),
-                    where=_reserve_where(edit, start, end),
+                    where=_reserve_where(edit, overlay, which, start, end),
                 )
                 for which, edit in ((0, producer), (2, consumer))
             ]
@@ -372,9 +372,12 @@ def _reserve_text(run: str, old: int | None, new: int | None) -> str:
     return f"changed {run} from {texts[0]} to {texts[1]}"
 
 
-def _reserve_where(edit: _Edit, start: int, end: int) -> Location:
-    for map_ in (edit.after, edit.before):
-        for run in map_.reserved:
-            if run.start < end and start < run.end:
+def _reserve_where(edit: _Edit, overlay: Overlay, which: int, start: int, end: int) -> Location:
+    """Return where a run of an end stands, now or before, or its map where it never had one."""
+    segments = overlay.within(start, end)
+    for version in (which + 1, which):
+        for segment in segments:
+            run = segment.reserved(version)
+            if run is not None:
                 return run.where
     return edit.after.where

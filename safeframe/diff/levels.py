@@ -65,6 +65,7 @@ FIELDS: Mapping[str, Mapping[str, FieldRule]] = {
         "legal_octets": _WIRE,
         "watchdog_ms": _VALUE,
         "exchange_ms": _VALUE,
+        "permitted_reaction_ms": _VALUE,
         "name": _NAME,
         "network": _NAME,
     },

@@ -133,7 +133,7 @@ class _Comparison:
         Bits that belong to ``partner``, the same signal in the other map, do not count.
         """
         other = 1 - own
-        end = 8 * self.maps[other].size_octets
+        end = self.overlay.data_ends[other]
         runs: dict[tuple[int, bool], tuple[Entry | None, int, int]] = {}
         for segment in self.overlay.within(entry.start, entry.end):
             owners = segment.owners[other]
@@ -149,7 +149,7 @@ class _Comparison:
     def _ground(self, owner: Entry | None, start: int, bits: int, own: int) -> Ground:
         at = Place.at(start)
         if owner is None:
-            beyond = start >= 8 * self.maps[1 - own].size_octets
+            beyond = start >= self.overlay.data_ends[1 - own]
             return Ground(kind="beyond" if beyond else "undeclared", at=at, bits=bits)
         if isinstance(owner, Signal):
             return Ground(kind="signal", at=at, bits=bits, name=owner.name)

@@ -53,7 +53,8 @@ class Overlay:
     """All segments of some maps in place order, found by one sweep over their borders."""
 
     def __init__(self, *maps: Map) -> None:
-        self.maps = maps
+        self.data_ends = tuple(8 * map_.size_octets for map_ in maps)
+        """Index after the last bit of the data, per map."""
         self.segments = tuple(_sweep(maps))
         self._starts = [segment.start for segment in self.segments]
         self._ends = [segment.end for segment in self.segments]
