@@ -165,9 +165,10 @@ class Terms:
     """The ``[connection]`` table: what both ends must hold in common about the connection.
 
     ``id`` is the connection id, ``watchdog_ms`` the time after which silence is an error,
-    ``exchange_ms`` the longest time for one frame each way, ``legal_octets`` the legal data
-    sizes where the profile leaves them to the map, ``network`` the domain in which ids and
-    addresses are unique. None means not stated.
+    ``exchange_ms`` the longest time for one frame each way, ``permitted_reaction_ms`` the share
+    of the reaction time that the safety function leaves to the connection, ``legal_octets`` the
+    legal data sizes where the profile leaves them to the map, ``network`` the domain in which ids
+    and addresses are unique. None means not stated.
     """
 
     name: str
@@ -176,6 +177,7 @@ class Terms:
     id: int | None = None
     watchdog_ms: int | None = None
     exchange_ms: int | None = None
+    permitted_reaction_ms: int | None = None
     legal_octets: tuple[int, ...] = ()
     network: str = ""
 

@@ -178,6 +178,7 @@ def ends(draw: st.DrawFn) -> End:
         id=draw(number),
         watchdog_ms=draw(milliseconds),
         exchange_ms=draw(milliseconds),
+        permitted_reaction_ms=draw(milliseconds),
         legal_octets=tuple(draw(st.lists(st.integers(1, MAX_OCTETS), max_size=4))),
         network=draw(lines()),
     )

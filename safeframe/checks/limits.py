@@ -85,6 +85,7 @@ def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
     first, second = context.connection.ends
     for key, what in (
         ("exchange_ms", "the exchange time in ms"),
+        ("permitted_reaction_ms", "the permitted reaction time in ms"),
         ("network", "the network"),
         ("legal_octets", "the list of legal sizes"),
     ):

@@ -69,6 +69,11 @@ CONNECTION: dict[str, Key] = {
     "exchange_ms": Key(
         kind=_MILLISECONDS, default=None, meaning="longest time for one frame each way, ms"
     ),
+    "permitted_reaction_ms": Key(
+        kind=_MILLISECONDS,
+        default=None,
+        meaning="reaction time that the safety function leaves to the connection, ms",
+    ),
     "legal_octets": Key(
         kind=OCTETS, default=(), meaning="legal data sizes where the profile leaves them open"
     ),

@@ -24,8 +24,9 @@ def end(given: End, *, look: Look = PLAIN) -> str:
         ("connection", terms.name),
         ("profile", profile),
         ("id", "" if terms.id is None else f"{terms.id} ({terms.id:#06x})"),
-        ("watchdog", "" if terms.watchdog_ms is None else f"{terms.watchdog_ms} ms"),
-        ("exchange", "" if terms.exchange_ms is None else f"{terms.exchange_ms} ms"),
+        ("watchdog", _milliseconds(terms.watchdog_ms)),
+        ("exchange", _milliseconds(terms.exchange_ms)),
+        ("permitted reaction", _milliseconds(terms.permitted_reaction_ms)),
         ("legal sizes", ", ".join(map(str, terms.legal_octets))),
         ("network", terms.network),
         ("role", given.role),
@@ -39,6 +40,10 @@ def end(given: End, *, look: Look = PLAIN) -> str:
     for verb, data in (("sends", given.sends), ("receives", given.receives)):
         lines += ["", *_direction(f"{clean(given.name)} {verb}", data, look)]
     return "\n".join(lines) + "\n"
+
+
+def _milliseconds(time: int | None) -> str:
+    return "" if time is None else f"{time} ms"
 
 
 def _direction(title: str, data: Map, look: Look) -> list[str]:

@@ -332,6 +332,7 @@ class TestEnd:
             ("legal_octets", (2, 4), "wire", "not stated", "2, 4"),
             ("watchdog_ms", 50, "value", "100 ms", "50 ms"),
             ("exchange_ms", None, "value", "12 ms", "not stated"),
+            ("permitted_reaction_ms", 250, "value", "not stated", "250 ms"),
             ("name", "SC1-LX3", "name", "SC1-LX", "SC1-LX3"),
             ("network", "hall", "name", "not stated", "hall"),
         ],

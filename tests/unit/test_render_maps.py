@@ -24,6 +24,7 @@ FULL = End(
         id=0,
         watchdog_ms=100,
         exchange_ms=12,
+        permitted_reaction_ms=250,
         legal_octets=(2, 4),
         network="west",
     ),
@@ -55,18 +56,19 @@ FULL = End(
 
 SHOWN = """\
 SC1, peer LX
-  connection   SC1-LX
-  profile      plain (2)
-  id           0 (0x0000)
-  watchdog     100 ms
-  exchange     12 ms
-  legal sizes  2, 4
-  network      west
-  role         master
-  address      0
-  retry        3
-  allows hole  x: old
-  note         hall 3
+  connection          SC1-LX
+  profile             plain (2)
+  id                  0 (0x0000)
+  watchdog            100 ms
+  exchange            12 ms
+  permitted reaction  250 ms
+  legal sizes         2, 4
+  network             west
+  role                master
+  address             0
+  retry               3
+  allows hole         x: old
+  note                hall 3
 
 SC1 sends: 3 octets, 5 signals
   place    width  type             signal         safe     meaning                    binding
