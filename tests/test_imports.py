@@ -30,6 +30,7 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 
 BASE = "errors source bits crc model findings"
 MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
+UPPER = f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint"
 TABLE = {
     "errors": row(0),
     "source": row(0, "errors"),
@@ -51,14 +52,10 @@ TABLE = {
     "diff": row(4, MIDDLE),
     "cases": row(4, "errors source"),
     "residual_profiles": row(4, "errors crc residual profiles"),
-    "render": row(6, f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles"),
-    "cli": row(
-        7,
-        f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles render __init__",
-    ),
-    "__init__": row(
-        7, f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles"
-    ),
+    "fingerprint": row(4, "errors source bits model"),
+    "render": row(6, UPPER),
+    "cli": row(7, f"{UPPER} render __init__"),
+    "__init__": row(7, UPPER),
     "__main__": row(7, "cli"),
 }
 

@@ -1,0 +1,266 @@
+"""Fingerprints: what they cover, what they leave out, and numbers that must never move."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import demo, mapfile
+from safeframe.bits import Place
+from safeframe.diff import FIELDS, compare_connection, compare_ends
+from safeframe.fingerprint import (
+    SHARED,
+    canonical,
+    digest,
+    end_document,
+    end_fingerprint,
+    plain,
+    wire_document,
+    wire_facts,
+    wire_fingerprint,
+)
+from safeframe.model import Connection, End, Map, Reserved, Signal
+from safeframe.profiles import Source
+from safeframe.source import Location
+from tests.strategies import clean_connections, ends
+
+SITE = demo.after()
+SC1, LX = (mapfile.loads(SITE[name], path=name) for name in ("sc1-lx.toml", "lx-sc1.toml"))
+WIRE = "ba99ae2b1dbfdc33229d9b45696936fbb61fb7e11f8a237e71688176127d3457"
+
+
+def prints(end: End) -> tuple[str, str]:
+    return wire_fingerprint(end), end_fingerprint(end)
+
+
+def split(map_: Map) -> Map:
+    """Cut every reserved run into single bits and turn the order of the rows round."""
+    entries: list[Signal | Reserved] = []
+    for entry in map_.entries:
+        if isinstance(entry, Signal):
+            entries.append(entry)
+            continue
+        entries += (
+            Reserved(at=Place.at(entry.start + bit), width=1, value=entry.value >> bit & 1)
+            for bit in range(entry.width)
+        )
+    return Map(entries=tuple(reversed(entries)))
+
+
+def test_both_ends_have_one_wire_fingerprint() -> None:
+    assert wire_fingerprint(SC1) == wire_fingerprint(LX)
+    assert end_fingerprint(SC1) != end_fingerprint(LX)
+
+
+def test_every_field_belongs_to_one_fingerprint() -> None:
+    shared = {
+        table: {name for name, rule in rules.items() if rule.shared}
+        for table, rules in FIELDS.items()
+        if table in SHARED
+    }
+    assert shared == {table: set(names) for table, names in SHARED.items()}
+    for value in (SC1.sends.signals[0], SC1.sends.reserved[0], SC1.terms, SC1):
+        table = type(value).__name__
+        fields = {field.name for field in dataclasses.fields(value) if field.compare}
+        assert fields - {"terms", "sends", "receives"} == set(FIELDS[table])
+
+
+def test_documents() -> None:
+    end = replace(
+        SC1,
+        sends=Map(
+            entries=(
+                Reserved(at=Place(0, 2), width=2, value=2, note="spare"),
+                Signal(name="x", at=Place(0, 0), width=2, type="uint", bind="V.X"),
+            )
+        ),
+        receives=Map(),
+        parameters=(("retry", 3),),
+        address=4,
+    )
+    assert wire_document(end) == {
+        "format": "safeframe-wire/1",
+        "connection": {
+            "name": "SC1-LX",
+            "profile": "fscp-12-1",
+            "edition": "2010",
+            "id": 263,
+            "watchdog_ms": 100,
+            "exchange_ms": 12,
+            "permitted_reaction_ms": None,
+            "legal_octets": [],
+            "network": "",
+        },
+        "directions": [
+            {"producer": "LX", "consumer": "SC1", "signals": [], "reserved": []},
+            {
+                "producer": "SC1",
+                "consumer": "LX",
+                "signals": [
+                    {
+                        "name": "x",
+                        "at": "0.0",
+                        "width": 2,
+                        "type": "uint",
+                        "order": "little",
+                        "safe": 0,
+                        "one_means": "",
+                        "edge": "",
+                        "unit": "",
+                        "scale": "1",
+                        "codes": [],
+                        "valid_by": "",
+                    }
+                ],
+                "reserved": [[2, 0], [3, 1]],
+            },
+        ],
+    }
+    assert end_document(end) == {
+        "format": "safeframe-end/1",
+        "connection": {"name": "SC1-LX"},
+        "end": {
+            "name": "SC1",
+            "role": "master",
+            "address": 4,
+            "relations": [],
+            "parameters": [["retry", 3]],
+            "allowances": [],
+            "note": "",
+        },
+        "sends": {
+            "signals": [{"at": "0.0", "name": "x", "mirrors": "", "bind": "V.X", "note": ""}],
+            "reserved": [{"at": "0.2", "width": 2, "note": "spare"}],
+        },
+        "receives": {"signals": [], "reserved": []},
+    }
+
+
+def test_facts() -> None:
+    both = Connection(first=SC1, second=LX)
+    assert wire_facts(both) == (("SC1-LX wire fingerprint", wire_fingerprint(LX)[:16]),)
+    other = replace(LX, terms=replace(LX.terms, exchange_ms=13))
+    assert wire_facts(Connection(first=SC1, second=other)) == (
+        (
+            "SC1-LX wire fingerprint",
+            f"{wire_fingerprint(SC1)[:16]} at SC1, {wire_fingerprint(other)[:16]} at LX "
+            "(diff shows why)",
+        ),
+    )
+
+
+def test_plain() -> None:
+    source = Source(tag="T", text="t", confidence="memory")
+    assert plain(source) == {"tag": "T", "text": "t", "confidence": "memory"}
+    assert plain((Place(1, 2), b"\x0f", [1.5, None])) == ["1.2", "0f", [1.5, None]]
+    assert plain(Reserved(at=Place(0, 0), width=1, where=Location(path="x"))) == {
+        "at": "0.0",
+        "width": 1,
+        "value": 0,
+        "note": "",
+    }
+
+
+def test_canonical_json() -> None:
+    assert canonical({"b": [1, 1.0, True], "a": "ü\n"}) == '{"a":"\\u00fc\\n","b":[1,1.0,true]}'
+    with pytest.raises(ValueError, match="Out of range float"):
+        canonical(float("nan"))
+
+
+def test_digest_is_sha_256() -> None:
+    # FIPS 180-4 example of one block.
+    assert digest(b"abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+
+@pytest.mark.parametrize("which", range(3))
+def test_zeros_of_a_safe_value_are_one(which: int) -> None:
+    safe: Any = (0, 0.0, -0.0)[which]
+    signal = Signal(name="x", at=Place(0, 0), width=32, type="float", safe=safe)
+    (row,) = wire_document(replace(SC1, sends=Map(entries=(signal,))))["directions"][1]["signals"]
+    assert json.dumps(row["safe"]) == "0.0"
+
+
+class TestSameAtBothEnds:
+    """The wire fingerprints of two ends MUST be equal exactly when the ends share everything."""
+
+    @given(clean_connections())
+    def test_clean(self, connection: Connection) -> None:
+        assert wire_fingerprint(connection.first) == wire_fingerprint(connection.second)
+
+    @given(clean_connections(), st.data())
+    def test_one_field_of_one_end(self, connection: Connection, data: st.DataObject) -> None:
+        end = connection.second
+        entries = list(end.receives.entries)
+        number = data.draw(st.integers(0, len(entries) - 1))
+        entry = entries[number]
+        change: dict[str, Any]
+        if isinstance(entry, Reserved):
+            change = data.draw(st.sampled_from(({"value": 1}, {"note": "x"})))
+        else:
+            change = data.draw(
+                st.sampled_from(({"name": "y"}, {"safe": 1}, {"bind": "z"}, {"one_means": "w"}))
+            )
+        entries[number] = replace(entry, **change)
+        changed = Connection(
+            first=connection.first,
+            second=replace(end, receives=Map(entries=tuple(entries))),
+        )
+        same = wire_fingerprint(changed.first) == wire_fingerprint(changed.second)
+        assert same == (compare_connection(changed) == ())
+        assert prints(changed.second) != prints(end)
+
+
+class TestLayout:
+    """Comments, spacing, the order of rows and the path MUST NOT change a fingerprint."""
+
+    @given(ends())
+    def test_rewritten(self, end: End) -> None:
+        text = "# a comment\n" + mapfile.dumps(end).replace(" = ", "  =   ", 1)
+        again = mapfile.loads(text, path="elsewhere/x.toml")
+        assert prints(again) == prints(end)
+
+    @given(ends())
+    def test_rows_in_another_order(self, end: End) -> None:
+        turned = replace(
+            end,
+            sends=Map(entries=end.sends.entries[::-1]),
+            receives=Map(entries=end.receives.entries[::-1]),
+            relations=end.relations[::-1],
+            allowances=end.allowances[::-1],
+        )
+        assert prints(turned) == prints(end)
+
+    @given(ends())
+    def test_reserve_in_other_pieces(self, end: End) -> None:
+        cut = replace(end, sends=split(end.sends), receives=split(end.receives))
+        assert wire_fingerprint(cut) == wire_fingerprint(end)
+
+
+class TestEveryDifference:
+    """Two ends that differ in any field MUST differ in one of both fingerprints."""
+
+    @given(ends(), ends(), st.data())
+    def test_one_field(self, end: End, other: End, data: st.DataObject) -> None:
+        table = data.draw(st.sampled_from(("End", "Terms")))
+        if table == "End":
+            names = [f.name for f in dataclasses.fields(End) if f.compare]
+            name = data.draw(st.sampled_from(names))
+            changed = replace(end, **{name: getattr(other, name)})
+        else:
+            names = [f.name for f in dataclasses.fields(end.terms)]
+            name = data.draw(st.sampled_from(names))
+            terms = replace(end.terms, **{name: getattr(other.terms, name)})
+            changed = replace(end, terms=terms)
+        if compare_ends(end, changed):
+            assert prints(changed) != prints(end)
+
+
+def test_the_demo_fingerprint_never_moves() -> None:
+    """Whoever wrote it into a record must find it again, with every later release."""
+    assert wire_fingerprint(SC1) == WIRE
