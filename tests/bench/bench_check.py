@@ -1,7 +1,7 @@
 """Check of generated connections against tomllib alone for the same files, in one run.
 
-Run: python tests/bench/bench_check.py [CONNECTIONS]. Prints medians and the ratio (goal: at most
-3) in processor time, and the time per connection for a tenth of them, to show that the time grows linearly.
+Run: python tests/bench/bench_check.py [CONNECTIONS]. Prints medians of processor time and their
+ratio (goal: at most 3), for a tenth of the connections too: the time must grow linearly.
 """
 
 from __future__ import annotations
