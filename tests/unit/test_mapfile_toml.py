@@ -5,10 +5,12 @@ from __future__ import annotations
 import dataclasses
 from math import copysign
 
+import pytest
 from hypothesis import given
 
+from safeframe.bits import Place
 from safeframe.mapfile import dumps, loads
-from safeframe.model import Connection, End, Signal
+from safeframe.model import Connection, End, Map, Signal, Terms
 from tests.strategies import clean_connections, ends
 
 
@@ -24,6 +26,14 @@ class TestRoundTrip:
         assert dumps(again) == text
         for mine, yours in zip(end.sends.signals, again.sends.signals, strict=True):
             assert copysign(1, mine.safe) == copysign(1, yours.safe), "-0.0 is not 0.0 on the wire"
+
+    @pytest.mark.parametrize("format", ["toml", "csv"])
+    def test_a_negative_zero_keeps_its_sign(self, format: str) -> None:  # noqa: A002
+        cold = Signal(name="a", at=Place(0, 0), width=32, type="float", safe=-0.0)
+        terms = Terms(name="SC1-LX", profile="plain")
+        end = End(name="SC1", peer="LX", terms=terms, sends=Map(entries=(cold,)))
+        again = loads(dumps(end, format=format), format=format)
+        assert repr(again.sends.signals[0].safe) == "-0.0"
 
     @given(clean_connections())
     def test_clean_connections_fill_legal_sizes_without_a_gap(self, connection: Connection) -> None:
