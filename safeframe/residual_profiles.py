@@ -217,15 +217,15 @@ SCOPES: dict[str, tuple[Scope, ...]] = {
         Scope(
             name="data",
             title="base format: errors in data, mode bits 7..5 and the CRCs over them",
-            left_out="the time stamp with its own CRC, see the scope frame; the identity is not "
-            "sent",
+            left_out="the time stamp with its own CRC, see the scope frame; that mode bits 4..2 "
+            "repeat bits 7..5; the identity is not sent",
             build=_fscp_2_1_data,
             source="W E",
         ),
         Scope(
             name="frame",
             title="base format: errors in any octet of the frame",
-            left_out="nothing that is sent; the identity is not sent",
+            left_out="that mode bits 4..2 repeat bits 7..5; the identity is not sent",
             build=_fscp_2_1_frame,
             source="W E",
         ),

@@ -39,8 +39,8 @@ examples:
   safeframe residual --crc fscp-3-1/crc2-24 --data-bits 4096 --hd-table
 
 All figures are exact integers and fractions; only the printed digits are rounded. With 32 check
-bits this takes seconds with numpy (the batch extra), up to minutes without. Results are kept
-in the user's cache directory.
+bits this takes seconds with numpy (the batch extra), up to minutes without. What took longer
+than half a second is kept in the user's cache directory.
 """
 
 _CURVES = 8
@@ -270,7 +270,7 @@ def _effort(args: argparse.Namespace, progress: _Progress) -> Effort:
 def _directory(args: argparse.Namespace) -> Path | None:
     if args.no_cache:
         return None
-    return Path(args.cache) if args.cache else default_directory(dict(os.environ))
+    return Path(args.cache) if args.cache else default_directory(os.environ)
 
 
 def _fraction(option: str, text: str) -> Fraction:

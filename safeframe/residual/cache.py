@@ -11,9 +11,11 @@ import hashlib
 import json
 import os
 import tempfile
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from ..errors import UsageError
@@ -26,19 +28,23 @@ FORMAT = "safeframe-weights/1"
 _CHECKED_ORDERS = 8
 
 
-def default_directory(environ: dict[str, str]) -> Path:
+def default_directory(environ: Mapping[str, str]) -> Path:
     """Return the user's cache directory for weights: below XDG_CACHE_HOME, or ~/.cache."""
     base = environ.get("XDG_CACHE_HOME")
     return (Path(base) if base else Path.home() / ".cache") / "safeframe" / "weights"
 
 
 def recall(
-    code: Code, effort: Effort | None = None, *, directory: Path | None
+    code: Code,
+    effort: Effort | None = None,
+    *,
+    directory: Path | None,
+    worth_s: float = 0.5,
 ) -> tuple[Weights, str]:
     """Return the weights of ``code`` and a note on the cache, empty when there is nothing to say.
 
-    ``directory`` None switches the cache off. A cache that cannot be read or written costs time
-    and a note, never the result.
+    ``directory`` None switches the cache off; what took less than ``worth_s`` seconds is not kept.
+    A cache that cannot be read or written costs time and a note, never the result.
     """
     if directory is None:
         return weights(code, effort), ""
@@ -51,7 +57,10 @@ def recall(
         pass
     except (OSError, ValueError, TypeError, KeyError, UsageError) as error:
         note = f"cached weights not used and computed again: {_told(error)}"
+    started = monotonic()
     found = weights(code, effort)
+    if monotonic() - started < worth_s:
+        return found, note
     try:
         _write(path, name, found)
     except OSError as error:

@@ -171,7 +171,8 @@ def _walked(way: windows.Plan, bits: int, effort: Effort) -> list[int]:
 def remainder(way: windows.Plan, bits: int) -> list[int]:
     """Return the counts of the dual words that lie on no orbit of the plan's factor."""
     degree = way.rest.bit_length() - 1
-    return slices.histogram(slices.reduced(powers(way.rest, range(bits)), degree), bits)
+    rows = slices.reduced(powers(way.rest, range(bits)), degree) if degree else []
+    return slices.histogram(rows, bits)
 
 
 def _refuse_beyond(seconds: float, effort: Effort, bits: int, dimension: int) -> None:

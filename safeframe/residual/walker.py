@@ -48,8 +48,8 @@ def pieces(way: Plan) -> list[Piece]:
     if rows > _PIECES:
         step = -(-rows // _PIECES)
         runs = [(first, min(step, rows - first), _LONGEST_ROW) for first in range(0, rows, step)]
-    if short:
-        runs.append((rows, 1, short))
+    # An orbit has an odd period (x is invertible), so there is always a short end.
+    runs.append((rows, 1, short))
     step = max(1, states * len(runs) // _PIECES, _BATCH_WINDOWS // runs[0][2])
     return [
         Piece(orbit=orbit, first=first, rows=count, windows=windows, states=(begin, begin + step))
@@ -185,18 +185,17 @@ class Walker:
         """Return the sequences that begin with the given words, as rows of octets."""
         stream = np.empty((len(starts), words), np.uint32)
         stream[:, 0] = starts
-        known = 1
-        for tables in self._ahead_tables:
+        known, level = 1, 0
+        while known < words:
+            tables = self._ahead_tables[level]
             more = min(known, words - known)
-            if more <= 0:
-                break
             begun = np.ascontiguousarray(stream[:, :more])
             source = begun.view(np.uint8).reshape(-1, more, 4)
             image = stream[:, known : known + more]
             image[...] = np.take(tables[0], source[..., 0])
             for number in (1, 2, 3):
                 image ^= np.take(tables[number], source[..., number])
-            known += more
+            known, level = known + more, level + 1
         octets: NDArray[np.uint8] = stream.view(np.uint8)
         return octets
 
@@ -232,8 +231,7 @@ class Walker:
             code[..., 1] = entering
             np.take(self._codes, both[:, :whole], out=shape, mode="clip")
             flat += shape
-            if whole:
-                count.add_eights(flat.ravel())
+            count.add_eights(flat.ravel())
             for bit in range(rest):
                 count.add(last)
                 last = last + (entering[:, whole] >> bit & 1) - (octets[:, whole] >> bit & 1)
