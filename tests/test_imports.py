@@ -30,7 +30,10 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 
 BASE = "errors source bits crc model findings"
 MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
-UPPER = f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint"
+UPPER = (
+    f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint "
+    "checklist timing"
+)
 TABLE = {
     "errors": row(0),
     "source": row(0, "errors"),
@@ -48,11 +51,15 @@ TABLE = {
     "demo": row(3),
     "frame": row(4, MIDDLE, "construct numpy"),
     "relations": row(4, "errors model reading"),
-    "checks": row(4, f"{MIDDLE} relations"),
+    "checks": row(4, f"{MIDDLE} relations timing"),
     "diff": row(4, MIDDLE),
+    "edit": row(5, f"{MIDDLE} mapfile diff checks"),
+    "replace": row(5, "errors"),
     "cases": row(4, "errors source"),
     "residual_profiles": row(4, "errors crc residual profiles"),
     "fingerprint": row(4, "errors source bits model"),
+    "checklist": row(4, "errors source bits model reading diff"),
+    "timing": row(4, "model profiles"),
     "render": row(6, UPPER),
     "cli": row(7, f"{UPPER} render __init__"),
     "__init__": row(7, UPPER),
@@ -186,7 +193,7 @@ def test_check_starts_without_the_slow_libraries() -> None:
     pair = [str(PACKAGE / "demo" / "after" / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
     script = (
         "import sys; from safeframe.cli import main; code = main(['check', *sys.argv[1:]]);"
-        "slow = {'construct', 'bitstring', 'numpy', 'json', 'crcmod', 'csv', 'asyncio'};"
+        "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'csv', 'asyncio'};"
         "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
     )
     done = subprocess.run(

@@ -72,6 +72,35 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
 
 @rule(
     Rule(
+        name="watchdog-too-long",
+        severity="error",
+        scope="connection",
+        title="The connection takes longer than the safety function permits",
+        why="The machine moves on for as long as the watchdog waits: the distance to the danger "
+        "was calculated with less.",
+        remedy="set a shorter watchdog, or calculate the safety function anew",
+        source="the formula and its source are in the finding; `safeframe timing` shows the inputs",
+    )
+)
+def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find reaction times above the permitted one, as far as the map states the inputs."""
+    if all(end.terms.permitted_reaction_ms is None for end in context.connection.ends):
+        return
+    from ..timing import timing  # deferred: few maps state a permitted reaction time.
+
+    times = timing(context.connection, context.profile)
+    if times.margin_ms is not None and times.margin_ms < 0:
+        at_least = "at least " if times.reaction.missing else ""
+        yield find(
+            f"the reaction time is {at_least}{times.reaction.known_ms} ms = "
+            f"{times.reaction.formula}, {-times.margin_ms} ms more than the permitted "
+            f"{times.permitted_ms} ms ({times.reaction.source})",
+            spots(context, "connection.watchdog_ms"),
+        )
+
+
+@rule(
+    Rule(
         name="parameter-differs",
         severity="error",
         scope="connection",

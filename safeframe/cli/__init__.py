@@ -18,6 +18,8 @@ COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
     "diff": "say what differs between map files, or between the edits of two ends",
     "show": "print what one map file says, as tables",
+    "fingerprint": "print what tells equal maps from different ones",
+    "timing": "work out watchdog and reaction time, with every input shown",
     "rules": "list the rules, or explain one",
     "residual": "compute what a checksum misses: exact weights and probabilities",
     "demo": "run the whole job on an invented storage lift",

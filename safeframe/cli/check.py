@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from .. import checks, profiles
 from ..errors import InputError
-from ..findings import SEVERITIES
+from ..findings import SEVERITIES, Report
+from ..model import Connection
 from ..profiles import Profile
 from . import inputs, options
 
@@ -66,6 +68,8 @@ def run(args: argparse.Namespace) -> int:
             sys.stdout.write(jsonout.problems(error))
         raise
     report = checks.check_all(connections, own_profiles=own)
+    if not report.findings:
+        report = _with_fingerprints(report, connections)
     if args.format == "json":
         from ..render import jsonout
 
@@ -76,6 +80,13 @@ def run(args: argparse.Namespace) -> int:
         look = options.look(args)
         sys.stdout.write(text.report(report, look=look, details=args.details))
     return int(report.fails(args.fail_on))
+
+
+def _with_fingerprints(report: Report, connections: Iterable[Connection]) -> Report:
+    from ..fingerprint import wire_facts  # deferred: only a clean run shows them.
+
+    facts = [fact for connection in connections for fact in wire_facts(connection)]
+    return replace(report, facts=(*report.facts, *facts))
 
 
 def _own_profiles(paths: Sequence[str]) -> dict[str, Profile]:

@@ -1,0 +1,300 @@
+"""The test checklist: which steps a change asks for, in which words, with which data."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import demo, mapfile
+from safeframe.bits import Place
+from safeframe.checklist import GROUPS, Step, checklist
+from safeframe.model import Allowance, Connection, End, Map, Relation, Reserved, Signal
+from safeframe.reading import read
+from tests.strategies import clean_connections
+
+
+def site(files: dict[str, str]) -> Connection:
+    first, second = (
+        mapfile.loads(files[name], path=name) for name in ("sc1-lx.toml", "lx-sc1.toml")
+    )
+    return Connection(first=first, second=second)
+
+
+BEFORE, AFTER = site(demo.before()), site(demo.after())
+STEPS = checklist(BEFORE, AFTER)
+
+
+def step(name: str, steps: tuple[Step, ...] = STEPS) -> Step:
+    (found,) = (entry for entry in steps if entry.id == name)
+    return found
+
+
+def with_signal(connection: Connection, at: str, **fields: Any) -> Connection:
+    """Change one signal of SC1 -> LX at both ends."""
+
+    def edit(map_: Map) -> Map:
+        return Map(
+            entries=tuple(
+                replace(entry, **fields) if str(entry.at) == at else entry
+                for entry in map_.entries
+            )
+        )
+
+    first, second = connection.ends
+    return Connection(
+        first=replace(first, sends=edit(first.sends)),
+        second=replace(second, receives=edit(second.receives)),
+    )
+
+
+def test_the_brake_change() -> None:
+    assert Counter(entry.group for entry in STEPS) == {
+        "non-safe value": 2,
+        "safe value": 2,
+        "loss of communication": 2,
+        "watchdog": 2,
+        "power cycle": 2,
+        "restart": 2,
+        "other signal": 18,
+        "wrong device": 1,
+    }
+    assert [entry.group for entry in STEPS] == sorted(
+        (entry.group for entry in STEPS), key=list(GROUPS).index
+    )
+    assert len({entry.id for entry in STEPS}) == len(STEPS)
+
+
+def test_the_non_safe_value() -> None:
+    assert step("SC1.brake2_release.non-safe") == Step(
+        id="SC1.brake2_release.non-safe",
+        group="non-safe value",
+        direction="SC1 -> LX",
+        signal="brake2_release",
+        at="1.2",
+        action="SC1: set brake2_release (Lift.Brake2Release) to 1 (holding brake 2 released), "
+        "all others to their safe value",
+        expect="LX: brake2_release (Drive.Brake2Release) reads 1 (holding brake 2 released), "
+        "exactly the intended function acts, nothing else does",
+        required=True,
+        data="00 04",
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "action", "expect"),
+    [
+        (
+            "SC1.brake2_release.safe",
+            "SC1: set brake2_release (Lift.Brake2Release) back to 0",
+            "LX: brake2_release (Drive.Brake2Release) reads 0 and the function takes its safe "
+            "state",
+        ),
+        (
+            "SC1.brake2_release.loss",
+            "with brake2_release at 1 (holding brake 2 released), interrupt the communication of "
+            "SC1 and LX, then restore it",
+            "LX: brake2_release (Drive.Brake2Release) reads 0 and the function takes its safe "
+            "state; it stays there until it is asked for anew",
+        ),
+        (
+            "SC1.brake2_release.watchdog",
+            "with brake2_release at 1 (holding brake 2 released), delay the frames beyond the "
+            "watchdog time (100 ms)",
+            "LX: brake2_release (Drive.Brake2Release) reads 0 and the function takes its safe "
+            "state within the time that the safety function permits; write the time down",
+        ),
+        (
+            "SC1.speed_level.other",
+            "SC1: toggle speed_level (Lift.SpeedLevel) once, each of its 2 bits",
+            "LX: speed_level (Drive.SpeedLevel) acts as before; brake2_release, brake2_applied do "
+            "not react",
+        ),
+        (
+            "wrong-device",
+            "connect in the place of LX a device of the same kind with another connection id than "
+            "263 or address",
+            "SC1 accepts none of its frames, every output stays at its safe value",
+        ),
+    ],
+)
+def test_words(name: str, action: str, expect: str) -> None:
+    assert (step(name).action, step(name).expect) == (action, expect)
+
+
+def test_only_what_cannot_be_shown_otherwise_is_required() -> None:
+    assert {entry.group for entry in STEPS if entry.required} == {"non-safe value", "other signal"}
+
+
+def test_every_code_point_is_a_step() -> None:
+    steps = checklist(AFTER, with_signal(AFTER, "1.0", safe=1))
+    names = [entry.id for entry in steps if entry.group == "non-safe value"]
+    assert names == [f"SC1.speed_level.non-safe-{value}" for value in (0, 2, 3)]
+    assert step(names[1], steps).data == "00 02"
+
+
+def test_a_number_is_tried_bit_by_bit() -> None:
+    codes: dict[str, Any] = {"type": "uint", "codes": ()}
+    found = step("SC1.speed_level.non-safe", checklist(AFTER, with_signal(AFTER, "1.0", **codes)))
+    assert found.action == (
+        "SC1: change each of the 2 bits of speed_level (Lift.SpeedLevel) once, one at a time, all "
+        "other signals at their safe value"
+    )
+    assert found.expect == (
+        "LX: speed_level (Drive.SpeedLevel) follows with the same number each time, nothing else "
+        "does"
+    )
+    assert (found.required, found.data) == (True, "")
+
+
+@pytest.mark.parametrize(
+    ("edge", "words"),
+    [
+        ("rising", "; holding it, or finding it set at start, acts no second time"),
+        ("falling", "; only releasing it acts, and once"),
+        ("both", "; each change acts once"),
+        ("", ", nothing else does"),
+    ],
+)
+def test_edges(edge: str, words: str) -> None:
+    changed = with_signal(AFTER, "0.7", edge=edge, one_means="x")
+    found = step("SC1.fault_ack.non-safe", checklist(AFTER, changed))
+    assert found.expect.endswith(words)
+
+
+def test_a_removed_signal() -> None:
+    steps = checklist(AFTER, BEFORE)
+    assert step("SC1.brake2_release.removed", steps) == Step(
+        id="SC1.brake2_release.removed",
+        group="removed",
+        direction="SC1 -> LX",
+        signal="brake2_release",
+        at="1.2",
+        action="SC1: do what used to set brake2_release (1.2, bool, 1 bit)",
+        expect="LX: nothing reacts",
+    )
+    assert step("SC1.permit_up.other", steps).expect == (
+        "LX: permit_up (Drive.PermitUp) acts as before"
+    )
+
+
+def test_a_new_binding_at_one_end_is_tried() -> None:
+    entries = tuple(
+        replace(entry, bind="Drive.Other") if str(entry.at) == "0.4" else entry
+        for entry in AFTER.second.receives.entries
+        if isinstance(entry, Signal)
+    )
+    changed = replace(AFTER, second=replace(AFTER.second, receives=Map(entries=entries)))
+    assert step("SC1.permit_up.non-safe", checklist(AFTER, changed)).expect.startswith(
+        "LX: permit_up (Drive.Other) reads 1"
+    )
+
+
+def test_another_name_at_the_consumer_is_tried() -> None:
+    second = with_signal(AFTER, "0.4", name="raise").second
+    changed = Connection(first=AFTER.first, second=second)
+    assert step("SC1.permit_up.non-safe", checklist(AFTER, changed)).expect.startswith(
+        "LX: raise (Drive.PermitUp) reads 1"
+    )
+
+
+def test_what_nobody_reads_or_binds() -> None:
+    first = with_signal(AFTER, "1.2", bind="").first
+    changed = Connection(first=first, second=BEFORE.second)
+    found = step("SC1.brake2_release.non-safe", checklist(BEFORE, changed))
+    assert found.action.startswith("SC1: set brake2_release (not bound) to 1")
+    assert found.expect.startswith("LX: brake2_release (not read) reads 1")
+
+
+def test_one_name_twice_still_gives_two_steps() -> None:
+    steps = checklist(AFTER, with_signal(AFTER, "0.6", name="brake2_release"))
+    names = [entry.id for entry in steps if entry.group == "safe value"]
+    assert names == ["SC1.brake2_release.safe", "SC1.brake2_release.safe-2"]
+
+
+def test_relations_are_put_to_the_test() -> None:
+    relation = Relation(
+        name="brake needs torque",
+        when=(("brake2_release", (1,)),),
+        requires=(("permit_torque", (1,)),),
+        reason="the load would drop",
+    )
+    after = replace(AFTER, first=replace(AFTER.first, relations=(relation,)))
+    found = step("SC1.brake needs torque.relation", checklist(BEFORE, after))
+    assert found.action == (
+        "SC1: try to break the rule brake2_release = 1 requires permit_torque = 1"
+    )
+    assert found.expect == "it cannot be broken (the load would drop)"
+
+
+def test_a_change_of_times_asks_for_the_other_steps() -> None:
+    def slower(end: End) -> End:
+        return replace(end, terms=replace(end.terms, watchdog_ms=200, id=None))
+
+    first, second = map(slower, AFTER.ends)
+    steps = checklist(AFTER, Connection(first=first, second=second))
+    assert {entry.group for entry in steps} == {"other signal", "wrong device"}
+    assert step("wrong-device", steps).action.endswith("with another connection id or address")
+
+
+def test_without_a_watchdog_time_none_is_named() -> None:
+    def silent(connection: Connection) -> Connection:
+        first, second = (
+            replace(end, terms=replace(end.terms, watchdog_ms=None)) for end in connection.ends
+        )
+        return Connection(first=first, second=second)
+
+    found = step("SC1.brake2_release.watchdog", checklist(silent(BEFORE), silent(AFTER)))
+    assert found.action.endswith("delay the frames beyond the watchdog time")
+
+
+def test_remarks_and_allowances_ask_for_nothing() -> None:
+    allowance = Allowance(rule="hole", reason="old")
+    remarked = with_signal(AFTER, "0.4", note="x", mirrors="y")
+    first = replace(remarked.first, note="x", allowances=(allowance,))
+    assert checklist(AFTER, Connection(first=first, second=remarked.second)) == ()
+    assert checklist(AFTER, AFTER) == ()
+
+
+class TestEveryBitIsDriven:
+    """After any added signal, every bit that is used MUST have a required step."""
+
+    @given(clean_connections(), st.data())
+    def test_added(self, after: Connection, data: st.DataObject) -> None:
+        number = data.draw(st.integers(0, len(after.first.sends.entries) - 1))
+
+        def without(map_: Map) -> Map:
+            entries = list(map_.entries)
+            entry = entries[number]
+            entries[number] = Reserved(at=entry.at, width=entry.width)
+            return Map(entries=tuple(entries))
+
+        before = Connection(
+            first=replace(after.first, sends=without(after.first.sends)),
+            second=replace(after.second, receives=without(after.second.receives)),
+        )
+        steps = checklist(before, after)
+        entry = after.first.sends.entries[number]
+        if isinstance(entry, Reserved):
+            assert steps == ()
+            return
+        for direction in after.directions():
+            driven = {
+                found.signal
+                for found in steps
+                if found.required and found.direction == direction.name
+            }
+            assert driven == {signal.name for signal in direction.sent.signals}
+        for found in steps:
+            if found.data and found.direction == "SC1 -> LX":
+                readings = read(after.second.receives, bytes.fromhex(found.data))
+                assert [name for name, got in readings.items() if not got.is_safe] == [found.signal]
+
+
+def test_a_place_is_written_as_a_run() -> None:
+    assert step("SC1.speed_level.other").at == "1.0-1.1"
+    assert Place.parse(step("SC1.permit_up.other").at) == Place(0, 4)

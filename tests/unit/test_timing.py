@@ -1,0 +1,180 @@
+"""Watchdog and reaction time: formulas by profile and edition, inputs, the command."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from safeframe import checks, demo, mapfile, profiles
+from safeframe.cli import main
+from safeframe.model import Connection, Terms
+from safeframe.profiles import Profile
+from safeframe.render.timing import json_text
+from safeframe.render.timing import timing as rendered
+from safeframe.timing import Input, Timing, timing
+
+
+def connection(first: dict[str, object], second: dict[str, object] | None = None) -> Connection:
+    site = demo.after()
+    ends = [mapfile.loads(site[name]) for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    stated = (first, first if second is None else second)
+    one, two = (
+        replace(end, terms=Terms(**{"name": "X", "profile": "plain", **terms}))  # type: ignore[arg-type]
+        for end, terms in zip(ends, stated, strict=True)
+    )
+    return Connection(first=one, second=two)
+
+
+def opcua() -> Profile:
+    return profiles.load("opcua-safety")
+
+
+def test_common_practice() -> None:
+    times = timing(connection({"watchdog_ms": 100, "exchange_ms": 12}))
+    assert times.reaction.known_ms == 112
+    assert times.reaction.formula == "watchdog (100 ms) + exchange (12 ms)"
+    assert times.reaction.source == "common practice"
+    assert (times.spare_ms, times.margin_ms, times.reaction.missing) == (88, None, ())
+
+
+@pytest.mark.parametrize(
+    ("edition", "sum_ms", "formula"),
+    [
+        ("", 220, "2 x watchdog (100 ms) + cycle time of the consumer (20 ms)"),
+        ("1.05", 220, "2 x watchdog (100 ms) + cycle time of the consumer (20 ms)"),
+        ("1.04", 120, "watchdog (100 ms) + cycle time of the consumer (20 ms)"),
+    ],
+)
+def test_opcua_by_release(edition: str, sum_ms: int, formula: str) -> None:
+    given = connection({"profile": "opcua-safety", "edition": edition, "watchdog_ms": 100})
+    times = timing(given, opcua(), cycle_ms=20)
+    assert (times.reaction.known_ms, times.reaction.formula) == (sum_ms, formula)
+    assert times.edition == edition or times.edition == "1.05"
+    assert times.reaction.source == (
+        f"OPC 10000-15, release {times.edition}: share of the safety function response time"
+    )
+
+
+def test_an_edition_without_a_source_is_common_practice() -> None:
+    given = connection({"profile": "opcua-safety", "edition": "2.0", "watchdog_ms": 100})
+    assert timing(given, opcua()).reaction.source == "common practice"
+    assert timing(connection({"profile": "opcua-safety"})).reaction.source == "common practice"
+
+
+def test_without_the_cycle_time_the_sum_is_a_lower_bound() -> None:
+    given = connection(
+        {"profile": "opcua-safety", "watchdog_ms": 100, "permitted_reaction_ms": 150}
+    )
+    times = timing(given, opcua())
+    assert times.reaction.missing == ("cycle time of the consumer",)
+    assert (times.reaction.known_ms, times.margin_ms) == (200, -50)
+    (found,) = (f for f in checks.check(given).findings if f.rule == "watchdog-too-long")
+    assert found.message == (
+        "the reaction time is at least 200 ms = 2 x watchdog (100 ms) + cycle time of the consumer "
+        "(not stated), 50 ms more than the permitted 150 ms (OPC 10000-15, release 1.05: share of "
+        "the safety function response time)"
+    )
+
+
+def test_the_worse_statement_counts() -> None:
+    times = timing(
+        connection(
+            {"watchdog_ms": 100, "exchange_ms": 12, "permitted_reaction_ms": 300},
+            {"watchdog_ms": 200, "permitted_reaction_ms": 250},
+        )
+    )
+    assert (times.watchdog_ms, times.exchange_ms, times.permitted_ms) == (200, 12, 250)
+    assert times.margin_ms == 38
+
+
+def test_one_end_alone_may_state_the_permitted_time() -> None:
+    given = connection({"watchdog_ms": 100}, {"watchdog_ms": 100, "permitted_reaction_ms": 90})
+    assert "watchdog-too-long" in {finding.rule for finding in checks.check(given).findings}
+    given = connection({"watchdog_ms": 100}, {"watchdog_ms": 100, "permitted_reaction_ms": 100})
+    assert "watchdog-too-long" not in {finding.rule for finding in checks.check(given).findings}
+
+
+def test_nothing_stated() -> None:
+    times = timing(connection({}))
+    assert times.reaction.missing == ("watchdog", "exchange")
+    assert (times.reaction.known_ms, times.spare_ms, times.margin_ms) == (0, None, None)
+    assert str(Input(name="x", time_ms=None, factor=2)) == "2 x x (not stated)"
+
+
+SHOWN = """\
+X (plain, edition 1)
+  watchdog                100 ms
+  exchange                not stated
+  a frame may be late by  not stated  watchdog - exchange
+  reaction time at least  100 ms      watchdog (100 ms) + exchange (not stated)
+  permitted               90 ms
+  margin                  -10 ms      permitted - reaction time
+  source: common practice; an event just after its frame left waits for the next one; if that is
+    lost, the watchdog ends
+  not stated: exchange
+"""
+
+
+def test_rendered() -> None:
+    times = timing(connection({"watchdog_ms": 100, "permitted_reaction_ms": 90, "edition": "1"}))
+    assert rendered(times).startswith(SHOWN)
+    assert rendered(times).count("\n") == SHOWN.count("\n") + 1
+
+
+def test_json() -> None:
+    times: Timing = timing(connection({"watchdog_ms": 100, "exchange_ms": 12}))
+    document = json.loads(json_text(times))
+    assert document.pop("caution")
+    assert document == {
+        "format": "safeframe-timing/1",
+        "connection": "X",
+        "profile": "plain",
+        "edition": "",
+        "watchdog_ms": 100,
+        "exchange_ms": 12,
+        "spare_ms": 88,
+        "reaction": {
+            "known_ms": 112,
+            "inputs": [
+                {"name": "watchdog", "factor": 1, "time_ms": 100},
+                {"name": "exchange", "factor": 1, "time_ms": 12},
+            ],
+            "missing": [],
+            "source": "common practice",
+        },
+        "permitted_ms": None,
+        "margin_ms": None,
+    }
+
+
+class TestCommand:
+    @pytest.fixture
+    def pair(self, tmp_path: Path) -> list[str]:
+        paths = []
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            (tmp_path / name).write_text(demo.after()[name], encoding="utf-8")
+            paths.append(str(tmp_path / name))
+        return paths
+
+    def test_text_and_json(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["timing", *pair]) == 0
+        assert "reaction time at most   112 ms" in capsys.readouterr().out
+        assert main(["timing", "--format", "json", "--cycle-ms", "5", *pair]) == 0
+        assert json.loads(capsys.readouterr().out)["reaction"]["known_ms"] == 112
+
+    def test_above_the_permitted_time(
+        self, pair: list[str], capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        for path in pair:
+            text = Path(path).read_text(encoding="utf-8")
+            text = text.replace("exchange_ms = 12", "exchange_ms = 12, permitted_reaction_ms = 99")
+            Path(path).write_text(text.replace("fscp-12-1", "own"), encoding="utf-8")
+        assert main(["timing", *pair]) == 1
+        assert "-13 ms" in capsys.readouterr().out
+
+    def test_wrong_cycle(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["timing", "--cycle-ms", "-1", *pair]) == 2
+        assert capsys.readouterr().err == "safeframe: --cycle-ms must be 0 or more, not -1\n"
