@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 
 from ..model import Connection, End, Scalar, Terms
@@ -122,7 +121,11 @@ def _parameters(before: End, after: End) -> Iterator[Change]:
 
 def _typed(value: Scalar | None) -> str:
     # Python takes True, 1 and 1.0 for equal; in a map file they are three different values.
-    return NOT_STATED if value is None else json.dumps(value, ensure_ascii=False)
+    if value is None:
+        return NOT_STATED
+    import json  # deferred: it costs start-up time and most edits touch no parameter.
+
+    return json.dumps(value, ensure_ascii=False)
 
 
 def _relations(before: End, after: End) -> Iterator[Change]:
