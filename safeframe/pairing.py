@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from typing import NamedTuple
 
 from .bits import mirror_in_octets, swap_octets
@@ -18,6 +18,10 @@ __all__ = ["Cause", "Matching", "Pair", "explain", "match", "near_names", "skele
 
 _NEAR_RATIO = 0.84
 """Similarity from which two names count as one misspelt name; chosen by trial, from no standard."""
+_MOST_COMPARED = 2500
+"""Pairs of leftover names up to which every one is compared with every other one."""
+_MOST_MOVES = 12
+"""Causes of displacement up to which they are told one by one."""
 
 # Letters of other alphabets that look like Latin ones in common engineering fonts: the usual
 # suspects of Unicode TS 39, from memory and not complete.
@@ -93,42 +97,73 @@ def match(left: Map, right: Map) -> Matching:
     taken = {id(pair.right) for pair in pairs}
     right_only = [signal for signal in rights if id(signal) not in taken]
     if left_only and right_only:
-        pairs += _take(left_only, right_only, "place", _same_place_near_name)
-        pairs += _take(left_only, right_only, "near-name", _near_name)
-        pairs += _take(left_only, right_only, "place", _same_place)
+        pairs += _take_by(left_only, right_only, _start, near_only=True)
+        pairs += _take_by(left_only, right_only, _skeleton_and_width)
+        if len(left_only) * len(right_only) <= _MOST_COMPARED:
+            pairs += _take_misspelt(left_only, right_only)
+        pairs += _take_by(left_only, right_only, _place_and_width)
     pairs.sort(key=lambda pair: (pair.left.start, pair.left.end))
     return Matching(pairs=tuple(pairs), left_only=tuple(left_only), right_only=tuple(right_only))
 
 
-def _same_place(left: Signal, right: Signal) -> bool:
-    return left.start == right.start and left.width == right.width
+def _start(signal: Signal) -> Hashable:
+    return signal.start
 
 
-def _near_name(left: Signal, right: Signal) -> bool:
-    return left.width == right.width and near_names(left.name, right.name)
+def _skeleton_and_width(signal: Signal) -> Hashable:
+    return skeleton(signal.name), signal.width
 
 
-def _same_place_near_name(left: Signal, right: Signal) -> bool:
-    return left.start == right.start and near_names(left.name, right.name)
+def _place_and_width(signal: Signal) -> Hashable:
+    return signal.start, signal.width
 
 
-def _take(
-    lefts: list[Signal], rights: list[Signal], how: str, fits: Callable[[Signal, Signal], bool]
+def _take_by(
+    lefts: list[Signal],
+    rights: list[Signal],
+    key: Callable[[Signal], Hashable],
+    *,
+    near_only: bool = False,
 ) -> list[Pair]:
-    """Move the signals that fit each other, and nobody else, out of both lists."""
-    taken: list[Pair] = []
-    for left in list(lefts):
-        candidates = [right for right in rights if fits(left, right)]
-        if len(candidates) != 1:
-            continue
-        right = candidates[0]
-        if sum(fits(other, right) for other in lefts) != 1:
-            continue
-        lefts.remove(left)
-        rights.remove(right)
-        kind = "near-name" if how == "near-name" or near_names(left.name, right.name) else "place"
-        taken.append(Pair(left=left, right=right, how=kind))
+    """Move the signals that alone have a key at both ends out of both lists."""
+    groups: dict[Hashable, tuple[list[Signal], list[Signal]]] = {}
+    for side, signals in enumerate((lefts, rights)):
+        for signal in signals:
+            groups.setdefault(key(signal), ([], []))[side].append(signal)
+    taken = []
+    for left, right in groups.values():
+        if len(left) == len(right) == 1:
+            near = near_names(left[0].name, right[0].name)
+            if near or not near_only:
+                taken.append(
+                    Pair(left=left[0], right=right[0], how="near-name" if near else "place")
+                )
+    _remove(lefts, rights, taken)
     return taken
+
+
+def _take_misspelt(lefts: list[Signal], rights: list[Signal]) -> list[Pair]:
+    """Move the signals whose names are near each other's, and nobody else's, out of both lists."""
+    near = [
+        (left, right)
+        for left in lefts
+        for right in rights
+        if left.width == right.width and near_names(left.name, right.name)
+    ]
+    seen = Counter(id(signal) for both in near for signal in both)
+    taken = [
+        Pair(left=left, right=right, how="near-name")
+        for left, right in near
+        if seen[id(left)] == seen[id(right)] == 1
+    ]
+    _remove(lefts, rights, taken)
+    return taken
+
+
+def _remove(lefts: list[Signal], rights: list[Signal], pairs: Iterable[Pair]) -> None:
+    gone = {id(signal) for pair in pairs for signal in (pair.left, pair.right)}
+    lefts[:] = [signal for signal in lefts if id(signal) not in gone]
+    rights[:] = [signal for signal in rights if id(signal) not in gone]
 
 
 class Cause(NamedTuple):
@@ -174,7 +209,8 @@ def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
                 if cause.left or cause.right
             ]
             return (whole, *rest)
-        if len(moves) > 3 and 2 * len(moves) > len(matching.pairs):
+        mostly = len(moves) > 3 and 2 * len(moves) > len(matching.pairs)
+        if mostly or len(moves) > _MOST_MOVES:
             return _rearranged(local, moves, matching.pairs)
     return tuple(local)
 

@@ -6,7 +6,7 @@ import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from .bits import Place
+from .bits import Place, octets_of_bits
 from .errors import UsageError
 from .model import Map, Reserved, Signal
 
@@ -16,6 +16,7 @@ __all__ = [
     "meaning",
     "owner",
     "read",
+    "read_signal",
     "run_text",
     "to_raw",
     "value_of",
@@ -43,10 +44,10 @@ def extract(signal: Signal, data: bytes) -> int | None:
     """Return the raw unsigned value of a signal, None where the data end before it does."""
     if signal.end > 8 * len(data):
         return None
-    word = int.from_bytes(data, "little") >> signal.start & ((1 << signal.width) - 1)
+    octets = data[signal.at.octet : octets_of_bits(signal.end)]
+    word = int.from_bytes(octets, "little") >> signal.at.bit & ((1 << signal.width) - 1)
     if signal.order == "big":
-        octets = signal.width >> 3
-        word = int.from_bytes(word.to_bytes(octets, "little"), "big")
+        word = int.from_bytes(octets, "big")
     return word
 
 
@@ -95,28 +96,26 @@ def _scaled(number: int | float, scale: str) -> str:
     return f"{Decimal(str(number)) * Decimal(scale):f}"
 
 
+def read_signal(signal: Signal, data: bytes, validity: Signal | None = None) -> Reading:
+    """Read one signal from data; ``validity`` is the bit that says whether its value holds."""
+    raw = extract(signal, data)
+    if raw is None:
+        return Reading(signal=signal, raw=None, text="beyond the end of the data", is_safe=False)
+    text = meaning(signal, raw)
+    if validity is not None and extract(validity, data) == 0:
+        text += ", not valid"
+    return Reading(signal=signal, raw=raw, text=text, is_safe=value_of(signal, raw) == signal.safe)
+
+
 def read(map_: Map, data: bytes) -> dict[str, Reading]:
     """Read every signal of a map from data; of several signals with one name the first counts."""
-    readings: dict[str, Reading] = {}
+    signals: dict[str, Signal] = {}
     for signal in map_.signals:
-        if signal.name in readings:
-            continue
-        raw = extract(signal, data)
-        if raw is None:
-            text, is_safe = "beyond the end of the data", False
-        else:
-            text, is_safe = meaning(signal, raw), value_of(signal, raw) == signal.safe
-        readings[signal.name] = Reading(signal=signal, raw=raw, text=text, is_safe=is_safe)
-    for name, reading in readings.items():
-        validity = readings.get(reading.signal.valid_by)
-        if validity is not None and validity.raw == 0:
-            readings[name] = Reading(
-                signal=reading.signal,
-                raw=reading.raw,
-                text=f"{reading.text}, not valid",
-                is_safe=reading.is_safe,
-            )
-    return readings
+        signals.setdefault(signal.name, signal)
+    return {
+        name: read_signal(signal, data, signals.get(signal.valid_by))
+        for name, signal in signals.items()
+    }
 
 
 def write(map_: Map, values: Mapping[str, int | float]) -> bytes:

@@ -7,12 +7,32 @@ from collections.abc import Iterator, Sequence
 from ..bits import Place
 from ..findings import Witness
 from ..model import Direction, Map, Reserved, Signal
-from ..reading import Reading, owner, read
+from ..reading import Reading, read_signal
 
 __all__ = ["Row", "witness"]
 
 Row = tuple[Signal | None, Signal | None]
 """A signal as the producer has it and as the consumer has it; None where an end has none."""
+
+
+class _Side:
+    """A map with its signals by name and its entries by bit, made once per witness."""
+
+    def __init__(self, map_: Map) -> None:
+        self.map = map_
+        self.by_name: dict[str, Signal] = {}
+        self.by_bit: dict[int, Signal | Reserved] = {}
+        self.constant = 0
+        for entry in map_.entries:
+            if isinstance(entry, Signal):
+                self.by_name.setdefault(entry.name, entry)
+            else:
+                self.constant |= entry.value << entry.start
+            for index in range(entry.start, entry.end):
+                self.by_bit.setdefault(index, entry)
+
+    def read(self, signal: Signal, data: bytes) -> Reading:
+        return read_signal(signal, data, self.by_name.get(signal.valid_by))
 
 
 def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
@@ -21,8 +41,9 @@ def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
     Only bits of the producer's signals are set: a producer sends its reserved bits as declared
     and nothing in undeclared bits. None where no single value of a signal shows a difference.
     """
-    for data in _candidates(direction, rows):
-        found = _disagreements(direction, rows, data)
+    sent, received = _Side(direction.sent), _Side(direction.received)
+    for data in _candidates(sent, rows):
+        found = _disagreements(sent, received, rows, data)
         if found:
             return Witness(octets=data, rows=found)
     for sender, reader in rows:
@@ -31,16 +52,11 @@ def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
     return None
 
 
-def _candidates(direction: Direction, rows: Sequence[Row]) -> Iterator[bytes]:
+def _candidates(sent: _Side, rows: Sequence[Row]) -> Iterator[bytes]:
     """Yield data from the smallest on: no bit, one bit, then whole values of short signals."""
-    sent = direction.sent
-    size = sent.size_octets
-    rest = 0
-    for entry in sent.entries:
-        if isinstance(entry, Reserved):
-            rest |= entry.value << entry.start
+    size, rest = sent.map.size_octets, sent.constant
     yield rest.to_bytes(size, "little")
-    sources = _sources(direction, rows)
+    sources = _sources(sent, rows)
     indices = sorted({index for signal in sources for index in range(signal.start, signal.end)})
     for index in indices:
         yield (rest | 1 << index).to_bytes(size, "little")
@@ -55,46 +71,43 @@ def _candidates(direction: Direction, rows: Sequence[Row]) -> Iterator[bytes]:
         yield (rest | word).to_bytes(size, "little")
 
 
-def _sources(direction: Direction, rows: Sequence[Row]) -> list[Signal]:
+def _sources(sent: _Side, rows: Sequence[Row]) -> list[Signal]:
     """Return the producer's signals whose bits the rows touch at either end."""
     wanted: dict[int, Signal] = {}
     for sender, reader in rows:
         if sender is not None:
             wanted[id(sender)] = sender
-        if reader is not None:
-            for signal in direction.sent.signals:
-                if signal.start < reader.end and reader.start < signal.end:
-                    wanted[id(signal)] = signal
+        for index in range(reader.start, reader.end) if reader is not None else ():
+            entry = sent.by_bit.get(index)
+            if isinstance(entry, Signal):
+                wanted[id(entry)] = entry
     return list(wanted.values())
 
 
 def _disagreements(
-    direction: Direction, rows: Sequence[Row], data: bytes
+    sent: _Side, received: _Side, rows: Sequence[Row], data: bytes
 ) -> tuple[tuple[str, str, str], ...]:
-    sent, got = read(direction.sent, data), read(direction.received, data)
     found = []
     for sender, reader in rows:
-        left = _sent_text(sender, reader, sent, direction.sent)
-        right = "not read" if reader is None else _text(got[reader.name], sender)
-        if reader is None and sender is not None and not sent[sender.name].raw:
+        left = _sent_text(sender, reader, sent, data)
+        right = "not read" if reader is None else _text(received.read(reader, data), sender)
+        if reader is None and sender is not None and not sent.read(sender, data).raw:
             continue
         if left != right:
             found.append((_row_name(sender, reader), left, right))
     return tuple(found)
 
 
-def _sent_text(
-    sender: Signal | None, reader: Signal | None, sent: dict[str, Reading], map_: Map
-) -> str:
+def _sent_text(sender: Signal | None, reader: Signal | None, sent: _Side, data: bytes) -> str:
     if sender is not None:
-        return _text(sent[sender.name], reader)
+        return _text(sent.read(sender, data), reader)
     assert reader is not None, "a row names at least one signal"
-    entry = owner(map_, reader.start)
+    entry = sent.by_bit.get(reader.start)
     if isinstance(entry, Signal):
-        return f"part of {entry.name} = {sent[entry.name].text}"
+        return f"part of {entry.name} = {sent.read(entry, data).text}"
     if isinstance(entry, Reserved):
         return "reserved"
-    return "nothing declared" if reader.start < map_.size_bits else "beyond the end of the data"
+    return "nothing declared" if reader.start < sent.map.size_bits else "beyond the end of the data"
 
 
 def _text(reading: Reading, other: Signal | None) -> str:

@@ -547,6 +547,17 @@ class TestAllowances:
         assert rules == ["unbound-signal", "unused-allowance"]
 
 
+class TestAbsurdInput:
+    """Files that have nothing in common MUST give an answer, and not one page per signal."""
+
+    def test_list_is_cut_with_a_word(self) -> None:
+        rows = "\n".join(f"{number // 8}.{number % 8} s{number}" for number in range(120))
+        connection = pair(f"{rows} safe = 1".replace("\n", " safe = 1\n"), rows)
+        found = [f for f in checks.check(connection).findings if f.rule == "safe-value-differs"]
+        assert len(found) == 101
+        assert found[-1].message == "more than 100 findings of this rule; the rest is not listed"
+
+
 def test_find_rule() -> None:
     assert checks.find_rule("hole").title == "Bits nobody declared"
     with pytest.raises(UsageError, match="not 'holes'; nearest: hole"):

@@ -37,6 +37,9 @@ def summary(left: Map, right: Map) -> list[tuple[str, list[str], int]]:
     ]
 
 
+LETTERS = [a + b for a in "bcdfghjk" for b in "lmnpqrst"]
+
+
 class TestNames:
     @pytest.mark.parametrize(
         ("left", "right"),
@@ -88,6 +91,11 @@ class TestMatch:
     def test_one_candidate_of_two_is_nobodys(self) -> None:
         left = build(("levelup", "0.6", 1), ("level.up", "0.7", 1))
         assert match(left, build(("level_up", "0.1", 1))).pairs == ()
+
+    def test_names_of_many_leftovers_are_not_guessed(self) -> None:
+        left = build(*((f"level_{letter}_up", f"{n}.0", 1) for n, letter in enumerate(LETTERS)))
+        right = build(*((f"level_{letter}_upp", f"{n}.1", 1) for n, letter in enumerate(LETTERS)))
+        assert match(left, right).pairs == ()
 
     def test_repeated_names_pair_in_order(self) -> None:
         twice = build(("a", "0.0", 1), ("a", "0.1", 1))
@@ -230,3 +238,12 @@ class TestExplain:
             *((name, f"{octet}.{int(name in 'cg')}", 1) for octet, name in enumerate("abcdefgh"))
         )
         assert summary(left, right) == [("moved", ["c"], 1), ("moved", ["g"], 1)]
+
+    def test_many_moves_are_one_cause(self) -> None:
+        names = [f"s{number}" for number in range(60)]
+        left = build(*((name, f"{octet}.0", 1) for octet, name in enumerate(names)))
+        right = build(
+            *((name, f"{octet}.{octet % 4 == 1:d}", 1) for octet, name in enumerate(names))
+        )
+        (cause,) = causes(left, right)
+        assert (cause.kind, len(cause.pairs)) == ("rearranged", 15)
