@@ -29,8 +29,27 @@ def shared_out(
         yield lambda pieces: map(worker, pieces)
         return
     context = multiprocessing.get_context("spawn")
-    with context.Pool(processes, _start, (make, settings)) as pool:
+    with _interrupts_held():
+        pool = context.Pool(processes, _start, (make, settings))
+    with pool:
         yield lambda pieces: pool.imap_unordered(_work, pieces)
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold interrupts back from this thread and from the processes that it starts meanwhile.
+
+    A terminal sends them to the whole group, also to a process that is still starting.
+    """
+    mask = getattr(signal, "pthread_sigmask", None)  # Not on every system.
+    if mask is None:
+        yield
+        return
+    before = mask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        mask(signal.SIG_SETMASK, before)
 
 
 _made: list[Callable[[Any], Any]] = []

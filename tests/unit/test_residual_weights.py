@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from itertools import combinations
 
 import pytest
@@ -205,11 +206,23 @@ def test_a_worker_process_keeps_its_worker_and_ignores_interrupts(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     asked: list[tuple[int, object]] = []
-    monkeypatch.setattr(workers.signal, "signal", lambda *args: asked.append(args))
+    monkeypatch.setattr(signal, "signal", lambda *args: asked.append(args))
     monkeypatch.setattr(workers, "_made", [])
     workers._start(lambda a, b: lambda piece: a + b + piece, (1, 2))
     assert workers._work(4) == 7
-    assert asked == [(workers.signal.SIGINT, workers.signal.SIG_IGN)]
+    assert asked == [(signal.SIGINT, signal.SIG_IGN)]
+
+
+def test_interrupts_are_held_back_only_while_processes_start(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, set())
+    with workers._interrupts_held():
+        assert signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, set())
+    assert signal.pthread_sigmask(signal.SIG_BLOCK, set()) == before
+    monkeypatch.delattr(signal, "pthread_sigmask")
+    with workers._interrupts_held():
+        pass
 
 
 def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
