@@ -12,7 +12,7 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 from typing import NamedTuple
 
 from .bits import mirror_in_octets, swap_octets
-from .model import Map, Signal
+from .model import Map, Reserved, Signal
 
 __all__ = ["Cause", "Matching", "Pair", "explain", "match", "near_names", "skeleton"]
 
@@ -221,7 +221,8 @@ def _rearranged(
     displaced = tuple(pair for pair in pairs if pair.shift)
     left = tuple(signal for cause in moves for signal in cause.left)
     right = tuple(signal for cause in moves for signal in cause.right)
-    rest = tuple(cause for cause in local if cause not in moves)
+    told = set(map(id, moves))
+    rest = tuple(cause for cause in local if id(cause) not in told)
     return (Cause(kind="rearranged", pairs=displaced, left=left, right=right), *rest)
 
 
@@ -255,6 +256,7 @@ class _Walk:
     def __init__(self, matching: Matching, left: Map, right: Map) -> None:
         self.pairs = matching.pairs
         self.left, self.right = left, right
+        self.left_runs, self.right_runs = left.reserved, right.reserved
         self.left_only = list(matching.left_only)
         self.right_only = list(matching.right_only)
         self.resized = [pair for pair in self.pairs if pair.left.width != pair.right.width]
@@ -391,8 +393,10 @@ class _Walk:
         return left, right
 
     def _reserve_step(self, before: Pair | None, first: Pair, step: int) -> bool:
-        left = _reserved_between(self.left, before.left.end if before else 0, first.left.start)
-        right = _reserved_between(self.right, before.right.end if before else 0, first.right.start)
+        left = _reserved_between(self.left_runs, before.left.end if before else 0, first.left.start)
+        right = _reserved_between(
+            self.right_runs, before.right.end if before else 0, first.right.start
+        )
         return left != right and right - left == step and bool(left and right)
 
     def _taken_up(self, last: Pair, following: Pair) -> bool:
@@ -422,8 +426,8 @@ class _Walk:
                     for pair in cause.pairs
                 )
             behind += cause.delta if late else 0
-        tail_left = _reserved_between(self.left, last_left, self.left.size_bits)
-        tail_right = _reserved_between(self.right, last_right, self.right.size_bits)
+        tail_left = _reserved_between(self.left_runs, last_left, self.left.size_bits)
+        tail_right = _reserved_between(self.right_runs, last_right, self.right.size_bits)
         padded = behind * delta > 0 and not (tail_left and tail_right)
         if behind == delta or padded:
             return  # Signals behind all others, with the padding they brought, explain it.
@@ -435,5 +439,5 @@ def _between(signals: Iterable[Signal], start: int, end: int) -> tuple[Signal, .
     return tuple(signal for signal in signals if start <= signal.start < end)
 
 
-def _reserved_between(map_: Map, start: int, end: int) -> int:
-    return sum(run.width for run in map_.reserved if start <= run.start < end)
+def _reserved_between(runs: Iterable[Reserved], start: int, end: int) -> int:
+    return sum(run.width for run in runs if start <= run.start < end)
