@@ -7,8 +7,10 @@ import gc
 import importlib
 import io
 import os
+import runpy
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -129,18 +131,35 @@ def test_an_internal_error_is_3_and_asks_for_a_report(
     assert capsys.readouterr().err.startswith("Traceback (most recent call last):\n")
 
 
+@pytest.fixture
+def collecting() -> Iterator[None]:
+    """Leave the garbage collector as it was, whatever the test did to it."""
+    yield
+    gc.unfreeze()
+    gc.enable()
+
+
+@pytest.mark.usefixtures("collecting")
 def test_the_process_runs_without_garbage_collection(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(sys, "argv", ["safeframe", "--version"])
-    try:
-        assert process.run() == 0
-        assert not gc.isenabled()
-        assert gc.get_freeze_count() > 0
-    finally:
-        gc.unfreeze()
-        gc.enable()
+    assert process.run() == 0
+    assert not gc.isenabled()
+    assert gc.get_freeze_count() > 0
     assert capsys.readouterr().out.startswith("safeframe ")
+
+
+@pytest.mark.usefixtures("collecting")
+def test_the_module_run_as_a_program_exits_with_the_code(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["safeframe"])
+    monkeypatch.delitem(sys.modules, "safeframe.__main__")
+    with pytest.raises(SystemExit) as caught:
+        runpy.run_module("safeframe", run_name="__main__")
+    assert caught.value.code == 2
+    assert capsys.readouterr().err.startswith("usage: safeframe COMMAND")
 
 
 def test_a_closed_pipe_is_quiet() -> None:
