@@ -17,9 +17,12 @@ __all__ = ["COMMANDS", "main"]
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
     "diff": "say what differs between map files, or between the edits of two ends",
+    "edit": "make one change at both ends, out of the reserve",
     "show": "print what one map file says, as tables",
     "fingerprint": "print what tells equal maps from different ones",
     "timing": "work out watchdog and reaction time, with every input shown",
+    "crc": "compute a CRC, step by step on demand",
+    "frame": "build safety frames, or explain received ones",
     "rules": "list the rules, or explain one",
     "residual": "compute what a checksum misses: exact weights and probabilities",
     "demo": "run the whole job on an invented storage lift",

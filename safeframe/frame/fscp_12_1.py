@@ -25,6 +25,8 @@ __all__ = [
     "RESET",
     "SESSION",
     "block_crc",
+    "first_crc",
+    "later_crcs_hold",
     "next_sequence",
     "related",
 ]
@@ -100,6 +102,23 @@ def block_crc(
     return function(_ALGORITHM)(_covered(head, index, block))
 
 
+def first_crc(octets: bytes, *, peer_crc0: int, sequence: int) -> int:
+    """Return what CRC_0 of a frame must be; ``octets`` is a frame of legal length."""
+    head = _HEAD.pack(peer_crc0, octets[-2] | octets[-1] << 8, sequence, octets[0])
+    return function(_ALGORITHM)(head + octets[1 : 2 if len(octets) == 6 else 3] + _ZEROS)
+
+
+def later_crcs_hold(octets: bytes, *, peer_crc0: int, sequence: int) -> bool:
+    """Tell whether CRC_1, CRC_2 ... of a frame of legal length are right."""
+    head = _HEAD.pack(peer_crc0, octets[-2] | octets[-1] << 8, sequence, octets[0])
+    crc = function(_ALGORITHM)
+    for at in range(5, len(octets) - 2, 4):
+        covered = _covered(head, at >> 2, octets[at : at + 2])
+        if crc(covered) != octets[at + 2] | octets[at + 3] << 8:
+            return False
+    return True
+
+
 def next_sequence(sequence: int) -> int:
     """Return the sequence number of the next frame: 65535 is followed by 1, 0 is skipped."""
     return sequence + 1 if sequence < 65535 else 1
@@ -141,19 +160,18 @@ def _read(octets: bytes, where: Layout, known: Values) -> Values:
 
 
 def _write(values: Values) -> bytes:
-    missing(values, "data", "connection_id")
-    data, command, connection_id = values["data"], values["command"], values["connection_id"]
+    missing(values, "data")
+    data, command = values["data"], values["command"]
     _shape(len(data))
-    if command in _WITHOUT_ID and connection_id:
-        raise UsageError(
-            f"connection_id must be 0 in a {COMMANDS[command]} frame, not {connection_id}"
-        )
+    if command in _WITHOUT_ID:
+        values = values | {"connection_id": 0}
+    missing(values, "connection_id")
     crc = function(_ALGORITHM)
     head = _head(values, values)
     parts = [head[6:]]
     for index, block in enumerate(_blocks(data)):
         parts += (block, le(crc(_covered(head, index, block))))
-    parts.append(le(connection_id))
+    parts.append(le(values["connection_id"]))
     return b"".join(parts)
 
 
@@ -286,7 +304,11 @@ RECIPE = Recipe(
             default=PROCESS_DATA,
             most=255,
         ),
-        Value(name="connection_id", meaning="0 in Reset and Session frames", most=65535),
+        Value(
+            name="connection_id",
+            meaning="of the connection; Reset and Session frames carry 0",
+            most=65535,
+        ),
         Value(
             name="peer_crc0",
             meaning="CRC_0 of the last frame received from the peer, 0 at the start of a session",

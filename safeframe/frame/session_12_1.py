@@ -19,6 +19,9 @@ from .stream import Judgement, Session, simple, solve
 __all__ = ["Session12"]
 
 
+_WITH_DATA = frozenset((fscp_12_1.PROCESS_DATA, fscp_12_1.FAIL_SAFE_DATA))
+
+
 @dataclass(slots=True)
 class _Side12:
     """One side of FSCP 12/1: its next number, its last CRC_0, the last CRC_0 it received."""
@@ -84,8 +87,40 @@ class Session12(Session):
         side.sequence, side.own_crc0 = fscp_12_1.next_sequence(sequence), crc0
         peer.received = crc0
 
+    def accepts(self, sender: str, octets: bytes) -> bool:
+        """Tell whether ``judge`` accepts a new frame with data, and if so advance as it does.
+
+        False says nothing: ``judge`` must be asked. This spares the explanation of every frame of a
+        long recording. ``sender`` must be one of ``senders``.
+        """
+        side = self._sides[sender]
+        size = len(octets)
+        if (
+            side.sequence is None
+            or side.received is None
+            or size < 6
+            or (size != 6 and size % 4 != 3)
+            or octets[0] not in _WITH_DATA
+            or octets[-2] | octets[-1] << 8 != self.connection_id
+            or octets == self._last.get(sender)
+        ):
+            return False
+        sequence, received, at = side.sequence, side.received, 2 if size == 6 else 3
+        crc0 = fscp_12_1.first_crc(octets, peer_crc0=received, sequence=sequence)
+        if crc0 == side.own_crc0:
+            sequence = fscp_12_1.next_sequence(sequence)
+            crc0 = fscp_12_1.first_crc(octets, peer_crc0=received, sequence=sequence)
+        if crc0 != octets[at] | octets[at + 1] << 8:
+            return False
+        if not fscp_12_1.later_crcs_hold(octets, peer_crc0=received, sequence=sequence):
+            return False
+        side.learned = False
+        self._advance(sender, octets, sequence)
+        self._last[sender] = octets
+        return True
+
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
-        values = {"command": fscp_12_1.PROCESS_DATA, "connection_id": 0} | values
+        values = {"command": fscp_12_1.PROCESS_DATA, "connection_id": self.connection_id} | values
         side = self._sides[sender]
         if values["command"] == fscp_12_1.RESET:
             octets = frame.build(self.profile, **values)
@@ -93,8 +128,6 @@ class Session12(Session):
             return octets
         if side.sequence is None or side.received is None:
             raise UsageError("a session that joins in the middle cannot produce before a Reset")
-        if values["command"] != fscp_12_1.SESSION:
-            values["connection_id"] = self.connection_id
         history = {"peer_crc0": side.received, "sequence": side.sequence}
         octets = frame.build(self.profile, **values, **history)
         settled = self._settle(sender, octets)

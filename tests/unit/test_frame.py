@@ -308,11 +308,6 @@ class TestUsage:
             ("fscp-12-1", {"data": b"\1"}, "building this frame needs the value connection_id"),
             (
                 "fscp-12-1",
-                {"data": b"\1", "command": 0x4E, "connection_id": 7},
-                "connection_id must be 0 in a Session frame, not 7",
-            ),
-            (
-                "fscp-12-1",
                 {"data": b"\1\2\3", "connection_id": 7},
                 "data must be 1 or an even number of octets, not 3",
             ),
@@ -439,6 +434,11 @@ class TestProfile121:
         assert self.failing(self.good[:-1]) == (
             "the length must be 6 or 7, 11, 15 ... octets, not 10"
         )
+
+    def test_session_frames_carry_the_id_0(self) -> None:
+        with_id = frame.build("fscp-12-1", data=b"\1\2", command=0x4E, connection_id=7)
+        assert with_id == frame.build("fscp-12-1", data=b"\1\2", command=0x4E)
+        assert with_id[-2:] == bytes(2)
 
     def test_relation_without_history(self) -> None:
         seen = frame.inspect("fscp-12-1", self.good, connection_id=7)

@@ -1,0 +1,370 @@
+"""The commands crc and frame: octets in, values out, and every wrong use."""
+
+from __future__ import annotations
+
+import io
+import json
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from safeframe import crc, frame
+from safeframe.cli import main
+
+MAP = """\
+format = "safeframe-map/1"
+connection = { name = "SC1-LX", profile = "fscp-12-1", id = 0x0107 }
+end = { name = "SC1", peer = "LX", role = "master" }
+sends = [
+  { at = "0.0", name = "permit_torque", one_means = "torque permitted" },
+  { at = "0.1", name = "speed_level", width = 2, type = "code", codes = {0 = "stop", 1 = "creep"}},
+  { at = "0.3", reserved = 5 },
+  { at = "1.0", name = "limit", width = 8, type = "uint" },
+]
+receives = [
+  { at = "0.0", name = "force", width = 32, type = "float" },
+]
+"""
+
+Run = SimpleNamespace
+Runner = Callable[..., Run]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Runner:
+    def call(*arguments: str) -> Run:
+        code = main(arguments)
+        captured = capsys.readouterr()
+        return Run(code=code, out=captured.out, err=captured.err)
+
+    return call
+
+
+@pytest.fixture
+def map_file(tmp_path: Path) -> str:
+    path = tmp_path / "sc1-lx.toml"
+    path.write_text(MAP, encoding="utf-8")
+    return str(path)
+
+
+def stdin(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(text))
+
+
+class TestCrc:
+    def test_named(self, run: Runner) -> None:
+        assert run("crc", "--algorithm", "fscp-12-1/crc16", "313233343536373839").out == "0xDDE2\n"
+
+    def test_separators_and_files(self, run: Runner, tmp_path: Path) -> None:
+        (tmp_path / "raw").write_bytes(b"123")
+        expected = f"0x{zlib.crc32(b'123'):08X}\n"
+        for arguments in (
+            ["31:32:33"],
+            ["31,32 33"],
+            ["0x313233"],
+            ["--file", str(tmp_path / "raw")],
+        ):
+            assert run("crc", "--algorithm", "crc-32", *arguments).out == expected
+
+    def test_standard_input(self, run: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
+        stdin(monkeypatch, "31 32\n33\n")
+        assert run("crc", "--algorithm", "crc-32", "-").out == f"0x{zlib.crc32(b'123'):08X}\n"
+
+    def test_described_and_explained(self, run: Runner) -> None:
+        found = run(
+            "crc", "--width", "16", "--poly", "0x1021", "--init", "0xFFFF", "--explain", "313233"
+        )
+        assert found.out == (
+            "0x5BCE\n"
+            "as given: width 16, polynomial 0x1021, init 0xFFFF, not reflected, xor out 0x0000\n"
+            "source: none given\n"
+            "octets covered, in this order: 3\n"
+            "  offset  octet  CRC so far\n"
+            "  0       31     0xC782\n"
+            "  1       32     0x3DBA\n"
+            "  2       33     0x5BCE\n"
+        )
+
+    def test_reflected_with_final_xor(self, run: Runner) -> None:
+        found = run(
+            *("crc", "--width", "32", "--poly", "0x04C11DB7", "--reflect"),
+            *("--init", "0xFFFFFFFF", "--xorout", "0xFFFFFFFF", "31 32 33"),
+        )
+        assert found.out == f"0x{zlib.crc32(b'123'):08X}\n"
+
+    def test_backward_as_json(self, run: Runner) -> None:
+        found = run(
+            *("crc", "--algorithm", "opcua-safety/crc32", "--backward", "--explain"),
+            *("--format", "json", "313233343536373839"),
+        )
+        document = json.loads(found.out)
+        assert document["format"] == "safeframe-crc/1"
+        assert document["hex"] == "0x83F0ABC5"
+        assert document["crc"] == document["steps"][-1] == 0x83F0ABC5
+        assert document["octets"] == "393837363534333231"
+        assert document["algorithm"]["poly"] == 0xF4ACFB13
+        short = json.loads(run("crc", "--algorithm", "crc-32", "--format", "json", "00").out)
+        assert "steps" not in short
+
+    def test_another_start_register(self, run: Runner) -> None:
+        found = run("crc", "--algorithm", "fscp-2-1/s3", "--init", "0xFFFF", "313233343536373839")
+        assert found.out == "0x9516\n"
+
+    def test_list(self, run: Runner) -> None:
+        lines = run("crc", "--list").out.splitlines()
+        assert len(lines) == 1 + len(crc.CATALOGUE)
+        assert lines[1].startswith("fscp-12-1/crc16 ")
+
+    @pytest.mark.parametrize(
+        ("arguments", "text"),
+        [
+            (["00"], "name an algorithm with --algorithm, or give --width and --poly"),
+            (["--width", "8", "00"], "name an algorithm with --algorithm, or give"),
+            (["--algorithm", "crc-32"], "give the octets once: as hex digits, as - or with --file"),
+            (["--algorithm", "crc-32", "0"], "octets must be pairs of hex digits, not '0'"),
+            (
+                ["--algorithm", "crc-32", "x" * 50],
+                f"octets must be pairs of hex digits, not '{'x' * 37}...'",
+            ),
+            (
+                ["--algorithm", "crc33", "00"],
+                "--algorithm must be a name of the catalogue, not 'crc33' (did you mean crc-32?)",
+            ),
+            (
+                ["--algorithm", "?", "00"],
+                "--algorithm must be a name of the catalogue, not '?' (safeframe crc --list shows",
+            ),
+            (
+                ["--algorithm", "crc-32", "--width", "8", "00"],
+                "--algorithm must stand alone, without --width, --poly or --reflect",
+            ),
+            (
+                ["--width", "8", "--poly", "seven", "00"],
+                "--poly must be a number such as 0x1021, not 'seven'",
+            ),
+            (["--width", "9", "--poly", "7", "00"], "a CRC width must be 8, 16, 24, 32 or 64 bits"),
+            (
+                ["--algorithm", "fscp-13-1/crc8", "--init", "256", "00"],
+                "CRC init must fit 8 bits, not 0x100",
+            ),
+            (["--algorithm", "crc-32", "--file", "/none/at/all"], "/none/at/all: No such file"),
+        ],
+    )
+    def test_wrong_use(self, run: Runner, arguments: list[str], text: str) -> None:
+        found = run("crc", *arguments)
+        assert (found.code, found.out) == (2, "")
+        assert found.err.startswith(f"safeframe: {text}")
+
+
+class TestBuild:
+    def test_from_data(self, run: Runner) -> None:
+        found = run(
+            *("frame", "build", "--profile", "fscp-12-1", "--data", "0100"),
+            *("--set", "connection_id=7", "--set", "sequence=4"),
+        )
+        assert (found.code, found.out) == (0, "36 01 00 ef 2c 07 00\n")
+
+    def test_from_a_map(self, run: Runner, map_file: str) -> None:
+        found = run(
+            *("frame", "build", "--map", map_file, "permit_torque=true", "speed_level=creep"),
+            *("limit=0x7f", "--set", "sequence=4", "--format", "json"),
+        )
+        document = json.loads(found.out)
+        octets = bytes.fromhex(document["octets"])
+        known = {"connection_id": 0x107, "peer_crc0": 0, "sequence": 4}
+        assert frame.verify("fscp-12-1", octets, **known).data == b"\x03\x7f"
+        assert document["values"] == {"sequence": 4, "connection_id": 0x107, "data": "037f"}
+        assert document["caution"].startswith("Generated frames are for benches")
+
+    def test_the_other_direction_and_floats(self, run: Runner, map_file: str) -> None:
+        found = run(
+            *("frame", "build", "--map", map_file, "--direction", "receives", "force=1.5"),
+        )
+        octets = bytes.fromhex(found.out)
+        assert frame.parse("fscp-12-1", octets).data.hex() == "0000c03f"
+
+    def test_without_signals_everything_is_safe(self, run: Runner, map_file: str) -> None:
+        found = run("frame", "build", "--map", map_file, "--set", "command=0x08")
+        assert frame.parse("fscp-12-1", bytes.fromhex(found.out)).data == bytes(2)
+
+    def test_a_map_without_frame_id(self, run: Runner, map_file: str) -> None:
+        found = run(
+            *("frame", "build", "--map", map_file, "--profile", "fscp-3-1"),
+            *("--set", "parameter_crc=1"),
+        )
+        assert (found.code, len(bytes.fromhex(found.out))) == (0, 6)
+
+    def test_explained(self, run: Runner) -> None:
+        found = run(
+            *("frame", "build", "--profile", "fscp-13-1", "--data", "", "--explain"),
+            *("--set", "address=1", "--set", "domain=2"),
+        )
+        assert found.code == 0
+        assert "\naccepted\n" in found.out
+
+    def test_a_request_has_no_data(self, run: Runner) -> None:
+        found = run(
+            *("frame", "build", "--profile", "opcua-safety"),
+            *("--set", "consumer_id=1", "--set", "monitoring_number=256"),
+        )
+        assert found.out == "01 00 00 00 00 01 00 00 00\n"
+
+    @pytest.mark.parametrize(
+        ("arguments", "text"),
+        [
+            ([], "name the profile with --profile, or a map that does with --map"),
+            (["--profile", "plain"], "the profile plain has no frames"),
+            (["--profile", "fscp-12-1", "a=1"], "signals need the map that names them: --map FILE"),
+            (["--map", "MAP", "--data", "00", "limit=1"], "give signals or --data, not both"),
+            (["--map", "MAP", "limit"], "SIGNAL must be NAME=VALUE, not 'limit'"),
+            (["--map", "MAP", "=1"], "SIGNAL must be NAME=VALUE, not '=1'"),
+            (
+                ["--map", "MAP", "limit=1", "limit=2"],
+                "SIGNAL must name a value once, not limit twice",
+            ),
+            (["--map", "MAP", "lmit=1"], "MAP sends no signal 'lmit'"),
+            (["--map", "MAP", "limit=x"], "limit must be a number, not 'x'"),
+            (
+                ["--map", "MAP", "speed_level=fast"],
+                "speed_level must be a number or one of stop, creep, not 'fast'",
+            ),
+            (["--map", "MAP", "limit=256"], "limit must be 0..255, not 256"),
+            (["--map", "MAP", "--set", "sequence"], "--set must be NAME=VALUE, not 'sequence'"),
+            (["--map", "MAP", "--set", "sequence=x"], "sequence must be an integer, not 'x'"),
+        ],
+    )
+    def test_wrong_use(self, run: Runner, map_file: str, arguments: list[str], text: str) -> None:
+        given = [map_file if argument == "MAP" else argument for argument in arguments]
+        found = run("frame", "build", *given)
+        assert (found.code, found.out) == (2, "")
+        assert found.err.startswith(f"safeframe: {text.replace('MAP', map_file)}")
+
+
+class TestExplain:
+    good = "36 01 00 ef 2c 07 00"
+    known = ("--set", "connection_id=7", "--set", "sequence=4", "--set", "peer_crc0=0")
+
+    def test_accepted(self, run: Runner) -> None:
+        found = run("frame", "explain", "--profile", "fscp-12-1", *self.known, self.good)
+        assert found.code == 0
+        assert found.out == (
+            "fscp-12-1: data frame, 7 octets\n"
+            "\n"
+            "offset  octets  part           meaning\n"
+            "0       36      command        ProcessData\n"
+            "1       01 00   data_0         data octets of block 0\n"
+            "3       ef 2c   crc_0          0x2CEF\n"
+            "5       07 00   connection_id  0x0007\n"
+            "\n"
+            "check          result  about\n"
+            "length         passed  a legal length\n"
+            "command        passed  a known command\n"
+            "connection_id  passed  the connection id of this connection, 0 in Reset and Session\n"
+            "crc            passed  every CRC, from CRC_0 on\n"
+            "blocks         passed  the blocks belong together (needs no history)\n"
+            "\n"
+            "crc_0: carried 0x2CEF, computed 0x2CEF\n"
+            "  fscp-12-1/crc16: width 16, polynomial 0x39B7, init 0x0000, not reflected, "
+            "xor out 0x0000\n"
+            "    CRC_0 of the peer's last frame  00 00\n"
+            "    connection id                   07 00\n"
+            "    sequence number                 04 00\n"
+            "    command                         36\n"
+            "    data                            01 00\n"
+            "    three zero octets               00 00 00\n"
+            "\n"
+            "accepted\n"
+            "\n"
+            "Off-line aid, not certified: replaces neither review nor validation; "
+            "local codes and licensed practice come first.\n"
+        )
+
+    def test_unknown_history(self, run: Runner) -> None:
+        found = run("frame", "explain", "--profile", "fscp-12-1", *self.known[:2], self.good)
+        assert found.code == 1
+        assert "    sequence number                 (not known)\n" in found.out
+        assert "crc_0: carried 0x2CEF, computed not computed\n" in found.out
+        assert "\ncannot be judged, because peer_crc0, sequence are not known\n" in found.out
+
+    def test_brief_and_colour(self, run: Runner) -> None:
+        found = run(
+            *("frame", "explain", "--profile", "fscp-12-1", *self.known, "--brief"),
+            *("--color", "always", self.good[:-1] + "1"),
+        )
+        assert found.code == 1
+        assert "crc_0: carried" not in found.out
+        assert "connection_id  \x1b[1;31mfailed\x1b[0m" in found.out
+
+    def test_with_a_map(self, run: Runner, map_file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+        stdin(monkeypatch, "36 03 7f 00 00 07 01")
+        found = run("frame", "explain", "--map", map_file, "--direction", "sends", "-")
+        assert found.code == 1
+        assert "permit_torque  1 (torque permitted)" in found.out
+        assert "speed_level    1 (creep)" in found.out
+
+    def test_json(self, run: Runner, map_file: str) -> None:
+        found = run(
+            *("frame", "explain", "--map", map_file, "--direction", "sends", "--format", "json"),
+            "36037f00000701",
+        )
+        document = json.loads(found.out)
+        assert document["format"] == "safeframe-frame/1"
+        assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
+        assert document["values"]["data"] == "037f"
+        assert [part["name"] for part in document["parts"]] == [
+            "command",
+            "data_0",
+            "crc_0",
+            "connection_id",
+        ]
+        assert [found["result"] for found in document["verdicts"]] == [
+            "passed",
+            "passed",
+            "passed",
+            "unknown",
+            "passed",
+        ]
+        assert document["crcs"][0]["computed"] is None
+        assert not document["accepted"]
+
+    def test_json_without_map_and_without_shape(self, run: Runner) -> None:
+        found = run("frame", "explain", "--profile", "fscp-12-1", "--format", "json", "00")
+        document = json.loads(found.out)
+        assert document["kind"] == ""
+        assert "signals" not in document
+        assert found.code == 1
+
+    def test_a_long_part_is_cut_and_another_start_is_named(self, run: Runner) -> None:
+        octets = frame.build("fscp-3-1", data=bytes(4), parameter_crc=0x22FF)
+        found = run(
+            *("frame", "explain", "--profile", "fscp-3-1"),
+            *("--set", "parameter_crc=0x22ff", "--set", "number=0", octets.hex()),
+        )
+        assert "  start register 0x0022FF\n" in found.out
+        wide = frame.build("fscp-12-1", data=bytes(2), connection_id=1)
+        assert run("frame", "explain", "--profile", "fscp-12-1", (wide * 9).hex()).code == 1
+        found = run("frame", "explain", "--profile", "opcua-safety", "11" * 60)
+        assert "11 11 11 11 11 11 11 11 11 11 11 11 11 11 11 11 ...  data" in found.out
+
+    def test_wrong_use(self, run: Runner) -> None:
+        found = run("frame", "explain", "--profile", "fscp-2-1", "00")
+        assert found.err.startswith("safeframe: judging these frames needs the value format")
+        assert found.code == 2
+
+
+class TestValues:
+    @pytest.mark.parametrize(
+        ("profile", "line"),
+        [
+            ("fscp-12-1", "sequence       no           1..65535  1        virtual sequence number"),
+            ("fscp-13-1", "manager_id        no           6 octets  000000000000"),
+            ("fscp-2-1", "format             yes          base | extended"),
+        ],
+    )
+    def test_table(self, run: Runner, profile: str, line: str) -> None:
+        found = run("frame", "values", profile)
+        assert found.code == 0
+        assert line in found.out
