@@ -46,6 +46,8 @@ _NO_SIL = (
 
 def scientific(value: Fraction, digits: int = 5) -> str:
     """Return a fraction with so many significant digits, for instance ``1.5259e-5``."""
+    if not value:
+        return "0"
     context = Context(prec=digits)
     quotient = context.divide(Decimal(value.numerator), Decimal(value.denominator))
     return f"{quotient:.{digits - 1}e}"
