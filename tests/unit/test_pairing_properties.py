@@ -262,7 +262,7 @@ class TestWholeFiles:
 def decode(map_: Map, octets: bytes) -> dict[str, tuple[str, ...]]:
     """Decode data bit by bit, independently of safeframe.reading."""
     bits = [octets[index // 8] >> index % 8 & 1 for index in range(8 * len(octets))]
-    meanings = {}
+    meanings: dict[str, tuple[str, ...]] = {}
     for signal in map_.signals:
         chosen = bits[signal.start : signal.end]
         value = sum(bit << number for number, bit in enumerate(chosen))
