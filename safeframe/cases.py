@@ -34,15 +34,17 @@ FORMAT = "safeframe-cases/1"
 KINDS = ("published", "derived", "generated")
 SUBJECTS = (
     "frame",
+    "step",
     "block crc",
     "crc",
     "parameter record",
     "structure signature",
     "spdu ids",
 )
-"""What a case is about: octets on the wire, one CRC of a frame, a plain CRC, a number."""
-VERDICTS = ("accept", "reject", "unknown", "undetected")
-"""What a receiver says; ``undetected`` is a faulty frame that the check cannot catch."""
+"""What a case is about: a frame, a frame in a sequence, one CRC of a frame, a plain CRC, a number."""
+VERDICTS = ("accept", "repeat", "reject", "unknown", "undetected")
+"""What a receiver says; ``repeat`` is no new frame, ``undetected`` a faulty frame that the check
+cannot catch. A step is judged after the steps before it."""
 
 Scalar = int | str | bool
 _UNKNOWN = "the key is unknown"

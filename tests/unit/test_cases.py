@@ -121,8 +121,8 @@ class TestRefused:
             ),
             (
                 whole(cases=[{"id": "a", "subject": "frame", "verdict": "x"}]),
-                "c.json: cases[0]: verdict must be one of accept, reject, unknown, undetected, "
-                "not 'x'",
+                "c.json: cases[0]: verdict must be one of accept, repeat, reject, unknown, "
+                "undetected, not 'x'",
             ),
             (f"{json.dumps(HEAD)}\n{{\n", "c.json:2: JSON: Expecting property name"),
             (f"[]\n{json.dumps(HEAD)}\n", "c.json:1: the first line must be an object"),

@@ -1,0 +1,33 @@
+"""What a recording yields: packets, and troubles where it cannot be read further or rightly."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+__all__ = ["Packet", "Trouble"]
+
+
+class Packet(NamedTuple):
+    """One packet or line of a recording.
+
+    ``number`` counts from 1, ``offset`` is the place in the file in octets (lines: the line
+    number), ``time_us`` the time, None where the recording has none. ``sender`` is the name of an
+    end where the recording gives it, ``source`` the address of the station that sent the packet.
+    ``octets`` are what the carrier transports, or a frame where a line holds one.
+    """
+
+    number: int
+    offset: int
+    time_us: int | None
+    octets: bytes
+    sender: str = ""
+    source: str = ""
+
+
+class Trouble(NamedTuple):
+    """Why a part of a recording was not read; ``number`` and ``offset`` as in Packet."""
+
+    number: int
+    offset: int
+    kind: str
+    text: str
