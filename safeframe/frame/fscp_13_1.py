@@ -83,7 +83,18 @@ def _unmasked(octets: bytes, where: Layout, known: Values) -> bytes:
     return second if key is None else _mask(second, key)
 
 
+def _second(seen: Seen) -> bytes:
+    """Return the second subframe of a frame being judged, before the manager id."""
+    if seen.scratch is None:
+        seen.scratch = _unmasked(seen.octets, seen.layout, seen.known)
+    second: bytes = seen.scratch
+    return second
+
+
 def _mask(second: bytes, key: bytes) -> bytes:
+    """Return a second subframe with the manager id XORed over its first octets, or taken off."""
+    if not any(key):
+        return second
     size = len(second)
     wide = key + bytes(size - _MASKED)
     return (int.from_bytes(second, "big") ^ int.from_bytes(wide, "big")).to_bytes(size, "big")
@@ -139,7 +150,7 @@ def _check_known_id(seen: Seen) -> Outcome:
 
 def _check_second_id(seen: Seen) -> Outcome:
     first = seen.values["id"]
-    second = _unmasked(seen.octets, seen.layout, seen.known)[1] >> 2
+    second = _second(seen)[1] >> 2
     return None if first == second else f"id is {first} in subframe 1, {second} in subframe 2"
 
 
@@ -158,7 +169,7 @@ def _check_receiver(seen: Seen) -> Outcome:
 
 
 def _check_copies(seen: Seen) -> Outcome:
-    second = _unmasked(seen.octets, seen.layout, seen.known)
+    second = _second(seen)
     if seen.layout.kind == "slim":
         return None
     same = seen.values["data"] == second[5 : 5 + seen.layout.data_octets]
@@ -192,7 +203,7 @@ def _sum_1(seen: Seen) -> Sum:
 
 def _sum_2(seen: Seen) -> Sum:
     where = seen.layout
-    second = _unmasked(seen.octets, where, seen.known)
+    second = _second(seen)
     end = len(second) - _algorithm(where.data_octets, where.kind).octets
     return Sum(
         algorithm=_algorithm(where.data_octets, where.kind),

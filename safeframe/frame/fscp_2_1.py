@@ -127,20 +127,23 @@ def _read(octets: bytes, where: Layout, known: Values) -> Values:
 
 def _identity(known: Values) -> bytes:
     """Return the identity of the sender, or no octets where it is not known."""
-    if lacking(known, *_IDENTITY):
+    try:
+        return _IDENTITY_OCTETS.pack(
+            known["vendor_id"], known["device_serial"], known["connection_serial"]
+        )
+    except KeyError:
         return b""
-    return _IDENTITY_OCTETS.pack(*(known[name] for name in _IDENTITY))
 
 
 def _start(known: Values, *, rollover: bool = False) -> tuple[Feeds, str]:
     """Return the runs that enter a CRC before the frame's own octets, and what is not known."""
-    feeds: Feeds = (("identity of the sender", _identity(known)),)
-    names: tuple[str, ...] = _IDENTITY
-    if rollover:
-        count = known.get("rollover")
-        feeds += (("rollover count", b"" if count is None else le(count)),)
-        names = (*names, "rollover")
-    return feeds, lacking(known, *names)
+    identity = _identity(known)
+    feeds: Feeds = (("identity of the sender", identity),)
+    if not rollover:
+        return feeds, "" if identity else lacking(known, *_IDENTITY)
+    count = known.get("rollover")
+    feeds += (("rollover count", b"" if count is None else le(count)),)
+    return feeds, lacking(known, *_IDENTITY, "rollover")
 
 
 def _high(mode: int) -> Feeds:

@@ -180,20 +180,27 @@ class Inspection:
 
 
 class Seen:
-    """A received frame cut by its layout: raw parts, carried values, and what is known besides."""
+    """A received frame cut by its layout: raw parts, carried values, and what is known besides.
 
-    __slots__ = ("known", "layout", "octets", "values")
+    ``scratch`` is where a recipe keeps what several of its checks need.
+    """
+
+    __slots__ = ("_parts", "known", "layout", "octets", "scratch", "values")
 
     def __init__(self, octets: bytes, where: Layout, values: Values, known: Values) -> None:
         self.octets = octets
         self.layout = where
         self.values = values
         self.known = known
+        self.scratch: Any = None
+        self._parts: dict[str, bytes] | None = None
 
     @property
     def parts(self) -> dict[str, bytes]:
-        """The octets of every part by name."""
-        return self.layout.cut(self.octets)
+        """The octets of every part by name, cut when first asked for."""
+        if self._parts is None:
+            self._parts = self.layout.cut(self.octets)
+        return self._parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
