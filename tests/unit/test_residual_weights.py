@@ -234,6 +234,13 @@ def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
         weights(contiguous(0x15D6DCB, 200), Effort(numpy=False, limit_s=0.01))
     with pytest.raises(UsageError, match=r"40 bits need 2\^16 words, about 0 s"):
         weights(contiguous(0x15D6DCB, 40), Effort(numpy=False, limit_s=1e-9))
+    many = Code(parts=(Part(width=4, own=powers(0x13, range(15)), times=2000),))
+    with pytest.raises(
+        UsageError,
+        match=r"the joint weights of 30000 bits under 8000 check bits need about \d+ s here and "
+        r"must take at most 1 s: raise the limit",
+    ):
+        weights(many, Effort(limit_s=1))
     own = powers(0x139B7, range(40))
     shared = Code(parts=(Part(width=16, own=own, shared=(5,)),), shared_bits=1)
     with pytest.raises(UsageError, match=r"40 bits need 2\^16 words"):
