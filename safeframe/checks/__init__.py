@@ -16,6 +16,7 @@ from . import (  # noqa: F401
     attributes,
     limits,
     meaning,
+    permutations,
     plant,
     relating,
     shape,
@@ -23,7 +24,7 @@ from . import (  # noqa: F401
 )
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
 
-__all__ = ["RULES", "check", "check_all", "find_rule"]
+__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
 
 _MOST_OF_A_RULE = 100
 """Findings of one rule and connection that are listed: nobody reads more, and files that have
@@ -59,6 +60,14 @@ def find_rule(name: str) -> Rule:
     raise UsageError(f"a rule must be listed by `safeframe rules`, not {name!r}{hint}")
 
 
+def find_profile(
+    connection: Connection, own_profiles: Mapping[str, Profile] | None = None
+) -> Profile | None:
+    """Return the profile that the first end names, the user's own before a listed one."""
+    name = connection.first.terms.profile
+    return (own_profiles or {}).get(name) or _listed(name)
+
+
 @lru_cache(maxsize=64)
 def _listed(name: str) -> Profile | None:
     return profiles.load(name) if name in profiles.names() else None
@@ -80,9 +89,7 @@ def check_all(
     found: list[Finding] = []
     facts: list[tuple[str, str]] = []
     for connection in everything:
-        name = connection.first.terms.profile
-        profile = (own_profiles or {}).get(name) or _listed(name)
-        seen = context(connection, profile)
+        seen = context(connection, find_profile(connection, own_profiles))
         for rule, run in CHECKS:
             finder = Finder(rule, connection.name)
             found += _limited(run(seen, finder), finder)

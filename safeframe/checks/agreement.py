@@ -4,74 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..findings import Finding, Rule, Spot
-from ..model import Map, Reserved, Signal
-from ..pairing import Cause, Pair
+from ..findings import Finding, Rule
+from ..model import Map, Reserved
 from ..reading import owner, run_text
-from .registry import Context, Finder, View, count, rule, spot
+from .registry import Context, Finder, count, rule, spot
 from .shape import size_consequence
-from .witness import Row, place_text, witness
+from .telling import WIRE, content, joined, later, moves, names_of, of_kind, pair_spots, rows
+from .witness import place_text, witness
 
 __all__: list[str] = []
-
-_WIRE = "length and checksum of the frame stay right while the meaning shifts"
-
-
-def _of_kind(context: Context, kind: str) -> Iterator[tuple[View, Cause]]:
-    for view in context.views:
-        for cause in view.causes:
-            if cause.kind == kind:
-                yield view, cause
-
-
-def _rows(cause: Cause) -> list[Row]:
-    rows: list[Row] = [(pair.left, pair.right) for pair in cause.pairs]
-    rows += [(signal, None) for signal in cause.left]
-    rows += [(None, signal) for signal in cause.right]
-    return rows
-
-
-def _pair_spots(view: View, pairs: tuple[Pair, ...], most: int = 1) -> list[Spot]:
-    producer, consumer = view.direction.producer, view.direction.consumer
-    return [
-        found
-        for pair in pairs[:most]
-        for found in (spot(producer, pair.left), spot(consumer, pair.right))
-    ]
-
-
-def _moves(view: View, pairs: tuple[Pair, ...]) -> list[str]:
-    producer, consumer = view.direction.producer.name, view.direction.consumer.name
-    return [
-        f"{pair.left.name}: {place_text(pair.left)} at {producer}, "
-        f"{place_text(pair.right)} at {consumer}"
-        for pair in pairs
-    ]
-
-
-def _with(text: str, *more: str) -> str:
-    return "; ".join(part for part in (text, *more) if part)
-
-
-def _later(delta: int) -> str:
-    return f"{count(abs(delta), 'bit')} {'later' if delta > 0 else 'earlier'}"
-
-
-def _names(signals: tuple[Signal, ...]) -> str:
-    return ", ".join(
-        f"{signal.name} ({count(signal.width, 'bit')} at {place_text(signal)})"
-        for signal in signals
-    )
-
-
-def _content(map_: Map, start: int, end: int) -> str:
-    """Return what a map has at a run of bits, in words."""
-    here = owner(map_, start)
-    if isinstance(here, Reserved):
-        return "has these bits reserved" if here.end >= end else "has them only partly reserved"
-    if isinstance(here, Signal):
-        return f"has {here.name} there"
-    return "declares nothing there" if start < map_.size_bits else "ends its data before that"
 
 
 @rule(
@@ -80,13 +21,13 @@ def _content(map_: Map, start: int, end: int) -> str:
         severity="error",
         scope="direction",
         title="A signal exists at one end only",
-        why=f"One end sends or expects a bit the other does not know: {_WIRE}.",
+        why=f"One end sends or expects a bit the other does not know: {WIRE}.",
         remedy="make the same edit at the other end",
     )
 )
 def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals that only one end has and that displace nothing else."""
-    for view, cause in _of_kind(context, "one-sided"):
+    for view, cause in of_kind(context, "one-sided"):
         (here, _), (there, there_map) = view.sides if cause.left else view.sides[::-1]
         for signal in cause.left + cause.right:
             bits = count(signal.width, "bit")
@@ -103,9 +44,9 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 )
             remedy += f", or remove it at {here.name}"
             yield find(
-                _with(
+                joined(
                     f"{signal.name} ({bits} at {place_text(signal)}) exists at {here.name} only; "
-                    f"{there.name} {_content(there_map, signal.start, signal.end)}",
+                    f"{there.name} {content(there_map, signal.start, signal.end)}",
                     size,
                     "the bit was inserted without taking its width from the reserve"
                     if size
@@ -115,7 +56,7 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 remedy=remedy,
                 direction=view.direction.name,
                 cause="one-sided bit",
-                witness=witness(view.direction, _rows(cause)),
+                witness=witness(view.direction, rows(cause)),
             )
 
 
@@ -125,13 +66,13 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
         severity="error",
         scope="direction",
         title="All signals from a place on stand earlier or later at one end",
-        why=f"A bit inserted or removed at one end only displaces all that follow: {_WIRE}.",
+        why=f"A bit inserted or removed at one end only displaces all that follow: {WIRE}.",
         remedy="bring both maps to the same places",
     )
 )
 def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find runs of signals displaced by the same number of bits."""
-    for view, cause in _of_kind(context, "shift"):
+    for view, cause in of_kind(context, "shift"):
         producer, consumer = view.direction.producer, view.direction.consumer
         first, last = cause.pairs[0], cause.pairs[-1]
         until = f" to {last.left.name} ({last.left.at})" if cause.absorbed else " on"
@@ -148,14 +89,14 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
         ):
             if signals:
                 reasons.append(
-                    f"{_names(signals)} {'was' if len(signals) == 1 else 'were'} "
+                    f"{names_of(signals)} {'was' if len(signals) == 1 else 'were'} "
                     f"inserted at {here.name} only"
                 )
                 remedy = f"insert it at {there.name} as well, or remove it at {here.name}"
         gap = "a gap takes the shift up again, so the size stays the same" if cause.absorbed else ""
         yield find(
-            _with(
-                f"{start} {verb} {_later(cause.delta)} at {consumer.name}",
+            joined(
+                f"{start} {verb} {later(cause.delta)} at {consumer.name}",
                 *reasons,
                 gap,
                 size_consequence(view, context.profile, cause),
@@ -163,13 +104,13 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
             [
                 *(spot(producer, signal) for signal in cause.left),
                 *(spot(consumer, signal) for signal in cause.right),
-                *_pair_spots(view, cause.pairs),
+                *pair_spots(view, cause.pairs),
             ],
             remedy=remedy,
             direction=view.direction.name,
-            cause=f"shift by {_later(cause.delta)} from {first.left.at} on",
-            details=_moves(view, cause.pairs),
-            witness=witness(view.direction, _rows(cause)),
+            cause=f"shift by {later(cause.delta)} from {first.left.at} on",
+            details=moves(view, cause.pairs),
+            witness=witness(view.direction, rows(cause)),
         )
 
 
@@ -186,17 +127,17 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs of signals that exchanged places between the ends."""
-    for view, cause in _of_kind(context, "swap"):
+    for view, cause in of_kind(context, "swap"):
         first, second = cause.pairs
         producer, consumer = view.direction.producer.name, view.direction.consumer.name
         yield find(
             f"{first.left.name} and {second.left.name} stand in each other's place: "
             f"{place_text(first.left)} and {place_text(second.left)} at {producer}, "
             f"{place_text(first.right)} and {place_text(second.right)} at {consumer}",
-            _pair_spots(view, cause.pairs, 2),
+            pair_spots(view, cause.pairs, 2),
             direction=view.direction.name,
             cause="swap of two signals",
-            witness=witness(view.direction, _rows(cause)),
+            witness=witness(view.direction, rows(cause)),
         )
 
 
@@ -206,110 +147,29 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
         severity="error",
         scope="direction",
         title="One signal stands at another place at one end",
-        why=f"The signal is read from bits that carry something else: {_WIRE}.",
+        why=f"The signal is read from bits that carry something else: {WIRE}.",
         remedy="move the signal at one end",
     )
 )
 def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find single signals whose place differs while their neighbours agree."""
-    for view, cause in _of_kind(context, "moved"):
+    for view, cause in of_kind(context, "moved"):
         pair = cause.pairs[0]
         direction = view.direction
-        content = _content(direction.sent, pair.right.start, pair.right.end)
+        there = content(direction.sent, pair.right.start, pair.right.end)
         yield find(
-            _with(
+            joined(
                 f"{pair.left.name} is at {place_text(pair.left)} at {direction.producer.name} but "
                 f"at {place_text(pair.right)} at {direction.consumer.name}, where "
-                f"{direction.producer.name} {content}",
+                f"{direction.producer.name} {there}",
                 size_consequence(view, context.profile, cause),
             ),
-            _pair_spots(view, cause.pairs),
+            pair_spots(view, cause.pairs),
             remedy=f"move {pair.right.name} to {pair.left.at} at {direction.consumer.name}, or to "
             f"{pair.right.at} at {direction.producer.name}",
             direction=direction.name,
             cause="moved signal",
-            witness=witness(direction, _rows(cause)),
-        )
-
-
-@rule(
-    Rule(
-        name="octet-order",
-        severity="error",
-        scope="direction",
-        title="Octets are exchanged at one end",
-        why="One end counts the octets of a word from the other side (least versus most "
-        f"significant octet first): {_WIRE}.",
-        remedy="number the octets in wire order at both ends: octet 0 is sent first",
-    )
-)
-def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find maps that agree once the octets of each word are exchanged."""
-    for view, cause in _of_kind(context, "octet order"):
-        yield find(
-            f"the octets of every word of {cause.word_octets} octets are exchanged at "
-            f"{view.direction.consumer.name}; that explains all "
-            f"{len(cause.pairs)} displaced signals",
-            _pair_spots(view, cause.pairs),
-            direction=view.direction.name,
-            cause="octet order",
-            details=_moves(view, cause.pairs),
-            witness=witness(view.direction, _rows(cause)),
-        )
-
-
-@rule(
-    Rule(
-        name="bit-numbering",
-        severity="error",
-        scope="direction",
-        title="Bits are numbered from the other side at one end",
-        why="One end counts bit 0 as the most significant bit of an octet, the other as the least "
-        f"significant: {_WIRE}.",
-        remedy="number bits from the least significant (bit 0) at both ends",
-    )
-)
-def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find maps that agree once the bits of each octet are counted from the other side."""
-    for view, cause in _of_kind(context, "bit numbering"):
-        yield find(
-            f"the bits of every octet are numbered from the other side at "
-            f"{view.direction.consumer.name}; that explains all "
-            f"{len(cause.pairs)} displaced signals",
-            _pair_spots(view, cause.pairs),
-            direction=view.direction.name,
-            cause="bit numbering",
-            details=_moves(view, cause.pairs),
-            witness=witness(view.direction, _rows(cause)),
-        )
-
-
-@rule(
-    Rule(
-        name="rearranged-signals",
-        severity="error",
-        scope="direction",
-        title="Most signals stand elsewhere at one end",
-        why="No single mistake explains the two orders; one of the files may belong to another "
-        "release.",
-        remedy="check that both files are of the same release, then compare them row by row",
-    )
-)
-def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find maps whose differences need too many causes to be one mistake."""
-    for view, cause in _of_kind(context, "rearranged"):
-        extra = cause.left + cause.right
-        yield find(
-            _with(
-                f"{len(cause.pairs)} of {len(view.matching.pairs)} signals stand elsewhere at "
-                f"{view.direction.consumer.name}, and no single mistake explains it",
-                f"at one end only: {_names(extra)}" if extra else "",
-            ),
-            _pair_spots(view, cause.pairs),
-            direction=view.direction.name,
-            cause="rearranged",
-            details=_moves(view, cause.pairs),
-            witness=witness(view.direction, _rows(cause)),
+            witness=witness(direction, rows(cause)),
         )
 
 
@@ -326,29 +186,29 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals of different width, and what their width displaces."""
-    for view, cause in _of_kind(context, "width"):
+    for view, cause in of_kind(context, "width"):
         pair, *shifted = cause.pairs
         direction = view.direction
         behind = ""
         if shifted:
             verb = "are" if len(shifted) > 1 else "is"
             behind = (
-                f"{count(len(shifted), 'signal')} behind it {verb} {_later(cause.delta)} at "
+                f"{count(len(shifted), 'signal')} behind it {verb} {later(cause.delta)} at "
                 f"{direction.consumer.name}"
             )
         yield find(
-            _with(
+            joined(
                 f"{pair.left.name} at {pair.left.at} is {count(pair.left.width, 'bit')} wide at "
                 f"{direction.producer.name} and {count(pair.right.width, 'bit')} at "
                 f"{direction.consumer.name}",
                 behind,
                 size_consequence(view, context.profile, cause),
             ),
-            _pair_spots(view, cause.pairs),
+            pair_spots(view, cause.pairs),
             direction=direction.name,
             cause="width change",
-            details=_moves(view, tuple(shifted)),
-            witness=witness(direction, _rows(cause)),
+            details=moves(view, tuple(shifted)),
+            witness=witness(direction, rows(cause)),
         )
 
 
@@ -364,7 +224,7 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find reserved runs whose width differs, and what that displaces."""
-    for view, cause in _of_kind(context, "reserve"):
+    for view, cause in of_kind(context, "reserve"):
         direction = view.direction
         before = cause.pairs[0] if cause.pairs else None
         (left, right) = (
@@ -379,10 +239,10 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
             verb = "are" if len(cause.pairs) > 1 else "is"
             behind = (
                 f"{count(len(cause.pairs), 'signal')} from {before.left.name} on {verb} "
-                f"{_later(cause.delta)} at {direction.consumer.name}"
+                f"{later(cause.delta)} at {direction.consumer.name}"
             )
         yield find(
-            _with(
+            joined(
                 f"reserve {count(right.width, 'bit')} at {direction.consumer.name} instead of "
                 f"{left.width} as at {direction.producer.name} "
                 f"({run_text(right.start, right.end)} against {run_text(left.start, left.end)})",
@@ -394,8 +254,8 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
             f"{direction.consumer.name} is right)",
             direction=direction.name,
             cause="reserve width",
-            details=_moves(view, cause.pairs),
-            witness=witness(direction, _rows(cause)),
+            details=moves(view, cause.pairs),
+            witness=witness(direction, rows(cause)),
         )
 
 
@@ -417,7 +277,7 @@ def _last_reserve(map_: Map, limit: int | None) -> Reserved:
 )
 def size_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find directions whose sizes differ for no other reason."""
-    for view, cause in _of_kind(context, "size"):
+    for view, cause in of_kind(context, "size"):
         yield find(
             size_consequence(view, context.profile, cause),
             [

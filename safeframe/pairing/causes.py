@@ -1,169 +1,19 @@
-"""Who is who in the maps of the two ends of one direction, and which mistake displaced what.
-
-``match`` pairs the signals of the producer (left) with those of the consumer (right);
-``explain`` reduces all displacements to as few causes as it can, and gives each a known name.
-"""
+"""Which mistake displaced what: all displacements reduced to as few named causes as possible."""
 
 from __future__ import annotations
 
-import unicodedata
 from collections import Counter
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import NamedTuple
 
-from .bits import mirror_in_octets, swap_octets
-from .model import Map, Reserved, Signal
+from ..bits import mirror_in_octets, swap_octets
+from ..model import Map, Reserved, Signal
+from .match import Matching, Pair
 
-__all__ = ["Cause", "Matching", "Pair", "explain", "match", "near_names", "skeleton"]
+__all__ = ["Cause", "explain"]
 
-_NEAR_RATIO = 0.84
-"""Similarity from which two names count as one misspelt name; chosen by trial, from no standard."""
-_MOST_COMPARED = 2500
-"""Pairs of leftover names up to which every one is compared with every other one."""
 _MOST_MOVES = 12
 """Causes of displacement up to which they are told one by one."""
-
-# Letters of other alphabets that look like Latin ones in common engineering fonts: the usual
-# suspects of Unicode TS 39, from memory and not complete.
-_LOOKALIKES = str.maketrans(
-    "АВЕКМНОРСТХУавекмнорстхуіјѕԁѵΑΒΕΖΗΙΚΜΝΟΡΤΥΧαονρικ",
-    "ABEKMHOPCTXYabekmhopctxyijsdvABEZHIKMNOPTYXaovpik",
-)
-
-
-_SEPARATORS = str.maketrans("", "", "_-. ")
-
-
-def skeleton(name: str) -> str:
-    """Return a name with case, separators, compatibility forms and look-alike letters removed."""
-    if not name.isascii():
-        name = unicodedata.normalize("NFKC", name).translate(_LOOKALIKES)
-    return name.casefold().translate(_SEPARATORS)
-
-
-def near_names(left: str, right: str) -> bool:
-    """Return whether two different names are probably meant to be one.
-
-    Names whose digits differ are never near: brake1 and brake2 are two brakes.
-    """
-    a, b = skeleton(left), skeleton(right)
-    if a == b:
-        return True
-    if [char for char in a if char.isdigit()] != [char for char in b if char.isdigit()]:
-        return False
-    from difflib import SequenceMatcher  # deferred: names agree in most connections.
-
-    return SequenceMatcher(None, a, b, autojunk=False).ratio() >= _NEAR_RATIO
-
-
-class Pair(NamedTuple):
-    """One signal as both ends see it; ``how`` is ``name``, ``near-name`` or ``place``."""
-
-    left: Signal
-    right: Signal
-    how: str
-
-    @property
-    def shift(self) -> int:
-        """Bits by which the signal stands later at the right end."""
-        return self.right.start - self.left.start
-
-
-class Matching(NamedTuple):
-    """Pairs in the place order of the left map, and the signals only one map has."""
-
-    pairs: tuple[Pair, ...]
-    left_only: tuple[Signal, ...] = ()
-    right_only: tuple[Signal, ...] = ()
-
-
-def match(left: Map, right: Map) -> Matching:
-    """Pair signals by equal name, then by a near name, then by equal place and width.
-
-    A name that stands several times pairs in file order; that it does is another finding.
-    """
-    lefts, rights = left.signals, right.signals
-    by_name: dict[str, list[Signal]] = {}
-    for signal in reversed(rights):
-        by_name.setdefault(signal.name, []).append(signal)
-    pairs: list[Pair] = []
-    left_only: list[Signal] = []
-    for signal in lefts:
-        partners = by_name.get(signal.name)
-        if partners:
-            pairs.append(Pair(left=signal, right=partners.pop(), how="name"))
-        else:
-            left_only.append(signal)
-    taken = {id(pair.right) for pair in pairs}
-    right_only = [signal for signal in rights if id(signal) not in taken]
-    if left_only and right_only:
-        pairs += _take_by(left_only, right_only, _start, near_only=True)
-        pairs += _take_by(left_only, right_only, _skeleton_and_width)
-        if len(left_only) * len(right_only) <= _MOST_COMPARED:
-            pairs += _take_misspelt(left_only, right_only)
-        pairs += _take_by(left_only, right_only, _place_and_width)
-    pairs.sort(key=lambda pair: (pair.left.start, pair.left.end))
-    return Matching(pairs=tuple(pairs), left_only=tuple(left_only), right_only=tuple(right_only))
-
-
-def _start(signal: Signal) -> Hashable:
-    return signal.start
-
-
-def _skeleton_and_width(signal: Signal) -> Hashable:
-    return skeleton(signal.name), signal.width
-
-
-def _place_and_width(signal: Signal) -> Hashable:
-    return signal.start, signal.width
-
-
-def _take_by(
-    lefts: list[Signal],
-    rights: list[Signal],
-    key: Callable[[Signal], Hashable],
-    *,
-    near_only: bool = False,
-) -> list[Pair]:
-    """Move the signals that alone have a key at both ends out of both lists."""
-    groups: dict[Hashable, tuple[list[Signal], list[Signal]]] = {}
-    for side, signals in enumerate((lefts, rights)):
-        for signal in signals:
-            groups.setdefault(key(signal), ([], []))[side].append(signal)
-    taken = []
-    for left, right in groups.values():
-        if len(left) == len(right) == 1:
-            near = near_names(left[0].name, right[0].name)
-            if near or not near_only:
-                taken.append(
-                    Pair(left=left[0], right=right[0], how="near-name" if near else "place")
-                )
-    _remove(lefts, rights, taken)
-    return taken
-
-
-def _take_misspelt(lefts: list[Signal], rights: list[Signal]) -> list[Pair]:
-    """Move the signals whose names are near each other's, and nobody else's, out of both lists."""
-    near = [
-        (left, right)
-        for left in lefts
-        for right in rights
-        if left.width == right.width and near_names(left.name, right.name)
-    ]
-    seen = Counter(id(signal) for both in near for signal in both)
-    taken = [
-        Pair(left=left, right=right, how="near-name")
-        for left, right in near
-        if seen[id(left)] == seen[id(right)] == 1
-    ]
-    _remove(lefts, rights, taken)
-    return taken
-
-
-def _remove(lefts: list[Signal], rights: list[Signal], pairs: Iterable[Pair]) -> None:
-    gone = {id(signal) for pair in pairs for signal in (pair.left, pair.right)}
-    lefts[:] = [signal for signal in lefts if id(signal) not in gone]
-    rights[:] = [signal for signal in rights if id(signal) not in gone]
 
 
 class Cause(NamedTuple):
