@@ -11,7 +11,7 @@ from .. import frame, reading
 from ..errors import UsageError
 from ..model import End, Map, Signal
 from ..render import frames
-from . import inputs, octets, options
+from . import derive, inputs, octets, options
 
 __all__ = ["configure", "run"]
 
@@ -22,6 +22,7 @@ examples:
   safeframe frame build --map sc1-lx.toml permit_torque=1 speed_level=creep --set sequence=4
   safeframe frame explain --profile fscp-12-1 --set connection_id=7 36010089a50700
   safeframe frame explain --map lx-sc1.toml - < octets.txt
+  safeframe frame derive structure-signature identifier=LiftAxis members="Int16, Boolean"
 
 exit codes of explain: 0 accepted, 1 rejected or it cannot be judged; 2 wrong use
 Generated frames are for benches and simulators only, never for a running machine.
@@ -30,7 +31,7 @@ _WORDS = {"true": 1, "false": 0}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
-    """Declare the three actions and their arguments."""
+    """Declare the actions and their arguments."""
     parser.epilog = _EPILOG
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     build = actions.add_parser("build", help="names and values in, octets out")
@@ -50,6 +51,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     options.add_color(explain)
     values = actions.add_parser("values", help="what frames of a profile are built from")
     values.add_argument("profile", metavar="PROFILE")
+    derive.configure(
+        actions.add_parser("derive", help="numbers that both ends must hold in common")
+    )
 
 
 def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
@@ -72,8 +76,8 @@ def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Build, explain or list."""
-    return {"build": _build, "explain": _explain, "values": _values}[args.action](args)
+    """Build, explain, list or derive."""
+    return _ACTIONS[args.action](args)
 
 
 def _values(args: argparse.Namespace) -> int:
@@ -176,3 +180,6 @@ def _explain(args: argparse.Namespace) -> int:
         text = frames.inspection(seen, look=look, readings=readings, covers=not args.brief)
         sys.stdout.write(text)
     return 0 if seen.accepted else 1
+
+
+_ACTIONS = {"build": _build, "explain": _explain, "values": _values, "derive": derive.run}

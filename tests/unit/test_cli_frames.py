@@ -368,3 +368,73 @@ class TestValues:
         found = run("frame", "values", profile)
         assert found.code == 0
         assert line in found.out
+
+
+class TestDerive:
+    def test_parameter_record(self, run: Runner) -> None:
+        found = run(
+            *("frame", "derive", "parameter-record", "sil=3", "source_address=1"),
+            *("destination_address=1", "watchdog_ms=125", "device_parameter_crc=1132081116"),
+        )
+        assert found.out == (
+            "record 08 48 00 01 00 01 00 7d 43 7a 2f dc 42 89\nparameter_crc 0x4289\n"
+        )
+        found = run(
+            *("frame", "derive", "parameter-record", "sil=0", "source_address=1"),
+            *("destination_address=1", "watchdog_ms=125", "check_number=true"),
+        )
+        assert found.out.startswith("record 0d 40 00 01")
+
+    def test_structure_signature_as_json(self, run: Runner) -> None:
+        found = run(
+            *("frame", "derive", "structure-signature", "--format", "json"),
+            *("identifier=foo", "members=Int16, Boolean, Float"),
+        )
+        assert json.loads(found.out) == {
+            "format": "safeframe-numbers/1",
+            "number": "structure-signature",
+            "structure_signature": "0xC254DBED",
+            "data_octets": "7",
+        }
+
+    def test_spdu_ids(self, run: Runner) -> None:
+        found = run(
+            *("frame", "derive", "spdu-ids", "base_id=72962b91-fa75-4ae6-8d28-b404dc7daf63"),
+            *("level=3", "signature=0xE2E86173", "provider_id=42"),
+        )
+        assert found.out == ("spdu_id_1 0xAC3CB67F\nspdu_id_2 0xA80E9B06\nspdu_id_3 0x671B557B\n")
+
+    def test_what_it_is_derived_from(self, run: Runner) -> None:
+        found = run("frame", "derive", "parameter-record")
+        assert found.out.splitlines()[0] == "sil: int"
+        assert "device_parameter_crc: int (may be left out)\n" in found.out
+
+    @pytest.mark.parametrize(
+        ("arguments", "text"),
+        [
+            (
+                ["spdu-ids", "x=1"],
+                "spdu-ids is derived from base_id, level, signature, provider_id",
+            ),
+            (["spdu-ids", "level=1"], "spdu-ids needs the value base_id"),
+            (["spdu-ids", "level"], "spdu-ids must be NAME=VALUE, not 'level'"),
+            (
+                [
+                    *("parameter-record", "sil=1", "source_address=1", "destination_address=1"),
+                    *("watchdog_ms=1", "check_number=1"),
+                ],
+                "check_number must be true or false, not '1'",
+            ),
+            (
+                [
+                    *("parameter-record", "sil=9", "source_address=1", "destination_address=1"),
+                    "watchdog_ms=1",
+                ],
+                "sil must be 0..3, not 9",
+            ),
+        ],
+    )
+    def test_wrong_use(self, run: Runner, arguments: list[str], text: str) -> None:
+        found = run("frame", "derive", *arguments)
+        assert (found.code, found.out) == (2, "")
+        assert found.err.startswith(f"safeframe: {text}")
