@@ -8,9 +8,12 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
+import jsonschema
 import pytest
 
+import safeframe
 from safeframe import crc, frame
 from safeframe.cli import main
 
@@ -52,6 +55,14 @@ def map_file(tmp_path: Path) -> str:
 
 def stdin(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
     monkeypatch.setattr("sys.stdin", io.StringIO(text))
+
+
+def document_of(found: Run, schema: str) -> dict[str, Any]:
+    """Return the JSON a command printed after checking it against its schema."""
+    document: dict[str, Any] = json.loads(found.out)
+    path = Path(safeframe.__file__).parent / "schemas" / f"{schema}.schema.json"
+    jsonschema.Draft202012Validator(json.loads(path.read_text())).validate(document)
+    return document
 
 
 class TestCrc:
@@ -100,13 +111,13 @@ class TestCrc:
             *("crc", "--algorithm", "opcua-safety/crc32", "--backward", "--explain"),
             *("--format", "json", "313233343536373839"),
         )
-        document = json.loads(found.out)
+        document = document_of(found, "crc")
         assert document["format"] == "safeframe-crc/1"
         assert document["hex"] == "0x83F0ABC5"
         assert document["crc"] == document["steps"][-1] == 0x83F0ABC5
         assert document["octets"] == "393837363534333231"
         assert document["algorithm"]["poly"] == 0xF4ACFB13
-        short = json.loads(run("crc", "--algorithm", "crc-32", "--format", "json", "00").out)
+        short = document_of(run("crc", "--algorithm", "crc-32", "--format", "json", "00"), "crc")
         assert "steps" not in short
 
     def test_another_start_register(self, run: Runner) -> None:
@@ -172,7 +183,7 @@ class TestBuild:
             *("frame", "build", "--map", map_file, "permit_torque=true", "speed_level=creep"),
             *("limit=0x7f", "--set", "sequence=4", "--format", "json"),
         )
-        document = json.loads(found.out)
+        document = document_of(found, "built")
         octets = bytes.fromhex(document["octets"])
         known = {"connection_id": 0x107, "peer_crc0": 0, "sequence": 4}
         assert frame.verify("fscp-12-1", octets, **known).data == b"\x03\x7f"
@@ -310,7 +321,7 @@ class TestExplain:
             *("frame", "explain", "--map", map_file, "--direction", "sends", "--format", "json"),
             "36037f00000701",
         )
-        document = json.loads(found.out)
+        document = document_of(found, "frame")
         assert document["format"] == "safeframe-frame/1"
         assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
         assert document["values"]["data"] == "037f"
@@ -332,7 +343,7 @@ class TestExplain:
 
     def test_json_without_map_and_without_shape(self, run: Runner) -> None:
         found = run("frame", "explain", "--profile", "fscp-12-1", "--format", "json", "00")
-        document = json.loads(found.out)
+        document = document_of(found, "frame")
         assert document["kind"] == ""
         assert "signals" not in document
         assert found.code == 1

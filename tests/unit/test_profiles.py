@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import re
+import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -12,9 +15,10 @@ from hypothesis import strategies as st
 from safeframe import profiles
 from safeframe.crc import Algorithm
 from safeframe.errors import InputError, UsageError
-from safeframe.profiles import Profile, SizeRange
+from safeframe.profiles import Profile, SizeRange, reading
 
 ALL = [profiles.load(name) for name in profiles.names()]
+PACKAGE = Path(profiles.__file__).parents[1]
 by_name = pytest.mark.parametrize("profile", ALL, ids=lambda profile: profile.name)
 
 HEAD = 'format = "safeframe-profile/1"\nname = "lift"\ntitle = "Lift"\n'
@@ -40,6 +44,16 @@ class TestPackageData:
     @by_name
     def test_every_file_carries_its_own_name(self, profile: Profile) -> None:
         assert profiles.load(profile.name) is profile
+
+    @by_name
+    def test_file_fits_the_schema(self, profile: Profile) -> None:
+        """The schema for editors and the strict reader know the same keys."""
+        schema = json.loads((PACKAGE / "schemas" / "profile.schema.json").read_text())
+        validator = jsonschema.Draft202012Validator(schema)
+        text = (PACKAGE / "profiles" / f"{profile.name}.toml").read_text(encoding="utf-8")
+        validator.validate(tomllib.loads(text))
+        assert set(schema["properties"]) == set(reading._FIELDS)
+        assert not validator.is_valid(tomllib.loads(text) | {"nam": "x"})
 
     @by_name
     def test_every_fact_of_a_frame_has_a_listed_source(self, profile: Profile) -> None:
