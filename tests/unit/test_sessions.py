@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from safeframe import crc, frame
 from safeframe.errors import UsageError
 from safeframe.frame import fscp_12_1
+from safeframe.frame.session_12_1 import Session12
 from safeframe.frame.stream import Session, solve
 
 Stream = list[tuple[str, bytes]]
@@ -291,6 +292,39 @@ class TestFscp121:
         results = [judging.judge(*entry).result for entry in sent[4:10]]
         assert results[0] == "unknown"
         assert results[2:] == ["accepted"] * 4
+
+    @given(st.data())
+    def test_the_short_way_accepts_what_judge_accepts(self, data: st.DataObject) -> None:
+        """accepts is judge for good frames with data: same answers, same state, faults or not."""
+        making = start("fscp-12-1")
+        fresh = data.draw(st.booleans())
+        whole, short = start("fscp-12-1", fresh=fresh), start("fscp-12-1", fresh=fresh)
+        assert isinstance(short, Session12)
+        draw, last = random.Random(data.draw(st.integers(0, 1 << 20))), b""
+        wide = data.draw(st.sampled_from((1, 2, 6)))
+        for count in range(12):
+            sender = ("master", "slave")[count & 1]
+            octets = draw.randbytes(wide)
+            if sender == "master" and wide == 2 and draw.randrange(3) == 0 and last:
+                octets = same_crc0(making, sender, last)
+            sent = making.produce(sender, data=octets)
+            last = sent if sender == "master" else last
+            for shown in self.variants(draw, sent):
+                accepted = short.accepts(sender, shown)
+                result = "accepted" if accepted else short.judge(sender, shown).result
+                expected = whole.judge(sender, shown).result
+                assert result == expected
+                if accepted:
+                    assert short.judge(sender, shown).result == "repeat"
+                    assert whole.judge(sender, shown).result == "repeat"
+
+    @staticmethod
+    def variants(draw: random.Random, sent: bytes) -> list[bytes]:
+        """Return a frame as sent, and now and then broken forms of it before."""
+        broken = bytearray(sent)
+        broken[draw.randrange(len(sent))] ^= 1 << draw.randrange(8)
+        shapes = (bytes(broken), sent[:4], sent + b"\0", sent[:-3] + sent[-2:])
+        return [*draw.sample(shapes, draw.randrange(3)), sent]
 
     def test_number_zero_is_never_right(self) -> None:
         sent = stream("fscp-12-1", 4)
