@@ -304,7 +304,7 @@ _TITLES = {
     "crc_s5": "CRC-S5",
     "crc_stamp": "CRC-S1 of mode and time stamp",
 }
-_MODE = Check(name="mode", title="redundant bits of the mode octet", run=_check_mode)
+_MODE = Check(name="mode_bits", title="redundant bits of the mode octet", run=_check_mode)
 _ACK = Check(name="ack", title="parity and second copy of the acknowledge", run=_check_ack)
 _COMPLEMENT = Check(
     name="complement", title="the second copy of the data is inverted", run=_check_complement
@@ -344,7 +344,12 @@ RECIPE = Recipe(
     name="fscp-2-1",
     kinds=tuple(_SUMS),
     values=(
-        Value(name="format", meaning="format of the connection", words=("base", "extended")),
+        Value(
+            name="format",
+            meaning="format of the connection",
+            carried=False,
+            words=("base", "extended"),
+        ),
         Value(name="data", meaning="safety data, 1..250 octets", octets=-1),
         Value(
             name="mode",

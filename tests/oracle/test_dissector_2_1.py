@@ -158,3 +158,15 @@ def test_a_wrong_rollover_count_is_seen(tmp_path: Path) -> None:
     write_capture(tmp_path / "rollover.pcap", wire)
     rows = dissect(tmp_path / "rollover.pcap", STATUS)[2:]
     assert [row["cipsafety.crc_s5.status"] for row in rows] == ["0", "0"]
+
+
+def test_the_ping_count_of_a_short_extended_frame_is_covered_by_nothing(tmp_path: Path) -> None:
+    """The dissector as well calls such a frame good with a flipped ping count."""
+    known = {"format": "extended", "rollover": 7, **dict(zip(NAMES, TARGET, strict=True))}
+    octets = bytearray(frame.build("fscp-2-1", data=b"\1", time_stamp=1100, mode=0x86, **known))
+    octets[1] ^= 1
+    wire = [*opening(True), cyclic(bytes(octets), 1, True)]
+    write_capture(tmp_path / "ping.pcap", wire)
+    row = dissect(tmp_path / "ping.pcap", [*STATUS, EXPERT])[2]
+    assert (row["cipsafety.crc_s5.status"], row[EXPERT]) == ("1", "")
+    frame.verify("fscp-2-1", bytes(octets), **known)

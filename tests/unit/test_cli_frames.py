@@ -372,7 +372,7 @@ class TestValues:
         [
             ("fscp-12-1", "sequence       no           1..65535  1        virtual sequence number"),
             ("fscp-13-1", "manager_id        no           6 octets  000000000000"),
-            ("fscp-2-1", "format             yes          base | extended"),
+            ("fscp-2-1", "format             no           base | extended"),
         ],
     )
     def test_table(self, run: Runner, profile: str, line: str) -> None:
