@@ -16,7 +16,7 @@ __all__ = ["Piece", "Walker", "pieces"]
 
 _LONGEST_ROW = 1 << 16
 """Windows of one row."""
-_BATCH_WINDOWS = 1 << 22
+_BATCH_WINDOWS = 1 << 21
 """Windows counted in one go: the arrays stay in the caches and hide the interpreter's time."""
 _SHAPES = 128
 _PIECES = 64
@@ -121,6 +121,7 @@ class Walker:
             words *= 2
         self._others = self._states_of_rest()
         self._codes = self._neighbours()
+        self._rooms: dict[tuple[int, int, int], _Room] = {}
 
     def _neighbours(self) -> NDArray[np.int64]:
         """Return lowest weight times 128 plus shape of eight windows, by octets in and out.
@@ -199,6 +200,19 @@ class Walker:
         octets: NDArray[np.uint8] = stream.view(np.uint8)
         return octets
 
+    def _room(self, rows: int, whole: int, octets: int) -> _Room:
+        key = rows, whole, octets
+        if key not in self._rooms:
+            self._rooms.clear()
+            self._rooms[key] = _Room(
+                ones=np.empty((rows, octets), np.int64),
+                code=np.empty((rows, whole, 2), np.uint8),
+                index=np.empty((rows, whole), np.intp),
+                flat=np.empty((rows, whole), np.int64),
+                shape=np.empty((rows, whole), np.int64),
+            )
+        return self._rooms[key]
+
     def _count(
         self,
         starts: NDArray[np.uint32],
@@ -206,16 +220,14 @@ class Walker:
         counts: list[_Counts],
     ) -> None:
         octets = self._stream(starts, self._words(windows))
+        whole, rest = divmod(windows, 8)
+        room = self._room(len(starts), whole, octets.shape[1] + 1)
+        ones, code, index, flat, shape = room.ones, room.code, room.index, room.flat, room.shape
         # Weights are kept times 128 from the start: the shape is added to them later.
-        ones = np.zeros((len(starts), octets.shape[1] + 1), np.int64)
+        ones[:, 0] = 0
         np.multiply(np.bitwise_count(octets), _SHAPES, out=ones[:, 1:], dtype=np.int64)
         np.cumsum(ones, axis=1, out=ones)
-        whole, rest = divmod(windows, 8)
-        code = np.empty((len(starts), whole + 1, 2), np.uint8)
-        code[..., 0] = octets[:, : whole + 1]
-        both = code.view(np.uint16)[..., 0]
-        flat = np.empty((len(starts), whole), np.int64)
-        shape = np.empty_like(flat)
+        code[..., 0] = octets[:, :whole]
         for length, count in zip(self._lengths, counts, strict=True):
             begin, odd = divmod(length, 8)
             entering = octets[:, begin : begin + whole + 1]
@@ -228,13 +240,29 @@ class Walker:
                 last += ahead[:, whole]
                 following = octets[:, begin + 1 : begin + whole + 2]
                 entering = entering >> np.uint8(odd) | following << np.uint8(8 - odd)
-            code[..., 1] = entering
-            np.take(self._codes, both[:, :whole], out=shape, mode="clip")
+            code[..., 1] = entering[:, :whole]
+            index[...] = code.view(np.uint16)[..., 0]
+            np.take(self._codes, index, out=shape, mode="clip")
             flat += shape
             count.add_eights(flat.ravel())
             for bit in range(rest):
                 count.add(last)
                 last = last + (entering[:, whole] >> bit & 1) - (octets[:, whole] >> bit & 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Room:
+    """Arrays that every batch of the same size uses again: fresh memory costs as much as the work.
+
+    ``ones`` are the weights times 128 of all octets before one, ``code`` octets out and in,
+    ``index`` the same as one number, ``flat`` and ``shape`` what is counted.
+    """
+
+    ones: NDArray[np.int64]
+    code: NDArray[np.uint8]
+    index: NDArray[np.intp]
+    flat: NDArray[np.int64]
+    shape: NDArray[np.int64]
 
 
 class _Counts:
