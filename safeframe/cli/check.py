@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 
-from .. import checks, profiles
+from .. import checks
 from ..errors import InputError
 from ..findings import SEVERITIES, Report
 from ..model import Connection
-from ..profiles import Profile
 from . import inputs, options
 
 __all__ = ["configure", "run"]
@@ -45,13 +44,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--details", action="store_true", help="show the symptoms that each cause explains"
     )
-    parser.add_argument(
-        "--profile",
-        metavar="FILE",
-        action="append",
-        default=[],
-        help="a profile file of your own, found by its name; may be repeated",
-    )
+    options.add_profiles(parser)
     options.add_format(parser)
     options.add_color(parser)
 
@@ -60,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     """Check, print, and return 1 when something is at or above the threshold."""
     try:
         connections = inputs.connections(args.maps)
-        own = _own_profiles(args.profile)
+        own = options.own_profiles(args)
     except InputError as error:
         if args.format == "json":
             from ..render import jsonout  # deferred: json costs start-up time.
@@ -87,7 +80,3 @@ def _with_fingerprints(report: Report, connections: Iterable[Connection]) -> Rep
 
     facts = [fact for connection in connections for fact in wire_facts(connection)]
     return replace(report, facts=(*report.facts, *facts))
-
-
-def _own_profiles(paths: Sequence[str]) -> dict[str, Profile]:
-    return {profile.name: profile for profile in map(profiles.load_file, paths)}

@@ -6,9 +6,11 @@ import argparse
 import os
 import sys
 
+from .. import profiles
+from ..profiles import Profile
 from ..render.text import PLAIN, Look, wants_color
 
-__all__ = ["add_color", "add_format", "look"]
+__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles"]
 
 _WIDEST = 110
 """Longer lines are hard to read; more columns of a terminal stay empty."""
@@ -29,6 +31,22 @@ def add_color(parser: argparse.ArgumentParser) -> None:
         default="auto",
         help="auto colours a terminal; NO_COLOR and FORCE_COLOR are honoured",
     )
+
+
+def add_profiles(parser: argparse.ArgumentParser) -> None:
+    """Add ``--profile FILE``."""
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="a profile file of your own, found by its name; may be repeated",
+    )
+
+
+def own_profiles(args: argparse.Namespace) -> dict[str, Profile]:
+    """Return the profiles of ``--profile`` by name."""
+    return {profile.name: profile for profile in map(profiles.load_file, args.profile)}
 
 
 def look(args: argparse.Namespace) -> Look:

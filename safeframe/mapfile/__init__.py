@@ -14,7 +14,7 @@ from .files import MAX_FILE_OCTETS, read_text
 from .keys import FORMAT
 from .tomlmap import read_toml
 
-__all__ = ["FORMAT", "MAX_FILE_OCTETS", "dumps", "load", "loads"]
+__all__ = ["FORMAT", "MAX_FILE_OCTETS", "dumps", "load", "loads", "read_text"]
 
 _FORMATS = ("toml", "csv")
 

@@ -14,7 +14,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from typing import NamedTuple
 
-__all__ = ["Index", "Path", "Span", "Statement", "key_path"]
+__all__ = ["KEY_PART", "Index", "Path", "Span", "Statement", "key_path"]
 
 Path = tuple[str | int, ...]
 """Keys and array positions from the top of the file, such as ``("sends", 3, "width")``."""
@@ -30,7 +30,7 @@ _FLAT = re.compile(rf"[\[{{](?:[^\[\]{{}}\"'#]++|{_STRING}|#[^\n]*+)*+[\]}}]")
 _TOKEN = re.compile(rf"[\[\]{{}}]|{_STRING}|#[^\n]*+")
 _SCALAR = re.compile(rf"{_STRING}|[^,\]}}#\r\n]++")
 _BARE_KEY = r"[A-Za-z0-9_-]+"
-_KEY_PART = re.compile(rf"({_BARE_KEY})|{_STRING}")
+KEY_PART = re.compile(rf"({_BARE_KEY})|{_STRING}")
 _DOT = re.compile(r"[ \t]*+\.[ \t]*+")
 _EQUALS = re.compile(r"[ \t]*+=[ \t]*+")
 _HEADER = re.compile(r"(\[\[?)[ \t]*+")
@@ -189,7 +189,7 @@ class Index:
         """Read a key, dotted or not; return its parts and the offset after it."""
         parts: list[str] = []
         while True:
-            match = _KEY_PART.match(self.text, position)
+            match = KEY_PART.match(self.text, position)
             assert match is not None, "the text must be TOML that tomllib has accepted"
             parts.append(match[1] or next(iter(tomllib.loads(f"{match[0]}=0"))))
             dot = _DOT.match(self.text, match.end())

@@ -14,7 +14,7 @@ from ..errors import UsageError
 from ..model import Reserved, Signal
 from ..source import TextEdit
 from .keys import RESERVED, SIGNAL
-from .locate import Index, Path, Span
+from .locate import KEY_PART, Index, Path, Span, key_path
 from .tomlmap import read_toml
 from .write import plain_entry, toml_key, toml_value
 
@@ -22,6 +22,7 @@ __all__ = ["Patch"]
 
 _REST_OF_LINE = re.compile(r"[ \t]*(?:#[^\n]*)?(?:\r?\n|\Z)")
 _COMMA = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+(,)")
+_BASES = {"0x": "x", "0o": "o", "0b": "b"}
 _ORDER = tuple(dict.fromkeys(("at", "name", "reserved", *SIGNAL, *RESERVED)))
 
 
@@ -55,6 +56,19 @@ class Patch:
         array = self.line_end.join([f"{direction} = [", f"  {toml_value(row)},", "]"])
         return (self._new_line(len(self.text), array),)
 
+    def copy(self, direction: str, number: int, to: int) -> tuple[TextEdit, ...]:
+        """Add a copy of an entry, with the comment on its line, so that it gets number ``to``."""
+        entry = self._entry(direction, number)
+        if not self._in_rows(direction):
+            start, end = self._block((direction, number))
+            block = self.text[self._line_start(start) : end].removesuffix("\n").removesuffix("\r")
+            return self._insert_table(direction, to, block)
+        row, tail = self.text[entry.start : entry.end], ""
+        rest = _REST_OF_LINE.match(self.text, self._comma(entry) or entry.end)
+        if rest is not None and not self.text[self._line_start(entry.start) : entry.start].strip():
+            tail = rest[0].rstrip("\r\n")
+        return self._insert_row(direction, to, row, tail)
+
     def remove(self, direction: str, number: int) -> tuple[TextEdit, ...]:
         """Remove an entry; the entries after it move down by one."""
         self._entry(direction, number)
@@ -69,7 +83,7 @@ class Patch:
             start, above = above, self._before_line_end(above)
             if self.text.endswith("\n", 0, start):
                 start = above
-        elif not above or self.text.endswith("\n", 0, above):
+        elif self.text.endswith("\n", 0, above):
             start = above
         return (TextEdit(start=start, end=end, text=""),)
 
@@ -80,7 +94,8 @@ class Patch:
         span = self.index.span(path)
         if span is not None:
             self._refuse_without_value(path, span)
-            return (TextEdit(start=span.value, end=span.end, text=toml_value(value)),)
+            literal = _like(self.text[span.value : span.end], value)
+            return (TextEdit(start=span.value, end=span.end, text=literal),)
         pair = f"{toml_key(key)} = {toml_value(value)}"
         ahead = _ORDER[: _ORDER.index(key)] if key in _ORDER else _ORDER
         found = [self.index.span((direction, number, name)) for name in ahead]
@@ -107,6 +122,15 @@ class Patch:
         end = pairs[1].start if len(pairs) > 1 else span.end
         return (TextEdit(start=span.start, end=end, text=""),)
 
+    def rename_key(self, path: Path, name: str) -> tuple[TextEdit, ...]:
+        """Give the key at a path, such as ``("relations", 0, "when", "old")``, another name."""
+        span = self.index.span(path)
+        if span is None or span.value == span.end:
+            raise UsageError(f"{key_path(path)} must stand in one piece to be renamed")
+        parts = KEY_PART.finditer(self.text, span.start, span.value)
+        *_, last = (part for part in parts)
+        return (TextEdit(start=last.start(), end=last.end(), text=toml_key(name)),)
+
     def count(self, direction: str) -> int:
         """Return the number of entries of a direction."""
         return len(self.index.children((direction,)))
@@ -132,7 +156,9 @@ class Patch:
 
     # Rows: elements of an array, mostly one on each line.
 
-    def _insert_row(self, direction: str, number: int, row: str) -> tuple[TextEdit, ...]:
+    def _insert_row(
+        self, direction: str, number: int, row: str, tail: str = ""
+    ) -> tuple[TextEdit, ...]:
         array = self.index.span((direction,))
         assert array is not None
         rows = [span for _, span in self.index.children((direction,))]
@@ -146,7 +172,7 @@ class Patch:
         rest = _REST_OF_LINE.match(self.text, after)
         if rest is not None:
             indent = self._indent(rows[min(number, len(rows) - 1)]) if rows else "  "
-            line = f"{indent}{row}{',' if comma else ''}{self.line_end}"
+            line = f"{indent}{row}{',' if comma else ''}{tail}{self.line_end}"
             edits = [TextEdit(start=rest.end(), end=rest.end(), text=line)]
             if not comma:
                 edits.insert(0, TextEdit(start=after, end=after, text=","))
@@ -221,9 +247,9 @@ class Patch:
     def _new_line(self, position: int, line: str) -> TextEdit:
         """Return the edit that adds a line after the line of ``position``."""
         start = position
-        if position and not self.text.endswith("\n", 0, position):
+        if not self.text.endswith("\n", 0, position):
             start = self._line_after(position)
-        ended = not start or self.text.endswith("\n", 0, start)
+        ended = self.text.endswith("\n", 0, start)
         text = line + self.line_end if ended else self.line_end + line
         return TextEdit(start=start, end=start, text=text)
 
@@ -236,4 +262,16 @@ class Patch:
 
     def _before_line_end(self, start: int) -> int:
         """Return the offset before the line end that ends at ``start``."""
-        return start - (2 if self.text.endswith("\r\n", 0, start) else 1) if start else 0
+        return start - (2 if self.text.endswith("\r\n", 0, start) else 1)
+
+
+def _like(literal: str, value: Any) -> str:
+    """Return a plain value as TOML in the notation of the literal that it replaces."""
+    plain = toml_value(value)
+    if literal[:1] == "'" and literal[:3] != "'''" and plain == f'"{value}"' and "'" not in value:
+        return f"'{value}'"
+    form = _BASES.get(literal[:2])
+    if type(value) is int and form is not None:
+        digits = f"{value:0{len(literal) - 2}{form}}"
+        return literal[:2] + (digits if literal[2:].islower() else digits.upper())
+    return plain

@@ -17,7 +17,7 @@ from ..diff import (
 )
 from .text import CAUTION, PLAIN, Look, clean, table
 
-__all__ = ["changes", "edits", "mixes"]
+__all__ = ["changes", "classes", "edits", "mixes"]
 
 _PAINT = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_PAINT = {
@@ -104,6 +104,11 @@ def edits(
         for change in own:
             lines += _change(change, look, indent="  ")
     return _page([*lines, ""])
+
+
+def classes(given: ChangeClass, *, look: Look = PLAIN) -> str:
+    """Return the class of a change alone, with its reasons."""
+    return "\n".join(_classes(given, look)) + "\n"
 
 
 def mixes(mixed: Iterable[Mix], *, look: Look = PLAIN, all_rows: bool = False) -> str:

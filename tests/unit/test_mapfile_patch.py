@@ -241,7 +241,7 @@ class TestExactText:
                 8,
                 '{ note = "n", name = "a", at = "0.0", width = 8 }',
             ),
-            ("{ name = 'a' , at = '0.0' }", "at", "1.1", "{ name = 'a' , at = \"1.1\" }"),
+            ("{ name = 'a' , at = '0.0' }", "at", "1.1", "{ name = 'a' , at = '1.1' }"),
         ],
     )
     def test_set_key(self, row: str, key: str, value: object, after: str) -> None:
@@ -271,7 +271,7 @@ class TestExactText:
         assert bound == f'{text}\nbind = "x"'
         assert apply_edits(bound, Patch(bound).remove_key("sends", 0, "bind")) == text
         wider = apply_edits(text, patch.set_key("sends", 0, "at", "0.3"))
-        assert wider == text.replace("'0.0'", '"0.3"')
+        assert wider == text.replace("'0.0'", "'0.3'")
         after = apply_edits(f"{text}\n", Patch(f"{text}\n").set_key("sends", 0, "width", 1))
         assert after == f"{text}\nwidth = 1\n"
         assert apply_edits(after, Patch(after).remove_key("sends", 0, "width")) == f"{text}\n"
