@@ -1,8 +1,9 @@
 """CRCs of many frames of one length at once, with numpy (the optional extra ``batch``).
 
 A CRC is affine in its input: the CRC of a frame is the CRC of zeros XOR one table entry for each
-octet. The tables are per position, so a batch is one look-up and one XOR per octet and frame,
-without any dependence between octets. Any algorithm of the model works.
+octet, or for each pair of octets in short frames. The tables are per position, so a batch is one
+look-up and one XOR for each of them, without any dependence between octets. Any algorithm of the
+model works.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ __all__ = ["as_frames", "crcs", "tables"]
 
 _CHUNK = 65536
 """Frames per pass: large enough to hide the overhead of a call, small enough for the cache."""
+_PAIRED_OCTETS = 32
+"""Longest frames with 64 Ki tables for pairs of octets: for longer ones they leave the cache."""
 _TYPES = {8: np.uint8, 16: np.uint16, 24: np.uint32, 32: np.uint32, 64: np.uint64}
 
 
@@ -66,6 +69,19 @@ def tables(
     return made, base
 
 
+@lru_cache(maxsize=16)
+def _look_ups(
+    algorithm: Algorithm, size_octets: int, prefix: bytes, suffix: bytes
+) -> tuple[tuple[Numbers, ...], tuple[Numbers, ...], int]:
+    """Return tables for the leading pairs of octets, for the single octets after them, the base."""
+    rows, base = tables(algorithm, size_octets, prefix, suffix)
+    paired = size_octets // 2 if size_octets <= _PAIRED_OCTETS else 0
+    pairs = tuple(
+        (rows[2 * at + 1][:, None] ^ rows[2 * at][None, :]).reshape(-1) for at in range(paired)
+    )
+    return pairs, tuple(rows[2 * paired :]), base
+
+
 def crcs(
     algorithm: Algorithm, frames: Octets, *, prefix: bytes = b"", suffix: bytes = b""
 ) -> Numbers:
@@ -79,15 +95,18 @@ def crcs(
             f"frames must be a two-dimensional array of uint8, not {frames.ndim} of {frames.dtype}"
         )
     count, size = frames.shape
-    rows, base = tables(algorithm, size, prefix, suffix)
-    result = np.full(count, base, dtype=rows.dtype)
-    buffer = np.empty(min(count, _CHUNK), dtype=rows.dtype)
+    pairs, singles, base = _look_ups(algorithm, size, prefix, suffix)
+    result = np.full(count, base, dtype=_TYPES[algorithm.width])
+    buffer = np.empty(min(count, _CHUNK), dtype=result.dtype)
     for start in range(0, count, _CHUNK):
-        chunk = frames[start : start + _CHUNK]
+        chunk = np.ascontiguousarray(frames[start : start + _CHUNK])
+        # The same octets seen as pairs, the low octet first; numpy reads unaligned words.
+        words = np.ndarray((len(chunk), len(pairs)), "<u2", chunk, strides=(size, 2))
+        columns = (*words.T, *chunk.T[2 * len(pairs) :])
         total = result[start : start + _CHUNK]
         looked_up = buffer[: len(chunk)]
-        for position in range(size):
-            # An index of 8 bits cannot leave a table of 256: "clip" only skips the check.
-            np.take(rows[position], chunk[:, position], mode="clip", out=looked_up)
+        for table, column in zip((*pairs, *singles), columns, strict=True):
+            # An index cannot leave a table of its own range: "clip" only skips the check.
+            np.take(table, column, mode="clip", out=looked_up)
             np.bitwise_xor(total, looked_up, out=total)
     return result

@@ -28,7 +28,7 @@ class TestBatch:
     @given(
         algorithms(),
         st.integers(0, 5),
-        st.integers(1, 12),
+        st.integers(0, 12) | st.integers(30, 36),
         st.binary(max_size=4),
         st.binary(max_size=4),
     )
@@ -48,6 +48,16 @@ class TestBatch:
         found = batch.crcs(algorithm, rows)
         for at in (0, 65_535, 65_536, 69_999):
             assert found[at] == crc.compute(algorithm, rows[at].tobytes())
+
+    def test_any_memory_order(self) -> None:
+        algorithm = crc.CATALOGUE["fscp-3-1/crc2-24"]
+        rows = random_octets(2, 40, 9)
+        expected = batch.crcs(algorithm, rows).tolist()
+        assert batch.crcs(algorithm, np.asfortranarray(rows)).tolist() == expected
+        assert batch.crcs(algorithm, rows[::-1]).tolist() == expected[::-1]
+        wide = np.zeros((40, 20), dtype=np.uint8)
+        wide[:, 3:12] = rows
+        assert batch.crcs(algorithm, wide[:, 3:12]).tolist() == expected
 
     def test_frames_from_octets(self) -> None:
         rows = batch.as_frames(b"abcdef", 3)
