@@ -89,18 +89,22 @@ def ladder() -> list[int]:
     return rungs
 
 
-def between(low: Weights, high: Weights, octets: int) -> Row:
-    """Return the bound for a length between two exact ones, as a row."""
-    bits = bits_of(octets)
-    worst, at = 0.0, 0.0
-    for (log, shorter), (_, longer) in zip(curve(low, -5, 400), curve(high, -5, 400), strict=True):
-        p = 10**log
-        from_longer = 10**longer * (1 - p) ** (bits - high.bits)
-        from_shorter = 10**shorter + (1 - p) ** low.bits - (1 - p) ** bits
-        value = min(from_longer, from_shorter) / (1 - (1 - p) ** bits)
-        if value > worst:
-            worst, at = value, p
-    return {"octets": octets, "bits": bits, "at": at, "at_most": worst}
+def between(low: Weights, high: Weights, sizes: Iterable[int]) -> list[Row]:
+    """Return the bound for each length between two exact ones, as rows."""
+    shorter, longer = curve(low, -5, 400), curve(high, -5, 400)
+    points = [(10**log, 10**a, 10**b) for (log, a), (_, b) in zip(shorter, longer, strict=True)]
+    rows = []
+    for octets in sizes:
+        bits = bits_of(octets)
+        worst, at = 0.0, 0.0
+        for p, below, above in points:
+            from_longer = above * (1 - p) ** (bits - high.bits)
+            from_shorter = below + (1 - p) ** low.bits - (1 - p) ** bits
+            value = min(from_longer, from_shorter) / (1 - (1 - p) ** bits)
+            if value > worst:
+                worst, at = value, p
+        rows.append({"octets": octets, "bits": bits, "at": at, "at_most": worst})
+    return rows
 
 
 def run_ladder(processes: int) -> Iterable[list[Row]]:
@@ -111,7 +115,7 @@ def run_ladder(processes: int) -> Iterable[list[Row]]:
         rows = []
         for octets, given in found.items():
             if last is not None:
-                rows += [between(last[1], given, size) for size in range(last[0] + 1, octets)]
+                rows += between(last[1], given, range(last[0] + 1, octets))
             rows.append(exact_row(octets, given))
             last = (octets, given)
         yield rows
