@@ -59,6 +59,24 @@ def test_each_distance_ends_where_the_table_says(generator: int, limits: dict[in
         assert inside >= distance > beyond
 
 
+@pytest.mark.parametrize(
+    ("generator", "four", "six"),
+    [(0x1C4047, 1006, 494), (0x72B6A7, 2028, 1004), (0x17B01BD, 4074, 2026)],
+    ids=["hd6.html 0xe2023", "hd6.html 0x395b53", "hd6.html 0xbd80de"],
+)
+def test_long_limits_of_even_codes_by_order_and_pair_sums(
+    generator: int, four: int, six: int
+) -> None:
+    """Distance 4 ends at the order of x, distance 6 where two pairs of columns first agree."""
+    width = generator.bit_length() - 1
+    columns = powers(generator, range(four + width + 1))
+    assert generator.bit_count() % 2 == 0
+    assert len(set(columns)) == four + width
+    assert columns[-1] == columns[0]
+    assert four_by_pair_sums(generator, six + width) == 0
+    assert four_by_pair_sums(generator, six + width + 1) > 0
+
+
 def test_bands_find_the_limits_of_a_table_row() -> None:
     found = bands(0x13D65, 200)
     assert [(band.distance, band.first, band.last) for band in found] == [
