@@ -41,7 +41,7 @@ SUBJECTS = (
     "structure signature",
     "spdu ids",
 )
-"""What a case is about: a frame, a frame in a sequence, one CRC of a frame, a plain CRC, a number."""
+"""What a case is about: a frame alone or in a sequence, a CRC of a frame or alone, a number."""
 VERDICTS = ("accept", "repeat", "reject", "unknown", "undetected")
 """What a receiver says; ``repeat`` is no new frame, ``undetected`` a faulty frame that the check
 cannot catch. A step is judged after the steps before it."""
@@ -239,32 +239,32 @@ _HEAD = {
 }
 
 
+def _parse(text: str, path: str, line: int = 0) -> Any:
+    """Return the value of a JSON text; ``line`` is where it stands, 0 for a whole file."""
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        at, message = line or error.lineno, error.msg
+    except RecursionError:
+        at, message = line, "nested too deeply"
+    except ValueError:  # an integer of thousands of digits
+        at, message = line, "a number with too many digits"
+    raise InputError(Problem(path=path, line=at, message=f"JSON: {message}"))
+
+
 def _rows(text: str, path: str) -> tuple[dict[str, Any], list[tuple[int, Any]]]:
     """Return the head and the cases with their lines (0 in a plain JSON file)."""
-    try:
-        whole = json.loads(text)
-    except json.JSONDecodeError as error:
-        if error.msg != "Extra data" or "\n" not in text.strip():
-            raise InputError(
-                Problem(path=path, line=error.lineno, message=f"JSON: {error.msg}")
-            ) from None
-    else:
-        if not isinstance(whole, dict):
-            raise InputError(Problem(path=path, message="the file must hold an object"))
-        found = whole.pop("cases", [])
-        if not isinstance(found, list):
-            raise InputError(Problem(path=path, key="cases", message="the value must be an array"))
-        return whole, [(0, row) for row in found]
-    rows: list[tuple[int, Any]] = []
-    for line, part in enumerate(text.rstrip("\n").split("\n"), 1):
-        try:
-            rows.append((line, json.loads(part)))
-        except json.JSONDecodeError as error:
-            raise InputError(Problem(path=path, line=line, message=f"JSON: {error.msg}")) from None
-    head = rows[0][1]
-    if not isinstance(head, dict):
-        raise InputError(Problem(path=path, line=1, message="the first line must be an object"))
-    return head, rows[1:]
+    lines = text.rstrip("\n").split("\n")
+    if len(lines) > 1 and lines[0][:1] + lines[0][-1:] == "{}":  # JSON Lines: one on each line.
+        rows = [(line, _parse(part, path, line)) for line, part in enumerate(lines, 1)]
+        return rows[0][1], rows[1:]
+    whole = _parse(text, path)
+    if not isinstance(whole, dict):
+        raise InputError(Problem(path=path, message="the file must hold an object"))
+    found = whole.pop("cases", [])
+    if not isinstance(found, list):
+        raise InputError(Problem(path=path, key="cases", message="the value must be an array"))
+    return whole, [(0, row) for row in found]
 
 
 def loads(text: str, *, path: str = "<text>") -> CaseFile:

@@ -35,7 +35,12 @@ def read_octets(args: argparse.Namespace) -> bytes:
         raise UsageError("give the octets once: as hex digits, as - or with --file")
     if args.file is not None:
         return Path(args.file).read_bytes()
-    return parse_hex(sys.stdin.read() if args.octets == "-" else args.octets)
+    if args.octets != "-":
+        return parse_hex(args.octets)
+    try:
+        return parse_hex(sys.stdin.read())
+    except UnicodeDecodeError:
+        raise UsageError("standard input must be hex digits; --file takes raw octets") from None
 
 
 def number(option: str, text: str) -> int:

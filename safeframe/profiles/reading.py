@@ -354,10 +354,12 @@ def loads(text: str, *, path: str = "<text>") -> Profile:
     """Read a profile from TOML text; raises InputError with every problem in it."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         at = _AT_LINE.search(str(error))
         message = _AT_LINE.sub("", str(error)).strip()
         line = int(at[1]) if at else text.count("\n") + 1
+        if not isinstance(error, tomllib.TOMLDecodeError):
+            message, line = "nested too deeply, or a number with too many digits", 0
         raise InputError(Problem(path=path, line=line, message=f"TOML: {message}")) from None
     reader = _Reader(path, text)
     found = reader.table(data, "", _FIELDS)

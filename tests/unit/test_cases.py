@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from pathlib import Path
 
@@ -125,7 +126,10 @@ class TestRefused:
                 "undetected, not 'x'",
             ),
             (f"{json.dumps(HEAD)}\n{{\n", "c.json:2: JSON: Expecting property name"),
-            (f"[]\n{json.dumps(HEAD)}\n", "c.json:1: the first line must be an object"),
+            (f"[]\n{json.dumps(HEAD)}\n", "c.json:2: JSON: Extra data"),
+            ("[" * 100_000, "c.json: JSON: nested too deeply"),
+            (f'{{"a": {"9" * 5000}}}', "c.json: JSON: a number with too many digits"),
+            (f'{{}}\n{{"a": {"9" * 5000}}}', "c.json:2: JSON: a number with too many digits"),
             (
                 f'{json.dumps(HEAD)}\n{{"id": "a", "subject": 1}}\n',
                 "c.json:2: cases[0].subject: the value must be a text",
@@ -136,6 +140,30 @@ class TestRefused:
         found = problems(text)
         assert len(found) == 1
         assert found[0].startswith(expected)
+
+    @given(st.text(max_size=60) | st.text('{}[]",:\n0123456789eE.-+ \\', max_size=60))
+    def test_any_text_is_read_or_refused(self, text: str) -> None:
+        """Reading raises InputError and nothing else."""
+        with contextlib.suppress(InputError):
+            cases.loads(text)
+
+    @given(
+        st.recursive(
+            st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=4),
+            lambda inner: (
+                st.lists(inner, max_size=3)
+                | st.dictionaries(
+                    st.sampled_from([*HEAD, "cases", "id", "subject"]), inner, max_size=4
+                )
+            ),
+            max_leaves=12,
+        ),
+        st.sampled_from([*HEAD, "cases"]),
+    )
+    def test_any_value_is_read_or_refused(self, value: object, key: str) -> None:
+        """A value of any shape under a known key is read or refused, never a crash."""
+        with contextlib.suppress(InputError):
+            cases.loads(json.dumps({**HEAD, "cases": [], key: value}))
 
     def test_a_missing_source_is_one_of_several_problems(self) -> None:
         assert problems('{"format": "safeframe-cases/1", "kind": "derived"}') == [

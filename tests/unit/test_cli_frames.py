@@ -84,6 +84,17 @@ class TestCrc:
         stdin(monkeypatch, "31 32\n33\n")
         assert run("crc", "--algorithm", "crc-32", "-").out == f"0x{zlib.crc32(b'123'):08X}\n"
 
+    def test_standard_input_that_is_no_text(
+        self, run: Runner, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        raw = io.TextIOWrapper(io.BytesIO(b"\xff\xfe"), encoding="utf-8")
+        monkeypatch.setattr("sys.stdin", raw)
+        found = run("crc", "--algorithm", "crc-32", "-")
+        assert found.code == 2
+        assert found.err == (
+            "safeframe: standard input must be hex digits; --file takes raw octets\n"
+        )
+
     def test_described_and_explained(self, run: Runner) -> None:
         found = run(
             "crc", "--width", "16", "--poly", "0x1021", "--init", "0xFFFF", "--explain", "313233"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import tomllib
@@ -286,6 +287,41 @@ class TestOwnFile:
         text = '[[crcs]]\nname = "c"\ncovers = []\ncarried = ""\nalgorithm = '
         assert problems(f"{HEAD}{text}{algorithm}\n") == [
             f"own.toml:8: crcs[0].algorithm: {expected}"
+        ]
+
+    @given(st.text(max_size=60) | st.text('[]{}=".,#\n 0123456789eE_-xab', max_size=60))
+    def test_any_text_is_read_or_refused(self, text: str) -> None:
+        """Reading raises InputError and nothing else."""
+        with contextlib.suppress(InputError):
+            profiles.loads(HEAD + text)
+
+    @given(
+        st.sampled_from(sorted(reading._FIELDS)),
+        st.recursive(
+            st.sampled_from(('"x"', "1", "-1", "true", "1.5", "inf", "2026-11-25", '"verified"')),
+            lambda inner: (
+                st.lists(inner, max_size=3).map(lambda row: f"[{', '.join(row)}]")
+                | st.dictionaries(
+                    st.sampled_from(
+                        ("name", "first", "step", "last", "type", "width", "poly", "tag")
+                    ),
+                    inner,
+                    max_size=3,
+                ).map(lambda row: "{" + ", ".join(f"{k} = {v}" for k, v in row.items()) + "}")
+            ),
+            max_leaves=8,
+        ),
+    )
+    def test_any_value_is_read_or_refused(self, key: str, value: str) -> None:
+        """A value of any shape under a known key is read or refused, never a crash."""
+        head = "".join(line for line in HEAD.splitlines(True) if not line.startswith(f"{key} ="))
+        with contextlib.suppress(InputError):
+            profiles.loads(f"{head}{key} = {value}\n")
+
+    @pytest.mark.parametrize("value", ["[" * 50_000, "9" * 5000])
+    def test_absurd_values(self, value: str) -> None:
+        assert problems(f"{HEAD}roles = {value}\n") == [
+            "own.toml: TOML: nested too deeply, or a number with too many digits"
         ]
 
     def test_long_values_are_cut(self) -> None:
