@@ -6,7 +6,7 @@ they name, with which values and safety data, is computed from the maps before a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .diff import Change, compare_ends
@@ -36,7 +36,8 @@ class Step:
 
     ``id`` names the step within its list. With ``required`` the step must pass before anything
     is released: it is the only one that shows where this bit arrives. ``data`` are the safety
-    data in which this signal alone has the value and all others their safe value, in hexadecimal.
+    data of the action, all other signals at their safe value, in hexadecimal; empty where one
+    line of data cannot say it.
     """
 
     id: str
@@ -133,7 +134,7 @@ class _Maker:
                 f"nothing else does{_EDGES.get(signal.edge, '')}",
                 suffix=f"-{value}" if len(values) > 1 else "",
                 required=True,
-                data=_data(direction, signal, value),
+                data=_data(direction, {signal.name: value}),
             )
         if not values:
             yield self._step(
@@ -151,27 +152,36 @@ class _Maker:
         stays = "; it stays there until it is asked for anew"
         watchdog = producer.terms.watchdog_ms
         times = "" if watchdog is None else f" ({watchdog} ms)"
-        for group, action, expect in (
-            ("safe value", f"{producer.name}: set {source} back to {safe}", back),
+        work = _data(direction, {signal.name: values[0]}) if values else ""
+        for group, action, expect, data in (
+            (
+                "safe value",
+                f"{producer.name}: set {source} back to {safe}",
+                back,
+                _data(direction, {}),
+            ),
             (
                 "loss of communication",
                 f"{at_work}, interrupt the communication of {producer.name} and {consumer.name}, "
                 "then restore it",
                 back + stays,
+                work,
             ),
             (
                 "watchdog",
                 f"{at_work}, delay the frames beyond the watchdog time{times}",
                 f"{back} within the time that the safety function permits; write the time down",
+                work,
             ),
             (
                 "power cycle",
                 f"{at_work}, switch {producer.name} off and on, then {consumer.name}",
                 back + stays,
+                work,
             ),
-            ("restart", f"{at_work}, restart the program of {producer.name}", back + stays),
+            ("restart", f"{at_work}, restart the program of {producer.name}", back + stays, work),
         ):
-            yield self._step(direction, signal, group, action, expect)
+            yield self._step(direction, signal, group, action, expect, data=data)
 
     def _removed(self, direction: Direction) -> Iterator[Step]:
         gone: dict[str, Change] = {}
@@ -200,7 +210,7 @@ class _Maker:
             f"{direction.producer.name}: toggle {_bound(direction.producer, signal)} once{bits}",
             f"{direction.consumer.name}: {_at_consumer(direction, signal)} acts as before{still}",
             required=True,
-            data=_data(direction, signal, values[0]) if values else "",
+            data=_data(direction, {signal.name: values[0]}) if values else "",
         )
 
     def _relations(self) -> Iterator[Step]:
@@ -303,5 +313,5 @@ def _at_consumer(direction: Direction, signal: Signal) -> str:
     return f"{signal.name} (not read)"
 
 
-def _data(direction: Direction, signal: Signal, value: int | float) -> str:
-    return write(direction.sent, {signal.name: value}).hex(" ").upper()
+def _data(direction: Direction, values: Mapping[str, int | float]) -> str:
+    return write(direction.sent, values).hex(" ").upper()

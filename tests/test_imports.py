@@ -32,7 +32,7 @@ BASE = "errors source bits crc model findings"
 MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
 UPPER = (
     f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint "
-    "checklist timing edit replace exchange fixtures capture"
+    "checklist timing record edit replace exchange fixtures capture"
 )
 TABLE = {
     "errors": row(0),
@@ -63,6 +63,7 @@ TABLE = {
     "exchange": row(5, "errors model frame"),
     "fixtures": row(5, "errors bits model reading relations cases exchange frame", "dpkt"),
     "capture": row(5, "errors model reading relations exchange frame", "dpkt"),
+    "record": row(5, f"{MIDDLE} mapfile checks diff fingerprint checklist timing"),
     "render": row(6, UPPER),
     "cli": row(7, f"{UPPER} render __init__"),
     "__init__": row(7, UPPER),

@@ -124,16 +124,7 @@ def _mode(one: End, two: End) -> str:
 
 
 def _four(args: argparse.Namespace, *ends: End) -> int:
-    first, second, new_first, new_second = ends
-    # An end may get a new name, but not the one of the other end.
-    if first.name in (second.name, new_second.name) or second.name == new_first.name:
-        names = ", ".join(end.name for end in ends)
-        raise UsageError(
-            "four map files must be both ends before, then both ends after in the same order, "
-            f"not {names}"
-        )
-    before = Connection(first=first, second=second)
-    after = Connection(first=new_first, second=new_second)
+    before, after = inputs.versions(*ends)
     comparison = diff.compare_edits(before, after)
     classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
     mixed = diff.mixed_versions(before, after)

@@ -10,7 +10,7 @@ from ..errors import InputError, Problem, UsageError
 from ..gather import gather
 from ..model import Connection, End
 
-__all__ = ["PLANT", "connections", "read_end", "read_ends"]
+__all__ = ["PLANT", "connections", "read_end", "read_ends", "versions"]
 
 PLANT = "plant.toml"
 """The file of a folder that lists connections; it is no map file itself."""
@@ -63,6 +63,21 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
         Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
     )
     return pairs + tuple(found for folder in folders for found in _in_folder(folder))
+
+
+def versions(
+    first: End, second: End, new_first: End, new_second: End
+) -> tuple[Connection, Connection]:
+    """Return a connection before and after an edit; raises UsageError for another order."""
+    # An end may get a new name, but not the one of the other end.
+    if first.name in (second.name, new_second.name) or second.name == new_first.name:
+        names = ", ".join(end.name for end in (first, second, new_first, new_second))
+        raise UsageError(
+            "four map files must be both ends before, then both ends after in the same order, "
+            f"not {names}"
+        )
+    before = Connection(first=first, second=second)
+    return before, Connection(first=new_first, second=new_second)
 
 
 def _may_be_folder(path: str) -> bool:

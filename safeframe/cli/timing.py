@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
-from .. import profiles
+from .. import checks
 from ..errors import UsageError
 from ..render import timing as rendered
 from ..timing import timing
@@ -35,6 +35,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--cycle-ms", metavar="MS", type=int, help="cycle time of the consumer, where it counts"
     )
+    options.add_profiles(parser)
     options.add_format(parser)
     options.add_color(parser)
 
@@ -44,9 +45,11 @@ def run(args: argparse.Namespace) -> int:
     if args.cycle_ms is not None and args.cycle_ms < 0:
         raise UsageError(f"--cycle-ms must be 0 or more, not {args.cycle_ms}")
     (connection,) = inputs.connections(args.maps)
-    name = connection.first.terms.profile
-    profile = profiles.load(name) if name in profiles.names() else None
-    times = timing(connection, profile, cycle_ms=args.cycle_ms)
+    times = timing(
+        connection,
+        checks.find_profile(connection, options.own_profiles(args)),
+        cycle_ms=args.cycle_ms,
+    )
     if args.format == "json":
         sys.stdout.write(rendered.json_text(times))
     else:

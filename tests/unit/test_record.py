@@ -1,0 +1,638 @@
+"""Records: what is computed, what people enter, what voids them."""
+
+from __future__ import annotations
+
+import copy
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import fields, replace
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import mapfile, record
+from safeframe.errors import InputError, UsageError
+from safeframe.fingerprint import end_fingerprint, plain, wire_fingerprint
+from safeframe.model import Allowance, Connection, End, Map, Signal
+from safeframe.record import Cell, ReadBack, Record, Trial
+from safeframe.record.codec import Reader, schema
+from safeframe.record.standing import digest_of
+from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed, with_people
+
+SCHEMA = Path(record.__file__).parents[1] / "schemas" / "record.schema.json"
+
+
+def changed_signal(end: End, number: int, **values: Any) -> End:
+    entries = list(end.sends.entries)
+    entries[number] = replace(entries[number], **values)
+    return replace(end, sends=Map(entries=tuple(entries)))
+
+
+class TestComputed:
+    def test_states(self) -> None:
+        computed = FRESH.computed
+        assert (computed.connection, computed.profile, computed.edition) == (
+            "SC1-LX",
+            "fscp-12-1",
+            "2010",
+        )
+        for states, connection in ((computed.before, BEFORE), (computed.after, AFTER)):
+            for state, end in zip(states, connection.ends, strict=True):
+                assert state.end == end.name
+                assert state.wire == wire_fingerprint(end)
+                assert state.own == end_fingerprint(end)
+                assert mapfile.loads(state.map) == end
+
+    def test_bits(self) -> None:
+        rows = [row for row in FRESH.computed.bits if row.changed]
+        assert [(row.direction, row.place) for row in rows] == [
+            ("SC1 -> LX", "1.2"),
+            ("LX -> SC1", "1.2"),
+        ]
+        assert rows[0].before == (Cell(what="reserved", bind=""),) * 2
+        assert rows[0].after == (
+            Cell(what="brake2_release", bind="Lift.Brake2Release"),
+            Cell(what="brake2_release", bind="Drive.Brake2Release"),
+        )
+        places = [row.place for row in FRESH.computed.bits if row.direction == "SC1 -> LX"]
+        assert places[-3:] == ["1.0-1.1", "1.2", "1.3-1.7"]
+
+    def test_bits_of_a_hole_and_of_an_overlap(self) -> None:
+        first = replace(AFTER.first, sends=Map(entries=AFTER.first.sends.entries[1:]))
+        first = changed_signal(first, 0, at=first.sends.entries[1].at)
+        computed = record.compute(AFTER, Connection(first=first, second=AFTER.second))
+        cells = {row.place: row.after[0].what for row in computed.bits if "SC1 ->" in row.direction}
+        assert cells["0.0"] == cells["0.1"] == "not declared"
+        assert cells["0.2"] == "permit_no_ss1 and permit_no_sos"
+
+    def test_kind_of_change(self) -> None:
+        computed = FRESH.computed
+        assert computed.verdict == "identical"
+        assert computed.differences == ()
+        assert {reason.name for reason in computed.classes} == {"taken from a gap"}
+        assert [(mix.updated, mix.outdated) for mix in computed.mixed] == [
+            ("SC1", "LX"),
+            ("LX", "SC1"),
+        ]
+        row = next(row for row in computed.mixed[0].tables[1].rows if row.verdict != "same")
+        assert (row.place, row.signal, row.gets, row.verdict) == (
+            "1.2",
+            "brake2_applied",
+            "reserved, always 0",
+            "constant",
+        )
+        assert computed.times.reaction == "at most 112 ms = watchdog (100 ms) + exchange (12 ms)"
+        assert (computed.times.permitted, computed.times.source) == (
+            "not stated",
+            "common practice",
+        )
+
+    def test_times(self) -> None:
+        def slow(end: End) -> End:
+            return replace(
+                end, terms=replace(end.terms, exchange_ms=None, permitted_reaction_ms=250)
+            )
+
+        after = Connection(first=slow(AFTER.first), second=slow(AFTER.second))
+        computed = record.compute(AFTER, after)
+        assert computed.times.reaction == (
+            "at least 100 ms = watchdog (100 ms) + exchange (not stated)"
+        )
+        assert computed.times.permitted == "250 ms"
+        only_first = Connection(first=after.first, second=AFTER.second)
+        (mix, _) = record.compute(AFTER, only_first).mixed
+        assert mix.terms == (
+            "exchange_ms: not stated at SC1, 12 ms at LX",
+            "permitted_reaction_ms: 250 ms at SC1, not stated at LX",
+        )
+
+    def test_findings_and_allowances(self) -> None:
+        first = changed_signal(AFTER.first, 9, bind="")
+        second = changed_signal(AFTER.second, 9, bind="")
+        first = replace(
+            first,
+            allowances=(Allowance(rule="unbound-signal", reason="comes with release 2"),),
+        )
+        computed = record.compute(AFTER, Connection(first=first, second=second))
+        found = {entry.culprits: entry.allowed for entry in computed.findings}
+        assert found == {
+            ("LX 1.2 brake2_applied",): "",
+            ("SC1 1.2 brake2_release",): "comes with release 2",
+        }
+        assert {entry.rule for entry in computed.findings} == {"unbound-signal"}
+        both = Connection(first=first, second=replace(second, allowances=first.allowances))
+        assert record.standing(record.new(AFTER, both)).faults == ()
+
+    def test_nothing_depends_on_path_or_clock(self) -> None:
+        text = record.dumps(FRESH)
+        assert "sc1-lx.toml" not in text
+        code = (
+            "from tests.unit.record_maps import FRESH; from safeframe import record;"
+            "print(record.dumps(FRESH), end='')"
+        )
+        environment = os.environ | {"PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "LC_ALL": "C"}
+        run = subprocess.run(
+            [sys.executable, "-c", code],
+            capture_output=True,
+            text=True,
+            check=True,
+            env=environment,
+            cwd=Path(__file__).parents[2],
+        )
+        assert run.stdout == text
+
+
+class TestFiles:
+    def test_round_trip(self) -> None:
+        for made in (FRESH, TESTED, SIGNED):
+            assert record.loads(record.dumps(made)) == made
+
+    def test_load(self, tmp_path: Path) -> None:
+        path = tmp_path / "r.json"
+        path.write_text(record.dumps(SIGNED), encoding="utf-8")
+        assert record.load(path) == SIGNED
+
+    def test_schema(self) -> None:
+        assert SCHEMA.read_text(encoding="utf-8") == record.schema_text()
+        described = json.loads(record.schema_text())
+        jsonschema.Draft202012Validator.check_schema(described)
+        for made in (FRESH, SIGNED):
+            jsonschema.validate(plain(made), described)
+        wrong = plain(FRESH)
+        wrong["people"]["trials"][0]["result"] = "ok"
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(wrong, described)
+
+    @pytest.mark.parametrize(
+        ("path", "value", "message"),
+        [
+            ("format", "x", "format: the value must be \"safeframe-record/1\", not 'x'"),
+            ("people", [], "people: the value must be an object, not []"),
+            ("people.request.reason", 7, "people.request.reason: the value must be a text, not 7"),
+            (
+                "people.request.hazards",
+                "x" * 60,
+                f"people.request.hazards: the value must be an array, not '{'x' * 36}...",
+            ),
+            (
+                "people.request.hazards",
+                [1],
+                "people.request.hazards[0]: the value must be a text, not 1",
+            ),
+            (
+                "people.request.colour",
+                "red",
+                "people.request.colour: a key must be one of reason, asked_by, hazards",
+            ),
+            (
+                "people.trials",
+                [{"id": "x", "result": "ok", "who": "", "when": "", "remark": ""}],
+                "people.trials[0].result: the value must be empty, passed, failed or not "
+                "applicable, not 'ok'",
+            ),
+            (
+                "computed.mixed",
+                [{"updated": "", "outdated": "", "terms": []}],
+                "computed.mixed[0].tables: the key must be there",
+            ),
+            (
+                "computed.checklist",
+                [{**plain(FRESH.computed.checklist[0]), "required": 1}],
+                "computed.checklist[0].required: the value must be true or false, not 1",
+            ),
+        ],
+    )
+    def test_refusals(self, path: str, value: Any, message: str) -> None:
+        data = plain(FRESH)
+        *steps, last = path.split(".")
+        inner = data
+        for step in steps:
+            inner = inner[step]
+        inner[last] = value
+        with pytest.raises(InputError) as caught:
+            record.loads(json.dumps(data), path="r.json")
+        assert str(caught.value) == f"r.json: {message}"
+
+    @pytest.mark.parametrize(
+        ("text", "message"),
+        [
+            ("{", "the text must be valid JSON: Expecting property name"),
+            ('{"a": 1, "a": 2}', "the text must be valid JSON: the key 'a' must stand once"),
+            ("[" * 100_000, "the text must be valid JSON: maximum recursion depth"),
+            ("7", "the value must be an object, not 7"),
+        ],
+    )
+    def test_no_record_at_all(self, text: str, message: str) -> None:
+        with pytest.raises(InputError) as caught:
+            record.loads(text, path="r.json")
+        assert str(caught.value).startswith(f"r.json: {message}")
+
+    def test_a_none_is_read_where_one_is_possible(self) -> None:
+        assert Reader("x").read(int | None, None, "") is None
+        assert Reader("x").read(int | None, 3, "") == 3
+        assert schema(int | None) == {"anyOf": [{"type": "integer"}, {"type": "null"}]}
+
+
+class TestActs:
+    def test_a_fresh_record_asks_for_everything(self) -> None:
+        blank = record.new(BEFORE, AFTER)
+        found = record.standing(blank)
+        assert found.faults == ()
+        assert found.missing[:5] == (
+            "request: a reason",
+            "request: who asked for the change",
+            'request: hazards possibly affected, or the words "none" and why',
+            "read-back of SC1: who, when, serial, checksum, expected",
+            "read-back of LX: who, when, serial, checksum, expected",
+        )
+        assert found.missing[5] == "step SC1.brake2_release.non-safe: not done"
+        assert found.missing[-1] == "approvals: 0 of 2"
+        assert len(found.missing) == 5 + len(blank.computed.checklist) + 1
+
+    def test_a_signed_record_is_releasable(self) -> None:
+        found = record.verify(SIGNED, AFTER)
+        assert (found.faults, found.missing, found.releasable) == ((), (), True)
+        assert record.verify(SIGNED, AFTER, before=BEFORE).releasable
+
+    def test_the_order_of_the_ends_does_not_matter(self) -> None:
+        turned = Connection(first=AFTER.second, second=AFTER.first)
+        assert record.verify(SIGNED, turned).releasable
+
+    def test_fill_names_the_ends(self) -> None:
+        with pytest.raises(UsageError, match="the read-back must be of SC1 or LX, not of LX2"):
+            record.fill(FRESH, "LX2", who="x")
+
+    def test_done_names_the_nearest_step(self) -> None:
+        entry = {"who": "x", "when": "y", "result": "passed"}
+        with pytest.raises(UsageError) as caught:
+            record.done(FRESH, "SC1.brake2_release.nonsafe", **entry)
+        assert str(caught.value) == (
+            "a step must be one of the checklist, not SC1.brake2_release.nonsafe (did you mean "
+            "SC1.brake2_release.non-safe?)"
+        )
+        with pytest.raises(UsageError, match=r"not zzz$"):
+            record.done(FRESH, "zzz", **entry)
+        with pytest.raises(
+            UsageError, match="must be one of passed, failed, not applicable, not ok"
+        ):
+            record.done(FRESH, "wrong-device", who="x", when="y", result="ok")
+
+    def test_an_unfinished_record_cannot_be_signed(self) -> None:
+        with pytest.raises(UsageError) as caught:
+            record.sign(FRESH, who="C. Dahl", role="x", when="y")
+        assert str(caught.value) == (
+            "a record must be complete before it is signed, not: read-back of SC1: who, when, "
+            "serial, checksum, expected (and 32 more)"
+        )
+        almost = record.fill(TESTED, "LX", serial=" ")
+        with pytest.raises(UsageError, match=r"not: read-back of LX: serial$"):
+            record.sign(almost, who="C. Dahl", role="x", when="y")
+
+    def test_nobody_signs_twice(self) -> None:
+        once = record.sign(TESTED, who="C. Dahl", role="x", when="y")
+        with pytest.raises(UsageError) as caught:
+            record.sign(once, who="c.  DAHL", role="z", when="y")
+        assert str(caught.value) == (
+            "an approval must be by another person, not: 2 approvals are by one person, c. dahl: "
+            "each must be by another"
+        )
+
+
+class TestFaults:
+    def faults(self, given: Record) -> tuple[str, ...]:
+        return record.standing(given).faults
+
+    def test_an_edited_computed_part(self) -> None:
+        edited = replace(FRESH, computed=replace(FRESH.computed, edition="2022"))
+        (fault,) = self.faults(edited)
+        assert fault.startswith("the computed part was edited: its fingerprint is ")
+        assert fault.endswith(f"the record says {FRESH.computed_sha256[:16]}")
+
+    def test_ends_edited_differently_and_open_findings(self) -> None:
+        made = record.new(BEFORE, Connection(first=AFTER.first, second=BEFORE.second))
+        different, *findings = self.faults(made)
+        assert different.startswith("the ends were not edited identically: SC1 added brake2")
+        assert [fault.partition(":")[0] for fault in findings] == [
+            "open error one-sided-signal"
+        ] * 2
+
+    def test_a_read_back_that_differs(self) -> None:
+        (fault,) = self.faults(record.fill(TESTED, "LX", checksum="4F2A0012"))
+        assert fault == ("read-back of LX: the device shows 4F2A0012, expected is 4F2A0011")
+
+    @pytest.mark.parametrize(
+        ("remark", "message"),
+        [
+            ("", "step wrong-device failed"),
+            ("it answered", "step wrong-device failed: it answered"),
+        ],
+    )
+    def test_a_failed_step(self, remark: str, message: str) -> None:
+        failed = record.done(
+            TESTED, "wrong-device", who="x", when="y", result="failed", remark=remark
+        )
+        assert self.faults(failed) == (message,)
+
+    def test_strangers_and_doubles(self) -> None:
+        row = TESTED.people.read_backs[0]
+        trial = TESTED.people.trials[0]
+        assert self.faults(
+            with_people(
+                TESTED,
+                read_backs=(*TESTED.people.read_backs, row, replace(row, end="LX2")),
+                trials=(*TESTED.people.trials, trial, replace(trial, id="new")),
+            )
+        ) == (
+            "there are 2 read-backs for SC1: there must be one",
+            "there is a read-back for LX2, which the computed part does not name",
+            "there are 2 steps for SC1.brake2_release.non-safe: there must be one",
+            "there is a step for new, which the computed part does not name",
+        )
+
+    def test_one_person_twice(self) -> None:
+        one = SIGNED.people.approvals[0]
+        twice = with_people(SIGNED, approvals=(one, replace(one, who="c. dahl", role="other")))
+        assert self.faults(twice) == (
+            "2 approvals are by one person, c. dahl: each must be by another",
+        )
+
+    def test_an_entry_after_the_signatures(self) -> None:
+        later = record.fill(SIGNED, "LX", serial="LX-1002")
+        first, second = self.faults(later)
+        assert first == (
+            f"the approval of C. Dahl is for another state of the record: it signs "
+            f"{record.seal(SIGNED)[:16]}, this is {record.seal(later)[:16]}"
+        )
+        assert second.startswith("the approval of D. Evans")
+
+    def test_another_map(self) -> None:
+        after = Connection(first=AFTER.first, second=changed_signal(AFTER.second, 0, bind="X"))
+        found = record.verify(SIGNED, after)
+        assert found.faults[0] == (
+            "LX: the map after the change is another one: what it alone says has the fingerprint "
+            f"{end_fingerprint(after.second)[:16]}, not {end_fingerprint(AFTER.second)[:16]}"
+        )
+        assert found.faults[1].startswith(
+            "computed anew, these differ: computed.after[1].own, computed.after[1].map, "
+        )
+        assert not found.releasable
+        found = record.verify(SIGNED, BEFORE)
+        assert found.faults[-1].endswith("computed.after[1].map and 9 more")
+
+    def test_another_baseline(self) -> None:
+        before = Connection(
+            first=changed_signal(BEFORE.first, 0, one_means="x"), second=BEFORE.second
+        )
+        found = record.verify(SIGNED, AFTER, before=before)
+        assert found.faults[0].startswith(
+            "SC1: the map before the change is another one: what both ends share has the "
+            f"fingerprint {wire_fingerprint(before.first)[:16]}, not "
+        )
+
+    def test_few_differences_are_all_named(self) -> None:
+        times = replace(FRESH.computed.times, source="hearsay")
+        forged = replace(FRESH, computed=replace(FRESH.computed, times=times))
+        assert record.verify(forged, AFTER).faults[0] == (
+            "computed anew, these differ: computed.times.source"
+        )
+
+
+class TestMissing:
+    def missing(self, given: Record) -> tuple[str, ...]:
+        return record.standing(given).missing
+
+    @pytest.mark.parametrize(
+        ("entry", "message"),
+        [
+            ({"result": ""}, "step {}: not done"),
+            ({"who": " "}, "step {}: who and when"),
+            ({"when": ""}, "step {}: who and when"),
+            ({"result": "not applicable"}, None),
+        ],
+    )
+    def test_steps(self, entry: dict[str, str], message: str | None) -> None:
+        step = "SC1.brake2_release.non-safe"
+        message = message or "step {}: must pass, a bit never driven proves nothing"
+        trials = tuple(
+            replace(trial, **entry) if trial.id == step else trial for trial in TESTED.people.trials
+        )
+        assert self.missing(with_people(TESTED, trials=trials)) == (
+            message.format(step),
+            "approvals: 0 of 2",
+        )
+
+    def test_a_step_that_does_not_apply_needs_a_reason(self) -> None:
+        entry = {"who": "x", "when": "y", "result": "not applicable"}
+        without = record.done(TESTED, "wrong-device", **entry)
+        assert self.missing(without)[0] == "step wrong-device: why it is not applicable"
+        reasoned = record.done(TESTED, "wrong-device", remark="only one device", **entry)
+        assert self.missing(reasoned) == ("approvals: 0 of 2",)
+
+    def test_rows_that_were_taken_out(self) -> None:
+        bare = with_people(TESTED, read_backs=(), trials=())
+        assert len(self.missing(bare)) == 2 + len(TESTED.computed.checklist) + 1
+
+    def test_an_approval_without_a_name(self) -> None:
+        one, two = SIGNED.people.approvals
+        assert self.missing(with_people(SIGNED, approvals=(one, replace(two, who="")))) == (
+            "approval of nobody: who, role and when",
+        )
+        assert self.missing(with_people(SIGNED, approvals=(one,))) == ("approvals: 1 of 2",)
+
+
+@pytest.mark.parametrize(
+    ("checksum", "expected", "same"),
+    [("4F2A", "4f2a", True), ("4F 2A", "4f2a ", True), ("", "", False), ("1", "2", False)],
+)
+def test_checksums(checksum: str, expected: str, same: bool) -> None:
+    entry = ReadBack(end="", who="", when="", serial="", checksum=checksum, expected=expected)
+    assert entry.matches is same
+
+
+def leaves(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Yield the path of every text, number and truth value."""
+    items: Any = ()
+    if isinstance(data, dict):
+        items = data.items()
+    elif isinstance(data, list):
+        items = enumerate(data)
+    else:
+        yield path
+    for key, inner in items:
+        yield from leaves(inner, (*path, key))
+
+
+class TestVoidAfterAnyEdit:
+    """A record MUST verify until any part that matters changes, and fail for each such part."""
+
+    def test_every_leaf_of_the_computed_part(self) -> None:
+        data = plain(SIGNED)
+        paths = list(leaves(data["computed"]))
+        assert len(paths) > 500
+        for path in paths:
+            inner = data["computed"]
+            for key in path[:-1]:
+                inner = inner[key]
+            old = inner[path[-1]]
+            inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
+            edited = Reader("x").read(Record, data, "")
+            inner[path[-1]] = old
+            assert record.standing(edited).faults[0].startswith("the computed part was"), path
+
+    @given(st.data())
+    def test_every_leaf_with_the_fingerprint_made_anew(self, data: st.DataObject) -> None:
+        edited = plain(SIGNED)
+        path = data.draw(st.sampled_from(list(leaves(edited["computed"]))))
+        if path[0] == "before" and path[-1] == "map":
+            return  # Then it is another baseline: the next test.
+        inner = edited["computed"]
+        for key in path[:-1]:
+            inner = inner[key]
+        old = inner[path[-1]]
+        inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
+        forged = record.loads(json.dumps(edited))
+        forged = replace(forged, computed_sha256=digest_of(forged.computed))
+        assert not record.verify(forged, AFTER).releasable
+
+    def test_another_baseline_with_the_fingerprint_made_anew(self) -> None:
+        made = signed_record_of(AFTER, AFTER)
+        computed = replace(made.computed, before=SIGNED.computed.before)
+        forged = replace(made, computed=computed, computed_sha256=digest_of(computed))
+        assert not record.verify(forged, AFTER).releasable
+
+    def test_every_leaf_that_people_entered(self) -> None:
+        data = plain(SIGNED)
+        for path in leaves(data["people"]):
+            if path[0] == "approvals" and path[-1] != "signs":
+                continue  # Who approves is said by the approval itself.
+            edited = copy.deepcopy(data)
+            inner = edited["people"]
+            for key in path[:-1]:
+                inner = inner[key]
+            if path[-1] == "result":
+                inner["result"] = "not applicable"
+            else:
+                inner[path[-1]] += "1"
+            found = record.standing(record.loads(json.dumps(edited)))
+            assert not found.releasable, path
+
+    def test_every_field_of_every_signal(self) -> None:
+        new: dict[str, Any] = {
+            "name": "other",
+            "at": AFTER.first.sends.entries[-1].at,
+            "width": None,
+            "type": None,
+            "order": None,
+            "safe": 1,
+            "one_means": "other",
+            "edge": "falling",
+            "unit": "mm",
+            "scale": "0.5",
+            "codes": ((1, "x"),),
+            "valid_by": "other",
+            "mirrors": "other",
+            "bind": "other",
+            "note": "other",
+        }
+        assert set(new) == {field.name for field in fields(Signal) if field.compare}
+        for side in ("sends", "receives"):
+            for number, entry in enumerate(AFTER.first.sends.signals):
+                for name, value in new.items():
+                    values: dict[str, Any] = {name: value}
+                    if name in ("width", "type", "order"):
+                        if entry.width != 1:
+                            continue
+                        tricky: dict[str, dict[str, Any]] = {
+                            "width": {"width": 2, "type": "uint"},
+                            "type": {"type": "uint"},
+                            "order": {"order": "big", "type": "uint", "width": 8},
+                        }
+                        values = tricky[name]
+                        if name == "order" and entry.at.bit:
+                            continue
+                    map_: Map = getattr(AFTER.first, side)
+                    entries = list(map_.entries)
+                    entries[number] = replace(entries[number], **values)
+                    edited: dict[str, Any] = {side: Map(entries=tuple(entries))}
+                    first = replace(AFTER.first, **edited)
+                    again = Connection(first=first, second=AFTER.second)
+                    try:
+                        found = record.verify(SIGNED, again)
+                    except InputError:
+                        continue  # No map file can say it.
+                    assert not found.releasable, (side, number, name)
+
+    def test_every_other_field_of_an_end(self) -> None:
+        terms: dict[str, Any] = {
+            "name": "other",
+            "profile": "plain",
+            "edition": "other",
+            "id": 9,
+            "watchdog_ms": 99,
+            "exchange_ms": 9,
+            "permitted_reaction_ms": 9,
+            "legal_octets": (2,),
+            "network": "other",
+        }
+        own: dict[str, Any] = {
+            "name": "other",
+            "peer": "other",
+            "role": "slave",
+            "address": 9,
+            "parameters": (("x", 1),),
+            "allowances": (Allowance(rule="hole", reason="x"),),
+            "note": "other",
+            "relations": record_relations(),
+        }
+        changed = [
+            replace(AFTER.first, terms=replace(AFTER.first.terms, **{k: v}))
+            for k, v in terms.items()
+        ]
+        changed += [replace(AFTER.first, **{k: v}) for k, v in own.items()]
+        assert set(own) | {"terms", "sends", "receives"} == {
+            field.name for field in fields(End) if field.compare
+        }
+        for first in changed:
+            found = record.verify(SIGNED, Connection(first=first, second=AFTER.second))
+            assert not found.releasable
+
+    def test_comments_and_layout_do_not_matter(self) -> None:
+        text = "# signed on paper\n\n" + mapfile.dumps(AFTER.first).replace(" = ", "  =  ", 3)
+        again = Connection(first=mapfile.loads(text, path="x.toml"), second=AFTER.second)
+        assert record.verify(SIGNED, again).releasable
+
+
+def record_relations() -> Any:
+    from safeframe.model import Relation
+
+    return (
+        Relation(
+            name="r",
+            when=(("brake2_release", (1,)),),
+            requires=(("permit_torque", (1,)),),
+            reason="x",
+        ),
+    )
+
+
+def signed_record_of(before: Connection, after: Connection) -> Record:
+    made = record.new(before, after, reason="x", asked_by="y", hazards=("none: no change",))
+    entry = {"who": "a", "when": "b", "serial": "c", "checksum": "d", "expected": "d"}
+    for end in ("SC1", "LX"):
+        made = record.fill(made, end, **entry)
+    return signed(made)
+
+
+def test_an_empty_change_needs_no_step() -> None:
+    made = signed_record_of(AFTER, AFTER)
+    assert made.people.trials == ()
+    assert made.computed.verdict == "nothing changed"
+    assert record.verify(made, AFTER).releasable
+    assert Trial(id="", result="", who="", when="", remark="") not in made.people.trials

@@ -1,0 +1,161 @@
+"""``safeframe record``: the whole way from request to release, and its refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from safeframe import demo, record
+from safeframe.cli import main
+from tests.unit.record_maps import FRESH, SIGNED, TESTED
+
+MAPS = ["before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "after/lx-sc1.toml"]
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for state, files in (("before", demo.before()), ("after", demo.after())):
+        (tmp_path / state).mkdir()
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            (tmp_path / state / name).write_text(files[name], encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    for name, made in (("tested.json", TESTED), ("signed.json", SIGNED)):
+        (tmp_path / name).write_text(record.dumps(made), encoding="utf-8")
+    return tmp_path
+
+
+def test_new(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--reason", "second holding brake", "--asked-by", "A. Berg", "--hazard", "load drops"]
+    pages = ["--html", "r.html", "--markdown", "r.md", "--paper", "letter"]
+    assert main(["record", "new", *MAPS, "-o", "r.json", *words, *pages]) == 0
+    assert capsys.readouterr().out == "r.json: not releasable, 0 faults, 34 open\n"
+    assert record.load("r.json") == FRESH
+    assert "size: letter" in (folder / "r.html").read_text(encoding="utf-8")
+    assert (folder / "r.md").read_text(encoding="utf-8").startswith("# Record of a change: SC1-LX")
+    assert not (folder / "r.json.new").exists()
+    assert main(["record", "new", *MAPS, "-o", "r.json"]) == 2
+    assert capsys.readouterr().err == (
+        "safeframe: the record must be a new file, not r.json, which exists\n"
+    )
+
+
+@pytest.mark.usefixtures("folder")
+class TestActions:
+    def test_wrong_order(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["record", "new", *MAPS[::2], *MAPS[1::2], "-o", "r.json"]) == 2
+        assert "not SC1, SC1, LX, LX" in capsys.readouterr().err
+
+    def test_fill_done_sign_verify(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert (
+            main(
+                [
+                    "record",
+                    "new",
+                    *MAPS,
+                    "-o",
+                    "r.json",
+                    "--reason",
+                    "x",
+                    "--asked-by",
+                    "y",
+                    "--hazard",
+                    "z",
+                ]
+            )
+            == 0
+        )
+        for end in ("SC1", "LX"):
+            assert (
+                main(
+                    [
+                        "record",
+                        "fill",
+                        "r.json",
+                        "--end",
+                        end,
+                        "--who",
+                        "A. Berg",
+                        "--when",
+                        "2026-03-02",
+                        "--serial",
+                        "1",
+                    ]
+                )
+                == 0
+            )
+            assert (
+                main(
+                    [
+                        "record",
+                        "fill",
+                        "r.json",
+                        "--end",
+                        end,
+                        "--checksum",
+                        "4F",
+                        "--expected",
+                        "4f",
+                    ]
+                )
+                == 0
+            )
+        steps = [step.id for step in record.load("r.json").computed.checklist]
+        assert main(["record", "done", "r.json", *steps, "--who", "B", "--when", "2026-03-02"]) == 0
+        assert capsys.readouterr().out.endswith("r.json: not releasable, 0 faults, 1 open\n")
+        assert main(["record", "verify", "r.json", *MAPS[2:]]) == 1
+        assert "  open: approvals: 0 of 2\n" in capsys.readouterr().out
+        for who in ("C. Dahl", "D. Evans"):
+            assert (
+                main(
+                    [
+                        "record",
+                        "sign",
+                        "r.json",
+                        "--who",
+                        who,
+                        "--role",
+                        "engineer",
+                        "--when",
+                        "2026-03-03",
+                    ]
+                )
+                == 0
+            )
+        assert main(["record", "verify", "r.json", *MAPS[2:], "--before", *MAPS[:2]]) == 0
+        assert "SC1-LX: the record fits the maps, is complete and signed" in capsys.readouterr().out
+
+    def test_verify_after_an_edit(self, capsys: pytest.CaptureFixture[str]) -> None:
+        path = Path(MAPS[3])
+        text = path.read_text(encoding="utf-8")
+        path.write_text(f"# remark\n{text}", encoding="utf-8")
+        assert main(["record", "verify", "signed.json", *MAPS[2:]]) == 0
+        path.write_text(text.replace("Drive.Brake2Release", "Drive.Brake1"), encoding="utf-8")
+        assert main(["record", "verify", "--format", "json", "signed.json", *MAPS[2:]]) == 1
+        out = capsys.readouterr().out
+        document = json.loads(out[out.index("{") :])
+        assert document["releasable"] is False
+        assert document["faults"][0].startswith("LX: the map after the change is another one")
+
+    def test_show(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["record", "show", "signed.json"]) == 0
+        assert "**COMPLETE AND SIGNED" in capsys.readouterr().out
+        assert main(["record", "show", "signed.json", "--html", "s.html"]) == 0
+        assert capsys.readouterr().out == ""
+        assert "size: A4" in Path("s.html").read_text(encoding="utf-8")
+
+    def test_refusals(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["record"]) == 2
+        assert main(["record", "load"]) == 2
+        assert main(["record", "show", "missing.json"]) == 2
+        assert "missing.json: the file must be readable" in capsys.readouterr().err
+        assert main(["record", "show", "after"]) == 2
+        assert "the path must lead to a record, not to a directory" in capsys.readouterr().err
+        assert (
+            main(["record", "sign", "tested.json", "--who", "A", "--role", "r", "--when", "w"]) == 0
+        )
+        assert (
+            main(["record", "sign", "tested.json", "--who", "a", "--role", "r", "--when", "w"]) == 2
+        )
+        assert "an approval must be by another person" in capsys.readouterr().err

@@ -1,0 +1,267 @@
+"""Records as pages: what they show, what they escape, what they leave out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+
+from safeframe import record
+from safeframe.model import Connection
+from safeframe.record import Record, Standing
+from safeframe.render.record_html import PAPERS, html
+from safeframe.render.record_markdown import markdown
+from safeframe.render.record_page import Page, Part, Table, Text, page
+from safeframe.render.standing import json_text, summary, text
+from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
+from tests.unit.test_record import signed_record_of
+
+_VOID = ("meta", "col", "wbr", "br")
+
+
+class Reader(HTMLParser):
+    """Checks nesting and keeps the text of every cell and paragraph."""
+
+    def __init__(self, given: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.cells: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(given)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag in ("td", "th", "p", "li", "caption", "h1", "h2", "title"):
+            self.cells.append("")
+        if tag not in _VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.cells and "style" not in self.open:
+            self.cells[-1] += data
+
+
+def page_of(given: Record) -> Page:
+    return page(given, record.standing(given), record.seal(given))
+
+
+def html_of(given: Record) -> Reader:
+    return Reader(html(page_of(given)))
+
+
+def test_ten_parts() -> None:
+    assert [part.title for part in page_of(FRESH).parts] == [
+        "Request",
+        "Before the change",
+        "Bits before and after",
+        "What kind of change",
+        "After the change",
+        "Read-back from the devices",
+        "Tests",
+        "Findings and what was allowed",
+        "Approvals",
+        "Validity",
+    ]
+
+
+def test_status() -> None:
+    fresh = page_of(FRESH)
+    assert (fresh.status, fresh.good, fresh.points) == ("NOT RELEASABLE: 34 points open", False, ())
+    signed = page_of(SIGNED)
+    assert signed.good
+    assert signed.status == (
+        "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)"
+    )
+    wrong = page_of(record.fill(SIGNED, "LX", checksum="0"))
+    assert wrong.status == "NOT RELEASABLE: 3 faults"
+    assert len(wrong.points) == 3
+
+
+def test_markdown() -> None:
+    shown = markdown(page_of(FRESH))
+    assert shown.startswith(
+        "# Record of a change: SC1-LX\n\n**NOT RELEASABLE: 34 points open**\n\n\n## 1. Request\n"
+    )
+    assert "\n| reason | second holding brake |\n" in shown
+    assert (
+        "\n| `1.2` | reserved | brake2\\_release | Lift.Brake2Release | Drive.Brake2Release | "
+        "changed |\n" in shown
+    )
+    assert "\n| `1.3-1.7` | as after | reserved | - | - |  |\n" in shown
+    assert "\n**Class of the change: taken from a gap. Both ends edited alike: yes.**\n" in shown
+    assert (
+        "\n| `1.2` | brake2\\_applied | reserved, always 0 | constant | always 0, its safe value: "
+        'never "holding brake 2 is applied" |\n' in shown
+    )
+    assert "\n| `SC1.brake2_release.non-safe *` | SC1: set brake2\\_release" in shown
+    assert f"The computed part has the fingerprint:** `{FRESH.computed_sha256}`\n" in shown
+    assert shown.endswith(
+        "Generated safety data are for benches and simulators only, never for a live machine.\n"
+    )
+
+
+def test_html_holds_all_that_markdown_holds() -> None:
+    for given in (FRESH, SIGNED):
+        shown = {re.sub(r"\s+", "", cell) for cell in html_of(given).cells}
+        for part in page_of(given).parts:
+            for block in part.blocks:
+                texts = (
+                    [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
+                    if isinstance(block, Table)
+                    else [block.text + block.code]
+                )
+                for wanted in texts:
+                    assert re.sub(r"\s+", "", wanted) in shown
+
+
+def test_html_needs_nothing_from_outside() -> None:
+    given = html(page_of(SIGNED))
+    assert not re.search(r"https?:|//|url\(|@import|<script|<img|<link|src=|href=", given)
+    reader = Reader(given)
+    assert ("html", {"lang": "en"}) in reader.tags
+    assert all(attrs == {"scope": "col"} for tag, attrs in reader.tags if tag == "th")
+    captions = sum(tag == "caption" for tag, _ in reader.tags)
+    assert captions == sum(tag == "table" for tag, _ in reader.tags) > 10
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_paper(paper: str) -> None:
+    assert f"@page {{ size: {PAPERS[paper]};" in html(page_of(FRESH), paper=paper)
+
+
+def test_colour_carries_nothing() -> None:
+    colours = set(re.findall(r"#[0-9a-f]{3,6}\b", html(page_of(FRESH)).partition("</style>")[0]))
+    assert colours == {"#000", "#fff", "#777", "#555"}
+
+
+def test_fingerprints_are_grouped_and_copied_whole() -> None:
+    groups = "".join(f"<span>{FRESH.computed_sha256[i : i + 8]}</span>" for i in range(0, 64, 8))
+    assert f"<code>{groups}</code>" in html(page_of(FRESH))
+
+
+def test_what_people_typed_is_shown_and_never_obeyed() -> None:
+    nasty = "<b>\x1b[31m & | ` * _\u202e"
+    given = record.fill(FRESH, "LX", serial=nasty, who=nasty)
+    page_text = html(page_of(given))
+    assert "<b>" not in page_text
+    assert "&lt;b&gt;\\x1b[31m &amp; | ` * _\\u202e" in page_text
+    shown = markdown(page_of(given))
+    assert "\\<b\\>\\\\x1b\\[31m \\& \\| \\` \\* \\_\\\\u202e" in shown
+    assert "\x1b" not in page_text + shown
+
+
+def test_codes_that_would_end_their_span() -> None:
+    block = Table(caption="c", head=("a",), kinds=("code",), rows=(("x|y`z",), ("",)))
+    given = Page(
+        title="t",
+        status="s",
+        good=True,
+        points=("p",),
+        parts=(Part("P", (block,)),),
+        footer=(),
+        short="0",
+    )
+    assert "\n| x\\|y\\`z |\n|  |\n" in markdown(given)
+    assert "\n- p\n" in markdown(given)
+    assert "<ul><li>p</li></ul>" in html(given)
+    plain = replace_parts(given, Text("x"), Text("y", strong=True), Text("z", code="c"))
+    assert "<p>x</p>\n<p><strong>y</strong></p>\n<p>z <code>c</code></p>" in html(plain)
+    assert "\nx\n\n**y**\n\nz `c`\n" in markdown(plain)
+
+
+def replace_parts(given: Page, *blocks: Text) -> Page:
+    return given._replace(parts=(Part("P", blocks),))
+
+
+def test_short_tables_and_parts_stay_on_one_page() -> None:
+    def rows(count: int) -> Table:
+        return Table(caption="c", head=("a",), kinds=("text",), rows=(("x",),) * count)
+
+    base = Page(title="t", status="s", good=True, points=(), parts=(), footer=(), short="0")
+    for blocks, part, table in (
+        ((rows(12),), True, True),
+        ((rows(13),), False, False),
+        ((rows(1),) * 4, False, True),
+    ):
+        given = html(base._replace(parts=(Part("P", blocks),)))
+        assert ('<section class="short">' in given) is part
+        assert ('<table class="short">' in given) is table
+
+
+def test_a_change_of_everything() -> None:
+    """Different ends, refused frames, findings: each has its place."""
+    first = replace(BEFORE.first, sends=AFTER.first.sends)
+    shorter = replace(
+        BEFORE.second,
+        receives=replace(BEFORE.second.receives, entries=BEFORE.second.receives.entries[:8]),
+    )
+    terms = replace(AFTER.first.terms, edition="", watchdog_ms=50)
+    given = record.new(AFTER, Connection(first=replace(first, terms=terms), second=shorter))
+    shown = markdown(page_of(given))
+    assert "Both ends edited alike: NO." in shown
+    assert "SC1 -\\> LX: 2 octets sent, 1 expected" in shown
+    assert "| NOT ALLOWED |" in shown
+    assert "\nwatchdog\\_ms: 50 ms at SC1, 100 ms at LX\n" in shown
+    assert "Connection SC1-LX, profile fscp-12-1. Computed" in shown
+
+
+def test_before_with_bindings() -> None:
+    shown = markdown(page_of(record.new(AFTER, BEFORE)))
+    assert (
+        "| `1.2` | brake2\\_release (Lift.Brake2Release, Drive.Brake2Release) | reserved | - | - | "
+        "changed |" in shown
+    )
+
+
+def test_nothing_changed() -> None:
+    shown = markdown(page_of(signed_record_of(AFTER, AFTER)))
+    assert "Nothing changed that would have to be tried." in shown
+    assert "Class of the change: nothing that both ends share changed." in shown
+    assert "2 octets sent, 2 expected; every signal arrives unchanged." in shown
+
+
+def test_entries_of_people() -> None:
+    shown = markdown(page_of(SIGNED))
+    assert "\n| SC1 | SC1-1001 | 4f2a 0011 | 4F2A0011 | yes | A. Berg | 2026-03-02 |\n" in shown
+    assert "| passed | B. Chen, 2026-03-02 |" in shown
+    assert (
+        f"\n| C. Dahl | safety engineer | 2026-03-03 | `{record.seal(SIGNED)[:16]} ...` |  |"
+        in shown
+    )
+    wrong = markdown(page_of(record.fill(SIGNED, "LX", checksum="0")))
+    assert "| LX | LX-1001 | 0 | 4F2A0011 | NO |" in wrong
+    remark = record.done(
+        FRESH, "wrong-device", who="x", when="y", result="not applicable", remark="none there"
+    )
+    assert "| not applicable none there | x, y |" in markdown(page_of(remark))
+    assert "| open | open |" in markdown(page_of(with_people(FRESH, trials=())))
+
+
+BAD = Standing(faults=("first",), missing=("second", "third"))
+
+
+def test_standing_as_text() -> None:
+    assert text("X\x1b", BAD).splitlines()[:4] == [
+        "X\\x1b: not releasable, 1 fault, 2 open",
+        "  fault: first",
+        "  open: second",
+        "  open: third",
+    ]
+    good = Standing(faults=(), missing=())
+    assert text("X", good).startswith("X: the record fits the maps, is complete and signed\nOff-")
+    assert summary("r.json", good) == "r.json: complete and signed\n"
+    assert summary("r.json", BAD) == "r.json: not releasable, 1 fault, 2 open\n"
+
+
+def test_standing_as_json() -> None:
+    assert json_text("X", BAD).startswith(
+        '{\n  "format": "safeframe-standing/1",\n  "connection": "X",\n  "releasable": false,\n'
+        '  "faults": [\n    "first"\n  ],\n  "open": [\n'
+    )
