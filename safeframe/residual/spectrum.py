@@ -157,9 +157,9 @@ def _plain(part: Part, effort: Effort, complete_bits: int) -> Weights:
 
 def _way(part: Part, other_s: float, effort: Effort) -> windows.Plan | None:
     """Return how to walk the windows with numpy, or None where that does not fit or not pay."""
-    if part.run is None or not effort.numpy or not windows.available():
+    if part.run is None or not effort.numpy or other_s <= windows.cost_s(part.width):
         return None
-    return windows.plan(part.run) if other_s > windows.cost_s(part.width) else None
+    return windows.plan(part.run) if windows.available() else None
 
 
 def _walked(way: windows.Plan, bits: int, effort: Effort) -> list[int]:

@@ -12,7 +12,6 @@ lowest weight and one of 128 shapes (how many windows have each weight above it)
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -48,8 +47,12 @@ class Plan:
 
 
 def available() -> bool:
-    """Return whether numpy is installed (version 2 or later counts bits in arrays)."""
-    return importlib.util.find_spec("numpy") is not None
+    """Return whether numpy is installed, in a version that counts bits in arrays (2 or later)."""
+    try:
+        from numpy import bitwise_count  # noqa: F401 - deferred: optional, and slow to import.
+    except ImportError:
+        return False
+    return True
 
 
 def cost_s(degree: int) -> float:

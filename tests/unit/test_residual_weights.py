@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import sys
 from itertools import combinations
 
 import pytest
@@ -171,6 +172,8 @@ def test_without_numpy_the_slices_are_used(monkeypatch: pytest.MonkeyPatch) -> N
     assert without == with_numpy
     monkeypatch.undo()
     assert windows.available()
+    monkeypatch.setitem(sys.modules, "numpy", None)
+    assert not windows.available()
 
 
 def test_gapped_codes_never_use_windows() -> None:
