@@ -24,7 +24,7 @@ from .report import (
     Timeline,
     Undriven,
 )
-from .strips import Bin, Grid
+from .strips import Grid
 
 __all__ = ["examine"]
 
@@ -279,7 +279,7 @@ class _Course:
             noisy=tuple(self._noisy.kept),
             noisy_count=self._noisy.count,
             undriven=tuple(self._undriven()),
-            timelines=tuple(self._timelines()),
+            timelines=tuple(each for each in self._timelines() if any(each.bins)),
             timeline_start_us=self._start_us or 0,
             timeline_width_us=self._grid.width_us,
         )
@@ -308,22 +308,28 @@ class _Course:
                         yield Undriven(side=number, reader=reader, signal=signal, indices=indices)
 
     def _timelines(self) -> Iterator[Timeline]:
-        """Yield each signal as its producer reads it, and as the consumer where that differs."""
+        """Yield each signal as its producer reads it, then as the consumer where that differs."""
         for number, side in enumerate(self._sides):
-            at = side.first
-            seen: dict[str, tuple[Bin | None, ...]] = {}
-            for reader, signals in (
-                (number, side.decoder.sent),
-                (1 - number, side.decoder.received),
-            ):
-                for signal in signals:
-                    bins, changes = self._grid.strip(at), self._grid.changes[at]
-                    at += 1
-                    if any(bins) and seen.get(signal.name) != bins:
-                        seen[signal.name] = bins
-                        yield Timeline(
-                            side=number, reader=reader, signal=signal, changes=changes, bins=bins
-                        )
+            first = side.first + len(side.decoder.sent)
+            others = {
+                each.name: (first + at, each) for at, each in enumerate(side.decoder.received)
+            }
+            for at, each in enumerate(side.decoder.sent, side.first):
+                yield self._timeline(number, number, at, each)
+                place, other = others.pop(each.name, (at, each))
+                if self._grid.strip(place) != self._grid.strip(at):
+                    yield self._timeline(number, 1 - number, place, other)
+            for place, other in others.values():
+                yield self._timeline(number, 1 - number, place, other)
+
+    def _timeline(self, side: int, reader: int, at: int, signal: Signal) -> Timeline:
+        return Timeline(
+            side=side,
+            reader=reader,
+            signal=signal,
+            changes=self._grid.changes[at],
+            bins=self._grid.strip(at),
+        )
 
 
 def _never(signal: Signal, ones: int, zeros: int) -> tuple[int, ...]:

@@ -1,0 +1,178 @@
+"""What frames need from two maps, and what an exchange says of it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from safeframe.errors import UsageError
+from safeframe.exchange import Exchange, exchange_of
+from safeframe.frame import opcua
+from safeframe.model import Connection, End, Map
+
+from .exchanges import CASES, end_with, make
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_sizes_are_those_of_frames(case: tuple[str, int, int, dict[str, Any]]) -> None:
+    exchange = make(*case)
+    session = exchange.session()
+    for side in exchange.order:
+        size = exchange.sent(side).size_octets
+        data = bytes(range(1, size + 1))
+        octets = exchange.produce(session, side, data, 128_000)
+        assert len(octets) == exchange.sizes[side]
+        assert exchange.data_of(octets) == (data if exchange.carries[side] else None)
+
+
+def both(exchange: Exchange, change: Callable[[End], End]) -> Connection:
+    first, second = exchange.connection.ends
+    return Connection(first=change(first), second=change(second))
+
+
+def without(name: str) -> Callable[[End], End]:
+    return lambda end: dataclasses.replace(
+        end, parameters=tuple(pair for pair in end.parameters if pair[0] != name)
+    )
+
+
+def test_times() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    assert (exchange.tick_us, exchange.watchdog_us) == (12_000, 100_000)
+    shorter = Connection(
+        first=exchange.connection.first, second=end_with(exchange.connection.second, watchdog_ms=50)
+    )
+    assert exchange_of(shorter).watchdog_us == 50_000
+    bare = both(exchange, lambda end: end_with(end, watchdog_ms=None, exchange_ms=None))
+    assert exchange_of(bare).watchdog_us is None
+    assert exchange_of(bare).tick_us == 10_000
+
+
+def test_names_and_order() -> None:
+    exchange = make("opcua-safety", 0, 3, {})
+    assert exchange.names == ("SC1", "LX")
+    assert exchange.order == (0, 1)
+    turned = Connection(first=exchange.connection.second, second=exchange.connection.first)
+    assert exchange_of(turned).order == (1, 0)
+    assert exchange_of(turned).carries == (True, False)
+
+
+@pytest.mark.parametrize(
+    ("profile", "change", "message"),
+    [
+        (
+            "fscp-12-1",
+            lambda end: dataclasses.replace(end, role="master"),
+            "the roles must be master and slave for frames to be built, not 'master' and 'master'",
+        ),
+        (
+            "fscp-12-1",
+            lambda end: end_with(end, id=None),
+            "SC1-LX must state a connection id for frames to be built",
+        ),
+        (
+            "fscp-12-1",
+            lambda end: dataclasses.replace(end, sends=Map(entries=end.sends.entries[:1])),
+            "",
+        ),
+        (
+            "fscp-13-1",
+            lambda end: dataclasses.replace(end, address=None),
+            "SC1 must state its address for frames to be built",
+        ),
+        (
+            "fscp-13-1",
+            without("domain"),
+            "SC1 must state the parameter domain for frames to be built",
+        ),
+        (
+            "fscp-3-1",
+            without("parameter_crc"),
+            "SC1 must state the parameter parameter_crc for frames to be built",
+        ),
+        (
+            "opcua-safety",
+            without("base_id"),
+            "LX must state the parameter base_id for frames to be built",
+        ),
+    ],
+)
+def test_what_maps_may_lack(profile: str, change: Callable[[End], End], message: str) -> None:
+    exchange = make(profile, 0 if profile == "opcua-safety" else 2, 2, {})
+    changed = both(exchange, change)
+    if not message:
+        assert exchange_of(changed).sizes == (6, 6)
+        return
+    with pytest.raises(UsageError) as caught:
+        exchange_of(changed)
+    assert str(caught.value) == message
+
+
+def test_illegal_sizes() -> None:
+    with pytest.raises(UsageError) as caught:
+        make("fscp-12-1", 3, 2, {})
+    assert str(caught.value) == (
+        "SC1 sends 3 octets, but data must be 1 or an even number of octets, not 3"
+    )
+
+
+def test_format_of_fscp_2_1() -> None:
+    with pytest.raises(UsageError, match=r"^format must be base or extended"):
+        make("fscp-2-1", 2, 0, {})
+    with pytest.raises(UsageError, match=r"^safety data of SC1-LX must go one way"):
+        make("fscp-2-1", 2, 2, {"format": "base"})
+
+
+def test_profiles_without_frames() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    plain = both(exchange, lambda end: end_with(end, profile="plain"))
+    with pytest.raises(UsageError, match=r"^the profile plain has no frames$"):
+        exchange_of(plain)
+
+
+def test_settings_replace_what_the_maps_say() -> None:
+    exchange = make("fscp-12-1", 2, 2, {"connection_id": 9})
+    assert exchange.settings == {"connection_id": 9}
+    with pytest.raises(UsageError, match="a session of fscp-12-1"):
+        make("fscp-12-1", 2, 2, {"colour": 9})
+
+
+def test_no_manager_id() -> None:
+    exchange = make("fscp-13-1", 2, 2, {})
+    assert exchange.settings["manager_id"] == bytes.fromhex("0060650012ab")
+    bare = exchange_of(both(exchange, without("manager_id")))
+    assert bare.settings == {"domain": 0x101}
+
+
+def test_service_frames_of_fscp_13_1_carry_no_process_data() -> None:
+    exchange = make("fscp-13-1", 2, 2, {})
+    octets = exchange.session().produce("35", data=b"\x01\x02", id=56, target=36)
+    assert exchange.data_of(octets) is None
+
+
+def test_fail_safe_data_reach_the_receiver_as_zeros() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    octets = exchange.session().produce("master", data=b"\x01\x02", command=0x08)
+    assert exchange.data_of(octets) == b"\x00\x00"
+
+
+def test_structure_signature_is_computed_where_it_is_not_stated() -> None:
+    exchange = make("opcua-safety", 0, 3, {})
+    bare = both(exchange, without("structure_signature"))
+    signature = opcua.structure_signature("Lift", [1] * 7 + [3, 3])
+    ids = opcua.spdu_ids(
+        base_id="72962b91-fa75-4ae6-8d28-b404dc7daf63",
+        level=3,
+        signature=signature,
+        provider_id=0x3A2C01DB,
+    )
+    assert exchange_of(bare).settings["spdu_ids"] == ids
+    odd = dataclasses.replace(
+        bare.second,
+        sends=Map(entries=(dataclasses.replace(bare.second.sends.signals[-1], width=7),)),
+    )
+    with pytest.raises(UsageError, match="because a signal has no OPC UA type$"):
+        exchange_of(Connection(first=bare.first, second=odd))

@@ -1,0 +1,165 @@
+"""Files of fixtures: every format holds the same frames and the banner."""
+
+from __future__ import annotations
+
+import builtins
+import io
+import json
+import re
+import shutil
+import subprocess
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from safeframe import cases, fixtures
+from safeframe.capture import Packet, read_recording
+from safeframe.errors import UsageError
+from safeframe.exchange import Exchange
+from safeframe.fixtures import BANNER, FORMATS
+
+from .exchanges import CASES, make
+
+TITLE = "SC1-LX: test"
+PLACE = {"fscp-13-1": 14, "fscp-2-1": 18}
+
+
+def written(exchange: Exchange, format: str, kind: str = "faults") -> bytes:  # noqa: A002
+    sets = fixtures.make(exchange, kind, seed=1)
+    return fixtures.write(sets, exchange, format, title=TITLE)
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("format", ["hex", "jsonl", "pcapng"])
+def test_what_is_written_can_be_read_again(
+    case: tuple[str, int, int, dict[str, Any]],
+    format: str,  # noqa: A002
+) -> None:
+    exchange = make(*case)
+    steps = [step for each in fixtures.make(exchange, "faults", seed=1) for step in each.steps]
+    packets = list(read_recording(io.BytesIO(written(exchange, format))))
+    assert len(packets) == len(steps)
+    place = PLACE.get(exchange.profile, 0) if format == "pcapng" else 0
+    for packet, step in zip(packets, steps, strict=True):
+        assert isinstance(packet, Packet)
+        assert packet.octets[place:] == step.octets
+        if format == "pcapng":
+            assert packet.source.endswith(str(step.side + 1))
+        else:
+            assert packet.sender == exchange.names[step.side]
+            assert packet.time_us == step.time_us
+
+
+@pytest.mark.parametrize("format", FORMATS)
+def test_every_file_carries_the_banner(format: str) -> None:  # noqa: A002
+    octets = written(make("fscp-12-1", 2, 2, {}), format)
+    assert BANNER.encode() in octets
+    assert TITLE.encode() in octets
+
+
+def test_cases_follow_their_schema() -> None:
+    text = written(make("fscp-12-1", 2, 2, {}), "jsonl").decode()
+    head, *rows = map(json.loads, text.splitlines())
+    schema = json.loads(
+        files("safeframe").joinpath("schemas", "cases.schema.json").read_text(encoding="utf-8")
+    )
+    jsonschema.validate({**head, "cases": rows}, schema)
+    loaded = cases.loads(text)
+    assert loaded.kind == "generated"
+    assert {case.subject for case in loaded.cases} == {"step"}
+    bad = [case for case in loaded.cases if case.verdict == "reject"]
+    assert [case.fault for case in bad] == list(fixtures.ERRORS)
+    assert all(case.note for case in bad)
+    good = [case for case in loaded.cases if case.verdict == "accept"]
+    assert all(not case.fault for case in good)
+
+
+def test_hexadecimal_lines() -> None:
+    text = written(make("fscp-12-1", 2, 2, {}), "hex").decode()
+    assert text.startswith(f"# {BANNER}\n# {TITLE}\n\n# fault-corruption: corruption: bit ")
+    assert "\n# caught by: the connection id in the frame\n" in text
+    assert re.search(r"^@\d+ SC1: 36 .*  # reject \(crc\): bit \d of frame octet \d", text, re.MULTILINE)
+    states = written(make("fscp-12-1", 2, 2, {}), "hex", "identification").decode()
+    assert "\n# note: drives reserved bits and code values that no map names, too\n" in states
+    unseen = written(make("fscp-12-1", 2, 2, {}), "hex", "undetected").decode()
+    assert re.search(r"  # undetected: \d+ bits within \d+ inverted: XOR with ", unseen)
+
+
+def test_records_of_octets() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    steps = [step for each in fixtures.make(exchange, "faults", seed=1) for step in each.steps]
+    text, _, records = written(exchange, "bin").partition(b"\x00")
+    assert text.decode() == f"{BANNER}\n{TITLE}\n"
+    for step in steps:
+        size = int.from_bytes(records[9:11], "little")
+        assert records[0] == step.side
+        assert int.from_bytes(records[1:9], "little") == step.time_us
+        assert records[11 : 11 + size] == step.octets
+        records = records[11 + size :]
+    assert records == b""
+
+
+@pytest.mark.skipif(shutil.which("cc") is None, reason="needs a C compiler")
+def test_arrays_compile_and_hold_the_frames(tmp_path: Path) -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    header = written(exchange, "c")
+    (tmp_path / "fixtures.h").write_bytes(header)
+    (tmp_path / "main.c").write_text(
+        '#include "fixtures.h"\n#include <stdio.h>\nint main(void) {\n'
+        "  for (unsigned i = 0; i < sizeof fault_addressing / sizeof *fault_addressing; i++) {\n"
+        "    const struct safeframe_step *s = &fault_addressing[i];\n"
+        '    printf("%d %d ", s->side, s->verdict);\n'
+        '    for (int o = 0; o < s->size; o++) printf("%02x", s->octets[o]);\n'
+        '    printf("\\n");\n  }\n  return 0;\n}\n'
+    )
+    program = tmp_path / "main"
+    subprocess.run(
+        ["cc", "-std=c99", "-Wall", "-Wno-unused", "-Werror", "-o", program, tmp_path / "main.c"],
+        check=True,
+    )
+    done = subprocess.run([program], capture_output=True, text=True, check=True)
+    made = fixtures.make(exchange, "faults", seed=1)[-1]
+    assert done.stdout.splitlines() == [
+        f"{step.side} {2 * (step.verdict == 'reject')} {step.octets.hex()}" for step in made.steps
+    ]
+
+
+def test_labels_that_recur_are_numbered() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    sets = fixtures.make(exchange, "states", count=1) * 2
+    octets = fixtures.write(sets, exchange, "c", title="a */ b")
+    assert b"states[] =" in octets
+    assert b"states_2[] =" in octets
+    assert b"a * / b" in octets
+
+
+def test_sets_follow_each_other_in_a_capture() -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    octets = written(exchange, "pcapng")
+    times = [
+        packet.time_us
+        for packet in read_recording(io.BytesIO(octets))
+        if isinstance(packet, Packet) and packet.time_us is not None
+    ]
+    assert times == sorted(times)
+    assert fixtures.write((), exchange, "pcapng", title="none")
+
+
+def test_refusals(monkeypatch: pytest.MonkeyPatch) -> None:
+    exchange = make("fscp-12-1", 2, 2, {})
+    with pytest.raises(UsageError, match=r"^format must be one of jsonl, .*, not 'x'$"):
+        written(exchange, "x")
+    real = builtins.__import__
+
+    def missing(name: str, *args: Any, **more: Any) -> Any:
+        if name == "dpkt":
+            raise ImportError(name)
+        return real(name, *args, **more)
+
+    monkeypatch.setattr(builtins, "__import__", missing)
+    with pytest.raises(UsageError) as caught:
+        written(exchange, "pcapng")
+    assert str(caught.value) == "pcapng needs a library: install the extra safeframe[capture]"
