@@ -13,8 +13,8 @@ __all__ = ["PAPERS", "html"]
 PAPERS = {"a4": "A4", "letter": "letter"}
 """Paper by its option word, with the name that CSS gives it."""
 
-_SHORT, _FEW = 12, 3
-"""Tables of up to so many rows, and parts of up to so many of them, stay on one printed page."""
+_SHORT_TABLE, _SHORT_PART = 12, 6
+"""Tables and parts of up to so many rows stay on one printed page; larger ones would leave gaps."""
 
 _BREAKS = re.compile(r"(?<=[._-])(?=\w)")
 
@@ -76,7 +76,7 @@ def html(given: Page, *, paper: str = "a4") -> str:
         parts.append(f"<ul>{''.join(f'<li>{_text(point)}</li>' for point in given.points)}</ul>")
     parts.append("</div>")
     for number, part in enumerate(given.parts, start=1):
-        short = _class("short", all(map(_is_short, part.blocks)) and len(part.blocks) <= _FEW)
+        short = _class("short", sum(map(_rows, part.blocks)) <= _SHORT_PART)
         parts.append(f"<section{short}><h2>{number}. {_text(part.title)}</h2>")
         parts += map(_block, part.blocks)
         parts.append("</section>")
@@ -95,7 +95,7 @@ def _table(block: Table) -> str:
     head = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in block.head)
     widths = "".join(f'<col style="width: {width}%">' for width in block.widths)
     lines = [
-        f"<table{_class('short', _is_short(block))}><caption>{_text(block.caption)}</caption>",
+        f"<table{_class('short', _rows(block) <= _SHORT_TABLE)}><caption>{_text(block.caption)}</caption>",
         f"<colgroup>{widths}</colgroup>" if widths else "",
         f"<thead><tr>{head}</tr></thead><tbody>",
     ]
@@ -106,8 +106,8 @@ def _table(block: Table) -> str:
     return "\n".join([*lines, "</tbody></table>"])
 
 
-def _is_short(block: Block) -> bool:
-    return not isinstance(block, Table) or len(block.rows) <= _SHORT
+def _rows(block: Block) -> int:
+    return len(block.rows) if isinstance(block, Table) else 0
 
 
 def _class(name: str, applies: bool) -> str:

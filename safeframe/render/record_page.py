@@ -351,7 +351,7 @@ def _approvals(record: Record, seal: str) -> Iterator[Block]:
         head=("who", "role", "when", "signs", "signature on paper"),
         kinds=("entry", "entry", "entry", "code", "pen"),
         rows=(
-            *((a.who, a.role, a.when, f"{a.signs[:16]} ...", "") for a in approvals),
+            *((a.who, a.role, a.when, a.signs[:16], "") for a in approvals),
             *blank,
         ),
         widths=(20, 20, 15, 20, 25),

@@ -186,9 +186,10 @@ def test_short_tables_and_parts_stay_on_one_page() -> None:
 
     base = Page(title="t", status="s", good=True, points=(), parts=(), footer=(), short="0")
     for blocks, part, table in (
-        ((rows(12),), True, True),
+        ((rows(3), Text("x"), rows(3)), True, True),
+        ((rows(12),), False, True),
         ((rows(13),), False, False),
-        ((rows(1),) * 4, False, True),
+        ((rows(3), rows(4)), False, True),
     ):
         given = html(base._replace(parts=(Part("P", blocks),)))
         assert ('<section class="short">' in given) is part
