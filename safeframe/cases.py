@@ -10,7 +10,6 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -175,6 +174,8 @@ class _Reader:
         prefix = f"{where}." if where else ""
         for key, value in row.items():
             if key not in kinds:
+                from difflib import get_close_matches  # deferred: only a wrong key needs it.
+
                 near = get_close_matches(key, kinds, 1)
                 self.fail(prefix + key, _UNKNOWN, line, f"did you mean {near[0]}?" if near else "")
             elif not isinstance(value, kinds[key][0]):

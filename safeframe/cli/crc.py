@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import sys
 from dataclasses import replace
 
@@ -70,7 +69,9 @@ def _algorithm(args: argparse.Namespace) -> Algorithm:
         if args.width is not None or args.poly is not None or args.reflect:
             raise UsageError("--algorithm must stand alone, without --width, --poly or --reflect")
         if args.algorithm not in CATALOGUE:
-            near = difflib.get_close_matches(args.algorithm, CATALOGUE, 1)
+            from difflib import get_close_matches  # deferred: only a wrong name needs it.
+
+            near = get_close_matches(args.algorithm, CATALOGUE, 1)
             hint = f"did you mean {near[0]}?" if near else "safeframe crc --list shows them"
             raise UsageError(
                 f"--algorithm must be a name of the catalogue, not {args.algorithm!r} ({hint})"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from difflib import get_close_matches
 from typing import Any, NamedTuple
 
 from ..crc import Algorithm, compute
@@ -67,6 +66,8 @@ def check_given(rules: dict[str, Value], profile: str, given: Values) -> None:
     for name, value in given.items():
         rule = rules.get(name)
         if rule is None:
+            from difflib import get_close_matches  # deferred: only a wrong name needs it.
+
             near = get_close_matches(name, rules, 1)
             hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(rules)}"
             raise UsageError(f"{profile} has no value {name!r}; {hint}")

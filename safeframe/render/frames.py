@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from ..crc import Algorithm
-from ..frame import Cover, Inspection, Value
-from ..reading import Reading
 from .text import CAUTION, PLAIN, Look, table
+
+if TYPE_CHECKING:  # only the names: a CRC alone needs no frame.
+    from ..crc import Algorithm
+    from ..frame import Cover, Inspection, Value
+    from ..reading import Reading
 
 __all__ = [
     "BENCH_ONLY",

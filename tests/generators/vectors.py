@@ -218,7 +218,7 @@ def opcua_safety() -> tuple[Case, ...]:
     rows = []
     every = tuple(member.type_id for member in MEMBERS.values())
     structures: tuple[tuple[str, tuple[int, ...]], ...] = (
-        ("Motörhead", (4, 1, 10)),
+        ("Hubhöhe", (4, 1, 10)),
         ("foo", (4, 1, 10)),
         ("vec3D_m", (10, 10, 10)),
         ("vec3D_in", (10, 10, 10)),
