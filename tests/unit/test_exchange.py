@@ -174,5 +174,5 @@ def test_structure_signature_is_computed_where_it_is_not_stated() -> None:
         bare.second,
         sends=Map(entries=(dataclasses.replace(bare.second.sends.signals[-1], width=7),)),
     )
-    with pytest.raises(UsageError, match="because a signal has no OPC UA type$"):
+    with pytest.raises(UsageError, match=r"because a signal has no OPC UA type$"):
         exchange_of(Connection(first=bare.first, second=odd))

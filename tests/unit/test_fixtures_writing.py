@@ -81,7 +81,8 @@ def test_hexadecimal_lines() -> None:
     text = written(make("fscp-12-1", 2, 2, {}), "hex").decode()
     assert text.startswith(f"# {BANNER}\n# {TITLE}\n\n# fault-corruption: corruption: bit ")
     assert "\n# caught by: the connection id in the frame\n" in text
-    assert re.search(r"^@\d+ SC1: 36 .*  # reject \(crc\): bit \d of frame octet \d", text, re.MULTILINE)
+    wrong = r"\n@\d+ SC1: 36 .*  # reject \(crc\): bit \d of frame octet \d"
+    assert re.search(wrong, text)
     states = written(make("fscp-12-1", 2, 2, {}), "hex", "identification").decode()
     assert "\n# note: drives reserved bits and code values that no map names, too\n" in states
     unseen = written(make("fscp-12-1", 2, 2, {}), "hex", "undetected").decode()
