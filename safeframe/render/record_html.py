@@ -25,6 +25,7 @@ body { font: 9.5pt/1.4 "Helvetica Neue", Helvetica, Arial, sans-serif; color: #0
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 8pt }
 h2 { font-size: 12pt; margin: 18pt 0 4pt; padding-top: 4pt; border-top: 1.2pt solid #000 }
 p { margin: 4pt 0 }
+p.lead { font-weight: 700 }
 .status { border: 1.5pt solid #000; padding: 6pt 8pt; margin: 0 0 6pt }
 .status p { font-size: 11pt; font-weight: 700; margin: 0 }
 .status.open { border-style: dashed }
@@ -43,7 +44,7 @@ td.pen { height: 26pt; border: .4pt solid #000 }
 footer { margin-top: 18pt; padding-top: 4pt; border-top: .4pt solid #777; font-size: 8pt }
 @media print {
   body { margin: 0; padding: 0; max-width: none }
-  h2, caption { break-after: avoid }
+  h2, caption, .lead { break-after: avoid }
   tr, .status, .short { break-inside: avoid }
   thead { display: table-header-group }
   tbody tr:first-child, section:last-of-type { break-before: avoid }
@@ -87,15 +88,16 @@ def html(given: Page, *, paper: str = "a4") -> str:
 def _block(block: Block) -> str:
     if isinstance(block, Table):
         return _table(block)
-    text = f"<strong>{_text(block.text)}</strong>" if block.strong else _text(block.text)
-    return f"<p>{text} {_code(block.code)}</p>" if block.code else f"<p>{text}</p>"
+    text = f"{_text(block.text)} {_code(block.code)}" if block.code else _text(block.text)
+    return f"<p{_class('lead', block.strong)}>{text}</p>"
 
 
 def _table(block: Table) -> str:
     head = "".join(f'<th scope="col">{_text(cell)}</th>' for cell in block.head)
     widths = "".join(f'<col style="width: {width}%">' for width in block.widths)
+    short = _class("short", _rows(block) <= _SHORT_TABLE)
     lines = [
-        f"<table{_class('short', _rows(block) <= _SHORT_TABLE)}><caption>{_text(block.caption)}</caption>",
+        f"<table{short}><caption>{_text(block.caption)}</caption>",
         f"<colgroup>{widths}</colgroup>" if widths else "",
         f"<thead><tr>{head}</tr></thead><tbody>",
     ]
