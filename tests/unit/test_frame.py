@@ -380,6 +380,17 @@ class TestUsage:
         assert frame.from_text("fscp-2-1", {"format": "base"}) == {"format": "base"}
 
     @by_profile
+    def test_carried_values_are_what_a_frame_carries(self, profile: str) -> None:
+        carried: set[str] = set()
+        for case in BASE:
+            if case[0] == profile:
+                carried |= set(frame.parse(profile, built(case), **case[2]).values)
+        request = {"consumer_id", "monitoring_number", "flags"}
+        assert {rule.name for rule in frame.values(profile) if rule.carried} | (
+            request if profile == "opcua-safety" else set()
+        ) == carried - {"format"}
+
+    @by_profile
     def test_values_are_documented(self, profile: str) -> None:
         for rule in frame.values(profile):
             assert rule.meaning
@@ -524,6 +535,26 @@ class TestProfile131:
         other = frame.build("fscp-13-1", **self.values | {"data": b"\1\2\3\5"}, **self.known)
         mixed = self.good[:9] + other[9:]
         assert self.failing(mixed) == "copies: the data of the two subframes differ"
+
+    def test_meanings(self) -> None:
+        octets = frame.build(
+            "fscp-13-1", data=b"\1\2", id=50, address=0x2A5, target=0x301, **self.known
+        )
+        seen = frame.inspect("fscp-13-1", octets, **self.known)
+        assert [part.meaning for part in seen.parts] == [
+            "address 677, id 50: data with time request, connection not valid",
+            "2 data octets",
+            "consecutive time, low octet",
+            "data",
+            f"0x{octets[6]:02X}",
+            "address XOR domain, and id (under the manager id)",
+            "consecutive time, high octet (under the manager id)",
+            "receiver and time request (under the manager id)",
+            "data again (octet 0 under the manager id)",
+            f"0x{octets[-1]:02X}",
+        ]
+        unknown = frame.inspect("fscp-13-1", octets[:1] + b"\0" + octets[2:], **self.known)
+        assert unknown.parts[0].meaning == "address 165, id 0: not offered"
 
     def test_consecutive_time(self) -> None:
         assert fscp_13_1.newer(1, 0)

@@ -314,6 +314,7 @@ class TestFscp121:
                 result = "accepted" if accepted else short.judge(sender, shown).result
                 expected = whole.judge(sender, shown).result
                 assert result == expected
+                assert accepted is (expected == "accepted")
                 if accepted:
                     assert short.judge(sender, shown).result == "repeat"
                     assert whole.judge(sender, shown).result == "repeat"
