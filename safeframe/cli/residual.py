@@ -50,7 +50,11 @@ _PLOT_FROM = -4
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    parser.epilog = _EPILOG
+    scopes = "\n".join(
+        f"  {name}: {', '.join(scope.name for scope in offered)}"
+        for name, offered in residual_profiles.SCOPES.items()
+    )
+    parser.epilog = f"{_EPILOG}\nscopes, the default first:\n{scopes}\n"
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--profile", metavar="NAME", help="the frame of this safety profile")
     what.add_argument("--crc", metavar="NAME", help="a CRC of a profile, such as fscp-12-1/crc16")

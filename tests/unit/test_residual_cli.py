@@ -63,6 +63,10 @@ def test_report_shows_inputs_figures_formulas_and_cautions(
     assert "rate" not in text.split("Formulas")[0]
 
 
+def test_help_lists_the_scopes(capsys: pytest.CaptureFixture[str]) -> None:
+    assert "  fscp-2-1: data, frame, extended\n" in said(capsys, "--help")
+
+
 def test_rate_is_printed_only_with_its_inputs(capsys: pytest.CaptureFixture[str]) -> None:
     rate = ("--messages-per-hour", "3.6e6", "--sinks", "2", "--ber", "1/100")
     text = said(capsys, "--profile", "fscp-12-1", "--octets", "1", *rate)
