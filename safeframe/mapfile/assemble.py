@@ -6,7 +6,7 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -14,10 +14,11 @@ from ..bits import MAX_OCTETS
 from ..errors import UsageError
 from ..model import Allowance, End, Map, Relation, Reserved, Signal, Terms
 from ..source import Location
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES, Key
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import FLOAT_LIMITS, RefusalError, scalar, show
 from .locate import Path, key_path
-from .problems import Problems, nearest
+from .problems import Problems
+from .tables import Tables
 
 __all__ = ["assemble"]
 
@@ -31,26 +32,12 @@ def assemble(data: Mapping[str, Any], *, problems: Problems, line_of: Callable[[
     return _Assembly(problems, line_of).end(data)
 
 
-class _Assembly:
+class _Assembly(Tables):
     """One pass over the plain data of one file, collecting problems on the way."""
-
-    def __init__(self, problems: Problems, line_of: Callable[[Path], int]) -> None:
-        self.path = problems.path
-        self.problems = problems
-        self.line_of = line_of
 
     def end(self, data: Mapping[str, Any]) -> End:
         """Build the whole End or raise InputError."""
-        stated = data.get("format")
-        if stated is None:
-            self.add((), f'format must be stated as "{FORMAT}"')
-        elif stated != FORMAT:
-            # Nothing else can be judged by the rules of another edition of the format.
-            self.add(("format",), f'format must be "{FORMAT}", not {show(stated)}')
-            self.problems.refuse()
-        for name in data:
-            if name != "format" and name not in TABLES:
-                self.unknown((name,), "a map file", ("format", *TABLES))
+        self.head(data, FORMAT, "a map file", TABLES)
         terms = self.take(data.get("connection"), CONNECTION, ("connection",), "a connection")
         owner = self.take(data.get("end"), END, ("end",), "an end")
         sends = self.entries(data.get("sends"), "sends")
@@ -76,57 +63,6 @@ class _Assembly:
             where=Location(path=self.path),
             lines=self.lines(data),
         )
-
-    def add(self, path: Path, message: str, *, remedy: str = "") -> None:
-        """Keep one problem."""
-        line = self.line_of(path) if path else 0
-        self.problems.add(line, key_path(path), message, remedy)
-
-    def unknown(self, path: Path, what: str, known: Iterable[str]) -> None:
-        """Keep the problem of an unknown key, with the nearest known one where there is one."""
-        key = str(path[-1])
-        message = f"a key must be one that {what} knows, not {show(key)}"
-        self.add(path, message, remedy=nearest(key, known))
-
-    def take(
-        self, table: Any, keys: Mapping[str, Key], path: Path, what: str
-    ) -> dict[str, Any] | None:
-        """Read one table by its keys; None when it has a problem."""
-        before = len(self.problems)
-        if table is None:
-            table = {}
-        if type(table) is not dict:
-            self.add(path, f"{key_path(path)} must be a table, not {show(table)}")
-            return None
-        values: dict[str, Any] = {}
-        for name, value in table.items():
-            key = keys.get(name)
-            if key is None:
-                self.unknown((*path, name), what, keys)
-                continue
-            try:
-                values[name] = key.kind.read(value)
-            except RefusalError as refusal:
-                self.add((*path, name), f"{name} must be {refusal}")
-        for name, key in keys.items():
-            if key.required and name not in table:
-                self.add((*path, name), f"{name} must be stated")
-        return values if len(self.problems) == before else None
-
-    def rows(self, array: Any, name: str) -> list[tuple[Path, dict[str, Any]]]:
-        """Return path and table of every element of an array of tables."""
-        if array is None:
-            return []
-        if type(array) is not list:
-            self.add((name,), f"{name} must be an array of tables, not {show(array)}")
-            return []
-        rows: list[tuple[Path, dict[str, Any]]] = []
-        for number, row in enumerate(array):
-            if type(row) is dict:
-                rows.append(((name, number), row))
-            else:
-                self.add((name, number), f"an entry of {name} must be a table, not {show(row)}")
-        return rows
 
     def entries(self, array: Any, name: str) -> tuple[Signal | Reserved, ...]:
         """Build the entries of one direction, leaving out those that have a problem."""
@@ -255,10 +191,6 @@ class _Assembly:
             except RefusalError as refusal:
                 self.add(("parameters", name), f"a parameter must be {refusal}")
         return tuple(sorted(values.items()))
-
-    def where(self, path: Path) -> Location:
-        """Return the location of a statement."""
-        return Location(path=self.path, line=self.line_of(path), key=key_path(path))
 
     def lines(self, data: Mapping[str, Any]) -> tuple[tuple[str, int], ...]:
         """Return key and line of every table and of every key outside the entries."""

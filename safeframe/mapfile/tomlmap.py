@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from typing import Any
 
 from ..errors import InputError, Problem
 from ..model import End
@@ -11,7 +12,7 @@ from .assemble import assemble
 from .locate import Index
 from .problems import Problems
 
-__all__ = ["read_toml"]
+__all__ = ["parse", "read_toml"]
 
 _MAX_KEY_PARTS = 64
 _LONG_KEY = re.compile(rf"(?<![\w\"'-])(?:[\w\"'-]++[ \t]*+\.[ \t]*+){{{_MAX_KEY_PARTS}}}")
@@ -21,9 +22,15 @@ _TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", 
 
 def read_toml(text: str, *, path: str) -> End:
     """Build the End that a TOML text describes; raises InputError with every problem in it."""
+    data = parse(text, path=path)
+    return assemble(data, problems=Problems(path), line_of=Index(text).line)
+
+
+def parse(text: str, *, path: str) -> dict[str, Any]:
+    """Return the plain data of a TOML text; raises InputError where it is no TOML."""
     _refuse_long_keys(text, path)
     try:
-        data = tomllib.loads(text.removeprefix("\ufeff"))
+        return tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, text, str(error)) from None
     except RecursionError:
@@ -31,7 +38,6 @@ def read_toml(text: str, *, path: str) -> End:
     except ValueError:
         # Python refuses to convert decimal integers of more than some thousand digits.
         raise _problem(path, 0, "an integer must not have thousands of digits") from None
-    return assemble(data, problems=Problems(path), line_of=Index(text).line)
 
 
 def _refuse_long_keys(text: str, path: str) -> None:
