@@ -167,8 +167,9 @@ class TestChain:
             numbers[who], own[who], peer = fscp_12_1.next_sequence(number), crc0, crc0
         assert skipped == 1
 
-    def test_a_session_makes_the_same_frames(self) -> None:
-        first, second = random_octets(7, 300, 4), random_octets(8, 300, 6)
+    @pytest.mark.parametrize("sizes", [(1, 1), (2, 2), (4, 6)])
+    def test_a_session_makes_the_same_frames(self, sizes: tuple[int, int]) -> None:
+        first, second = random_octets(7, 300, sizes[0]), random_octets(8, 300, sizes[1])
         made, answers, _ = batch_12_1.build(first, second, 7)
         making = frame.session("fscp-12-1", connection_id=7)
         for row, octets, answer, reply in zip(first, made, second, answers, strict=True):

@@ -32,6 +32,48 @@ _UA: dict[str, Any] = {
 }
 
 
+RANGES: dict[str, tuple[tuple[str, int, int, int | None], ...]] = {
+    "fscp-12-1": (
+        ("command", 0, 255, 54),
+        ("connection_id", 0, 65535, None),
+        ("peer_crc0", 0, 65535, 0),
+        ("sequence", 1, 65535, 1),
+    ),
+    "fscp-13-1": (
+        ("id", 0, 63, 49),
+        ("address", 1, 1023, None),
+        ("domain", 1, 1023, None),
+        ("consecutive_time", 0, 65535, 0),
+        ("target", 0, 1023, 0),
+        ("request", 0, 63, 0),
+    ),
+    "fscp-2-1": (
+        ("mode", 0, 255, 132),
+        ("time_stamp", 0, 65535, None),
+        ("ack", 0, 255, None),
+        ("consumer_time", 0, 65535, None),
+        ("rollover", 0, 65535, None),
+        ("vendor_id", 0, 65535, None),
+        ("device_serial", 0, 4294967295, None),
+        ("connection_serial", 0, 65535, None),
+    ),
+    "fscp-3-1": (
+        ("status", 0, 255, 0),
+        ("number", 0, 16777215, 0),
+        ("parameter_crc", 0, 65535, None),
+    ),
+    "opcua-safety": (
+        ("flags", 0, 7, 0),
+        ("spdu_id_1", 0, 4294967295, None),
+        ("spdu_id_2", 0, 4294967295, None),
+        ("spdu_id_3", 0, 4294967295, None),
+        ("consumer_id", 0, 4294967295, None),
+        ("monitoring_number", 256, 4294967295, None),
+    ),
+}
+"""Least and largest number and default of every value that is a number."""
+
+
 def base_frames() -> list[Case]:
     draw = random.Random(13)
     found: list[Case] = []
@@ -251,6 +293,14 @@ class TestLayout:
         with pytest.raises(construct.ConstructError):
             where.struct.parse(octets + b"\0")
 
+    @by_frame
+    def test_sizes_of_every_kind(self, case: Case) -> None:
+        octets = built(case)
+        parsed = frame.parse(case[0], octets, **case[2])
+        where = frame.layout(case[0], len(parsed.data), parsed.kind)
+        assert where.size_octets == len(octets) == sum(size for _, size in where.sizes)
+        assert [len(run) for run in where.cut(octets).values()] == [size for _, size in where.sizes]
+
     def test_first_kind_and_unknown_kind(self) -> None:
         assert frame.layout("opcua-safety", 4).kind == "response"
         assert frame.layout("opcua-safety", 0, "request").size_octets == 9
@@ -389,6 +439,13 @@ class TestUsage:
         assert {rule.name for rule in frame.values(profile) if rule.carried} | (
             request if profile == "opcua-safety" else set()
         ) == carried - {"format"}
+
+    @by_profile
+    def test_ranges_and_defaults(self, profile: str) -> None:
+        numbers = [rule for rule in frame.values(profile) if not rule.words and rule.most]
+        assert [(rule.name, rule.least, rule.most, rule.default) for rule in numbers] == list(
+            RANGES[profile]
+        )
 
     @by_profile
     def test_values_are_documented(self, profile: str) -> None:
