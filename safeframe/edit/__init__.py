@@ -6,6 +6,7 @@ files, the class of the change, what mixed versions read, and the findings that 
 
 from .apply import Edit, Source, edit
 from .operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
+from .propose import Proposal, propose
 
 __all__ = [
     "Bind",
@@ -14,9 +15,11 @@ __all__ = [
     "Insert",
     "Move",
     "Operation",
+    "Proposal",
     "Remove",
     "Rename",
     "Resize",
     "Source",
     "edit",
+    "propose",
 ]

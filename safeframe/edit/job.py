@@ -41,7 +41,7 @@ def carry_out(operation: Operation, before: Connection, pages: tuple[Page, Page]
             _move(job, operation)
         case Bind():
             _bind(job, operation)
-        case Declare():
+        case _:
             _declare(job, operation)
 
 

@@ -19,11 +19,14 @@ class Room:
         self.own = own
         self.overlay = Overlay(direction.sent, direction.received)
 
-    def runs(self) -> list[tuple[int, int]]:
-        """Return every free run as (start, end) bit indices, touching ones joined."""
+    def runs(self, *, own: bool) -> list[tuple[int, int]]:
+        """Return every free run as (start, end) bit indices, touching ones joined.
+
+        ``own`` tells whether the bits of the own signal count as free.
+        """
         runs: list[tuple[int, int]] = []
         for segment in self.overlay.segments:
-            if self._free(segment):
+            if self._free(segment, own):
                 start = runs.pop()[0] if runs and runs[-1][1] == segment.start else segment.start
                 runs.append((start, segment.end))
         return runs
@@ -33,7 +36,7 @@ class Room:
 
         ``upwards`` tells from which side free bits are counted in the message.
         """
-        runs = self.runs()
+        runs = self.runs(own=True)
         here = next((run for run in runs if run[0] <= start and end <= run[1]), None)
         if here is not None:
             return
@@ -47,7 +50,7 @@ class Room:
             count, blocked = end - reach, reach - 1
         elsewhere = ", ".join(
             f"{run_text(*run)} ({_bits(run[1] - run[0])})"
-            for run in runs
+            for run in self.runs(own=False)
             if not run[0] <= first < run[1]
         )
         raise UsageError(
@@ -55,9 +58,10 @@ class Room:
             f"({self._blocked(blocked)}); free runs elsewhere: {elsewhere or 'none'}"
         )
 
-    def _free(self, segment: Segment) -> bool:
+    def _free(self, segment: Segment, own: bool) -> bool:
         return all(
-            len(owners) == 1 and (self._is_own(owners[0]) or segment.reserved_value(which) == 0)
+            len(owners) == 1
+            and (segment.reserved_value(which) == 0 or (own and self._is_own(owners[0])))
             for which, owners in enumerate(segment.owners)
         )
 

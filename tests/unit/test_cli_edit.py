@@ -1,0 +1,258 @@
+"""The command ``edit``: dry run, writing, refusals, recovery, and the words of its commands."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+import pytest
+
+from safeframe import demo
+from safeframe.bits import Place
+from safeframe.cli import main
+from safeframe.cli.edit import command
+from safeframe.edit import Declare, Insert, Move, Operation, Remove, Rename, Resize
+
+FILES = ["sc1-lx.toml", "lx-sc1.toml"]
+BRAKE = [
+    *("--name", "brake2_release", "--after", "speed_level"),
+    *("--one-means", "holding brake 2 released"),
+    *("--bind", "SC1=Lift.Brake2Release", "--bind", "LX=Drive.Brake2Release"),
+]
+DRY = "safeframe: nothing written, this was a dry run; --write writes both files\n"
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for name in FILES:
+        (tmp_path / name).write_text(demo.before()[name], encoding="utf-8", newline="")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("NO_COLOR", "1")
+    return tmp_path
+
+
+def unchanged(folder: Path) -> bool:
+    return all((folder / name).read_text(encoding="utf-8") == demo.before()[name] for name in FILES)
+
+
+def run(capsys: pytest.CaptureFixture[str], operation: str, *words: str) -> tuple[int, str, str]:
+    code = main(["edit", operation, *FILES, *words])
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+def test_a_dry_run_shows_everything(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys, "insert", *BRAKE)
+    assert (code, err) == (0, DRY)
+    for part in (
+        "--- sc1-lx.toml\n+++ sc1-lx.toml\n",
+        "--- lx-sc1.toml\n+++ lx-sc1.toml\n",
+        '+  { at = "1.3", reserved = 5 },\n',
+        "\nChange class: taken from a gap\n",
+        "\nWhile only SC1 is updated and LX is still old\n",
+        "\nWhile only LX is updated and SC1 is still old\n",
+        "    9 other signals arrive unchanged\n",
+        "\nSC1-LX: the edit causes no finding\nOff-line aid, not certified",
+    ):
+        assert part in out
+    assert unchanged(folder)
+    assert "0.1    permit_no_ss1   permit_no_ss1 " in run(capsys, "insert", *BRAKE, "--all")[1]
+
+
+def test_the_patch_alone(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, err = run(capsys, "insert", *BRAKE, "--format", "patch")
+    assert (code, err) == (0, DRY)
+    assert out.startswith("--- sc1-lx.toml\n+++ sc1-lx.toml\n@@ ")
+    assert "class" not in out
+
+
+def test_write(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = run(capsys, "insert", *BRAKE, "--write")
+    assert (code, err) == (0, "safeframe: written: sc1-lx.toml and lx-sc1.toml\n")
+    assert "brake2_release" in (folder / "lx-sc1.toml").read_text(encoding="utf-8")
+    assert main(["check", *FILES]) == 0
+    capsys.readouterr()
+    assert run(capsys, "remove", "--name", "brake2_release", "--write")[0] == 0
+    assert unchanged(folder)
+
+
+def test_what_causes_findings_is_not_written(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ("--name", "level", "--width", "2", "--after", "speed_level", "--write")
+    code, out, err = run(capsys, "insert", *words)
+    assert (code, err) == (
+        1,
+        "safeframe: nothing written, the edit causes unbound-signal, value-without-validity\n",
+    )
+    assert "\nSC1-LX: what the edit causes\n" in out
+    assert "is bound to no variable at SC1: level (1.2-1.3)" in out
+    assert unchanged(folder)
+    binds = ("--bind", "SC1=Lift.L", "--bind", "LX=Drive.L")
+    code, _, err = run(capsys, "insert", *words, *binds, "--despite", "value-without-validity")
+    assert (code, err) == (0, "safeframe: written: sc1-lx.toml and lx-sc1.toml\n")
+
+
+def test_nothing_to_change(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("--name", "fault_ack", "--at", "0.7", "--write")
+    code, out, err = run(capsys, "move", *words)
+    assert (code, err) == (0, "safeframe: nothing written, there is nothing to change\n")
+    assert out == "SC1-LX: nothing to change, both ends are so already\n"
+
+
+def test_every_field(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out, _ = run(
+        capsys,
+        "insert",
+        *("--name", "mode", "--width", "2", "--at", "1.4", "--from", "SC1", "--safe", "0x1"),
+        *("--code", "0=off", "--code", "0x1=a", "--code", "2=b", "--code", "3=c"),
+        *("--note", "two bits", "--bind", "SC1=Lift.Mode", "--bind", "LX=Drive.Mode"),
+    )
+    assert (
+        '+  { at = "1.4", name = "mode", width = 2, type = "code", safe = 1, '
+        'codes = { 0 = "off", 1 = "a", 2 = "b", 3 = "c" }, bind = "Lift.Mode", '
+        'note = "two bits" },\n'
+    ) in out
+    assert code == 1  # a safe value other than 0
+
+
+def test_a_float(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ("--name", "speed", "--width", "16", "--type", "float", "--after", "speed_level")
+    code, _, err = run(capsys, "insert", *words, "--safe", "0.5")
+    assert code == 2
+    assert err.startswith("safeframe: speed needs 16 bits at 1.2, 6 free there ")
+
+
+@pytest.mark.parametrize(
+    ("operation", "words", "message"),
+    [
+        (
+            "insert",
+            "--name x --width 7 --after speed_level",
+            "x needs 7 bits at 1.2, 6 free there (2.0 is beyond the data at SC1 and LX); "
+            "free runs elsewhere: none",
+        ),
+        ("insert", "--name x --at 1", "a place must be \"octet.bit\" with bit 0..7, not '1'"),
+        (
+            "insert",
+            "--name x --at 1.2 --from SC1 --bind SC1",
+            "a binding must be stated as END=VARIABLE, not 'SC1'",
+        ),
+        (
+            "insert",
+            "--name x --at 1.2 --bind SC1=a --bind SC1=b",
+            "a binding must be stated as END=VARIABLE once for each, not again for SC1",
+        ),
+        (
+            "insert",
+            "--name x --at 1.2 --safe one",
+            "safe must be an integer, not 'one'",
+        ),
+        (
+            "insert",
+            "--name x --at 1.2 --type float --safe one",
+            "safe must be a number, not 'one'",
+        ),
+        (
+            "insert",
+            "--name x --at 1.2 --code one=a",
+            "a code must be an integer, not 'one'",
+        ),
+        ("rename", "--name x --to y", "x must be a signal of SC1-LX"),
+        (
+            "resize",
+            "--name fault_ack --width 2 --type int",
+            "fault_ack needs 1 bit at 1.0, 0 free there (1.0 is speed_level at SC1 and LX); "
+            "free runs elsewhere: 1.2-1.7 (6 bits)",
+        ),
+        ("bind", "--name fault_ack --bind X=y", "an end must be SC1 or LX, not X"),
+        (
+            "declare",
+            "--at 1.2 --width 8 --from LX",
+            "bits to declare must lie within the 16 bits of SC1, not 1.2-2.1",
+        ),
+    ],
+)
+def test_what_is_not_possible(
+    folder: Path,
+    capsys: pytest.CaptureFixture[str],
+    operation: str,
+    words: str,
+    message: str,
+) -> None:
+    code, out, err = run(capsys, operation, *words.split())
+    assert (code, out, err) == (2, "", f"safeframe: {message}\n")
+    assert unchanged(folder)
+
+
+def test_all_problems_of_both_files(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in FILES:
+        (folder / name).write_bytes(b"\xff")
+    code, _, err = run(capsys, "remove", "--name", "x")
+    assert code == 2
+    assert err.count("must be UTF-8 text") == 2
+
+
+def test_recover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(capsys, "recover") == (
+        2,
+        "",
+        "safeframe: there must be a broken-off edit to recover, not none of sc1-lx.toml\n",
+    )
+    (folder / ".sc1-lx.toml.safeframe-edit").write_text("{", encoding="utf-8")
+    code, _, err = run(capsys, "remove", "--name", "fault_ack")
+    assert (code, err) == (
+        2,
+        "safeframe: an earlier edit of sc1-lx.toml and lx-sc1.toml was broken off "
+        "(.sc1-lx.toml.safeframe-edit is there); "
+        "run first: safeframe edit recover sc1-lx.toml lx-sc1.toml\n",
+    )
+    assert run(capsys, "recover", "--undo") == (
+        0,
+        "undone: the edit had not begun, both files are as they were\n",
+        "",
+    )
+    assert run(capsys, "remove", "--name", "fault_ack")[0] == 0
+
+
+def test_a_patch_obeys_no_escape_sequence(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in FILES:
+        row = '  { at = "0.0", name = "permit_torque"'
+        text = demo.before()[name].replace(row, f"  # \u202e\n{row}")
+        (folder / name).write_text(text, encoding="utf-8", newline="")
+    code, out, _ = run(capsys, "rename", "--name", "permit_torque", "--to", "torque")
+    assert code == 0
+    assert "   # \\u202e\n" in out
+    assert "\u202e" not in out
+
+
+def test_colours(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = run(capsys, "remove", "--name", "fault_ack", "--color", "always")[1]
+    assert '\x1b[1;32m+  { at = "0.7", reserved = 1 },\x1b[0m' in out
+
+
+@pytest.mark.parametrize(
+    ("operation", "words"),
+    [
+        (
+            Insert(name="b", at=Place(1, 2), sender="SC1", binds={"LX": "Drive.B 2"}),
+            "insert a.toml c.toml --name b --width 1 --at 1.2 --from SC1 --bind 'LX=Drive.B 2'",
+        ),
+        (Insert(name="b", width=2, after="c"), "insert a.toml c.toml --name b --width 2 --after c"),
+        (Remove(name="b c"), "remove a.toml c.toml --name 'b c'"),
+        (Rename(name="b", to="c"), "rename a.toml c.toml --name b --to c"),
+        (
+            Resize(name="b", width=2, type="int"),
+            "resize a.toml c.toml --name b --width 2 --type int",
+        ),
+        (Move(name="b", before="c"), "move a.toml c.toml --name b --before c"),
+        (
+            Declare(at=Place(0, 1), width=3, sender="LX"),
+            "declare a.toml c.toml --width 3 --at 0.1 --from LX",
+        ),
+    ],
+)
+def test_the_command_of_an_operation(operation: Operation, words: str) -> None:
+    told = command(["a.toml", "c.toml"], operation)
+    assert told == f"safeframe edit {words}"
+    assert shlex.split(told)[3:5] == ["a.toml", "c.toml"]
