@@ -23,6 +23,7 @@ __all__ = [
     "Connection",
     "Direction",
     "End",
+    "Installed",
     "Map",
     "Plant",
     "Relation",
@@ -303,11 +304,35 @@ class Direction:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Installed:
+    """The device of one end, as the plant file and the sign-off record of the connection know it.
+
+    ``serial`` is what the plant file says. The rest is from the record: ``wire`` and ``own`` are
+    the fingerprints of the map it is about, ``recorded_serial`` and ``read_back`` what was entered
+    after the download: ``missing``, ``matches`` or ``differs``.
+    """
+
+    end: str
+    serial: str = ""
+    wire: str = ""
+    own: str = ""
+    recorded_serial: str = ""
+    read_back: str = "missing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Connection:
-    """Two ends that belong together; nothing says yet that they agree."""
+    """Two ends that belong together; nothing says yet that they agree.
+
+    ``installed`` and ``entry`` are from a plant file: the devices, and where it lists the
+    connection; ``record`` is the path of the sign-off record, empty where it names none.
+    """
 
     first: End
     second: End
+    installed: tuple[Installed, ...] = ()
+    record: str = ""
+    entry: Location = field(default=NOWHERE, compare=False)
 
     @property
     def name(self) -> str:

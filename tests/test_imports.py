@@ -32,7 +32,7 @@ BASE = "errors source bits crc model findings"
 MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
 UPPER = (
     f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint "
-    "checklist timing record edit replace exchange fixtures capture"
+    "checklist timing record plantfile edit replace exchange fixtures capture"
 )
 TABLE = {
     "errors": row(0),
@@ -51,7 +51,7 @@ TABLE = {
     "demo": row(3),
     "frame": row(4, MIDDLE, "construct numpy"),
     "relations": row(4, "errors model reading"),
-    "checks": row(4, f"{MIDDLE} relations timing"),
+    "checks": row(4, f"{MIDDLE} relations timing fingerprint"),
     "diff": row(4, MIDDLE),
     "edit": row(5, f"{MIDDLE} mapfile diff checks"),
     "replace": row(5, "errors"),
@@ -64,6 +64,7 @@ TABLE = {
     "fixtures": row(5, "errors bits model reading relations cases exchange frame", "dpkt"),
     "capture": row(5, "errors model reading relations exchange frame", "dpkt"),
     "record": row(5, f"{MIDDLE} mapfile checks diff fingerprint checklist timing"),
+    "plantfile": row(6, "errors source model mapfile record"),
     "render": row(6, UPPER),
     "cli": row(7, f"{UPPER} render __init__"),
     "__init__": row(7, UPPER),

@@ -14,6 +14,7 @@ from ..profiles import Profile
 from . import (  # noqa: F401
     agreement,
     attributes,
+    devices,
     limits,
     meaning,
     permutations,
@@ -23,8 +24,9 @@ from . import (  # noqa: F401
     terms,
 )
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
+from .unjudged import unjudged
 
-__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
+__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule", "unjudged"]
 
 _MOST_OF_A_RULE = 100
 """Findings of one rule and connection that are listed: nobody reads more, and files that have

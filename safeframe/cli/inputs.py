@@ -13,7 +13,7 @@ from ..model import Connection, End
 __all__ = ["PLANT", "connections", "read_end", "read_ends", "versions"]
 
 PLANT = "plant.toml"
-"""The file of a folder that lists connections; it is no map file itself."""
+"""How the name of a plant file ends: it lists connections and is no map file itself."""
 
 _STDIN = "<stdin>"
 _SUFFIXES = (".toml", ".csv")
@@ -48,9 +48,10 @@ def read_ends(paths: Iterable[str]) -> list[End]:
 
 
 def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
-    """Return the connections of map files given pair by pair, and of folders full of them."""
+    """Return the connections of map files given pair by pair, of plant files and of folders."""
+    plants = [path for path in paths if path.endswith(PLANT)]
     folders = [path for path in paths if _may_be_folder(path)]
-    singles = [path for path in paths if path not in folders]
+    singles = [path for path in paths if path not in folders and path not in plants]
     if len(singles) % 2:
         raise UsageError(
             f"map files must be given in pairs, one for each end, not {len(singles)} "
@@ -62,7 +63,14 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     pairs = tuple(
         Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
     )
-    return pairs + tuple(found for folder in folders for found in _in_folder(folder))
+    listed = tuple(found for path in plants for found in _in_plant(path))
+    return pairs + listed + tuple(found for folder in folders for found in _in_folder(folder))
+
+
+def _in_plant(path: str) -> tuple[Connection, ...]:
+    from .. import plantfile  # deferred: reads records, which most runs need not.
+
+    return plantfile.load(path).connections
 
 
 def versions(
@@ -95,8 +103,19 @@ def _in_folder(folder: str) -> tuple[Connection, ...]:
     paths = sorted(
         str(path)
         for path in Path(folder).iterdir()
-        if path.suffix in _SUFFIXES and path.name != PLANT and not path.name.startswith(".")
+        if path.suffix in _SUFFIXES
+        and not path.name.endswith(PLANT)
+        and not path.name.startswith(".")
     )
+    plant = Path(folder) / PLANT
+    if plant.exists():
+        found = _in_plant(str(plant))
+        listed = {end.where.path for connection in found for end in connection.ends}
+        left = [path for path in paths if path not in listed]
+        if left:
+            message = f"a plant must list every map file of its folder, not leave {', '.join(left)}"
+            raise InputError(Problem(path=str(plant), message=f"{message} out"))
+        return found
     if not paths:
         raise InputError(
             Problem(

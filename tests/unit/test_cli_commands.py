@@ -61,7 +61,7 @@ def test_several_pairs_and_folders(site: Path, capsys: pytest.CaptureFixture[str
 
 
 def test_a_folder_skips_what_is_no_map(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    for name in ("plant.toml", ".hidden.toml", "readme.txt"):
+    for name in ("hall-plant.toml", ".hidden.toml", "readme.txt"):
         (site / "after" / name).write_text("nothing", encoding="utf-8")
     assert main(["check", "after"]) == 0
     assert capsys.readouterr().err == ""

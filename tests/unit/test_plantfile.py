@@ -1,0 +1,240 @@
+"""Plant files: what they list, what is refused, what ``safeframe check`` makes of them."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from safeframe import checks, demo, plantfile, record
+from safeframe.cli import main
+from safeframe.errors import InputError, Problem
+from safeframe.model import Connection, Installed
+from safeframe.source import Location
+from tests.rules.examples import FOLDER
+from tests.unit.record_maps import AFTER, SIGNED, TESTED
+
+HEAD = 'format = "safeframe-plant/1"\nname = "hall 3"\n'
+LIFT = '{ ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
+SCHEMA = Path(plantfile.__file__).parent / "schemas" / "plant.schema.json"
+
+
+def plant_text(*rows: str) -> str:
+    return HEAD + "connections = [\n" + "".join(f"  {row},\n" for row in rows) + "]\n"
+
+
+def files(**more: str) -> dict[str, str]:
+    found = {f"site/maps/{name}": text for name, text in demo.after().items()}
+    found["site/lx.json"] = record.dumps(SIGNED)
+    return found | more
+
+
+def loaded(text: str, given: dict[str, str] | None = None) -> tuple[Connection, ...]:
+    known = files() if given is None else given
+
+    def read(path: str) -> str:
+        if path not in known:
+            raise InputError(Problem(path=path, message="the file must be readable: no such file"))
+        return known[path]
+
+    return plantfile.loads(text, path="site/plant.toml", read=read).connections
+
+
+def rules(text: str, given: dict[str, str] | None = None) -> list[str]:
+    return [finding.rule for finding in checks.check_all(loaded(text, given)).findings]
+
+
+ROW = "site/plant.toml:4: connections[0]"
+SERIALS = 'serials = { SC1 = "SC1-1001", LX = "LX-1001" }'
+
+
+def test_a_connection_with_its_record() -> None:
+    (found,) = loaded(plant_text(f'{LIFT}, record = "lx.json", {SERIALS} }}'))
+    states = SIGNED.computed.after
+    assert found == replace(
+        AFTER,
+        record="site/lx.json",
+        installed=tuple(
+            Installed(
+                end=state.end,
+                serial=f"{state.end}-1001",
+                wire=state.wire,
+                own=state.own,
+                recorded_serial=f"{state.end}-1001",
+                read_back="matches",
+            )
+            for state in states
+        ),
+    )
+    assert found.entry == Location(path="site/plant.toml", line=4, key="connections[0]")
+    assert found.first.where.path == "site/maps/sc1-lx.toml"
+    assert checks.check_all((found,)).findings == ()
+
+
+def test_a_connection_without_a_record() -> None:
+    (found,) = loaded(plant_text(f"{LIFT} }}"))
+    assert found.installed == (Installed(end="SC1"), Installed(end="LX"))
+    assert rules(plant_text(f"{LIFT} }}")) == ["record-missing"]
+
+
+def test_the_plant() -> None:
+    given = plantfile.loads(
+        plant_text(f"{LIFT} }}"), path="site/plant.toml", read=files().__getitem__
+    )
+    assert (given.name, given.where) == ("hall 3", Location(path="site/plant.toml"))
+
+
+def test_read_backs() -> None:
+    text = plant_text(f'{LIFT}, record = "lx.json" }}')
+    for entry, rule in (
+        ({"checksum": "0"}, "read-back-differs"),
+        ({"expected": ""}, "read-back-missing"),
+    ):
+        made = record.dumps(record.fill(TESTED, "LX", **entry))
+        assert rules(text, files(**{"site/lx.json": made})) == [rule]
+
+
+def test_a_record_of_another_connection_is_one_finding() -> None:
+    text = plant_text('{ ends = ["maps/sc1-lx2.toml", "maps/lx2-sc1.toml"], record = "lx.json" }')
+    (found,) = checks.check_all(loaded(text)).findings
+    assert found.rule == "record-outdated"
+    assert found.message == (
+        "the record site/lx.json of SC1-LX2 (SC1 and LX2) is about another map of SC1 and LX2"
+    )
+
+
+def test_a_record_without_the_rows_of_an_end() -> None:
+    bare = replace(TESTED, people=replace(TESTED.people, read_backs=()))
+    text = plant_text(f'{LIFT}, record = "lx.json", {SERIALS} }}')
+    found = rules(text, files(**{"site/lx.json": record.dumps(bare)}))
+    assert found == ["read-back-missing", "read-back-missing"]
+
+
+def test_one_shared_end_is_no_clone() -> None:
+    other = '{ ends = ["maps/sc1-lx2.toml", "maps/lx2-sc1.toml"], serials = { SC1 = "SC1-1001" } }'
+    text = plant_text(f'{LIFT}, record = "lx.json", {SERIALS} }}', other)
+    assert rules(text) == ["record-missing"]
+
+
+@pytest.mark.parametrize(
+    ("text", "messages"),
+    [
+        (
+            "",
+            [
+                'site/plant.toml: format must be stated as "safeframe-plant/1"',
+                "site/plant.toml: name: name must be stated",
+                "site/plant.toml: connections must hold at least one connection",
+            ],
+        ),
+        (
+            'format = "safeframe-map/1"',
+            [
+                'site/plant.toml:1: format: format must be "safeframe-plant/1", not '
+                "'safeframe-map/1'"
+            ],
+        ),
+        ("x = [", ["site/plant.toml:1: the text must be valid TOML: Invalid value"]),
+        (
+            plant_text('{ ends = ["a.toml"] }'),
+            [
+                f"{ROW}.ends: ends must be an array of two map files, not an array",
+            ],
+        ),
+        (
+            plant_text('{ ends = ["a.toml", 7], serials = 1 }'),
+            [
+                f"{ROW}.ends: ends must be a text, not 7",
+                f"{ROW}.serials: serials must be a table such as {{ SC1 = "
+                '"1001", LX = "2001" }, not 1',
+            ],
+        ),
+        (
+            plant_text(f"{LIFT}, record_file = 1 }}"),
+            [
+                f"{ROW}.record_file: a key must be one that a connection "
+                "knows, not 'record_file' (did you mean record?)",
+            ],
+        ),
+        (
+            plant_text(f"{LIFT} }}") + "town = 1\n",
+            [
+                "site/plant.toml:6: town: a key must be one that a plant file knows, not 'town' "
+                "(known are format, name, connections)"
+            ],
+        ),
+        (
+            plant_text(f'{LIFT}, serials = {{ LX2 = "7" }} }}'),
+            [f"{ROW}.serials.LX2: a serial must be of SC1 or LX, not of LX2"],
+        ),
+        (
+            plant_text('{ ends = ["a.toml", "b.toml"], record = "c.json" }'),
+            [
+                f"site/{name}: the file must be readable: no such file"
+                for name in ("a.toml", "b.toml", "c.json")
+            ],
+        ),
+    ],
+)
+def test_refusals(text: str, messages: list[str]) -> None:
+    with pytest.raises(InputError) as caught:
+        loaded(text)
+    assert sorted(map(str, caught.value.problems)) == sorted(messages)
+
+
+def test_a_broken_file_is_told_once() -> None:
+    given = files(**{"site/maps/sc1-lx.toml": "format = 1"})
+    text = plant_text(f"{LIFT} }}", f"{LIFT} }}")
+    with pytest.raises(InputError) as caught:
+        loaded(text, given)
+    assert len(caught.value.problems) == 1
+
+
+def test_schema() -> None:
+    assert SCHEMA.read_text(encoding="utf-8") == plantfile.schema_text()
+    described = json.loads(plantfile.schema_text())
+    jsonschema.Draft202012Validator.check_schema(described)
+    examples = tomllib.loads((FOLDER / "examples.toml").read_text(encoding="utf-8"))
+    jsonschema.validate(tomllib.loads(examples["base"]["plant"]), described)
+    for row in ("{ }", '{ ends = ["a"] }', f"{LIFT}, serial = 1 }}"):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(tomllib.loads(plant_text(row)), described)
+
+
+class TestCommand:
+    @pytest.fixture
+    def site(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            (tmp_path / name).write_text(demo.after()[name], encoding="utf-8")
+        (tmp_path / "lx.json").write_text(record.dumps(SIGNED), encoding="utf-8")
+        row = '{ ends = ["sc1-lx.toml", "lx-sc1.toml"], record = "lx.json" }'
+        (tmp_path / "plant.toml").write_text(plant_text(row), encoding="utf-8")
+        monkeypatch.chdir(tmp_path)
+        return tmp_path
+
+    @pytest.mark.parametrize("path", ["plant.toml", "."])
+    def test_check(self, site: Path, path: str, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["check", path]) == 0
+        text = (site / "lx-sc1.toml").read_text(encoding="utf-8")
+        text = text.replace("Drive.Brake2Release", "Drive.Spare")
+        (site / "lx-sc1.toml").write_text(text, encoding="utf-8")
+        assert main(["check", path]) == 1
+        assert "error: record-outdated\n" in capsys.readouterr().out
+
+    def test_a_folder_leaves_no_map_out(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        for name in ("sc1-lc1.toml", "lc1-sc1.toml"):
+            (site / name).write_text(demo.after()[name], encoding="utf-8")
+        assert main(["check", "."]) == 2
+        assert capsys.readouterr().err == (
+            "safeframe: plant.toml: a plant must list every map file of its folder, not leave "
+            "lc1-sc1.toml, sc1-lc1.toml out\n"
+        )
+
+    def test_from_the_disk(self, site: Path) -> None:
+        assert plantfile.load(site / "plant.toml").connections[0].record == str(site / "lx.json")
