@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe import crc, frame
+from safeframe import cases, crc, frame
 from safeframe.errors import UsageError
 from safeframe.frame import fscp_12_1
 from safeframe.frame.session_12_1 import Session12
@@ -383,6 +384,25 @@ class TestOthers:
         assert found.text == "rejected: no frame of a producer"
         with pytest.raises(UsageError, match="producing this frame needs the value time_stamp"):
             making.produce("producer", data=b"\1")
+
+    def test_13_1_senders_are_addresses(self) -> None:
+        making = start("fscp-13-1")
+        for sender in ("1", "1023"):
+            octets = making.produce(sender, data=b"")
+            assert frame.parse("fscp-13-1", octets).values["address"] == int(sender)
+        for sender in ("0", "1024", "-1", "x", ""):
+            with pytest.raises(UsageError, match=r"a sender must be an address 1\.\.1023 as text"):
+                making.produce(sender, data=b"")
+
+    def test_3_1_makes_the_published_frames(self) -> None:
+        """Number and toggle bit come from the session; the other status bits from the caller."""
+        path = Path(__file__).parents[2] / "vectors" / "published" / "fscp-3-1-capture.json"
+        making = start("fscp-3-1")
+        for case in cases.load(path).cases:
+            carried = frame.parse("fscp-3-1", case.octets).values
+            status = carried["status"] ^ 0x20  # a wrong toggle bit is put right.
+            made = making.produce("device", data=carried["data"], status=status)
+            assert made == case.octets
 
     def test_3_1_toggle_and_relearning(self) -> None:
         known = SETTINGS["fscp-3-1"]
