@@ -103,4 +103,5 @@ def _opinion(found: Judgement) -> Opinion:
     failed = [verdict for verdict in found.inspection.verdicts if verdict.result == "failed"]
     check = failed[0].check if failed else "order"
     result = "foreign" if check in _FOREIGN else "rejected"
-    return Opinion(result, check, found.text.removeprefix("rejected: "))
+    text = found.text.removeprefix("rejected: ").removeprefix(f"{check}: ")
+    return Opinion(result, check, text)

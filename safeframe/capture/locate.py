@@ -115,7 +115,10 @@ class Locator:
         found = []
         for side in sides:
             places = self._places.setdefault((packet.source, side), {})
-            sure = [place for place, count in places.items() if count >= _SURE]
+            shared = self._places.get((packet.source, 1 - side), {})
+            sure = [
+                place for place, count in places.items() if count >= _SURE and place not in shared
+            ]
             if sure:
                 found += [self._cut(packet, side, place) for place in sure]
                 continue
@@ -176,14 +179,15 @@ def _search_13(exchange: Exchange, side: int, octets: bytes) -> list[int]:
 
 def _search_ua(exchange: Exchange, side: int, octets: bytes) -> list[int]:
     """Look for the ids of the provider, or of the consumer in a request."""
-    size = exchange.sizes[side]
-    known: dict[str, object] = {"consumer_id": exchange.settings["consumer_id"]}
-    wanted, before = known["consumer_id"], 0
+    size, before = exchange.sizes[side], 0
+    consumer, ids = exchange.settings["consumer_id"], exchange.settings["spdu_ids"]
+    known = {"consumer_id": consumer}
+    identity, provider = (word.to_bytes(4, "little") for word in (consumer, ids[0]))
     if exchange.carries[side]:
-        ids = exchange.settings["spdu_ids"]
         known |= {f"spdu_id_{place}": word for place, word in enumerate(ids, 1)}
-        wanted, before = ids[0], exchange.sent(side).size_octets + 1
-    identity = int(str(wanted)).to_bytes(4, "little")
+        identity, before = provider, exchange.sent(side).size_octets + 1
+    elif provider in octets:
+        return []  # A response holds everything that a request consists of.
     return [
         place - before
         for place in _each(octets, identity)

@@ -1,0 +1,618 @@
+"""Recordings judged and decoded: frames found, judged, read with both maps."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import itertools
+import math
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from safeframe import capture, fixtures
+from safeframe.bits import Place
+from safeframe.capture import Decoder, Examination, Judge, Locator, Packet, Row, Trouble
+from safeframe.capture.locate import Found, Miss
+from safeframe.capture.report import KEPT
+from safeframe.capture.strips import BINS, Bin, Grid
+from safeframe.errors import UsageError
+from safeframe.exchange import Exchange, exchange_of
+from safeframe.fixtures import Set, Step
+from safeframe.model import Connection, Map, Relation, Signal
+
+from .exchanges import CASES, demo_connection, end_with, make
+
+FIRST, SECOND = "02:00:00:00:00:01", "02:00:00:00:00:02"
+
+
+def packets(exchange: Exchange, steps: Iterable[Step]) -> list[Packet | Trouble]:
+    """Return steps as a recording that names the senders."""
+    return [
+        Packet(number, number, step.time_us, step.octets, exchange.names[step.side])
+        for number, step in enumerate(steps, 1)
+    ]
+
+
+def states(exchange: Exchange, count: int = 60, seed: int = 3) -> tuple[Step, ...]:
+    return fixtures.make(exchange, "states", seed=seed, count=count)[0].steps
+
+
+def examined(exchange: Exchange, steps: Iterable[Step], **more: Any) -> Examination:
+    return capture.examine(packets(exchange, steps), exchange, **more)
+
+
+def demo() -> Exchange:
+    return exchange_of(demo_connection())
+
+
+class TestFormats:
+    """A recording MUST give the same answers in every format that it is written in."""
+
+    @pytest.mark.parametrize("case", CASES, ids=str)
+    def test_every_profile(self, case: tuple[str, int, int, dict[str, Any]]) -> None:
+        exchange = make(*case)
+        sets = fixtures.make(exchange, "states", seed=3, count=60)
+        found = []
+        for form in ("jsonl", "hex", "pcapng"):
+            octets = fixtures.write(sets, exchange, form, title="t")
+            more: dict[str, Any] = {}
+            if form == "pcapng":
+                is_udp = exchange.profile == "fscp-2-1"
+                more["sources"] = {0: "10.0.0.1", 1: "10.0.0.2"} if is_udp else {0: FIRST}
+                place = {"fscp-2-1": 18, "fscp-13-1": 14}.get(exchange.profile, 0)
+                more["at"] = {0: place, 1: place}
+            stream = capture.read_recording(io.BytesIO(octets))
+            found.append(capture.examine(stream, exchange, fresh=True, **more))
+        assert found[0].is_clean
+        assert found[0].frames == len(sets[0].steps)
+        shown = [(each.sides, each.undriven, each.timelines) for each in found]
+        assert shown[0] == shown[1] == shown[2]
+
+    @pytest.mark.parametrize("case", [CASES[2], CASES[3], CASES[4], CASES[10]], ids=str)
+    def test_frames_are_found_by_what_they_carry(
+        self, case: tuple[str, int, int, dict[str, Any]]
+    ) -> None:
+        exchange = make(*case)
+        sets = fixtures.make(exchange, "states", seed=3, count=60)
+        octets = fixtures.write(sets, exchange, "pcapng", title="t")
+        found = capture.examine(capture.read_recording(io.BytesIO(octets)), exchange)
+        assert found.is_clean
+        data = sum(1 for step in sets[0].steps if step.data)
+        assert sum(side.data_frames for side in found.sides) in (data, data + 2)
+
+
+class TestLocator:
+    def test_named_senders(self) -> None:
+        locator = Locator(demo(), at={}, sources={})
+        packet = Packet(1, 1, None, b"\x01", "LX")
+        assert list(locator.find(packet)) == [Found(1, b"\x01")]
+        assert list(locator.find(packet._replace(sender="SC9"))) == [
+            Miss("other sender", "SC9 is no end of this connection")
+        ]
+        assert list(locator.find(packet._replace(sender="", octets=b""))) == []
+
+    def test_places(self) -> None:
+        locator = Locator(demo(), at={0: 2, 1: 9}, sources={})
+        octets = bytes(range(16))
+        assert list(locator.find(Packet(1, 1, None, octets))) == [
+            Found(0, octets[2:9], 2),
+            Found(1, octets[9:16], 9),
+        ]
+        assert list(locator.find(Packet(1, 1, None, octets[:10]))) == [
+            Found(0, octets[2:9], 2),
+            Miss("cut frame", "the packet holds 1 of 7 octets of a frame at 9"),
+        ]
+
+    def test_sources(self) -> None:
+        locator = Locator(demo(), at={0: 0, 1: 0}, sources={0: FIRST})
+        octets = bytes(7)
+        for source, side in ((FIRST, 0), (SECOND, 1)):
+            (found,) = locator.find(Packet(1, 1, None, octets, "", source))
+            assert found == Found(side, octets)
+        locator = Locator(demo(), at={0: 0, 1: 0}, sources={0: FIRST, 1: SECOND})
+        assert list(locator.find(Packet(1, 1, None, octets, "", "02:00:00:00:00:09"))) == []
+
+    def test_whole_lines(self) -> None:
+        locator = Locator(make("fscp-12-1", 2, 4, {}), at={}, sources={})
+        assert list(locator.find(Packet(1, 1, None, bytes(7)))) == [Found(0, bytes(7))]
+        assert list(locator.find(Packet(1, 1, None, bytes(11)))) == [Found(1, bytes(11))]
+        assert list(locator.find(Packet(1, 1, None, bytes(8)))) == [
+            Miss("length", "no end sends frames of 8 octets")
+        ]
+        alike = Locator(demo(), at={}, sources={})
+        assert list(alike.find(Packet(1, 1, None, bytes(7)))) == [
+            Miss("unknown sender", "both ends send frames of this length: name the sender")
+        ]
+
+    def test_whole_lines_of_one_length_that_name_their_sender(self) -> None:
+        exchange = make("fscp-13-1", 2, 2, {})
+        locator = Locator(exchange, at={}, sources={})
+        for step in states(exchange, 3):
+            assert list(locator.find(Packet(1, 1, None, step.octets))) == [
+                Found(step.side, step.octets)
+            ]
+
+    def test_search_in_the_middle(self) -> None:
+        exchange = make("fscp-12-1", 4, 6, {})
+        locator = Locator(exchange, at={}, sources={})
+        steps = [step for step in states(exchange, 5) if step.data]
+        for step in steps:
+            octets = bytes(3) + step.octets + bytes(5)
+            assert list(locator.find(Packet(1, 1, None, octets, "", FIRST))) == [
+                Found(step.side, step.octets, 3)
+            ]
+
+    def test_a_sure_place_shows_spoilt_frames_too(self) -> None:
+        exchange = make("fscp-12-1", 4, 6, {})
+        locator = Locator(exchange, at={}, sources={})
+        steps = [step for step in states(exchange, 9) if step.side == 0 and step.data]
+        spoilt = bytes(3) + bytes(11) + bytes(5)
+        empty = Packet(1, 1, None, spoilt, "", FIRST)
+        assert list(locator.find(empty)) == []
+        for step in steps[:3]:
+            octets = bytes(3) + step.octets + bytes(5)
+            list(locator.find(Packet(1, 1, None, octets, "", FIRST)))
+        assert list(locator.find(empty)) == [Found(0, bytes(11), 3)]
+        assert list(locator.find(empty._replace(octets=bytes(5)))) == [
+            Miss("cut frame", "the packet holds 2 of 11 octets of a frame at 3")
+        ]
+        assert list(locator.find(empty._replace(source=SECOND))) == []
+
+    def test_ends_that_look_alike(self) -> None:
+        exchange = demo()
+        step = next(step for step in states(exchange, 3) if step.data)
+        packet = Packet(1, 1, None, step.octets, "", FIRST)
+        locator = Locator(exchange, at={}, sources={})
+        assert list(locator.find(packet)) == [
+            Miss("unknown sender", "both ends send frames of this length: name a source")
+        ]
+        assert list(locator.find(packet._replace(octets=bytes(7)))) == []
+        locator = Locator(exchange, at={}, sources={1: FIRST})
+        assert list(locator.find(packet)) == [Found(1, step.octets)]
+
+    @pytest.mark.parametrize(
+        "spoil",
+        [
+            lambda octets: b"\x99" + octets[1:],  # no such command
+            lambda octets: octets[:5] + b"\xff\xff" + octets[7:],  # blocks that do not belong
+            lambda octets: octets[2:],  # the id, but no room before it
+        ],
+    )
+    def test_ids_that_stand_elsewhere(self, spoil: Any) -> None:
+        exchange = make("fscp-12-1", 4, 6, {})
+        step = next(step for step in states(exchange, 3) if step.side == 0 and step.data)
+        packet = Packet(1, 1, None, spoil(step.octets), "", FIRST)
+        assert list(Locator(exchange, at={}, sources={}).find(packet)) == []
+
+    @pytest.mark.parametrize("profile", ["fscp-2-1", "fscp-3-1"])
+    def test_profiles_without_an_id(self, profile: str) -> None:
+        case = next(case for case in CASES if case[0] == profile)
+        with pytest.raises(UsageError) as caught:
+            list(Locator(make(*case), at={}, sources={}).find(Packet(1, 1, 0, b"\x00", "", FIRST)))
+        assert str(caught.value) == (
+            f"frames of {profile} carry no id to search for: say where they begin"
+        )
+
+
+class TestJudge:
+    def test_history_is_learnt(self) -> None:
+        exchange = demo()
+        steps = [step for step in states(exchange, 20) if step.data]
+        judge = Judge(exchange)
+        results = [judge.judge(step.side, step.octets, step.time_us).result for step in steps]
+        assert results[:4] == ["unknown"] * 3 + ["accepted"]
+        assert set(results[4:]) == {"accepted"}
+
+    def test_repeats_and_foreign_frames_leave_the_history(self) -> None:
+        exchange = demo()
+        steps = states(exchange, 4)
+        judge = Judge(exchange, fresh=True)
+        for step in steps[:-1]:
+            assert judge.judge(step.side, step.octets, step.time_us).result == "accepted"
+        assert judge.judge(steps[-2].side, steps[-2].octets, 0).result == "repeat"
+        foreign = steps[-1].octets[:-2] + b"\x09\x09"
+        opinion = judge.judge(steps[-1].side, foreign)
+        assert (opinion.result, opinion.check) == ("foreign", "connection_id")
+        assert judge.judge(steps[-1].side, steps[-1].octets, None).result == "accepted"
+
+    def test_a_lost_packet_of_the_recording(self) -> None:
+        """One frame is missing: two rejections, then the stream is joined anew."""
+        exchange = demo()
+        steps = list(states(exchange, 20))
+        del steps[30]
+        judge = Judge(exchange, fresh=True)
+        opinions = [judge.judge(step.side, step.octets, step.time_us) for step in steps]
+        bad = [number for number, opinion in enumerate(opinions) if opinion.result == "rejected"]
+        assert bad == [30]
+        assert opinions[31].rejoined
+        assert opinions[31].result == "unknown"
+        assert opinions[31].text.startswith("history lost (rejected") or "history lost" in (
+            opinions[31].text
+        )
+        assert opinions[-1].result == "accepted"
+
+    def test_a_spoilt_stream_is_not_joined(self) -> None:
+        exchange = make("fscp-12-1", 4, 4, {})
+        judge = Judge(exchange, fresh=True)
+        steps = states(exchange, 4)
+        for step in steps:
+            judge.judge(step.side, step.octets)
+        last = bytearray(steps[-1].octets)
+        last[5] ^= 1  # the second block: no history can explain that
+        for _ in range(3):
+            assert judge.judge(1, bytes(last)).result == "rejected"
+
+    def test_other_profiles_are_joined_anew_too(self) -> None:
+        exchange = make("fscp-3-1", 2, 4, {})
+        steps = list(states(exchange, 20))
+        own = [step for step in steps if step.side == 0]
+        judge = Judge(exchange, fresh=True)
+        assert judge.judge(0, own[0].octets).result == "accepted"
+        assert judge.judge(0, own[5].octets).result == "rejected"
+        assert judge.judge(0, own[6].octets).rejoined
+        spoilt = own[8].octets[:-4] + b"\x00\x01\x02\x03"
+        assert judge.judge(0, own[7].octets).result == "accepted"
+        assert judge.judge(0, spoilt).result == "rejected"
+
+    def test_a_session_that_cannot_be_joined_is_kept(self) -> None:
+        exchange = make("fscp-13-1", 2, 2, {})
+        judge = Judge(exchange, fresh=True)
+        assert judge.judge(0, bytes(5)).result == "rejected"
+        assert judge.judge(0, bytes(5)).check == "length"
+
+    def test_watchdog(self) -> None:
+        exchange = demo()
+        steps = states(exchange, 4)
+        judge = Judge(exchange, fresh=True)
+        for step in steps[:-1]:
+            judge.judge(step.side, step.octets, step.time_us)
+        late = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + 100_000)
+        assert (late.result, late.check) == ("rejected", "watchdog")
+        assert late.text == "112 ms after the last frame, watchdog 100 ms"
+
+    def test_no_watchdog(self) -> None:
+        first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
+        judge = Judge(exchange_of(Connection(first=first, second=second)), fresh=True)
+        steps = states(demo(), 4)
+        gaps = [judge.judge(step.side, step.octets, 10 * step.time_us).gap_us for step in steps]
+        assert gaps[:2] == [None, None]
+        assert set(gaps[2:]) == {120_000}
+
+
+class TestDecoder:
+    """What differs between the two readings MUST be what differs between their texts."""
+
+    @given(data=st.binary(min_size=2, max_size=2))
+    @settings(max_examples=60)
+    def test_every_mistake(self, data: bytes) -> None:
+        for mistake in fixtures.mistakes(demo_connection()):
+            first, second = mistake.connection.ends
+            decoder = Decoder(first.sends, second.receives)
+            assert decoder.read(data).differs is bool(decoder.rows(data)), mistake.name
+
+    def test_alike(self) -> None:
+        first, second = demo_connection().ends
+        decoder = Decoder(first.sends, second.receives)
+        found = decoder.read(b"\x41\x05")
+        assert not found.differs
+        assert found.sent == found.received == (1, 0, 0, 0, 0, 0, 1, 0, 1, 1)
+
+    def test_rows(self) -> None:
+        mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
+        first, second = mistakes["one-sided"].ends
+        assert Decoder(first.sends, second.receives).rows(b"\x00\x04") == (
+            Row("brake2_release", "1 (holding brake 2 released)", "(not in the map)"),
+        )
+        assert Decoder(second.receives, first.sends).rows(b"\x00\x04") == (
+            Row("brake2_release", "(not in the map)", "1 (holding brake 2 released)"),
+        )
+        first, second = mistakes["meaning-inverted"].ends
+        decoder = Decoder(first.sends, second.receives)
+        assert decoder.read(b"\x01\x00").differs
+        assert not decoder.read(b"\x00\x00").differs
+        assert decoder.rows(b"\x01\x00") == (
+            Row("permit_torque", "1 (torque permitted)", "1 (not: torque permitted)"),
+        )
+
+    def test_numbers_of_every_type(self) -> None:
+        entries = (
+            Signal(name="level", at=Place(0, 0), width=8, type="int"),
+            Signal(name="share", at=Place(1, 0), width=16, type="float"),
+            Signal(name="word", at=Place(3, 0), width=16, type="uint", order="big"),
+            Signal(name="word", at=Place(0, 0), width=8, type="uint"),
+            Signal(name="late", at=Place(9, 0)),
+        )
+        decoder = Decoder(Map(entries=entries), Map(entries=entries))
+        assert [each.name for each in decoder.sent] == ["level", "share", "word", "late"]
+        assert decoder.read(bytes.fromhex("ff003e0102")).sent == (-1, 1.5, 0x0102, None)
+
+    def test_no_number_is_like_no_number(self) -> None:
+        entries = (Signal(name="share", at=Place(0, 0), width=16, type="float"),)
+        found = Decoder(Map(entries=entries), Map(entries=entries)).read(b"\x00\x7e")
+        assert math.isnan(found.sent[0] or 0)
+        assert not found.differs
+
+    def test_memory_is_bounded(self) -> None:
+        first, second = demo_connection().ends
+        decoder = Decoder(first.sends, second.receives)
+        for number in range(5000):
+            decoder.read(number.to_bytes(2, "little"))
+        assert len(decoder._known) <= 4096
+
+
+class TestGrid:
+    """A strip MUST show the lowest, highest and last number of every bin, however wide."""
+
+    @given(
+        events=st.lists(
+            st.tuples(st.integers(0, 5_000_000), st.integers(0, 5)), min_size=1, max_size=60
+        )
+    )
+    @settings(max_examples=100)
+    def test_against_all_that_happened(self, events: list[tuple[int, int]]) -> None:
+        events.sort(key=lambda event: event[0])
+        grid = Grid(1)
+        start = events[0][0]
+        for time_us, number in events:
+            grid.set(time_us, [number])
+        strip = grid.strip(0)
+        assert len(strip) <= BINS
+        last: int | None = None
+        for at, found in enumerate(strip):
+            low = start + at * grid.width_us
+            inside = [n for t, n in events if low <= t < low + grid.width_us]
+            seen = inside if last is None else [last, *inside]
+            last = seen[-1]
+            assert found == Bin(min(seen), max(seen), last)
+        changes = sum(left[1] != right[1] for left, right in itertools.pairwise(events))
+        assert grid.changes == [changes]
+
+    def test_what_is_not_known(self) -> None:
+        grid = Grid(2)
+        assert grid.strip(0) == ()
+        grid.set(0, [None, 1])
+        grid.set(5_000, [7], first=0)
+        assert grid.strip(0) == (None,) * 5 + (Bin(7, 7, 7),)
+        assert grid.strip(1) == (Bin(1, 1, 1),) * 6
+        grid.reach(600_000)
+        assert grid.width_us == 2000
+        assert grid.strip(0)[:3] == (None, None, Bin(7, 7, 7))
+        assert len(grid.strip(0)) == 301
+
+
+class TestExamination:
+    def test_a_clean_recording(self) -> None:
+        exchange = demo()
+        found = examined(exchange, states(exchange, 400), fresh=True)
+        assert found.is_clean
+        assert found.notes == {}
+        assert found.undriven == ()
+        assert [side.results for side in found.sides] == [{"accepted": 408}, {"accepted": 408}]
+        assert {side.longest_gap_us for side in found.sides} == {12_000}
+        assert {each.reader == each.side for each in found.timelines} == {True}
+        assert len(found.timelines) == 20
+
+    @pytest.mark.parametrize("error", fixtures.ERRORS)
+    def test_every_communication_error_is_reported(self, error: str) -> None:
+        exchange = demo()
+        made: Set = next(
+            each for each in fixtures.make(exchange, "faults", seed=1) if each.fault == error
+        )
+        found = examined(exchange, made.steps, fresh=True)
+        number = next(at for at, step in enumerate(made.steps, 1) if step.verdict == "reject")
+        kind = "foreign" if made.steps[number - 1].check == "connection_id" else "rejected"
+        (note,) = found.notes[kind].kept
+        assert (note.number, note.side) == (number, 0)
+        assert found.is_clean is (kind == "foreign")
+        assert (found.silent_count > 0) is (made.steps[number - 1].check == "watchdog")
+        is_noisy = kind == "rejected" and not found.silent_count
+        assert found.noisy_count == (1 if is_noisy else 0)
+
+    def test_the_first_difference(self) -> None:
+        mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
+        exchange = exchange_of(mistakes["swapped"])
+        steps = states(exchange, 100)
+        found = examined(exchange, steps, fresh=True)
+        decoder = Decoder(exchange.sent(0), exchange.received(0))
+        wrong = [
+            number
+            for number, step in enumerate(steps, 1)
+            if step.side == 0 and step.data and decoder.read(step.data).differs
+        ]
+        assert found.difference is not None
+        assert found.difference.note.number == wrong[0]
+        assert found.difference.count == len(wrong)
+        assert found.difference.rows == decoder.rows(steps[wrong[0] - 1].data)
+        assert not found.is_clean
+        names = [(each.signal.name, each.reader) for each in found.timelines if each.side == 0]
+        assert names[:4] == [
+            ("permit_torque", 0),
+            ("permit_torque", 1),
+            ("permit_no_ss1", 0),
+            ("permit_no_ss1", 1),
+        ]
+
+    def test_signals_that_only_the_consumer_knows(self) -> None:
+        first, second = demo_connection().ends
+        mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
+        renamed = mistakes["renamed"].second
+        exchange = exchange_of(Connection(first=first, second=renamed))
+        found = examined(exchange, states(exchange, 100), fresh=True)
+        only = [each for each in found.timelines if each.reader != each.side]
+        assert [each.signal.name for each in only] == ["something_else"]
+        assert second.receives.signals[0].name == "permit_torque"
+
+    def test_what_was_never_driven(self) -> None:
+        exchange = demo()
+        idle = fixtures.Run(exchange).ticks([(b"\x01\x01", b"\x00\x00")])
+        found = examined(exchange, idle, fresh=True)
+        rows = [(each.side, each.signal.name, each.indices) for each in found.undriven]
+        assert (0, "permit_torque", (0,)) not in rows
+        assert (0, "permit_up", (4,)) in rows
+        assert (0, "speed_level", (9,)) in rows
+        assert (1, "speed_range", (8, 9)) in rows
+        assert len([row for row in rows if row[0] == 1]) == 10
+
+    def test_safe_values_that_are_not_zero(self) -> None:
+        first, second = demo_connection().ends
+        entries = (
+            Signal(name="stopped", at=Place(0, 0), safe=1),
+            Signal(name="level", at=Place(2, 0), width=16, type="uint", order="big", safe=0x0102),
+            Signal(name="odd", at=Place(0, 1), width=2, type="uint", safe=9),
+        )
+        sends = Map(entries=entries)
+        exchange = exchange_of(
+            Connection(
+                first=dataclasses.replace(first, sends=sends),
+                second=dataclasses.replace(second, receives=sends),
+            )
+        )
+        steps = fixtures.Run(exchange).ticks([(b"\x01\x00\x01\x02", b"\x00\x00")])
+        found = examined(exchange, steps[-2:])
+        rows = {each.signal.name: each.indices for each in found.undriven if each.side == 0}
+        assert rows == {"stopped": (0,), "level": tuple(range(16, 32))}
+        steps = fixtures.Run(exchange).ticks([(b"\x00\x00\x00\x02", b"\x00\x00")])
+        found = examined(exchange, steps[-2:])
+        rows = {each.signal.name: each.indices for each in found.undriven if each.side == 0}
+        assert rows == {"level": (*range(17, 32),)}
+
+    def test_relations(self) -> None:
+        first, second = demo_connection().ends
+        rule = Relation(
+            name="brake-needs-torque",
+            when=(("brake1_release", (1,)),),
+            requires=(("permit_torque", (1,)),),
+            reason="x",
+        )
+        answer = Relation(
+            name="answer",
+            when=(("torque_off", (1,)),),
+            follows=(("receives.permit_torque", (1,)),),
+            within_ms=30,
+            reason="x",
+        )
+        plain = demo()
+        steps = fixtures.Run(plain).ticks([(b"\x00\x00", b"\x00\x00"), (b"\x40\x00", b"\x00\x00")])
+        exchange = exchange_of(
+            Connection(first=dataclasses.replace(first, relations=(rule,)), second=second)
+        )
+        found = examined(exchange, steps, fresh=True)
+        (note,) = found.notes["relation"].kept
+        assert note.number == len(steps) - 1
+        assert note.text.startswith("SC1: brake-needs-torque: ")
+        assert not found.is_clean
+        exchange = exchange_of(
+            Connection(first=first, second=dataclasses.replace(second, relations=(answer,)))
+        )
+        rows = [(b"\x00\x00", b"\x00\x00")] + [(b"\x01\x00", b"\x00\x00")] * 6
+        found = examined(exchange, fixtures.Run(plain).ticks(rows), fresh=True)
+        (note,) = found.notes["relation"].kept
+        assert note.text.startswith("LX: answer: ")
+
+    def test_values_beyond_the_data_break_no_relation(self) -> None:
+        first, second = demo_connection().ends
+        far = Signal(name="far", at=Place(8, 0))
+        rule = Relation(
+            name="far-rule", when=(("far", (0,)),), excludes=(("far", (0,)),), reason="x"
+        )
+        receives = Map(entries=(*second.receives.entries, far))
+        longer = dataclasses.replace(second, receives=receives, relations=(rule,))
+        exchange = exchange_of(Connection(first=first, second=longer))
+        found = examined(exchange, states(demo(), 30), fresh=True)
+        assert "relation" not in found.notes
+        assert [each.signal.name for each in found.undriven if each.reader == 1 != each.side] != []
+
+    def test_silence_at_the_end(self) -> None:
+        exchange = demo()
+        steps = list(states(exchange, 20))
+        last = steps[-1].time_us
+        alone = dataclasses.replace(steps[-2], time_us=last + 300_000)
+        found = examined(exchange, [*steps, alone], fresh=True)
+        assert [(each.side, each.end_us - each.start_us) for each in found.silent] == [
+            (0, 306_000),
+            (1, 300_000),
+        ]
+        assert found.sides[0].results["repeat"] == 1
+        assert not found.is_clean
+
+    def test_noise(self) -> None:
+        exchange = make("fscp-12-1", 4, 4, {})
+        steps = list(states(exchange, 60))
+        for at in (40, 41, 90):
+            octets = bytearray(steps[at].octets)
+            octets[5] ^= 1
+            steps[at] = dataclasses.replace(steps[at], octets=bytes(octets))
+        found = examined(exchange, steps, fresh=True)
+        assert [(each.side, each.start_us, each.count) for each in found.noisy] == [
+            (0, 240_000, 1),
+            (0, 540_000, 1),
+            (1, 246_000, 1),
+        ]
+        assert [note.number for note in found.notes["rejected"].kept] == [41, 42, 91]
+        assert found.notes["rejected"].kept[0].text == "crc: CRC_1 is 0x2536, computed 0xBFB5"
+        assert [note.number for note in found.notes["history lost"].kept] == [43, 92]
+
+    def test_one_noisy_interval(self) -> None:
+        first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
+        exchange = exchange_of(Connection(first=first, second=second))
+        bad = [
+            Step(side=0, time_us=time_us, octets=b"\x36")
+            for time_us in (0, 50_000, 150_000, 400_000)
+        ]
+        found = examined(exchange, bad)
+        assert [(each.start_us, each.end_us, each.count) for each in found.noisy] == [
+            (0, 150_000, 3),
+            (400_000, 400_000, 1),
+        ]
+        assert not found.is_clean
+
+    def test_without_times(self) -> None:
+        exchange = demo()
+        rows = [
+            Packet(number, number, None, step.octets, exchange.names[step.side])
+            for number, step in enumerate(states(exchange, 30))
+        ]
+        spoilt = rows[3]._replace(octets=b"\x00")
+        found = capture.examine([*rows, spoilt], exchange, fresh=True)
+        assert (found.start_us, found.end_us, found.timelines) == (None, None, ())
+        assert found.notes["rejected"].count == 1
+        assert found.noisy_count == 0
+
+    def test_troubles_and_misses(self) -> None:
+        exchange = demo()
+        rows = packets(exchange, states(exchange, 10))
+        extra: list[Packet | Trouble] = [
+            Trouble(99, 4711, "line", "why"),
+            Packet(100, 100, 0, b"\x01", "SC1"),
+            Packet(101, 101, None, b"\x01", "SC9"),
+        ]
+        found = capture.examine([*rows, *extra], exchange, fresh=True)
+        assert {kind: notes.count for kind, notes in found.notes.items()} == {
+            "line": 1,
+            "time": 1,
+            "rejected": 1,
+            "other sender": 1,
+        }
+        assert found.notes["line"].kept[0].offset == 4711
+        assert not found.is_clean
+
+    def test_lists_are_bounded_and_counts_exact(self) -> None:
+        exchange = demo()
+        bad = [Step(side=0, time_us=time_us * 1_000_000, octets=b"\x36") for time_us in range(50)]
+        found = examined(exchange, bad)
+        assert found.notes["rejected"].count == found.noisy_count == 50
+        assert len(found.notes["rejected"].kept) == len(found.noisy) == KEPT
+
+    def test_nothing_at_all(self) -> None:
+        found = capture.examine([], demo())
+        assert (found.packets, found.frames, found.is_clean) == (0, 0, False)
+
+    def test_nothing_that_could_be_judged(self) -> None:
+        exchange = make("fscp-2-1", 0, 1, {"format": "extended"})
+        found = examined(exchange, states(exchange, 20))
+        assert found.sides[1].results == {"unknown": 20}
+        assert not found.is_clean

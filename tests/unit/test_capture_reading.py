@@ -1,0 +1,350 @@
+"""Reading recordings: lines, JSON Lines, pcap and pcapng, and every way to spoil them."""
+
+from __future__ import annotations
+
+import builtins
+import io
+import json
+import struct
+from typing import Any
+
+import pytest
+from dpkt import ethernet, ip, ip6, pcap, pcapng, sll, udp
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from safeframe.capture import Packet, Trouble, Wanted, read_recording
+from safeframe.capture.lines import MAX_LINE_OCTETS
+from safeframe.capture.pcap import MAX_BLOCK_OCTETS
+from safeframe.errors import UsageError
+
+PAYLOAD = bytes(range(20))
+STATION = b"\x02\x00\x00\x00\x00\x01"
+
+
+def read(octets: bytes, **wanted: int) -> list[Packet | Trouble]:
+    return list(read_recording(io.BytesIO(octets), Wanted(**wanted)))
+
+
+def one(octets: bytes, **wanted: int) -> Packet:
+    (found,) = read(octets, **wanted)
+    assert isinstance(found, Packet)
+    return found
+
+
+def trouble(octets: bytes) -> Trouble:
+    found = read(octets)[-1]
+    assert isinstance(found, Trouble)
+    return found
+
+
+def packed(*packets: bytes, link: int = 1, nano: bool = False) -> bytes:
+    """Return a pcap file with one packet for each millisecond."""
+    out = io.BytesIO()
+    make: Any = pcap.Writer
+    writer = make(out, linktype=link, nano=nano)
+    for number, packet in enumerate(packets):
+        writer.writepkt(packet, number / 1000)
+    return out.getvalue()
+
+
+def blocks(*packets: bytes, link: int = 1) -> bytes:
+    """Return a pcapng file with one packet for each millisecond."""
+    out = io.BytesIO()
+    make: Any = pcapng.Writer
+    writer = make(out, linktype=link)
+    for number, packet in enumerate(packets):
+        writer.writepkt(packet, number / 1000)
+    return out.getvalue()
+
+
+def ethernet_ii(kind: int, payload: bytes, tag: bytes = b"") -> bytes:
+    return bytes(6) + STATION + tag + struct.pack(">H", kind) + payload
+
+
+def datagram(payload: bytes, port: int = 2222) -> Any:
+    make: Any = udp.UDP
+    return make(sport=port, dport=port, ulen=8 + len(payload), data=payload)
+
+
+def over_ip(payload: bytes, port: int = 2222) -> bytes:
+    make: Any = ip.IP
+    inner = datagram(payload, port)
+    return bytes(make(src=b"\x0a\0\0\1", dst=b"\x0a\0\0\2", p=17, len=20 + len(inner), data=inner))
+
+
+class TestLines:
+    @pytest.mark.parametrize(
+        ("line", "packet"),
+        [
+            ("0102", Packet(1, 1, None, b"\x01\x02")),
+            ("01 0203", Packet(1, 1, None, b"\x01\x02\x03")),
+            ("@12 0a", Packet(1, 1, 12, b"\x0a")),
+            ("SC1: 0A", Packet(1, 1, None, b"\x0a", "SC1")),
+            ("@7\tstorage lift : 0a  # why", Packet(1, 1, 7, b"\x0a", "storage lift")),
+            ("\ufeff0a", Packet(1, 1, None, b"\x0a")),
+        ],
+    )
+    def test_lines(self, line: str, packet: Packet) -> None:
+        assert read(line.encode()) == [packet]
+
+    def test_comments_and_empty_lines(self) -> None:
+        assert read(b"\n# only this\n   \n0a\n") == [Packet(4, 4, None, b"\x0a")]
+        assert read(b"") == []
+
+    @pytest.mark.parametrize("line", ["0", "xyz", "@12", "@x 0a", "SC1:", "a:b:0a", "0a 0"])
+    def test_what_is_no_line(self, line: str) -> None:
+        assert trouble(line.encode()) == Trouble(
+            1,
+            1,
+            "line",
+            f"a line must be [@TIME_US] [NAME:] hexadecimal octets, not {line!r}",
+        )
+
+    def test_troubles_lose_nothing_behind_them(self) -> None:
+        long = b"00" * MAX_LINE_OCTETS
+        found = read(b"0a\n" + long + b"\n\xff\n0b\n")
+        assert found == [
+            Packet(1, 1, None, b"\x0a"),
+            Trouble(2, 2, "line", "the line is longer than 65536 octets"),
+            Trouble(3, 3, "line", "a line must be UTF-8, not octet 0xff at column 1"),
+            Packet(4, 4, None, b"\x0b"),
+        ]
+
+    def test_a_long_line_at_the_end(self) -> None:
+        assert trouble(b"00" * MAX_LINE_OCTETS).text == "the line is longer than 65536 octets"
+
+
+class TestJson:
+    def test_rows(self) -> None:
+        rows = [
+            {"format": "safeframe-cases/1"},
+            {"octets": "0a"},
+            {"octets": "0b", "time_us": 5, "sender": "SC1"},
+            {"octets": "0c", "inputs": {"time_us": 6, "sender": "LX"}},
+        ]
+        text = "\n\n".join(map(json.dumps, rows))
+        assert read(text.encode()) == [
+            Packet(3, 3, None, b"\x0a"),
+            Packet(5, 5, 5, b"\x0b", "SC1"),
+            Packet(7, 7, 6, b"\x0c", "LX"),
+        ]
+
+    @pytest.mark.parametrize(
+        ("row", "text"),
+        [
+            ("{", "JSON: Expecting property name enclosed in double quotes"),
+            ("[]", "a line must hold an object"),
+            ('{"inputs": 1}', "inputs must be an object"),
+            ('{"octets": "0a", "time_us": true}', "time_us must be an integer"),
+            ('{"octets": "0a", "time_us": 1.5}', "time_us must be an integer"),
+            ('{"octets": "0a", "sender": 1}', "sender must be a text"),
+            ('{"octets": 1}', "octets must be hexadecimal octets"),
+            ('{"octets": "0"}', "octets must be hexadecimal octets"),
+            ("{}", "octets must be hexadecimal octets"),
+            ("[" * 20_000, "JSON: too deep or long"),
+            ('{"octets": "0a", "time_us": ' + "9" * 5000 + "}", "JSON: too deep or long"),
+        ],
+    )
+    def test_wrong_rows(self, row: str, text: str) -> None:
+        found = read(b'{"octets": "0a"}\n' + row.encode() + b"\n\xff\n")
+        assert found[:2] == [Packet(1, 1, None, b"\x0a"), Trouble(2, 2, "line", text)]
+        assert isinstance(found[2], Trouble)
+
+
+class TestPackets:
+    def test_pcap(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        found = read(packed(packet, packet))
+        source = "02:00:00:00:00:01"
+        assert found == [
+            Packet(1, 24, 0, PAYLOAD, "", source),
+            Packet(2, 24 + 16 + 34, 1000, PAYLOAD, "", source),
+        ]
+        assert [each[2] for each in read(packed(packet, packet, nano=True))] == [0, 1000]
+
+    def test_pcapng(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        found = read(blocks(packet, packet))
+        assert [(each.number, each.offset, each[2]) for each in found] == [
+            (1, 48, 0),
+            (2, 116, 1000),
+        ]
+        assert one(blocks(packet)).octets == PAYLOAD
+
+    def test_tags(self) -> None:
+        tagged = ethernet_ii(0x88B5, PAYLOAD, b"\x81\x00\x00\x05")
+        assert one(packed(tagged)).octets == PAYLOAD
+        assert one(packed(tagged), ethertype=0x88B5).octets == PAYLOAD
+        twice = ethernet_ii(0x88B5, PAYLOAD, b"\x88\xa8\x00\x05\x81\x00\x00\x06")
+        assert one(packed(twice), ethertype=0x88B5).octets == PAYLOAD
+
+    @pytest.mark.parametrize(
+        ("wanted", "found"),
+        [
+            ({}, True),
+            ({"ethertype": 0x88B5}, True),
+            ({"ethertype": 0x88AB}, False),
+            ({"udp_port": 1}, False),
+        ],
+    )
+    def test_wanted_packets(self, wanted: dict[str, int], found: bool) -> None:
+        octets = one(packed(ethernet_ii(0x88B5, PAYLOAD)), **wanted).octets
+        assert octets == (PAYLOAD if found else b"")
+
+    @pytest.mark.parametrize(
+        ("wanted", "found"),
+        [
+            ({}, True),
+            ({"udp_port": 2222}, True),
+            ({"udp_port": 9}, False),
+            ({"ethertype": 0x800}, False),
+        ],
+    )
+    def test_datagrams(self, wanted: dict[str, int], found: bool) -> None:
+        packet = one(packed(ethernet_ii(0x0800, over_ip(PAYLOAD))), **wanted)
+        assert packet.octets == (PAYLOAD if found else b"")
+        assert packet.source == ("10.0.0.1" if found else "")
+
+    def test_other_links(self) -> None:
+        assert one(packed(over_ip(PAYLOAD), link=101)).octets == PAYLOAD
+        make: Any = ip6.IP6
+        six = make(src=b"\xfe\x80" + bytes(13) + b"\1", nxt=17, data=datagram(PAYLOAD))
+        six.plen = len(six.data)
+        packet = one(packed(bytes(six), link=101))
+        assert (packet.octets, packet.source) == (PAYLOAD, "fe80::1")
+        cooked: Any = sll.SLL
+        odd = bytes(cooked(hdr=STATION + b"\0\0", ethtype=0x88B5, data=PAYLOAD))
+        packet = one(packed(odd, link=113), ethertype=0x88B5)
+        assert (packet.octets, packet.source) == (PAYLOAD, "02:00:00:00:00:01")
+        assert one(packed(PAYLOAD, link=147)) == Packet(1, 24, 0, PAYLOAD)
+
+    def test_packets_that_are_no_frames(self) -> None:
+        tcp = bytes(over_ip(PAYLOAD)).replace(b"\x40\x11", b"\x40\x06", 1)
+        for packet in (b"", b"\x01", tcp[:20], ethernet_ii(0x0800, b"\x45" + bytes(3))):
+            assert one(packed(packet, link=101)).octets == b""
+        assert one(packed(ethernet_ii(0x0800, tcp))).octets == b""
+        assert one(packed(b"\x01\x02")).octets == b""
+
+    def test_many_addresses(self) -> None:
+        many = [
+            bytes(6) + number.to_bytes(6, "big") + b"\x88\xb5" + PAYLOAD for number in range(4100)
+        ]
+        found = read(packed(*many, many[0]))
+        assert found[-1][-1] == found[0][-1] == "00:00:00:00:00:00"
+
+    def test_without_the_library(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        real = builtins.__import__
+
+        def missing(name: str, *args: Any, **more: Any) -> Any:
+            if name == "dpkt":
+                raise ImportError(name)
+            return real(name, *args, **more)
+
+        octets = packed(b"")
+        monkeypatch.setattr(builtins, "__import__", missing)
+        with pytest.raises(UsageError) as caught:
+            read(octets)
+        assert str(caught.value) == "captures need a library: install the extra safeframe[capture]"
+
+
+class TestSpoiltFiles:
+    def test_every_truncation_of_pcap(self) -> None:
+        """Whole packets are read, the torn one is named with its place."""
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        whole = packed(packet, packet, packet)
+        for size in range(4, len(whole)):
+            found = read(whole[:size])
+            count, rest = divmod(size - 24, 16 + len(packet))
+            if size < 24:
+                assert found == [
+                    Trouble(0, 0, "file", f"the file ends {24 - size} octets too early")
+                ]
+                continue
+            assert len([each for each in found if isinstance(each, Packet)]) == count
+            if rest:
+                last = found[-1]
+                assert isinstance(last, Trouble)
+                assert (last.number, last.kind) == (count + 1, "file")
+                assert last.offset == 24 + count * (16 + len(packet))
+
+    def test_every_truncation_of_pcapng(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        whole = blocks(packet, packet)
+        ends = {48: 0, 116: 1, 184: 2}
+        for size in range(4, len(whole)):
+            found = read(whole[:size])
+            if size in ends:
+                assert len(found) == ends[size]
+            else:
+                assert isinstance(found[-1], Trouble)
+
+    def test_absurd_lengths(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        whole = bytearray(packed(packet, packet))
+        whole[32:36] = (0x7FFFFFFF).to_bytes(4, "little")
+        assert read(bytes(whole)) == [
+            Trouble(1, 24, "file", "a length of 2147483647 octets makes no sense")
+        ]
+        spoilt = bytearray(blocks(packet))
+        spoilt[52:56] = (4).to_bytes(4, "little")
+        assert read(bytes(spoilt)) == [
+            Trouble(1, 48, "file", "a length of -4 octets makes no sense")
+        ]
+        assert MAX_BLOCK_OCTETS == 4194304
+
+    def test_a_malformed_block_does_not_hide_the_next(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        spoilt = bytearray(blocks(packet, packet))
+        spoilt[112:116] = bytes(4)  # the second length of the first packet
+        found = read(bytes(spoilt))
+        assert found[0] == Trouble(
+            1, 48, "packet", "malformed: UnpackError length fields do not match"
+        )
+        assert isinstance(found[1], Packet)
+        assert (found[1].number, found[1].octets) == (2, PAYLOAD)
+
+    def test_wrong_link_type(self) -> None:
+        assert read(packed(PAYLOAD, link=127)) == [
+            Trouble(
+                0,
+                24,
+                "file",
+                "the link type must be Ethernet, Linux cooked, raw IP or user-defined, not 127",
+            )
+        ]
+
+    def test_no_interface(self) -> None:
+        found = trouble(blocks()[:28])
+        assert found.text == "malformed: ValueError IDB not found"
+
+    def test_interfaces_and_sections(self) -> None:
+        packet = ethernet_ii(0x88B5, PAYLOAD)
+        whole = blocks(packet)
+        section, interface, rest = whole[:28], whole[28:48], whole[48:]
+        assert len(read(section + interface + interface + rest)) == 1
+        other = interface[:8] + b"\x65\x00" + interface[10:]
+        assert trouble(section + interface + rest + other + rest) == Trouble(
+            2, 116, "file", "an interface unlike the first begins: split the file by interface"
+        )
+        assert trouble(whole + whole) == Trouble(
+            2, 116, "file", "a second section begins: split the file"
+        )
+
+    @given(octets=st.binary(max_size=400), kind=st.sampled_from(("pcap", "pcapng", "json", "hex")))
+    @settings(max_examples=300)
+    def test_any_octets(self, octets: bytes, kind: str) -> None:
+        head = {
+            "pcap": packed(b"")[:24],
+            "pcapng": blocks(b"")[:48],
+            "json": b'{"a": 1}\n',
+            "hex": b"00\n",
+        }[kind]
+        for found in read(head + octets):
+            assert isinstance(found, Packet | Trouble)
+
+
+def test_ethernet_without_type_is_no_frame() -> None:
+    """IEEE 802.3 with a length instead of a type; the library may trip over what follows."""
+    assert one(packed(bytes(6) + STATION + b"\x00\x04" + PAYLOAD)).octets in (b"", PAYLOAD[:4])
+    assert ethernet.ETH_HDR_LEN == 14
