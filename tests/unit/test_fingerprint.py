@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -28,6 +29,7 @@ from safeframe.fingerprint import (
 from safeframe.model import Connection, End, Map, Reserved, Signal
 from safeframe.profiles import Source
 from safeframe.source import Location
+from tests.rules.examples import examples
 from tests.strategies import clean_connections, ends
 
 SITE = demo.after()
@@ -264,3 +266,33 @@ class TestEveryDifference:
 def test_the_demo_fingerprint_never_moves() -> None:
     """Whoever wrote it into a record must find it again, with every later release."""
     assert wire_fingerprint(SC1) == WIRE
+
+
+def test_the_documented_lines_agree_on_every_example(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Anybody MUST be able to recompute a wire fingerprint without this package."""
+    page = Path(__file__).parents[2] / "docs" / "fingerprints.md"
+    code = page.read_text(encoding="utf-8").split("```python\n")[1].split("```")[0]
+    folder = tmp_path / "demo-lift" / "after"
+    folder.mkdir(parents=True)
+    for name, text in SITE.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(code, names)
+    assert "safeframe" not in code.replace("safeframe-wire/1", "")
+    texts = [*SITE.values(), *demo.before().values()]
+    texts += (text for variant in demo.variants() for text in variant.site.values())
+    for example in examples().values():
+        maps = example.good | example.bad
+        texts += (
+            text
+            for name, text in maps.items()
+            if name.endswith(".toml") and not name.endswith("plant.toml")
+        )
+    floats = '{ at = "1.0", name = "f", width = 32, type = "float", safe = -0.0 },'
+    texts.append(SITE["sc1-lx.toml"].replace('{ at = "1.3", reserved = 5 },', floats))
+    assert len(texts) > 200
+    for text in texts:
+        assert names["wire_fingerprint"](text) == wire_fingerprint(mapfile.loads(text))
