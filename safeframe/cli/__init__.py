@@ -17,6 +17,7 @@ __all__ = ["COMMANDS", "main"]
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
     "diff": "say what differs between map files, or between the edits of two ends",
+    "relations": "list the states that the rules between signals allow",
     "edit": "make one change at both ends, out of the reserve",
     "show": "print what one map file says, as tables",
     "fingerprint": "print what tells equal maps from different ones",

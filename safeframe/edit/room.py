@@ -41,21 +41,19 @@ class Room:
         if here is not None:
             return
         if upwards:
-            where, first = f"at {Place.at(start)}", start
+            where = f"at {Place.at(start)}"
             reach = next((run[1] for run in runs if run[0] <= start < run[1]), start)
             count, blocked = reach - start, reach
         else:
-            where, first = f"before {Place.at(end)}", end - 1
+            where = f"before {Place.at(end)}"
             reach = next((run[0] for run in runs if run[0] < end <= run[1]), end)
             count, blocked = end - reach, reach - 1
-        elsewhere = ", ".join(
-            f"{run_text(*run)} ({_bits(run[1] - run[0])})"
-            for run in self.runs(own=False)
-            if not run[0] <= first < run[1]
+        free = ", ".join(
+            f"{run_text(*run)} ({_bits(run[1] - run[0])})" for run in self.runs(own=False)
         )
         raise UsageError(
             f"{self.own} needs {_bits(end - start)} {where}, {count} free there "
-            f"({self._blocked(blocked)}); free runs elsewhere: {elsewhere or 'none'}"
+            f"({self._blocked(blocked)}); free runs: {free or 'none'}"
         )
 
     def _free(self, segment: Segment, own: bool) -> bool:

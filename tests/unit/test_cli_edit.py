@@ -130,7 +130,7 @@ def test_a_float(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
             "insert",
             "--name x --width 7 --after speed_level",
             "x needs 7 bits at 1.2, 6 free there (2.0 is beyond the data at SC1 and LX); "
-            "free runs elsewhere: none",
+            "free runs: 1.2-1.7 (6 bits)",
         ),
         ("insert", "--name x --at 1", "a place must be \"octet.bit\" with bit 0..7, not '1'"),
         (
@@ -163,7 +163,7 @@ def test_a_float(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
             "resize",
             "--name fault_ack --width 2 --type int",
             "fault_ack needs 1 bit at 1.0, 0 free there (1.0 is speed_level at SC1 and LX); "
-            "free runs elsewhere: 1.2-1.7 (6 bits)",
+            "free runs: 1.2-1.7 (6 bits)",
         ),
         ("bind", "--name fault_ack --bind X=y", "an end must be SC1 or LX, not X"),
         (

@@ -188,22 +188,22 @@ class TestInsert:
             (
                 Insert(name="new", width=3, at=Place(1, 6), sender="SC1"),
                 "new needs 3 bits at 1.6, 2 free there (2.0 is reserve that carries 0x1 at SC1); "
-                "free runs elsewhere: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits)",
+                "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
             ),
             (
                 Insert(name="new", width=3, before="up"),
                 "new needs 3 bits before 1.4, 2 free there (1.1 is level at SC1 and LX); "
-                "free runs elsewhere: 0.1-0.7 (7 bits), 1.5-1.7 (3 bits)",
+                "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
             ),
             (
                 Insert(name="new", before="permit"),
                 "new needs 1 bit before 0.0, 0 free there (the data begin there); "
-                "free runs elsewhere: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
+                "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
             ),
             (
                 Insert(name="new", width=8, at=Place(3, 0), sender="SC1"),
                 "new needs 8 bits at 3.0, 0 free there (3.0 is beyond the data at SC1 and LX); "
-                "free runs elsewhere: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
+                "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
             ),
             (
                 Insert(name="up", after="permit"),
@@ -251,7 +251,7 @@ class TestInsert:
         )
         assert refused(Insert(name="new", at=Place(0, 6), sender="SC1"), lx=lx) == (
             "new needs 1 bit at 0.6, 0 free there (0.6 is not declared at LX); "
-            "free runs elsewhere: 0.1-0.5 (5 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)"
+            "free runs: 0.1-0.5 (5 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)"
         )
         overlapping = LX.replace('at = "0.4"\nreserved = 4', 'at = "0.4"\nreserved = 5')
         sc1 = SC1.replace('at = "1.0", name = "level", width = 2', 'at = "1.1", name = "level"')
@@ -403,7 +403,7 @@ class TestResize:
     def test_refusal(self) -> None:
         assert refused(Resize(name="level", width=5)) == (
             "level needs 3 bits at 1.2, 2 free there (1.4 is up at SC1 and LX); "
-            "free runs elsewhere: 0.1-0.7 (7 bits), 1.5-1.7 (3 bits)"
+            "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)"
         )
 
 
@@ -446,7 +446,7 @@ class TestMove:
             (
                 Move(name="up", at=Place(1, 0)),
                 "up needs 1 bit at 1.0, 0 free there (1.0 is level at SC1 and LX); "
-                "free runs elsewhere: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
+                "free runs: 0.1-0.7 (7 bits), 1.2-1.3 (2 bits), 1.5-1.7 (3 bits)",
             ),
             (
                 Move(name="up", after="up"),
