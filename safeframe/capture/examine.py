@@ -90,6 +90,10 @@ class _Intervals:
         if len(self.kept) < KEPT:
             self.kept.append(interval)
 
+    def in_order(self) -> tuple[Interval, ...]:
+        """Return the intervals that were kept, earliest first."""
+        return tuple(sorted(self.kept, key=lambda each: each.start_us))
+
 
 class _Side:
     """What is remembered of one side."""
@@ -274,9 +278,9 @@ class _Course:
             sides=(self._report(0), self._report(1)),
             notes=self._notes,
             difference=difference,
-            silent=tuple(self._silent.kept),
+            silent=self._silent.in_order(),
             silent_count=self._silent.count,
-            noisy=tuple(self._noisy.kept),
+            noisy=self._noisy.in_order(),
             noisy_count=self._noisy.count,
             undriven=tuple(self._undriven()),
             timelines=tuple(each for each in self._timelines() if any(each.bins)),

@@ -35,8 +35,8 @@ class Judge:
     """The receivers of both ends, in one.
 
     A frame that is right but comes after the watchdog has expired is rejected by ``watchdog``.
-    After two rejections in a row the history is taken for lost, and the stream is joined anew
-    if the frame fits a new beginning.
+    After two rejections without an accepted frame between them the history is taken for lost, and
+    the stream is joined anew if the frame fits a new beginning.
     """
 
     def __init__(self, exchange: Exchange, *, fresh: bool = False) -> None:
@@ -58,11 +58,13 @@ class Judge:
             opinion = _ACCEPTED
         else:
             opinion = self._ask(side, octets)
-        if opinion.result in ("accepted", "unknown"):
-            self._failures = 0
-            return self._timed(side, opinion, time_us)
         if opinion.result == "rejected":
             self._failures += 1
+            return opinion
+        if opinion.result == "accepted" or opinion.rejoined:
+            self._failures = 0
+        if opinion.result in ("accepted", "unknown"):
+            return self._timed(side, opinion, time_us)
         return opinion
 
     def _ask(self, side: int, octets: bytes) -> Opinion:
