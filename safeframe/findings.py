@@ -105,13 +105,15 @@ class Report:
     """All findings about some connections, worst first, and what was allowed.
 
     ``connections`` are the names of the connections checked, in order; ``facts`` are
-    (label, text) lines that say what was looked at when nothing was wrong.
+    (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
+    that a baseline file knows already.
     """
 
     findings: tuple[Finding, ...] = ()
     waived: tuple[Waived, ...] = ()
     connections: tuple[str, ...] = ()
     facts: tuple[tuple[str, str], ...] = ()
+    known: tuple[Finding, ...] = ()
 
     def worst(self) -> str:
         """Return the worst severity among the findings, or an empty string."""
@@ -131,4 +133,5 @@ def merge_reports(reports: Iterable[Report]) -> Report:
         waived=tuple(waived for report in kept for waived in report.waived),
         connections=tuple(name for report in kept for name in report.connections),
         facts=tuple(fact for report in kept for fact in report.facts),
+        known=tuple(finding for report in kept for finding in report.known),
     )

@@ -32,7 +32,7 @@ BASE = "errors source bits crc model findings"
 MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
 UPPER = (
     f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint "
-    "checklist timing record plantfile edit replace exchange fixtures capture"
+    "checklist timing record plantfile edit replace exchange fixtures capture baseline picture"
 )
 TABLE = {
     "errors": row(0),
@@ -45,12 +45,14 @@ TABLE = {
     "residual": row(2, "errors crc", "numpy"),
     "mapfile": row(3, BASE),
     "profiles": row(3, "errors source bits crc"),
+    "baseline": row(3, "errors findings"),
     "pairing": row(3, "errors bits model"),
     "reading": row(3, "errors bits model"),
     "gather": row(3, "errors model"),
     "demo": row(3),
     "frame": row(4, MIDDLE, "construct numpy"),
     "relations": row(4, "errors model reading"),
+    "picture": row(4, "bits model pairing"),
     "checks": row(4, f"{MIDDLE} relations timing fingerprint"),
     "diff": row(4, MIDDLE),
     "edit": row(5, f"{MIDDLE} mapfile diff checks"),
@@ -65,8 +67,9 @@ TABLE = {
     "capture": row(5, "errors model reading relations exchange frame", "dpkt"),
     "record": row(5, f"{MIDDLE} mapfile checks diff fingerprint checklist timing"),
     "plantfile": row(6, "errors source model mapfile record"),
-    "render": row(6, UPPER),
+    "render": row(6, f"{UPPER} __init__"),
     "cli": row(7, f"{UPPER} render __init__"),
+    "pytest_plugin": row(7, "model mapfile exchange fixtures", "pytest"),
     "__init__": row(7, UPPER),
     "__main__": row(7, "cli"),
 }

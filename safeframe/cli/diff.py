@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import argparse
 import sys
+from typing import TYPE_CHECKING
 
 from .. import diff
 from ..errors import InputError, UsageError
 from ..model import Connection, End
 from . import inputs, options
+
+if TYPE_CHECKING:
+    from ..render.checkhtml import Picture
+    from ..render.difftables import Section
 
 __all__ = ["configure", "run"]
 
@@ -66,7 +71,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="with four files: list the signals that arrive unchanged too",
     )
-    options.add_format(parser)
+    parser.add_argument(
+        "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
+    )
+    options.add_format(parser, "json", "markdown")
     options.add_color(parser)
 
 
@@ -85,6 +93,10 @@ def run(args: argparse.Namespace) -> int:
             from ..render import changesjson  # deferred: json costs start-up time.
 
             sys.stdout.write(changesjson.problems(error))
+        elif args.format == "markdown":
+            from ..render import markdown
+
+            sys.stdout.write(markdown.problems(error))
         raise
     return _two(args, *ends) if len(ends) == 2 else _four(args, *ends)
 
@@ -99,16 +111,55 @@ def _two(args: argparse.Namespace, one: End, two: End) -> int:
     else:
         found = diff.compare_connection(Connection(first=one, second=two))
         names = [one.name, two.name]
+    if args.html or args.format == "markdown":
+        from ..render import difftables
+
+        sections = difftables.changes(found, classes)
+        # Two versions of one end are drawn as what it sends and receives, before and after.
+        pairs = _versions(one, two) if mode == "versions" else _directions(one, two)
+        _page(args, f"Differences of {' and '.join(names)}", sections, pairs)
     if args.format == "json":
         from ..render import changesjson
 
         sys.stdout.write(changesjson.changes(mode, names, found, classes=classes))
-    else:
+    elif args.format == "text":
         from ..render import changes
 
         title = " and ".join(names)
         sys.stdout.write(changes.changes(title, found, classes=classes, look=options.look(args)))
     return int(diff.fails(found, args.fail_on))
+
+
+def _page(
+    args: argparse.Namespace, title: str, sections: list[Section], pairs: list[Picture]
+) -> None:
+    from ..render import checkhtml, difftables
+
+    if args.html:
+        figures = [
+            (f"{name}, bit by bit", checkhtml.picture(name, grids, f"p{number}"))
+            for number, (name, grids) in enumerate(pairs)
+        ]
+        options.write_file(args.html, difftables.to_html(title, sections, figures))
+    if args.format == "markdown":
+        sys.stdout.write(difftables.to_markdown(title, sections))
+
+
+def _directions(one: End, two: End) -> list[Picture]:
+    from ..picture import compare
+
+    both = Connection(first=one, second=two)
+    return [(direction.name, compare(direction)) for direction in both.directions()]
+
+
+def _versions(before: End, after: End) -> list[Picture]:
+    from ..picture import compare_maps
+
+    words = ("before", "after")
+    return [
+        (f"{after.name} sends", compare_maps(words, words, before.sends, after.sends)),
+        (f"{after.name} receives", compare_maps(words, words, before.receives, after.receives)),
+    ]
 
 
 def _mode(one: End, two: End) -> str:
@@ -128,11 +179,20 @@ def _four(args: argparse.Namespace, *ends: End) -> int:
     comparison = diff.compare_edits(before, after)
     classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
     mixed = diff.mixed_versions(before, after)
+    if args.html or args.format == "markdown":
+        from ..render import difftables
+
+        sections = difftables.edits(comparison, classes, mixed)
+        pairs = [
+            *_versions(before.first, after.first),
+            *_versions(before.second, after.second),
+        ]
+        _page(args, f"Edits of {after.name}", sections, pairs)
     if args.format == "json":
         from ..render import changesjson
 
         sys.stdout.write(changesjson.edits(comparison, classes, mixed))
-    else:
+    elif args.format == "text":
         from ..render import changes
 
         sys.stdout.write(

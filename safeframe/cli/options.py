@@ -10,16 +10,21 @@ from .. import profiles
 from ..profiles import Profile
 from ..render.text import PLAIN, Look, wants_color
 
-__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles"]
+__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles", "write_file"]
 
 _WIDEST = 110
 """Longer lines are hard to read; more columns of a terminal stay empty."""
 
 
-def add_format(parser: argparse.ArgumentParser) -> None:
-    """Add ``--format text|json``."""
+def add_format(parser: argparse.ArgumentParser, *formats: str) -> None:
+    """Add ``--format text|json``, or text and the formats given."""
     parser.add_argument(
-        "--format", choices=("text", "json"), default="text", help="for people or for programs"
+        "--format",
+        choices=("text", *(formats or ("json",))),
+        default="text",
+        help="for people or for programs (default: text)"
+        if formats
+        else "for people or for programs",
     )
 
 
@@ -56,3 +61,9 @@ def look(args: argparse.Namespace) -> Look:
     width = min(os.get_terminal_size().columns, _WIDEST) if terminal else PLAIN.width
     color = wants_color(args.color, terminal=terminal, environ=os.environ)
     return Look(color=color, width=width)
+
+
+def write_file(path: str, text: str) -> None:
+    """Write a file that a command makes besides its output, with line feeds everywhere."""
+    with open(path, "w", encoding="utf-8", newline="\n") as file:
+        file.write(text)

@@ -36,6 +36,7 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
         },
         "findings": [_finding(finding) for finding in given.findings],
         "allowed": [_waived(waived) for waived in given.waived],
+        "known": [_finding(finding) for finding in given.known],
         "facts": [{"label": label, "text": text} for label, text in given.facts],
         "problems": [_problem(problem) for problem in unread],
         "caution": CAUTION,

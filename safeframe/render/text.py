@@ -113,6 +113,8 @@ def report(given: Report, *, look: Look = PLAIN, details: bool = False) -> str:
     for waived in given.waived:
         lines += [*_waived(waived, look), ""]
     lines += _verdict(given, look, details)
+    if given.known:
+        lines.append(f"not counted, known from the baseline: {len(given.known)}")
     lines.append(CAUTION)
     return "\n".join(lines) + "\n"
 
@@ -169,7 +171,9 @@ def _verdict(given: Report, look: Look, details: bool) -> list[str]:
         ]
         return [look.paint(given.worst(), f"{names}: {', '.join(counts)}")]
     agree = "both ends agree bit for bit"
-    if given.waived:
+    if given.known:
+        agree = "no new finding"
+    elif given.waived:
         agree = f"no open finding, {len(given.waived)} allowed"
     facts = given.facts if few or details else ()
     return [look.paint("good", f"{names}: {agree}"), *table(facts, indent="  ")]

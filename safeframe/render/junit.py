@@ -1,0 +1,119 @@
+"""Reports as JUnit XML: one suite for each connection, one case for each rule.
+
+Only what common readers understand: ``testsuites``, ``testsuite``, ``testcase``, ``failure``,
+``error``, ``skipped`` and ``system-out``. No times and no host names, so that equal input gives
+equal output.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
+
+from .. import checks
+from ..errors import InputError
+from ..findings import Finding, Report, Rule, Spot, at_or_above
+from .paths import relative
+from .text import clean
+
+__all__ = ["problems", "report"]
+
+_PLANT = "all connections"
+
+
+def report(
+    given: Report,
+    *,
+    fail_on: str = "warning",
+    unjudged: Sequence[Mapping[str, str]] = (),
+) -> str:
+    """Return a report as one document.
+
+    A finding milder than ``fail_on`` does not fail its case but is told in its output.
+    ``unjudged`` are, for each connection, the rules that lacked data, with the reason.
+    """
+    root = Element("testsuites", name="safeframe check")
+    own = [rule for rule in checks.RULES if rule.scope != "plant"]
+    reasons: Sequence[Mapping[str, str]] = unjudged or [{} for _ in given.connections]
+    for name, skipped in zip(given.connections, reasons, strict=True):
+        _suite(root, name, name, own, given, fail_on, skipped)
+    plant = [rule for rule in checks.RULES if rule.scope == "plant"]
+    alone = len(given.connections) == 1
+    reason = "only one connection was given" if alone else ""
+    _suite(root, _PLANT, "", plant, given, fail_on, {rule.name: reason for rule in plant if alone})
+    return _document(root)
+
+
+def problems(error: InputError) -> str:
+    """Return a document for input that could not be read: one case with an error."""
+    root = Element("testsuites", name="safeframe check")
+    suite = SubElement(root, "testsuite", name="input")
+    case = SubElement(suite, "testcase", classname="safeframe.input", name="readable")
+    count = len(error.problems)
+    message = f"{count} problem{'s'[: count != 1]} in the input"
+    element = SubElement(case, "error", type="unreadable", message=message)
+    element.text = "\n".join(clean(str(problem)) for problem in error.problems)
+    return _document(root)
+
+
+def _suite(
+    root: Element,
+    title: str,
+    connection: str,
+    rules: Sequence[Rule],
+    given: Report,
+    fail_on: str,
+    skipped: Mapping[str, str],
+) -> None:
+    suite = SubElement(root, "testsuite", name=clean(title))
+    for rule in rules:
+        case = SubElement(
+            suite, "testcase", classname=f"safeframe.{clean(title)}", name=clean(rule.name)
+        )
+        found = [f for f in given.findings if (f.rule, f.connection) == (rule.name, connection)]
+        failing = [f for f in found if at_or_above(f.severity, fail_on)]
+        if failing:
+            more = f" (and {len(failing) - 1} more)" if len(failing) > 1 else ""
+            message = clean(failing[0].message) + more
+            failure = SubElement(case, "failure", type=rule.severity, message=message)
+            failure.text = "\n\n".join(map(_text, failing))
+        elif rule.name in skipped:
+            SubElement(case, "skipped", message=skipped[rule.name])
+        mild = [_text(f) for f in found if f not in failing]
+        mild += [
+            f"known from the baseline\n{_text(f)}"
+            for f in given.known
+            if (f.rule, f.connection) == (rule.name, connection)
+        ]
+        mild += [
+            f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
+            for waived in given.waived
+            if (waived.finding.rule, waived.finding.connection) == (rule.name, connection)
+        ]
+        if mild:
+            SubElement(case, "system-out").text = "\n\n".join(mild)
+
+
+def _text(finding: Finding) -> str:
+    lines = [f"{finding.severity}: {finding.message}", *map(_spot, finding.spots)]
+    lines += finding.details
+    return "\n".join(map(clean, [*lines, f"remedy: {finding.remedy}"]))
+
+
+def _spot(spot: Spot) -> str:
+    path = relative(spot.where.path)
+    where = f"{path}:{spot.where.line}" if spot.where.line else path
+    place = "" if spot.place is None else str(spot.place)
+    return "  ".join(filter(None, (f"  {where}", spot.end, place, spot.signal)))
+
+
+def _document(root: Element) -> str:
+    for element in [*root.iter("testsuite"), root]:
+        cases = list(element.iter("testcase"))
+        element.set("tests", str(len(cases)))
+        for kind in ("failures", "errors", "skipped"):
+            found = element.iter(kind.removesuffix("s") if kind != "skipped" else kind)
+            element.set(kind, str(len(list(found))))
+    indent(root)
+    text: str = tostring(root, encoding="unicode", xml_declaration=False)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'

@@ -1,0 +1,149 @@
+"""Baselines: known findings are told from new ones by what they are about, never by where."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import jsonschema
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import safeframe
+from safeframe import baseline
+from safeframe.bits import Place
+from safeframe.errors import InputError
+from safeframe.findings import Finding, Report, Spot
+from safeframe.source import Location
+
+SCHEMA = json.loads(
+    (Path(safeframe.__file__).parent / "schemas" / "baseline.schema.json").read_text("utf-8")
+)
+
+
+def finding(rule: str, *signals: str, line: int = 1, bit: int = 0) -> Finding:
+    return Finding(
+        rule=rule,
+        severity="error",
+        message=f"at line {line}",
+        remedy="mend it",
+        spots=tuple(
+            Spot(end="LX", where=Location(path="lx.toml", line=line), place=Place(0, bit), signal=s)
+            for s in signals
+        ),
+        connection="SC1-LX",
+        direction="SC1 -> LX",
+    )
+
+
+FINDINGS = st.lists(
+    st.builds(
+        finding,
+        st.sampled_from(["hole", "overlap"]),
+        st.sampled_from(["", "brake", "größe"]),
+        line=st.integers(1, 99),
+        bit=st.integers(0, 7),
+    ),
+    max_size=6,
+).map(tuple)
+
+
+class TestBaseline:
+    """A report MUST be clean against its own baseline, whatever moves inside the files."""
+
+    @given(FINDINGS, st.integers(0, 99))
+    def test_own(self, findings: tuple[Finding, ...], down: int) -> None:
+        known = baseline.loads(baseline.dumps(findings))
+        moved = tuple(
+            replace(
+                one,
+                spots=tuple(
+                    replace(spot, where=replace(spot.where, line=spot.where.line + down))
+                    for spot in one.spots
+                ),
+            )
+            for one in findings
+        )
+        report, gone = baseline.apply(Report(findings=moved), known)
+        assert (report.findings, report.known, gone) == ((), moved, 0)
+        assert list(map(baseline.identity, moved)) == list(map(baseline.identity, findings))
+
+    @given(FINDINGS)
+    def test_schema(self, findings: tuple[Finding, ...]) -> None:
+        jsonschema.validate(json.loads(baseline.dumps(findings)), SCHEMA)
+
+
+def test_a_second_one_of_a_kind_is_new() -> None:
+    known = baseline.loads(baseline.dumps([finding("hole", "")]))
+    first, second = finding("hole", "", bit=1), finding("hole", "", bit=5)
+    report, gone = baseline.apply(Report(findings=(first, second)), known)
+    assert (report.findings, report.known, gone) == ((second,), (first,), 0)
+    assert known.total() == 1
+
+
+def test_what_is_mended_is_counted() -> None:
+    known = baseline.loads(baseline.dumps([finding("hole", "a"), finding("hole", "b")]))
+    report, gone = baseline.apply(Report(findings=(finding("hole", "c"),)), known)
+    assert (len(report.findings), gone) == (1, 2)
+
+
+def test_the_text_is_for_reading() -> None:
+    assert baseline.dumps([finding("hole", "b", "a"), finding("hole", "a", "b")]) == (
+        "{\n"
+        '  "format": "safeframe-baseline/1",\n'
+        '  "findings": [\n'
+        "    {\n"
+        '      "rule": "hole",\n'
+        '      "connection": "SC1-LX",\n'
+        '      "direction": "SC1 -> LX",\n'
+        '      "about": [\n        "LX a",\n        "LX b"\n      ],\n'
+        '      "count": 2\n'
+        "    }\n"
+        "  ]\n"
+        "}\n"
+    )
+
+
+ROW = {"rule": "hole", "connection": "c", "direction": "", "about": []}
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("{", "the baseline must be JSON"),
+        ("[]", "the baseline must have the format safeframe-baseline/1"),
+        ('{"format": "safeframe-baseline/1"}', "the baseline must hold a list of findings"),
+        *(
+            (
+                json.dumps({"format": "safeframe-baseline/1", "findings": [ROW, row]}),
+                "findings[1]: the baseline must hold rule, connection, direction, about and a "
+                "count of at least 1",
+            )
+            for row in (
+                None,
+                {**ROW, "about": "x"},
+                {**ROW, "about": [1]},
+                {**ROW, "rule": 1},
+                {**ROW, "count": 0},
+                {**ROW, "count": True},
+                {**ROW, "count": "1"},
+            )
+        ),
+    ],
+)
+def test_what_is_no_baseline(text: str, message: str) -> None:
+    with pytest.raises(InputError) as caught:
+        baseline.loads(text, path="known.json")
+    assert str(caught.value) == (
+        f"known.json: {message} (write it anew with safeframe check --write-baseline)"
+    )
+
+
+def test_files_that_cannot_be_read(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"must be readable: No such file"):
+        baseline.load(str(tmp_path / "none.json"))
+    (tmp_path / "binary").write_bytes(b"\xff\xfe")
+    with pytest.raises(InputError, match=r"must be UTF-8 text"):
+        baseline.load(str(tmp_path / "binary"))
