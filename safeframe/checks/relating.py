@@ -85,6 +85,36 @@ def relation_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
 
 @rule(
     Rule(
+        name="safe-state-forbidden",
+        severity="warning",
+        scope="end",
+        title="A relation forbids the state of all safe values",
+        why="Every connection starts in that state and falls back to it on loss of communication: "
+        "the relation is broken there whatever the programs do.",
+        remedy="state the order with follows, or allow it with the reason why it does not matter",
+    )
+)
+def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find requires and excludes relations that the safe values break."""
+    for end in context.connection.ends:
+        if not end.relations:
+            continue
+        from ..relations import violations
+
+        sends, receives = (
+            {signal.name: signal.safe for signal in map_.signals}
+            for map_ in (end.sends, end.receives)
+        )
+        for violation in violations(end, sends=sends, receives=receives):
+            yield find(
+                f"with every signal at its safe value, {end.name} breaks the relation "
+                f"{violation.message}",
+                [_spot(end, violation.relation)],
+            )
+
+
+@rule(
+    Rule(
         name="relations-differ",
         severity="error",
         scope="connection",

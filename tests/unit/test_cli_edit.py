@@ -215,6 +215,21 @@ def test_recover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(capsys, "remove", "--name", "fault_ack")[0] == 0
 
 
+def test_check_tells_of_an_edit_that_was_broken_off(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Between the two renames the ends disagree; whoever checks them then is told why."""
+    (folder / "sc1-lx.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
+    assert main(["check", *FILES]) == 1
+    assert capsys.readouterr().err == ""
+    (folder / ".sc1-lx.toml.safeframe-edit").write_text("{", encoding="utf-8")
+    assert main(["check", *FILES]) == 1
+    assert capsys.readouterr().err == (
+        "safeframe: an edit of sc1-lx.toml and lx-sc1.toml was broken off; "
+        "run: safeframe edit recover sc1-lx.toml lx-sc1.toml\n"
+    )
+
+
 def test_a_patch_obeys_no_escape_sequence(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     for name in FILES:
         row = '  { at = "0.0", name = "permit_torque"'

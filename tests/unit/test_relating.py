@@ -40,8 +40,12 @@ def test_several_relations_and_facts() -> None:
         'name = "a", when = { brake1_release = 0 }, requires = { brake2_release = 1 }',
         'name = "b", when = { brake2_release = 1 }, requires = { brake1_release = 1 }',
     ]
-    (found,) = findings(rows, [])
+    found, at_rest = findings(rows, [])
     assert found.message == "by the relations 'a', 'b', brake1_release can never be 0"
+    assert at_rest.message == (
+        "with every signal at its safe value, SC1 breaks the relation a: brake1_release = 0 "
+        "requires brake2_release = 1, but brake1_release is 0, brake2_release is 0"
+    )
 
 
 def test_what_is_too_much_to_decide_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
