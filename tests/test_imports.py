@@ -69,6 +69,7 @@ TABLE = {
     "plantfile": row(6, "errors source model mapfile record"),
     "render": row(6, f"{UPPER} __init__"),
     "cli": row(7, f"{UPPER} render __init__"),
+    "testing": row(6, "errors bits model exchange fixtures", "hypothesis"),
     "pytest_plugin": row(7, "model mapfile exchange fixtures", "pytest"),
     "__init__": row(7, UPPER),
     "__main__": row(7, "cli"),

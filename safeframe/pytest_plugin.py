@@ -1,0 +1,87 @@
+"""A pytest plugin: the connection of two map files and its frames as fixtures.
+
+It is registered when safeframe is installed and does nothing until a test asks for one of its
+fixtures. The map files are named in the configuration, relative to its folder::
+
+    [pytest]
+    safeframe_maps = maps/sc1-lx.toml maps/lx-sc1.toml
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:  # pytest loads this module in every run; the package is imported when used.
+    from .exchange import Exchange
+    from .fixtures import Set
+    from .model import Connection
+
+__all__ = [
+    "safeframe_connection",
+    "safeframe_exchange",
+    "safeframe_fault",
+    "safeframe_states",
+]
+
+_MAPS, _SEED = "safeframe_maps", "safeframe_seed"
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Declare the settings."""
+    parser.addini(_MAPS, "the map files of both ends", type="paths")
+    parser.addini(_SEED, "seed of the frames that are generated (0)", default="0")
+
+
+def _connection(config: pytest.Config) -> Connection:
+    from .mapfile import load
+    from .model import Connection
+
+    paths = config.getini(_MAPS)
+    if len(paths) != 2:
+        raise pytest.UsageError(f"{_MAPS} must name two map files, not {len(paths)}")
+    first, second = map(load, paths)
+    return Connection(first=first, second=second)
+
+
+def _sets(config: pytest.Config, kind: str) -> tuple[Set, ...]:
+    from .exchange import exchange_of
+    from .fixtures import make
+
+    return make(exchange_of(_connection(config)), kind, seed=int(config.getini(_SEED)))
+
+
+@pytest.fixture(scope="session")
+def safeframe_connection(pytestconfig: pytest.Config) -> Connection:
+    """Return the connection of the two map files."""
+    return _connection(pytestconfig)
+
+
+@pytest.fixture(scope="session")
+def safeframe_exchange(safeframe_connection: Connection) -> Exchange:
+    """Return the connection with what its profile needs to build and judge frames."""
+    from .exchange import exchange_of
+
+    return exchange_of(safeframe_connection)
+
+
+@pytest.fixture(scope="session")
+def safeframe_states(pytestconfig: pytest.Config, safeframe_exchange: Exchange) -> Set:
+    """Return a stream of legal states."""
+    return _sets(pytestconfig, "states")[0]
+
+
+@pytest.fixture
+def safeframe_fault(request: pytest.FixtureRequest) -> Set:
+    """Return one faulty sequence; the test runs once for each communication error."""
+    found: Set = request.param
+    return found
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run a test that asks for a fault once for each communication error."""
+    if safeframe_fault.__name__ in metafunc.fixturenames:
+        sets = _sets(metafunc.config, "faults")
+        labels = [each.label.removeprefix("fault-") for each in sets]
+        metafunc.parametrize("safeframe_fault", sets, ids=labels, indirect=True)
