@@ -16,6 +16,9 @@ PAPERS = {"a4": "A4", "letter": "letter"}
 _SHORT_TABLE, _SHORT_PART = 12, 6
 """Tables and parts of up to so many rows stay on one printed page; larger ones would leave gaps."""
 
+_ONE_LINE = 12
+"""Codes of up to so many characters are never broken: places, and data of four octets."""
+
 _BREAKS = re.compile(r"(?<=[._-])(?=\w)")
 
 _STYLE = """\
@@ -37,11 +40,13 @@ th, td { text-align: left; vertical-align: top; padding: 2pt 5pt; border-bottom:
 thead th { border-bottom: 1pt solid #000; font-weight: 600; white-space: nowrap }
 code { font: 8pt/1.4 Menlo, Consolas, "DejaVu Sans Mono", monospace }
 code span { margin-right: .35em }
+code.line { white-space: nowrap }
 tr.marked { font-weight: 700 }
 tr.marked > :first-child { border-left: 3pt solid #000 }
 td.pen { height: 26pt; border: .4pt solid #000 }
 .todo { color: #555; font-style: italic }
 footer { margin-top: 18pt; padding-top: 4pt; border-top: .4pt solid #777; font-size: 8pt }
+@media screen and (max-width: 40rem) { td { overflow-wrap: anywhere } }
 @media print {
   body { margin: 0; padding: 0; max-width: none }
   h2, caption, .lead { break-after: avoid }
@@ -128,7 +133,9 @@ def _code(text: str) -> str:
     """Return a code; 64 hexadecimal digits in groups that an eye can compare, copied as one."""
     if len(text) == 64:
         groups = (text[start : start + 8] for start in range(0, 64, 8))
-        return f"<code>{''.join(f'<span>{_text(group)}</span>' for group in groups)}</code>"
+        return f"<code>{'<wbr>'.join(f'<span>{_text(group)}</span>' for group in groups)}</code>"
+    if len(text) <= _ONE_LINE:
+        return f'<code class="line">{_text(text)}</code>'
     # A long name of a step may break after a dot, an underscore or a hyphen, and nowhere else.
     return f"<code>{_BREAKS.sub('<wbr>', _text(text))}</code>"
 

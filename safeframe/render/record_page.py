@@ -88,10 +88,11 @@ def page(record: Record, standing: Standing, seal: str) -> Page:
 
 
 def _status(standing: Standing) -> str:
-    if standing.faults:
-        return f"NOT RELEASABLE: {_count(len(standing.faults), 'fault')}"
-    if standing.missing:
-        return f"NOT RELEASABLE: {_count(len(standing.missing), 'point')} open"
+    faults, missing = len(standing.faults), len(standing.missing)
+    counts = [_count(faults, "fault")] * bool(faults)
+    counts += [f"{_count(missing, 'point')} open"] * bool(missing)
+    if counts:
+        return f"NOT RELEASABLE: {', '.join(counts)}"
     return "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)"
 
 
@@ -147,7 +148,8 @@ def _bits(record: Record) -> Iterator[Block]:
         rows = [row for row in record.computed.bits if row.direction == direction]
         producer, _, consumer = direction.partition(" -> ")
         yield Table(
-            caption=f"Safety data {direction}; a place is octet.bit",
+            caption=f"Safety data {direction}; a place is octet.bit; where the ends differ, "
+            f"{producer} / {consumer}",
             head=(
                 "place",
                 "before",

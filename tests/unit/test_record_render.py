@@ -81,6 +81,8 @@ def test_status() -> None:
     )
     wrong = page_of(record.fill(SIGNED, "LX", checksum="0"))
     assert wrong.status == "NOT RELEASABLE: 3 faults"
+    both = page_of(record.new(BEFORE, Connection(first=AFTER.first, second=BEFORE.second)))
+    assert both.status == "NOT RELEASABLE: 3 faults, 31 points open"
     assert len(wrong.points) == 3
 
 
@@ -142,7 +144,9 @@ def test_colour_carries_nothing() -> None:
 
 
 def test_fingerprints_are_grouped_and_copied_whole() -> None:
-    groups = "".join(f"<span>{FRESH.computed_sha256[i : i + 8]}</span>" for i in range(0, 64, 8))
+    groups = "<wbr>".join(
+        f"<span>{FRESH.computed_sha256[i : i + 8]}</span>" for i in range(0, 64, 8)
+    )
     assert f"<code>{groups}</code>" in html(page_of(FRESH))
 
 
@@ -172,7 +176,7 @@ def test_codes_that_would_end_their_span() -> None:
     assert "\n- p\n" in markdown(given)
     assert "<ul><li>p</li></ul>" in html(given)
     plain = replace_parts(given, Text("x"), Text("y", strong=True), Text("z", code="c"))
-    assert '<p>x</p>\n<p class="lead">y</p>\n<p>z <code>c</code></p>' in html(plain)
+    assert '<p>x</p>\n<p class="lead">y</p>\n<p>z <code class="line">c</code></p>' in html(plain)
     assert "\nx\n\n**y**\n\nz `c`\n" in markdown(plain)
 
 
