@@ -26,13 +26,14 @@ from ..residual import (
     rate_per_hour,
     recall,
 )
-from . import options
+from . import inputs, options
 
 __all__ = ["configure", "run"]
 
 _EPILOG = """\
 examples:
   safeframe residual --profile fscp-12-1 --octets 6
+  safeframe residual --map sc1-lx.toml --direction receives
   safeframe residual --profile opcua-safety --scope whole --octets 100 --format json
   safeframe residual --profile fscp-12-1 --plot fscp-12-1.svg
   safeframe residual --poly 0x1021 --width 16 --data-bits 400
@@ -57,10 +58,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = f"{_EPILOG}\nscopes, the default first:\n{scopes}\n"
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--profile", metavar="NAME", help="the frame of this safety profile")
+    what.add_argument("--map", metavar="FILE", help="the frame of a connection, from a map file")
     what.add_argument("--crc", metavar="NAME", help="a CRC of a profile, such as fscp-12-1/crc16")
     what.add_argument("--poly", metavar="HEX", help="a polynomial without its top bit")
     parser.add_argument("--width", metavar="BITS", type=int, help="width of --poly, 1 to 32")
     parser.add_argument("--octets", metavar="N", type=int, help="safety data of the frame")
+    parser.add_argument(
+        "--direction",
+        choices=("sends", "receives"),
+        help="which frames of --map: what its end sends (default) or receives",
+    )
     parser.add_argument("--scope", metavar="NAME", help="which errors count; default: the first")
     parser.add_argument("--data-bits", metavar="N", type=int, help="data bits under a bare CRC")
     parser.add_argument(
@@ -94,9 +101,22 @@ def run(args: argparse.Namespace) -> int:
     if args.processes < 1:
         raise UsageError(f"--processes must be at least 1, not {args.processes}")
     probabilities = [_fraction("--ber", part) for part in args.ber.split(",")]
+    if args.map is None and args.direction is not None:
+        raise UsageError("--direction must go with --map")
+    if args.map is not None:
+        _take_from_map(args)
     text = _profile(args, probabilities) if args.profile else _bare(args, probabilities)
     sys.stdout.write(text)
     return 0
+
+
+def _take_from_map(args: argparse.Namespace) -> None:
+    """Fill in profile and size of the safety data from a map file."""
+    if args.octets is not None:
+        raise UsageError("--octets must go with --profile: a map states its own size")
+    end = inputs.read_end(args.map)
+    chosen = end.receives if args.direction == "receives" else end.sends
+    args.profile, args.octets = end.terms.profile, chosen.size_octets
 
 
 def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str:

@@ -67,6 +67,25 @@ def test_help_lists_the_scopes(capsys: pytest.CaptureFixture[str]) -> None:
     assert "  fscp-2-1: data, frame, extended\n" in said(capsys, "--help")
 
 
+def test_a_map_states_profile_and_size(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "sc1.toml"
+    path.write_text(
+        """format = "safeframe-map/1"
+connection = { name = "SC1-LX", profile = "fscp-12-1", id = 263 }
+end = { name = "SC1", peer = "LX", role = "master" }
+sends = [ { at = "0.0", name = "permit_torque" }, { at = "0.1", reserved = 7 } ]
+receives = [ { at = "0.0", name = "position", width = 16, type = "int" } ]
+""",
+        encoding="utf-8",
+    )
+    sent = said(capsys, "--map", str(path))
+    assert sent == said(capsys, "--profile", "fscp-12-1", "--octets", "1")
+    assert sent == said(capsys, "--map", str(path), "--direction", "sends")
+    received = said(capsys, "--map", str(path), "--direction", "receives")
+    assert received == said(capsys, "--profile", "fscp-12-1", "--octets", "2")
+    assert "a map states its own size" in refused(capsys, "--map", str(path), "--octets", "2")
+
+
 def test_rate_is_printed_only_with_its_inputs(capsys: pytest.CaptureFixture[str]) -> None:
     rate = ("--messages-per-hour", "3.6e6", "--sinks", "2", "--ber", "1/100")
     text = said(capsys, "--profile", "fscp-12-1", "--octets", "1", *rate)
@@ -199,6 +218,7 @@ def test_bands_of_one_length_and_without_a_known_distance() -> None:
         ("--profile fscp-12-1 --plot x.svg --format json", "must go without --format json"),
         ("--profile fscp-13-1 --octets 0 --plot x.svg", "a plot must have a size in which"),
         ("--profile nope --octets 2", "nope"),
+        ("--profile fscp-12-1 --octets 2 --direction sends", "--direction must go with --map"),
     ],
 )
 def test_wrong_use(capsys: pytest.CaptureFixture[str], arguments: str, text: str) -> None:
