@@ -138,6 +138,7 @@ class TestRoundTrip:
         seen = frame.inspect(profile, octets, **known)
         assert seen.accepted
         assert seen.first is None
+        assert (seen.verdicts[0].check, seen.verdicts[0].title) == ("length", "a legal length")
         assert seen.summary == "accepted"
         assert (seen.kind, seen.values) == (parsed.kind, parsed.values)
         assert b"".join(part.octets for part in seen.parts) == octets
@@ -234,6 +235,11 @@ class TestFaults:
             *["not reached"] * (len(seen.verdicts) - 1),
         ]
         assert seen.summary.startswith("rejected: length: the length must be ")
+        assert seen.verdicts[0].title == "a legal length"
+        whole = frame.inspect(profile, bytes(3), **known)
+        assert whole.parts == (
+            frame.Part(name="octets", offset=0, octets=bytes(3), meaning="no part can be named"),
+        )
 
 
 class TestOrder:

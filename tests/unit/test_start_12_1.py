@@ -62,8 +62,16 @@ def test_chunks(master_octets: int, slave_octets: int, application: bytes) -> No
 
 
 def test_an_error_code_is_in_the_first_frame() -> None:
-    first = next(start_12_1.start_up(**SETTINGS, error_code=5))
-    assert first.data == b"\5" + bytes(7)
+    for code in (0, 5, 255):
+        first = next(start_12_1.start_up(**SETTINGS, error_code=code))
+        assert first.data == bytes([code]) + bytes(7)
+
+
+def test_the_largest_settings() -> None:
+    large = {"connection_id": 65535, "slave_address": 65535, "watchdog_ms": 65535}
+    steps = list(start_12_1.start_up(**SETTINGS | large | {"application": bytes(65535)}))
+    assert steps[4].data == b"\xff\xff\xff\xff" + bytes(4)
+    assert start_12_1.parameters(1) == bytes([2, 0, 1, 0, 0, 0])
 
 
 @pytest.mark.parametrize(
