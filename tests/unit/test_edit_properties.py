@@ -10,12 +10,24 @@ from hypothesis import strategies as st
 
 from safeframe import checks
 from safeframe.bits import Place
-from safeframe.edit import Edit, Insert, Move, Remove, Rename, Resize, Source, edit
+from safeframe.edit import (
+    Bind,
+    Declare,
+    Edit,
+    Insert,
+    Move,
+    Operation,
+    Remove,
+    Rename,
+    Resize,
+    Source,
+    edit,
+)
 from safeframe.errors import UsageError
 from safeframe.findings import at_or_above
 from safeframe.mapfile import dumps, loads
 from safeframe.model import Connection, Map, Signal
-from tests.strategies import clean_connections
+from tests.strategies import clean_connections, ends, names, places
 
 from .test_mapfile_patch import as_tables
 
@@ -266,3 +278,62 @@ class TestRename:
         for end in ("SC1", "LX"):
             assert bits(maps[direction.producer.name, end]) == expected
         assert edit(*done.new, Rename(name="renamed", to=name)).new == sources
+
+
+@st.composite
+def any_pair(draw: st.DrawFn) -> tuple[Source, Source]:
+    """Draw two files of any two ends: holes, overlaps, repeated names, any order."""
+    first = draw(ends())
+    second = draw(ends())
+    second = dataclasses.replace(
+        second,
+        receives=first.sends if draw(st.booleans()) else second.receives,
+        sends=first.receives if draw(st.booleans()) else second.sends,
+    )
+    styles = [STYLES[draw(st.sampled_from(sorted(STYLES)))] for _ in range(2)]
+    return (
+        Source(path="a.toml", text=styles[0](first)),
+        Source(path="b.toml", text=styles[1](second)),
+    )
+
+
+class TestWrongMaps:
+    @given(any_pair(), st.data())
+    def test_an_edit_is_done_or_refused(
+        self, sources: tuple[Source, Source], data: st.DataObject
+    ) -> None:
+        """MUST: whatever the maps are, an edit is refused in words, or keeps sizes and signals."""
+        before = [loads(source.text) for source in sources]
+        known = [signal.name for end in before for signal in end.sends.signals]
+        known += [signal.name for end in before for signal in end.receives.signals]
+        name = data.draw(st.sampled_from(known) if known else names())
+        other = data.draw(st.sampled_from(known) if known else names())
+        place = data.draw(
+            st.fixed_dictionaries({"at": places()})
+            | st.sampled_from(({"after": other}, {"before": other}))
+        )
+        sender = data.draw(st.sampled_from(("", *(end.name for end in before))))
+        width = data.draw(st.integers(1, 20))
+        operations: tuple[Operation, ...] = (
+            Insert(name="added", width=width, sender=sender, **place),
+            Remove(name=name, sender=sender),
+            Rename(name=name, to="renamed", sender=sender),
+            Rename(name=name, to=other, sender=sender),
+            Resize(name=name, width=width, sender=sender),
+            Move(name=name, sender=sender, **place),
+            Bind(name=name, binds={before[0].name: "x"}, sender=sender),
+            Declare(at=Place.at(width), width=width, sender=before[0].name),
+        )
+        operation = data.draw(st.sampled_from(operations))
+        try:
+            done = edit(*sources, operation)
+        except UsageError:
+            return
+        for old, new in zip(before, done.after.ends, strict=True):
+            for old_map, new_map in ((old.sends, new.sends), (old.receives, new.receives)):
+                assert old_map.size_bits == new_map.size_bits
+                kept = [one.at for one in new_map.signals if one.name not in (name, "added", other)]
+                if not isinstance(operation, Rename):
+                    assert kept == [
+                        one.at for one in old_map.signals if one.name not in (name, other)
+                    ]
