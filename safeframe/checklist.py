@@ -6,11 +6,12 @@ they name, with which values and safety data, is computed from the maps before a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+from .bits import Place
 from .diff import Change, compare_ends
-from .model import Connection, Direction, End, Signal
+from .model import Connection, Direction, Map, Signal
 from .reading import meaning, run_text, to_raw, value_of, write
 
 __all__ = ["GROUPS", "Step", "checklist"]
@@ -28,6 +29,9 @@ GROUPS = {
     "wrong device": "A device that does not belong to this connection answers",
 }
 """Every kind of step with its heading, in the order of the list."""
+
+_NAMED = 6
+"""Changed signals that a step about another signal names one by one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,24 +73,23 @@ class _Maker:
             new.name: compare_ends(old, new)
             for old, new in zip(before.ends, after.ends, strict=True)
         }
-        self.directions = tuple(after.directions())
-        self.changed = [self._changed(direction) for direction in self.directions]
+        self.lanes = [_Lane(direction) for direction in after.directions()]
+        self.changed = [self._changed(lane.direction) for lane in self.lanes]
 
     def steps(self) -> Iterator[Step]:
         """Yield every step."""
-        names = ", ".join(
-            name for changed in self.changed for name in dict.fromkeys(s.name for s in changed)
-        )
-        for direction, changed in zip(self.directions, self.changed, strict=True):
+        names = _some([signal.name for changed in self.changed for signal in changed])
+        for lane, changed in zip(self.lanes, self.changed, strict=True):
             for signal in changed:
-                yield from self._driven(direction, signal)
-            yield from self._removed(direction)
+                yield from self._driven(lane, signal)
+            yield from self._removed(lane.direction)
         if not names and not any(map(self._matters, self.changes)):
             return
-        for direction, changed in zip(self.directions, self.changed, strict=True):
-            for signal in direction.sent.signals:
-                if signal not in changed:
-                    yield self._other(direction, signal, names)
+        for lane, changed in zip(self.lanes, self.changed, strict=True):
+            driven = set(map(id, changed))
+            for signal in lane.direction.sent.signals:
+                if id(signal) not in driven:
+                    yield self._other(lane, signal, names)
         yield from self._relations()
         yield self._wrong_device()
 
@@ -119,10 +122,11 @@ class _Maker:
         for change in self.changes[direction.consumer.name]:
             yield change, "receives"
 
-    def _driven(self, direction: Direction, signal: Signal) -> Iterator[Step]:
+    def _driven(self, lane: _Lane, signal: Signal) -> Iterator[Step]:
+        direction = lane.direction
         producer, consumer = direction.producer, direction.consumer
         safe, values = _text(signal, signal.safe), _other_values(signal)
-        source, target = _bound(producer, signal), _at_consumer(direction, signal)
+        source, target = _bound(signal), lane.reader(signal)
         for value in values:
             shown = _text(signal, value)
             yield self._step(
@@ -134,7 +138,7 @@ class _Maker:
                 f"nothing else does{_EDGES.get(signal.edge, '')}",
                 suffix=f"-{value}" if len(values) > 1 else "",
                 required=True,
-                data=_data(direction, {signal.name: value}),
+                data=lane.data(signal, value),
             )
         if not values:
             yield self._step(
@@ -152,13 +156,13 @@ class _Maker:
         stays = "; it stays there until it is asked for anew"
         watchdog = producer.terms.watchdog_ms
         times = "" if watchdog is None else f" ({watchdog} ms)"
-        work = _data(direction, {signal.name: values[0]}) if values else ""
+        work = lane.data(signal, values[0]) if values else ""
         for group, action, expect, data in (
             (
                 "safe value",
                 f"{producer.name}: set {source} back to {safe}",
                 back,
-                _data(direction, {}),
+                lane.data(signal, signal.safe),
             ),
             (
                 "loss of communication",
@@ -199,18 +203,19 @@ class _Maker:
                 expect=f"{direction.consumer.name}: nothing reacts",
             )
 
-    def _other(self, direction: Direction, signal: Signal, names: str) -> Step:
+    def _other(self, lane: _Lane, signal: Signal, names: str) -> Step:
+        direction = lane.direction
         bits = "" if signal.width == 1 else f", each of its {signal.width} bits"
         values = _other_values(signal)
-        still = f"; {names} do not react" if names else ""
+        still = f"; no reaction of {names}" if names else ""
         return self._step(
             direction,
             signal,
             "other signal",
-            f"{direction.producer.name}: toggle {_bound(direction.producer, signal)} once{bits}",
-            f"{direction.consumer.name}: {_at_consumer(direction, signal)} acts as before{still}",
+            f"{direction.producer.name}: toggle {_bound(signal)} once{bits}",
+            f"{direction.consumer.name}: {lane.reader(signal)} acts as before{still}",
             required=True,
-            data=_data(direction, {signal.name: values[0]}) if values else "",
+            data=lane.data(signal, values[0]) if values else "",
         )
 
     def _relations(self) -> Iterator[Step]:
@@ -301,17 +306,35 @@ def _text(signal: Signal, value: int | float) -> str:
     return meaning(signal, to_raw(signal, value))
 
 
-def _bound(end: End, signal: Signal) -> str:
+def _some(names: list[str]) -> str:
+    """Return the first of many names as text."""
+    unique = list(dict.fromkeys(names))
+    more = f" and {len(unique) - _NAMED} more" if len(unique) > _NAMED else ""
+    return ", ".join(unique[:_NAMED]) + more
+
+
+def _bound(signal: Signal) -> str:
     return f"{signal.name} ({signal.bind})" if signal.bind else f"{signal.name} (not bound)"
 
 
-def _at_consumer(direction: Direction, signal: Signal) -> str:
-    """Return name and binding at the consumer of what arrives at the place of a signal."""
-    for entry in direction.received.signals:
-        if entry.at == signal.at:
-            return _bound(direction.consumer, entry)
-    return f"{signal.name} (not read)"
+class _Lane:
+    """One direction after the change, with what every step of it needs again."""
 
+    def __init__(self, direction: Direction) -> None:
+        self.direction = direction
+        self.readers: dict[Place, Signal] = {}
+        for entry in direction.received.signals:
+            self.readers.setdefault(entry.at, entry)
+        self.safe = write(direction.sent, {})
 
-def _data(direction: Direction, values: Mapping[str, int | float]) -> str:
-    return write(direction.sent, values).hex(" ").upper()
+    def reader(self, signal: Signal) -> str:
+        """Return name and binding at the consumer of what arrives at the place of a signal."""
+        entry = self.readers.get(signal.at)
+        return _bound(entry) if entry else f"{signal.name} (not read)"
+
+    def data(self, signal: Signal, value: int | float) -> str:
+        """Return the safety data in which one signal has a value and all others are safe."""
+        alone = write(Map(entries=(signal,)), {signal.name: value})
+        mask = (1 << signal.width) - 1 << signal.start
+        word = int.from_bytes(self.safe, "little") & ~mask | int.from_bytes(alone, "little")
+        return word.to_bytes(len(self.safe), "little").hex(" ").upper()

@@ -110,8 +110,8 @@ def test_the_non_safe_value() -> None:
         (
             "SC1.speed_level.other",
             "SC1: toggle speed_level (Lift.SpeedLevel) once, each of its 2 bits",
-            "LX: speed_level (Drive.SpeedLevel) acts as before; brake2_release, brake2_applied do "
-            "not react",
+            "LX: speed_level (Drive.SpeedLevel) acts as before; no reaction of brake2_release, "
+            "brake2_applied",
         ),
         (
             "wrong-device",
@@ -213,6 +213,19 @@ def test_one_name_twice_still_gives_two_steps() -> None:
     steps = checklist(AFTER, with_signal(AFTER, "0.6", name="brake2_release"))
     names = [entry.id for entry in steps if entry.group == "safe value"]
     assert names == ["SC1.brake2_release.safe", "SC1.brake2_release.safe-2"]
+
+
+def test_many_changed_signals_are_not_all_named() -> None:
+    def with_all(connection: Connection) -> Connection:
+        for bit in range(7):
+            connection = with_signal(connection, f"0.{bit}", edge="both")
+        return connection
+
+    found = step("SC1.fault_ack.other", checklist(AFTER, with_all(AFTER)))
+    assert found.expect.endswith(
+        "; no reaction of permit_torque, permit_no_ss1, permit_no_sos, permit_no_sls, permit_up, "
+        "permit_down and 1 more"
+    )
 
 
 def test_relations_are_put_to_the_test() -> None:
