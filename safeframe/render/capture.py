@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from math import isfinite
 from typing import Any
 
 from ..bits import Place
@@ -251,5 +252,13 @@ def _timelines_json(found: Examination) -> Iterator[dict[str, Any]]:
             "changes": each.changes,
             "start_us": found.timeline_start_us,
             "bin_us": found.timeline_width_us,
-            "bins": [None if each_bin is None else list(each_bin) for each_bin in each.bins],
+            "bins": [
+                None if each_bin is None else [_number(number) for number in each_bin]
+                for each_bin in each.bins
+            ],
         }
+
+
+def _number(number: int | float) -> int | float | str:
+    """Return a number for JSON, which knows none that is infinite or no number: those are text."""
+    return number if isfinite(number) else str(number)

@@ -8,8 +8,11 @@ import json
 import re
 import sys
 import xml.etree.ElementTree as ET
+from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
+import jsonschema
 import pytest
 
 from safeframe import capture, checks, demo, fixtures, mapfile
@@ -308,9 +311,17 @@ class TestText:
         assert "\nno frame could be accepted\n" in render.text(examined(exchange, [step]))
 
 
+def document(found: Examination) -> Any:
+    """Return the JSON document of an examination after a look at the schema."""
+    made = json.loads(render.document(found))
+    text = files("safeframe").joinpath("schemas", "capture.schema.json").read_text(encoding="utf-8")
+    jsonschema.validate(made, json.loads(text))
+    return made
+
+
 class TestJson:
     def test_document(self) -> None:
-        found = json.loads(render.document(swapped()))
+        found = document(swapped())
         assert found["format"] == render.FORMAT
         assert found["difference"]["count"] == 32
         assert found["difference"]["rows"][0].keys() == {"signal", "sent", "received"}
@@ -335,9 +346,7 @@ class TestJson:
         steps = list(states(exchange, 10))
         late = dataclasses.replace(steps[-1], time_us=steps[-1].time_us + 500_000)
         bad = dataclasses.replace(steps[-2], octets=b"\x36")
-        found = json.loads(
-            render.document(examined(exchange, [*steps[:-2], bad, late], fresh=True))
-        )
+        found = document(examined(exchange, [*steps[:-2], bad, late], fresh=True))
         assert found["notes"]["rejected"]["count"] == 2
         assert found["notes"]["rejected"]["first"][0]["sender"] == exchange.names[steps[-2].side]
         assert found["silent"]["count"] >= 1
@@ -345,7 +354,7 @@ class TestJson:
         assert found["difference"] is None
         assert found["undriven"][0].keys() == {"sender", "reader", "signal", "places"}
         rows = [Packet(1, 1, None, b"\x01", "SC9")]
-        found = json.loads(render.document(capture.examine(rows, exchange)))
+        found = document(capture.examine(rows, exchange))
         assert found["notes"]["other sender"]["first"][0]["sender"] is None
 
 
@@ -402,7 +411,9 @@ class TestTimeline:
         rows = [
             (octets, b"\x00\x00") for octets in (b"\x00\x7e", b"\x00\x3c", b"\x00\x40", b"\x00\x7c")
         ]
-        drawn = timeline.svg(examined(exchange, fixtures.Run(exchange).ticks(rows), fresh=True))
+        found = examined(exchange, fixtures.Run(exchange).ticks(rows), fresh=True)
+        assert document(found)["timelines"][0]["bins"][-1] == ["inf"] * 3
+        drawn = timeline.svg(found)
         assert "nan" not in drawn
         assert "inf" not in drawn
         assert "0..2" in drawn
