@@ -6,7 +6,9 @@ import contextlib
 import json
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -174,6 +176,139 @@ class TestSizes:
     def test_ranges_as_text(self) -> None:
         assert str(SizeRange(first=3, last=None)) == "3 or more octets"
         assert str(SizeRange(first=4, last=12, step=4)) == "4, 8, 12 ... 12 octets"
+
+
+FULL: dict[str, Any] = {
+    "format": "safeframe-profile/1",
+    "name": "lift",
+    "title": "Lift",
+    "summary": "s",
+    "editions": ["1"],
+    "roles": ["a"],
+    "block_octets": 1,
+    "id_range": [0, 0],
+    "address_range": [0, 1],
+    "watchdog_range_ms": [0, 1],
+    "fail_safe": "zero",
+    "one_way": True,
+    "data_role": "a",
+    "notes": ["n"],
+    "not_offered": ["n"],
+    "recipe": False,
+    "sizes": [{"first": 0, "last": 0, "step": 1, "label": "l"}],
+    "member_types": [{"type": "uint", "width": 1}],
+    "parameters": [
+        {
+            "name": "p",
+            "type": "int",
+            "minimum": -1,
+            "maximum": 1,
+            "choices": [0],
+            "unset": 0,
+            "unit": "u",
+            "roles": ["a"],
+            "shared": True,
+            "required": True,
+            "note": "n",
+            "source": "A",
+        }
+    ],
+    "frames": [
+        {
+            "name": "f",
+            "title": "t",
+            "size": "n",
+            "when": "w",
+            "repeat": ["r"],
+            "parts": [{"name": "p", "octets": "1", "meaning": "m", "source": "A"}],
+        }
+    ],
+    "crcs": [
+        {
+            "name": "c",
+            "covers": ["x"],
+            "carried": "y",
+            "note": "n",
+            "source": "A",
+            "algorithm": {
+                "name": "own",
+                "width": 8,
+                "poly": 1,
+                "init": 0,
+                "refin": False,
+                "refout": False,
+                "xorout": 0,
+                "check": 0,
+                "residue": 0,
+                "source": "",
+            },
+        }
+    ],
+    "sources": [{"tag": "A", "text": "t", "confidence": "memory"}],
+}
+"""Every key of a profile file, numbers at their least."""
+
+
+def toml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {toml(item)}" for key, item in value.items()) + "}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(toml, value))}]"
+    return json.dumps(value)
+
+
+def tables(value: Any) -> Iterator[dict[str, Any]]:
+    """Yield every table inside a value, itself first."""
+    if isinstance(value, dict):
+        yield value
+    for item in value.values() if isinstance(value, dict) else value:
+        if isinstance(item, dict | list):
+            yield from tables(item)
+
+
+class TestSchema:
+    """The schema for editors and the strict reader accept the same files."""
+
+    validator = jsonschema.Draft202012Validator(
+        json.loads((PACKAGE / "schemas" / "profile.schema.json").read_text())
+    )
+
+    def reads(self, document: dict[str, Any]) -> bool:
+        try:
+            profiles.loads("".join(f"{key} = {toml(item)}\n" for key, item in document.items()))
+        except InputError:
+            return False
+        return True
+
+    def test_the_full_file(self) -> None:
+        assert set(FULL) == set(reading._FIELDS)
+        self.validator.validate(FULL)
+        assert self.reads(FULL)
+
+    def test_every_key_left_out_in_turn(self) -> None:
+        """A key is required by the reader exactly where the schema requires it."""
+        places = [(at, key) for at, table in enumerate(tables(FULL)) for key in table]
+        outcomes = []
+        for at, key in places:
+            document = json.loads(json.dumps(FULL))
+            del list(tables(document))[at][key]
+            if key == "sources":
+                continue  # the tags of the sources must be listed, which no schema can say.
+            outcomes.append(self.reads(document))
+            assert self.reads(document) is self.validator.is_valid(document), key
+        assert outcomes.count(False) == 25
+
+    def test_every_number_lowered_in_turn(self) -> None:
+        """A number has the same least value for the reader and the schema."""
+        for at, table in enumerate(tables(FULL)):
+            for key, value in table.items():
+                if isinstance(value, int) and not isinstance(value, bool) and key != "width":
+                    document = json.loads(json.dumps(FULL))
+                    list(tables(document))[at][key] = value - 1
+                    if key in ("init", "xorout", "check", "residue"):
+                        assert not self.reads(document), key
+                    else:
+                        assert self.reads(document) is self.validator.is_valid(document), key
 
 
 class TestOwnFile:

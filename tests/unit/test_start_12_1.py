@@ -67,6 +67,13 @@ def test_an_error_code_is_in_the_first_frame() -> None:
         assert first.data == bytes([code]) + bytes(7)
 
 
+def test_the_smallest_settings() -> None:
+    small = {"connection_id": 1, "slave_address": 0, "watchdog_ms": 1}
+    sessions = {"master_session": 0, "slave_session": 0}
+    steps = list(start_12_1.start_up(**SETTINGS | small | sessions))
+    assert [step.data[:4].hex() for step in steps[2:5]] == ["00000000", "00000000", "01000000"]
+
+
 def test_the_largest_settings() -> None:
     large = {"connection_id": 65535, "slave_address": 65535, "watchdog_ms": 65535}
     steps = list(start_12_1.start_up(**SETTINGS | large | {"application": bytes(65535)}))
