@@ -57,8 +57,21 @@ def run(args: argparse.Namespace) -> int:
         _step(
             "SC1 is edited, LX is not: nothing on the wire would tell.", 1, "check", new[0], old[1]
         ),
+        _step(
+            "One command edits both ends; without --write it only shows what it would do.",
+            0,
+            *("edit", "insert", *old, "--name", "brake2_release", "--after", "speed_level"),
+            *("--one-means", "holding brake 2 released"),
+            *("--bind", "SC1=Lift.Brake2Release", "--bind", "LX=Drive.Brake2Release"),
+        ),
         _step("Both ends are edited.", 0, "check", str(after)),
         _step("Were both ends edited identically?", 0, "diff", *old, *new),
+        _step(
+            "The record of the change: computed here, completed and signed by people.",
+            0,
+            *("record", "new", *old, *new, "--reason", "second holding brake"),
+            *("-o", str(folder / "brake2.json"), "--html", str(folder / "brake2.html")),
+        ),
         _variants(folder),
     ]
     sys.stdout.write(
