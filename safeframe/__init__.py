@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     )
     from .errors import FrameError, InputError, SafeframeError, UsageError
     from .findings import Finding, Report, Rule
+    from .fingerprint import end_fingerprint, wire_fingerprint
     from .mapfile import dumps, load, loads
     from .model import Connection, End, Map, Reserved, Signal, Terms
     from .profiles import Profile
@@ -56,10 +57,12 @@ __all__ = [
     "compare_edits",
     "compare_ends",
     "dumps",
+    "end_fingerprint",
     "load",
     "loads",
     "mixed_versions",
     "read",
+    "wire_fingerprint",
     "write",
 ]
 
@@ -72,6 +75,7 @@ _HOMES = {
         "diff": "Change classify compare_connection compare_edits compare_ends mixed_versions",
         "errors": "FrameError InputError SafeframeError UsageError",
         "findings": "Finding Report Rule",
+        "fingerprint": "end_fingerprint wire_fingerprint",
         "mapfile": "dumps load loads",
         "model": "Connection End Map Reserved Signal Terms",
         "profiles": "Profile",

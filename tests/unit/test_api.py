@@ -14,7 +14,8 @@ from tests.strategies import ends
 NAMES = """
 Algorithm Change Connection End Finding FrameError InputError Map Place Profile Report Reserved
 Rule SafeframeError Signal Terms UsageError __version__ check check_all classify
-compare_connection compare_edits compare_ends dumps load loads mixed_versions read write
+compare_connection compare_edits compare_ends dumps end_fingerprint load loads mixed_versions read
+wire_fingerprint write
 """
 
 
