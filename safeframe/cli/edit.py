@@ -175,7 +175,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _finish(args: argparse.Namespace, done: Edit) -> int:
-    """Write the edit if asked to; say on the error stream what became of it."""
+    """Write the edit if asked to; say what became of it."""
     stopping = {
         finding.rule
         for finding in done.caused
@@ -196,8 +196,9 @@ def _finish(args: argparse.Namespace, done: Edit) -> int:
         said = "nothing written, this was a dry run; --write writes both files"
     from ..render.text import clean
 
-    # Not among the output: that one may be a patch for another program.
-    sys.stderr.write(f"safeframe: {clean(said)}\n")
+    # Not among the output where that is a patch for another program.
+    stream = sys.stderr if args.format == "patch" else sys.stdout
+    stream.write(f"{clean(said)}\n")
     return int(bool(stopping))
 
 
