@@ -121,7 +121,7 @@ class _Files:
         if not isinstance(first, End) or not isinstance(second, End):
             return None
         serials = values.get("serials", {})
-        for name in serials.keys() - {first.name, second.name}:
+        for name in sorted(serials.keys() - {first.name, second.name}):
             self.problems.append(
                 Problem(
                     path=where.path,

@@ -59,7 +59,7 @@ class Reader:
             return self.fail(key, f"the value must be an object, not {_show(data)}")
         kinds = _kinds(kind)
         prefix = f"{key}." if key else ""
-        for name in data.keys() - kinds.keys():
+        for name in sorted(data.keys() - kinds.keys()):
             self.fail(f"{prefix}{name}", f"a key must be one of {', '.join(kinds)}")
         before = len(self.problems)
         values = {}

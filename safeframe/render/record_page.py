@@ -190,7 +190,7 @@ def _change(record: Record) -> Iterator[Block]:
     names = dict.fromkeys(reason.name for reason in computed.classes)
     yield Text(
         f"Class of the change: {', '.join(names) or 'nothing that both ends share changed'}. "
-        f"Both ends edited alike: {_VERDICTS[computed.verdict]}.",
+        f"Both ends edited alike: {_VERDICTS.get(computed.verdict, computed.verdict)}.",
         strong=True,
     )
     for text in computed.differences:

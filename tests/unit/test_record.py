@@ -197,6 +197,7 @@ class TestFiles:
                 "people.trials[0].result: the value must be empty, passed, failed or not "
                 "applicable, not 'ok'",
             ),
+            ("computed.after", [], "computed.after: the value must hold both ends, not 0"),
             (
                 "computed.mixed",
                 [{"updated": "", "outdated": "", "terms": []}],
@@ -395,6 +396,13 @@ class TestFaults:
             "SC1: the map before the change is another one: what both ends share has the "
             f"fingerprint {wire_fingerprint(before.first)[:16]}, not "
         )
+
+    def test_a_baseline_that_is_no_map_any_more(self) -> None:
+        states = tuple(replace(state, map="x") for state in FRESH.computed.before)
+        forged = replace(FRESH, computed=replace(FRESH.computed, before=states))
+        with pytest.raises(InputError, match="^<SC1 before, in the record>:1: "):
+            record.verify(forged, AFTER)
+        assert record.verify(forged, AFTER, before=BEFORE).faults
 
     def test_few_differences_are_all_named(self) -> None:
         times = replace(FRESH.computed.times, source="hearsay")
