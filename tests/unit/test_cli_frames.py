@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import binascii
 import io
 import json
 import zlib
@@ -109,6 +110,10 @@ class TestCrc:
             "  1       32     0x3DBA\n"
             "  2       33     0x5BCE\n"
         )
+
+    def test_described_by_width_and_polynomial_alone(self, run: Runner) -> None:
+        found = run("crc", "--width", "16", "--poly", "0x1021", "31 32 33")
+        assert found.out == f"0x{binascii.crc_hqx(b'123', 0):04X}\n"
 
     def test_reflected_with_final_xor(self, run: Runner) -> None:
         found = run(
