@@ -11,7 +11,7 @@ from .. import capture
 from ..errors import InputError, Problem, UsageError
 from ..exchange import Exchange
 from ..render import capture as render
-from ..render import timeline
+from ..render import timeline, timelinetext
 from . import exchanges, options
 
 __all__ = ["configure", "run"]
@@ -56,6 +56,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fresh", action="store_true", help="the first frame is the first of the connection"
     )
+    parser.add_argument(
+        "--timeline", action="store_true", help="also print each signal over time, as text"
+    )
     parser.add_argument("--plot", metavar="FILE", help="signals over time, as .svg or .html")
     options.add_format(parser)
     options.add_color(parser)
@@ -89,7 +92,10 @@ def run(args: argparse.Namespace) -> int:
     if args.format == "json":
         sys.stdout.write(render.document(found))
     else:
-        sys.stdout.write(render.text(found, look=options.look(args)))
+        look = options.look(args)
+        signals = timelinetext.timelines(found, look=look) if args.timeline else ""
+        sys.stdout.write(f"{signals}\n" if signals else "")
+        sys.stdout.write(render.text(found, look=look))
     return 0 if found.is_clean else 1
 
 

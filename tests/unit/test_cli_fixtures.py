@@ -22,7 +22,7 @@ from safeframe.exchange import exchange_of
 from safeframe.fixtures import BANNER
 from safeframe.model import Connection, Map
 from safeframe.render import capture as render
-from safeframe.render import timeline
+from safeframe.render import timeline, timelinetext
 from safeframe.render.text import Look
 
 from .exchanges import demo_connection
@@ -182,6 +182,16 @@ class TestCapture:
         page = (recording.parent / "a.html").read_text(encoding="utf-8")
         assert page.startswith("<!doctype html>")
         assert "<script" not in page
+
+    def test_timeline(self, recording: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        code, out, _ = run(capsys, "capture", "--fresh", "--timeline", "run.jsonl", *MAPS)
+        assert code == 0
+        lines = out.splitlines()
+        assert lines[0] == "Signals over time, 80 ms for each column"
+        assert lines[2].startswith("  SC1 -> LX  permit_torque    ")
+        assert set(lines[2][30:]) == {"_", "#", "|"}
+        assert set(lines[10][30:]) <= set("0369|")
+        assert "SC1-LX (fscp-12-1): 816 packets" in out
 
     def test_packets(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
         exchange = demo_exchange()
@@ -417,6 +427,31 @@ class TestTimeline:
         assert "nan" not in drawn
         assert "inf" not in drawn
         assert "0..2" in drawn
+
+    def test_text(self) -> None:
+        text = timelinetext.timelines(swapped(), look=Look(width=60))
+        lines = text.splitlines()
+        assert lines[0] == "Signals over time, 42 ms for each column"
+        labels = [line[2:44].rstrip() for line in lines[2:6]]
+        assert labels == [
+            "SC1 -> LX  permit_torque",
+            "SC1 -> LX  permit_torque as LX reads it",
+            "SC1 -> LX  permit_no_ss1",
+            "SC1 -> LX  permit_no_ss1 as LX reads it",
+        ]
+        drawn = [line[44:] for line in lines[2:6]]
+        assert drawn[0] == drawn[3] != drawn[1] == drawn[2]
+        assert set(drawn[0]) == {" ", "_", "|", "#"}
+        assert timelinetext.timelines(capture.examine([], demo_exchange())) == ""
+
+    def test_text_of_what_stands_still_or_begins_late(self) -> None:
+        exchange = demo_exchange()
+        rows = [(b"\x00\x01", b"\x00\x00")] * 2 + [(b"\x00\x03", b"\x00\x00")]
+        found = examined(exchange, fixtures.Run(exchange).ticks(rows), fresh=True)
+        lines = timelinetext.timelines(found, look=Look(width=110)).splitlines()
+        # Nothing is known before the fail-safe frames; they hand over 0, the data 1, 1, and 3.
+        assert lines[10] == "  SC1 -> LX  speed_level" + " " * 47 + "000000|33333333333|999"
+        assert lines[-2] == "  LX -> SC1  speed_range" + " " * 50 + "0" * 19
 
     def test_units_of_time(self) -> None:
         assert timeline._time(500) == "500 µs"

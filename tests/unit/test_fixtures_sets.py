@@ -17,6 +17,7 @@ from safeframe.capture import Judge
 from safeframe.errors import UsageError
 from safeframe.exchange import Exchange, exchange_of
 from safeframe.fixtures import ERRORS, KINDS, Set, Step
+from safeframe.fixtures.mistakes import MARK
 from safeframe.fixtures.states import data
 from safeframe.fixtures.undetected import lightest
 from safeframe.model import Connection, Map, Relation, Reserved, Signal
@@ -423,6 +424,13 @@ class TestMistakes:
         found = names(*bits, wide, Reserved(at=Place(3, 4), width=4))
         assert found >= {"shifted", "narrower"}
         assert not found & {"octets-swapped", "bits-mirrored"}  # there is no such place
+
+    def test_copies_are_marked(self) -> None:
+        first, second = demo_connection().ends
+        noted = Connection(first=dataclasses.replace(first, note="hall 3"), second=second)
+        for mistake in fixtures.mistakes(noted):
+            assert mistake.connection.first.note == f"{MARK}\nhall 3"
+            assert mistake.connection.second.note == MARK
 
     def test_maps_without_room(self) -> None:
         ends = [
