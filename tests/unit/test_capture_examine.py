@@ -88,6 +88,53 @@ class TestFormats:
         assert sum(side.data_frames for side in found.sides) in (data, data + 2)
 
 
+class TestStrangers:
+    """Frames of other connections and octets of any kind MUST NOT change what is found."""
+
+    @pytest.mark.parametrize("is_placed", [False, True])
+    def test_interleaved_connections(self, is_placed: bool) -> None:
+        exchange = make("fscp-12-1", 4, 6, {})
+        other = make("fscp-12-1", 4, 6, {"connection_id": 0x0999})
+        own = [step for step in states(exchange) if step.data]
+        others = [step for step in states(other, seed=9) if step.data]
+        more: dict[str, Any] = {"at": {0: 0, 1: 0}, "sources": {0: FIRST}} if is_placed else {}
+
+        def carried(step: Step, number: int) -> Packet:
+            source = (FIRST, SECOND)[step.side]
+            return Packet(number, number + 1, step.time_us, step.octets, "", source)
+
+        alone = capture.examine([carried(step, 1) for step in own], exchange, **more)
+        both = [step for pair in zip(own, others, strict=True) for step in pair]
+        mixed = capture.examine(map(carried, both, itertools.count(1)), exchange, **more)
+        assert mixed.timelines == alone.timelines
+        # Before three frames have shown the place, frames without our id are not looked at.
+        foreign = len(own) // 2 - (0 if is_placed else 2)
+        assert mixed.sides[0].results == {**alone.sides[0].results, "foreign": foreign}
+        assert mixed.is_clean
+        assert mixed.notes["foreign"].count == 2 * foreign
+
+    @given(
+        rows=st.lists(st.tuples(st.binary(max_size=60), st.integers(0, 10**7)), max_size=12),
+        case=st.sampled_from(CASES),
+        named=st.booleans(),
+    )
+    @settings(max_examples=100)
+    def test_any_octets(
+        self,
+        rows: list[tuple[bytes, int]],
+        case: tuple[str, int, int, dict[str, Any]],
+        named: bool,
+    ) -> None:
+        exchange = make(*case)
+        strange = [
+            Packet(number, 0, time_us, octets, "SC1" if named else "", FIRST)
+            for number, (octets, time_us) in enumerate(rows)
+        ]
+        found = capture.examine(strange, exchange, at={0: 0, 1: 3})
+        assert found.packets == len(rows)
+        assert found.frames <= 2 * len(rows)
+
+
 class TestLocator:
     def test_named_senders(self) -> None:
         locator = Locator(demo(), at={}, sources={})
