@@ -38,10 +38,14 @@ def loads(text: str, *, path: str = "<text>") -> Record:
         reader.fail("format", f'the value must be "{FORMAT}", not {data.get("format")!r}')
     record = reader.read(Record, data, "")
     if record is not None:
-        for name in ("before", "after"):
-            count = len(getattr(record.computed, name))
-            if count != 2:
-                reader.fail(f"computed.{name}", f"the value must hold both ends, not {count}")
+        rows = [
+            (f"computed.bits[{number}]", row) for number, row in enumerate(record.computed.bits)
+        ]
+        for key, row in (("computed", record.computed), *rows):
+            for name in ("before", "after"):
+                count = len(getattr(row, name))
+                if count != 2:
+                    reader.fail(f"{key}.{name}", f"the value must hold both ends, not {count}")
         for number, trial in enumerate(record.people.trials):
             if trial.result not in RESULTS:
                 reader.fail(

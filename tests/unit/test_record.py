@@ -199,6 +199,11 @@ class TestFiles:
             ),
             ("computed.after", [], "computed.after: the value must hold both ends, not 0"),
             (
+                "computed.bits",
+                [{**plain(FRESH.computed.bits[0]), "before": [{"what": "", "bind": ""}]}],
+                "computed.bits[0].before: the value must hold both ends, not 1",
+            ),
+            (
                 "computed.mixed",
                 [{"updated": "", "outdated": "", "terms": []}],
                 "computed.mixed[0].tables: the key must be there",
@@ -400,7 +405,7 @@ class TestFaults:
     def test_a_baseline_that_is_no_map_any_more(self) -> None:
         states = tuple(replace(state, map="x") for state in FRESH.computed.before)
         forged = replace(FRESH, computed=replace(FRESH.computed, before=states))
-        with pytest.raises(InputError, match="^<SC1 before, in the record>:1: "):
+        with pytest.raises(InputError, match=r"^<SC1 before, in the record>:1: "):
             record.verify(forged, AFTER)
         assert record.verify(forged, AFTER, before=BEFORE).faults
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
+from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from safeframe import record
+from safeframe.errors import InputError
+from safeframe.fingerprint import plain
 from safeframe.model import Connection
 from safeframe.record import Record, Standing
 from safeframe.render.record_html import PAPERS, html
@@ -110,9 +116,9 @@ def test_markdown() -> None:
 
 
 def test_html_holds_all_that_markdown_holds() -> None:
-    for given in (FRESH, SIGNED):
-        shown = {re.sub(r"\s+", "", cell) for cell in html_of(given).cells}
-        for part in page_of(given).parts:
+    for made in (FRESH, SIGNED):
+        shown = {re.sub(r"\s+", "", cell) for cell in html_of(made).cells}
+        for part in page_of(made).parts:
             for block in part.blocks:
                 texts = (
                     [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
@@ -269,3 +275,30 @@ def test_standing_as_json() -> None:
         '{\n  "format": "safeframe-standing/1",\n  "connection": "X",\n  "releasable": false,\n'
         '  "faults": [\n    "first"\n  ],\n  "open": [\n'
     )
+
+
+class TestAnyRecordThatIsRead:
+    """Whatever a record file holds, it MUST be refused with a problem or shown as a page."""
+
+    @given(st.data())
+    def test_mutated(self, data: st.DataObject) -> None:
+        mutated = plain(SIGNED)
+        for _ in range(2):
+            inner: Any = mutated
+            while isinstance(inner, dict | list) and inner:
+                keys = sorted(inner) if isinstance(inner, dict) else range(len(inner))
+                key = data.draw(st.sampled_from(keys))
+                if not isinstance(inner[key], dict | list) or data.draw(st.integers(0, 3)) == 0:
+                    old = inner[key]
+                    new = [old, old] if isinstance(old, list) and not old else type(old)()
+                    inner[key] = data.draw(st.sampled_from((new, None, 1, "x\x1b\ud800", [old])))
+                    break
+                inner = inner[key]
+        try:
+            given_record = record.loads(json.dumps(mutated))
+        except InputError:
+            return
+        shown = page_of(given_record)
+        assert "\x1b" not in markdown(shown) + html(shown)
+        assert html(shown).encode()
+        assert markdown(shown).encode()
