@@ -19,6 +19,7 @@ _SHORT_TABLE, _SHORT_PART = 12, 6
 _ONE_LINE = 12
 """Codes of up to so many characters are never broken: places, and data of four octets."""
 
+_NO_DIGIT = re.compile(r"[^0-9a-f]")
 _BREAKS = re.compile(r"(?<=[._-])(?=\w)")
 
 _STYLE = """\
@@ -60,7 +61,8 @@ footer { margin-top: 18pt; padding-top: 4pt; border-top: .4pt solid #777; font-s
 
 def html(given: Page, *, paper: str = "a4") -> str:
     """Return a record as one HTML page; ``paper`` is a word of PAPERS."""
-    foot = f"computed part {given.short}"
+    # Inside a style sheet nothing is escaped: only what a fingerprint consists of gets there.
+    foot = f"computed part {_NO_DIGIT.sub('', given.short)}"
     sheet = (
         f"@page {{ size: {PAPERS[paper]}; margin: 15mm 15mm 18mm;\n"
         f'  @bottom-left {{ content: "{foot}"; font: 7.5pt sans-serif }}\n'

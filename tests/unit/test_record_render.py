@@ -167,6 +167,12 @@ def test_what_people_typed_is_shown_and_never_obeyed() -> None:
     assert "\x1b" not in page_text + shown
 
 
+def test_nothing_gets_into_the_style_sheet() -> None:
+    forged = replace(SIGNED, computed_sha256='"}</style><script>')
+    assert 'content: "computed part ec"' in html(page_of(forged))
+    assert "<script" not in html(page_of(forged))
+
+
 def test_codes_that_would_end_their_span() -> None:
     block = Table(caption="c", head=("a",), kinds=("code",), rows=(("x|y`z",), ("",)))
     given = Page(
