@@ -31,7 +31,7 @@ _STYLE = (
     ".axis{stroke:#1a1a1a;stroke-width:1}"
     ".line{stroke:#1a1a1a;stroke-width:1.5;fill:none;stroke-linejoin:round}"
     ".other{stroke:#1a1a1a;stroke-width:1.5;fill:none;stroke-dasharray:4 3}"
-    ".busy{fill:#8c8c8c}"
+    ".busy{fill:#8c8c8c}.mark{stroke:#1a1a1a;stroke-width:1;stroke-dasharray:1 3}"
 )
 
 
@@ -51,6 +51,7 @@ def svg(found: Examination) -> str:
         _text(24, 32, title, "title"),
         _text(24, 53, _subtitle(found), "small"),
         *_axis(span_us, height),
+        *_mark(found, span_us, height),
     ]
     top = _TOP
     for size, heading, each in rows:
@@ -116,6 +117,17 @@ def _axis(span_us: int, height: int) -> list[str]:
         ]
     parts.append(_text(_WIDTH - _RIGHT + 12, bottom + 17, unit, "small"))
     return parts
+
+
+def _mark(found: Examination, span_us: int, height: int) -> list[str]:
+    """Return a line at the first frame that the two ends read differently."""
+    if found.difference is None or found.difference.note.time_us is None:
+        return []
+    x = _x(found.difference.note.time_us - found.timeline_start_us, span_us)
+    return [
+        f'<path class="mark" d="M{x:.1f} {_TOP - 8}V{height - _BOTTOM + 6}"/>',
+        _text(x, _TOP - 12, "first difference", "small", "end" if x > _WIDTH / 2 else "start"),
+    ]
 
 
 def _x(time_us: float, span_us: int) -> float:

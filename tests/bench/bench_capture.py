@@ -3,13 +3,12 @@
 Run: ``python tests/bench/bench_capture.py [FRAMES]``. A recording of FSCP 12/1 with two data octets
 each way is written to a temporary folder, then read three times: by the capture library alone,
 judged and decoded with both maps from pcap, and the same from hexadecimal lines. Each reading runs
-in a process of its own, so that its peak memory is its own.
+in a process of its own, so that its peak memory (VmHWM of Linux) is its own.
 """
 
 from __future__ import annotations
 
 import io
-import resource
 import statistics
 import subprocess
 import sys
@@ -92,7 +91,9 @@ def one(name: str, folder: str) -> None:
     start = time.perf_counter()
     count = WAYS[name](Path(folder))
     spent = time.perf_counter() - start
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    # Not ru_maxrss: that of a child process begins with what its parent held.
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    peak = next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM"))
     print(count, spent, peak)
 
 

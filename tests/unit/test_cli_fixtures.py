@@ -383,6 +383,8 @@ class TestTimeline:
         assert classes.count("line") == 20
         assert classes.count("other") == 2
         assert "busy" in classes
+        assert classes.count("mark") == 1
+        assert "first difference" in texts
 
     def test_names_are_escaped_and_shortened(self) -> None:
         first, second = demo_connection().ends
@@ -405,6 +407,17 @@ class TestTimeline:
         drawn = timeline.svg(capture.examine([], demo_exchange()))
         assert "no safety data with a time in this recording" in drawn
         ET.fromstring(drawn)
+
+    def test_differences_without_times_have_no_mark(self) -> None:
+        mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
+        exchange = exchange_of(mistakes["swapped"])
+        rows = [
+            Packet(number, number, None, step.octets, exchange.names[step.side])
+            for number, step in enumerate(states(exchange, 60))
+        ]
+        found = capture.examine(rows, exchange, fresh=True)
+        assert found.difference is not None
+        assert "first difference" not in timeline.svg(found)
 
     def test_numbers_that_are_none(self) -> None:
         first, second = demo_connection().ends
