@@ -42,6 +42,8 @@ def run(capsys: pytest.CaptureFixture[str]) -> Runner:
     def call(*arguments: str) -> Run:
         code = main(arguments)
         captured = capsys.readouterr()
+        if "explain" not in arguments:  # whose exit code is the verdict.
+            assert code == (2 if captured.err else 0)
         return Run(code=code, out=captured.out, err=captured.err)
 
     return call
@@ -164,9 +166,16 @@ class TestCrc:
                 ["--algorithm", "?", "00"],
                 "--algorithm must be a name of the catalogue, not '?' (safeframe crc --list shows",
             ),
+            *(
+                (
+                    ["--algorithm", "crc-32", *extra, "00"],
+                    "--algorithm must stand alone, without --width, --poly or --reflect",
+                )
+                for extra in (["--width", "8"], ["--poly", "7"], ["--reflect"])
+            ),
             (
-                ["--algorithm", "crc-32", "--width", "8", "00"],
-                "--algorithm must stand alone, without --width, --poly or --reflect",
+                ["--algorithm", "crc-32", "y" * 40],
+                f"octets must be pairs of hex digits, not '{'y' * 40}'",
             ),
             (
                 ["--width", "8", "--poly", "seven", "00"],
