@@ -10,12 +10,12 @@ from ..errors import InputError, Problem, UsageError
 from ..gather import gather
 from ..model import Connection, End
 
-__all__ = ["PLANT", "connections", "read_end", "read_ends", "versions"]
+__all__ = ["PLANT", "STDIN", "connections", "read_end", "read_ends", "versions"]
 
 PLANT = "plant.toml"
 """How the name of a plant file ends: it lists connections and is no map file itself."""
 
-_STDIN = "<stdin>"
+STDIN = "<stdin>"
 _SUFFIXES = (".toml", ".csv")
 
 
@@ -28,9 +28,9 @@ def read_end(path: str) -> End:
     except UnicodeDecodeError as error:
         message = f"a map must be UTF-8 text, not octet {error.object[error.start]:#04x}"
         raise InputError(
-            Problem(path=_STDIN, message=f"{message} at offset {error.start}")
+            Problem(path=STDIN, message=f"{message} at offset {error.start}")
         ) from None
-    return mapfile.loads(text, path=_STDIN)
+    return mapfile.loads(text, path=STDIN)
 
 
 def read_ends(paths: Iterable[str]) -> list[End]:

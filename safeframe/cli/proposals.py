@@ -11,6 +11,7 @@ from ..model import Connection
 from ..profiles import Profile
 from ..render.edits import patch
 from ..render.text import Look, clean
+from . import inputs
 from .edit import command
 
 __all__ = ["text"]
@@ -29,8 +30,8 @@ def text(
     for connection in connections:
         findings = [one for one in report.findings if one.connection == connection.name]
         paths = [end.where.path for end in connection.ends]
-        if not findings or not all(path.lower().endswith(".toml") for path in paths):
-            continue  # Standard input and CSV cannot be edited.
+        if not findings or inputs.STDIN in paths:
+            continue
         sources = [Source(path=path, text=read_text(path)) for path in paths]
         for proposal in propose(
             connection, (sources[0], sources[1]), findings, own_profiles=own_profiles

@@ -81,7 +81,7 @@ def edit(
     """Apply an operation to the map files of the two ends of a connection.
 
     The data size and the place of every other signal stay. Raises InputError for files that
-    are no TOML maps, UsageError with numbers for an operation that is not possible.
+    are no maps, UsageError with numbers for an operation that is not possible.
     """
     pages = _pages(first, second)
     before = Connection(first=pages[0].end, second=pages[1].end)
@@ -106,12 +106,6 @@ def edit(
 
 
 def _pages(first: Source, second: Source) -> tuple[Page, Page]:
-    for source in (first, second):
-        if source.path.lower().endswith(".csv"):
-            raise UsageError(
-                f"a map must be TOML to be edited, not {source.path} "
-                "(safeframe show --format toml rewrites it)"
-            )
     pages: list[Page] = []
     problems: list[Problem] = []
     for source in (first, second):

@@ -8,6 +8,7 @@ from typing import Any
 from ..bits import Place
 from ..errors import InputError, UsageError
 from ..mapfile.patch import Patch
+from ..mapfile.sheetpatch import SheetPatch
 from ..model import RELATION_KINDS, End, Reserved, Signal
 from ..source import TextEdit, apply_edits
 
@@ -21,7 +22,7 @@ class Page:
 
     def __init__(self, path: str, text: str) -> None:
         self.path = path
-        self.patch = Patch(text, path=path)
+        self.patch = _patch(text, path)
 
     @property
     def text(self) -> str:
@@ -63,7 +64,7 @@ class Page:
     def states(self, direction: str, name: str, key: str) -> bool:
         """Tell whether the row of a signal states a key."""
         number, _ = self._get(direction, name)
-        return self.patch.index.span((direction, number, key)) is not None
+        return self.patch.has((direction, number, key))
 
     def take(self, direction: str, start: int, end: int) -> None:
         """Take bits out of the reserve: runs get shorter, disappear or are split."""
@@ -136,7 +137,7 @@ class Page:
                     base = ("relations", row, part)
                     if named == name and alone:
                         edits += self.patch.rename_key((*base, name), new_plain)
-                    elif named == full and self.patch.index.span((*base, full)):
+                    elif named == full and self.patch.has((*base, full)):
                         edits += self.patch.rename_key((*base, full), new_full)
                     elif named == full:
                         edits += self.patch.rename_key((*base, direction, name), to)
@@ -175,7 +176,12 @@ class Page:
     def _apply(self, edits: Iterable[TextEdit]) -> None:
         text = apply_edits(self.text, edits)
         try:
-            self.patch = Patch(text, path=self.path)
+            self.patch = _patch(text, self.path)
         except InputError as error:
             reasons = "; ".join(problem.message for problem in error.problems)
             raise UsageError(f"the edit must leave a map that can be read: {reasons}") from None
+
+
+def _patch(text: str, path: str) -> Patch | SheetPatch:
+    kind = SheetPatch if path.lower().endswith(".csv") else Patch
+    return kind(text, path=path)

@@ -21,7 +21,15 @@ from .locate import Path
 from .problems import Problems, nearest
 from .write import plain_data
 
-__all__ = ["COLUMNS", "RELATION_COLUMNS", "cell_text", "read_csv", "write_csv"]
+__all__ = [
+    "COLUMNS",
+    "RELATION_COLUMNS",
+    "cell_text",
+    "conditions_of",
+    "escaped",
+    "read_csv",
+    "write_csv",
+]
 
 COLUMNS = ("direction", *dict.fromkeys(("at", "name", "reserved", "value", *SIGNAL)))
 """The columns of every map, in the order in which they are written; any order is read."""
@@ -319,11 +327,18 @@ def cell_text(value: Any) -> str:
         case list():
             return " ".join(map(str, value))
         case dict():
-            return ";".join(f"{_cell_part(key)}={_cell_part(part)}" for key, part in value.items())
+            return ";".join(f"{escaped(key)}={escaped(part)}" for key, part in value.items())
         case _:
             return str(value)
 
 
-def _cell_part(value: Any) -> str:
+def conditions_of(cell: str) -> Iterator[tuple[str, int, int]]:
+    """Yield name, start and end offset of the name of every condition in a cell."""
+    for piece in _PIECE.finditer(cell):
+        name = piece[1].rpartition("=")[0]
+        yield _ESCAPED.sub(r"\1", name), piece.start(), piece.start() + len(name)
+
+
+def escaped(value: Any) -> str:
     """Return a key or value of a table as text without a bare semicolon or backslash."""
     return _TO_ESCAPE.sub(r"\\\g<0>", cell_text(value))

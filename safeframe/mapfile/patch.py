@@ -131,6 +131,10 @@ class Patch:
         *_, last = (part for part in parts)
         return (TextEdit(start=last.start(), end=last.end(), text=toml_key(name)),)
 
+    def has(self, path: Path) -> bool:
+        """Tell whether the text states exactly ``path``."""
+        return self.index.span(path) is not None
+
     def count(self, direction: str) -> int:
         """Return the number of entries of a direction."""
         return len(self.index.children((direction,)))

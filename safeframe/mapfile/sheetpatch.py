@@ -8,8 +8,8 @@ from typing import Any
 from ..errors import UsageError
 from ..model import Reserved, Signal
 from ..source import TextEdit
-from .csvmap import cell_text, read_csv
-from .locate import Span
+from .csvmap import cell_text, conditions_of, escaped, read_csv
+from .locate import Path, Span, key_path
 from .write import plain_entry
 
 __all__ = ["SheetPatch"]
@@ -17,6 +17,8 @@ __all__ = ["SheetPatch"]
 _CELL = re.compile(r'"(?:[^"]|"")*+"|[^,\r\n]*+')
 _LINE_END = re.compile(r"\r\n|\n|\r|\Z")
 _TO_QUOTE = re.compile(r'[,"\r\n]')
+_KINDS = {"sends": "sends", "receives": "receives", "allow": "allow", "relation": "relations"}
+_COLUMNS = {("allow", "signal"): "name", ("allow", "rule"): "value", ("allow", "reason"): "note"}
 
 
 class SheetPatch:
@@ -31,7 +33,7 @@ class SheetPatch:
         self.end = read_csv(text, path=path)
         self.text = text
         self.line_end = "\r\n" if "\r\n" in text else "\n"
-        self._rows: dict[str, list[list[Span]]] = {"sends": [], "receives": []}
+        self._rows: dict[str, list[list[Span]]] = {name: [] for name in _KINDS.values()}
         self._columns: list[str] = []
         position = 1 if text.startswith("\ufeff") else 0
         while position < len(text):
@@ -42,20 +44,28 @@ class SheetPatch:
             if not self._columns:
                 self._columns = values
                 self._kind = values.index("direction")
-            elif values[self._kind] in self._rows:
-                self._rows[values[self._kind]].append(cells)
+            elif values[self._kind] in _KINDS:
+                self._rows[_KINDS[values[self._kind]]].append(cells)
 
     def insert(self, direction: str, number: int, entry: Signal | Reserved) -> tuple[TextEdit, ...]:
         """Add an entry so that it gets ``number``; the entries from there on move up by one."""
-        rows = self._rows[direction]
-        if not 0 <= number <= len(rows):
-            raise UsageError(f"the number of a new entry must be 0..{len(rows)}, not {number}")
         cells = {"direction": direction} | {
             key: cell_text(value) for key, value in plain_entry(entry).items()
         }
         for column in cells:
             self._column(column)
         row = ",".join(_quoted(cells.get(column, "")) for column in self._columns)
+        return self._add(direction, number, row)
+
+    def copy(self, direction: str, number: int, to: int) -> tuple[TextEdit, ...]:
+        """Add a copy of an entry so that it gets number ``to``."""
+        row = self._entry(direction, number)
+        return self._add(direction, to, self.text[row[0].start : row[-1].end])
+
+    def _add(self, direction: str, number: int, row: str) -> tuple[TextEdit, ...]:
+        rows = self._rows[direction]
+        if not 0 <= number <= len(rows):
+            raise UsageError(f"the number of a new entry must be 0..{len(rows)}, not {number}")
         if number < len(rows):
             start = rows[number][0].start
         else:
@@ -75,8 +85,9 @@ class SheetPatch:
 
     def set_key(self, direction: str, number: int, key: str, value: Any) -> tuple[TextEdit, ...]:
         """Give a key of an entry a plain value (as in a TOML map)."""
-        cell = self._entry(direction, number)[self._column(key)]
-        return (TextEdit(start=cell.start, end=cell.end, text=_quoted(cell_text(value))),)
+        cell = self._entry(direction, number)[self._column(_COLUMNS.get((direction, key), key))]
+        text = _quoted(cell_text(value), always=self._is_quoted(cell))
+        return (TextEdit(start=cell.start, end=cell.end, text=text),)
 
     def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
         """Empty the cell of a key of an entry."""
@@ -84,6 +95,34 @@ class SheetPatch:
         if not self._value(cell):
             raise UsageError(f"{direction}[{number}] must have the key {key} to remove it")
         return (TextEdit(start=cell.start, end=cell.end, text=""),)
+
+    def has(self, path: Path) -> bool:
+        """Tell whether the sheet states exactly ``path``; a condition by its name in one piece."""
+        direction, number, key, *inner = path
+        assert isinstance(direction, str)
+        assert isinstance(number, int)
+        if key not in self._columns:
+            return False
+        text = self._value(self._entry(direction, number)[self._columns.index(str(key))])
+        return inner in ([], *([name] for name, _, _ in conditions_of(text))) and bool(text)
+
+    def rename_key(self, path: Path, name: str) -> tuple[TextEdit, ...]:
+        """Give the condition at a path, such as ``("relations", 0, "when", "old")``, a new name."""
+        if not self.has(path):
+            raise UsageError(f"{key_path(path)} must stand in one piece to be renamed")
+        _, number, column, old = path
+        assert isinstance(number, int)
+        cell = self._entry("relations", number)[self._columns.index(str(column))]
+        text, new, quoted = self._value(cell), escaped(name), self._is_quoted(cell)
+        ((start, end),) = [span for found, *span in conditions_of(text) if found == old]
+        if not quoted and _TO_QUOTE.search(new):
+            whole = _quoted(text[:start] + new + text[end:])
+            return (TextEdit(start=cell.start, end=cell.end, text=whole),)
+        if quoted:
+            # Each quote inside quotes takes two characters, and the first one opens the cell.
+            start, end = (1 + at + text.count('"', 0, at) for at in (start, end))
+            new = new.replace('"', '""')
+        return (TextEdit(start=cell.start + start, end=cell.start + end, text=new),)
 
     def _scan(self, position: int) -> tuple[list[Span], int]:
         """Return the cells of the row at ``position`` and the offset after its line end."""
@@ -100,6 +139,9 @@ class SheetPatch:
     def _value(self, cell: Span) -> str:
         text = self.text[cell.start : cell.end]
         return text[1:-1].replace('""', '"') if text.startswith('"') else text
+
+    def _is_quoted(self, cell: Span) -> bool:
+        return self.text.startswith('"', cell.start, cell.end)
 
     def _after(self, row: list[Span]) -> int:
         """Return the offset after the line end of a row."""
@@ -121,6 +163,8 @@ class SheetPatch:
         return self._columns.index(name)
 
 
-def _quoted(cell: str) -> str:
+def _quoted(cell: str, *, always: bool = False) -> str:
     """Return a cell in quotes if it needs them (RFC 4180, section 2)."""
-    return '"' + cell.replace('"', '""') + '"' if _TO_QUOTE.search(cell) else cell
+    if not always and not _TO_QUOTE.search(cell):
+        return cell
+    return '"' + cell.replace('"', '""') + '"'

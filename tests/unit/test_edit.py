@@ -23,7 +23,7 @@ from safeframe.edit import (
 )
 from safeframe.edit.patch import unified_patch
 from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import loads
+from safeframe.mapfile import dumps, loads
 
 HEAD = 'format = "safeframe-map/1" # 1\r\nconnection={name="SC1-LX",profile="plain"}\r\n'
 SC1 = (
@@ -534,9 +534,18 @@ def test_all_problems_of_both_files_are_told() -> None:
     assert [problem.path for problem in caught.value.problems] == ["sc1.toml", "lx.toml"]
 
 
-def test_csv_is_refused() -> None:
-    with pytest.raises(UsageError, match=r"a map must be TOML to be edited, not lx\.CSV"):
-        edit(Source(path="a.toml", text=SC1), Source(path="lx.CSV", text="x"), Remove(name="up"))
+def test_csv_is_edited_too() -> None:
+    sheet = dumps(loads(LX), format="csv").replace("\n", "\r\n")
+    sources = Source(path="sc1.toml", text=SC1), Source(path="lx.CSV", text=sheet)
+    result = edit(*sources, Insert(name="new", after="permit", binds={"SC1": "x", "LX": "X, Y"}))
+    assert lines_of(result)[1] == [
+        "-receives,0.1,,3" + "," * 14,
+        "+receives,0.1,new," + "," * 13 + '"X, Y",',
+        "+receives,0.2,,2" + "," * 14,
+    ]
+    assert edit(*result.new, Remove(name="new")).new == sources
+    renamed = edit(*sources, Rename(name="permit", to="go"))
+    assert renamed.new[1].text == sheet.replace(",permit,", ",go,")
 
 
 def test_the_change_of_the_demo() -> None:

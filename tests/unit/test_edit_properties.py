@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 
 import pytest
 from hypothesis import assume, given
@@ -26,12 +27,20 @@ from safeframe.edit import (
 from safeframe.errors import UsageError
 from safeframe.findings import at_or_above
 from safeframe.mapfile import dumps, loads
-from safeframe.model import Connection, Map, Signal
+from safeframe.model import Connection, End, Map, Signal
 from tests.strategies import clean_connections, ends, names, places
 
 from .test_mapfile_patch import as_tables
 
-STYLES = {"rows": dumps, "tables": as_tables}
+STYLES: dict[str, Callable[[End], str]] = {
+    "rows.toml": dumps,
+    "tables.toml": as_tables,
+    "sheet.csv": lambda end: dumps(end, format="csv"),
+}
+
+
+def read(source: Source) -> End:
+    return loads(source.text, format=source.path[-4:].lstrip("."))
 
 
 @st.composite
@@ -45,7 +54,7 @@ def pairs(draw: st.DrawFn) -> tuple[Connection, tuple[Source, Source]]:
             draw(st.sampled_from(("\n", "\r\n"))),
         )
         text = STYLES[style](end).replace("\n", line_end)
-        sources.append(Source(path=f"{end.name} in {style}.toml", text=text))
+        sources.append(Source(path=f"{end.name} in {style}", text=text))
     return connection, (sources[0], sources[1])
 
 
@@ -83,7 +92,7 @@ def judge(done: Edit, sender: str, expected: dict[str, list[str]], changed: str)
     ``changed`` is the only signal whose row may differ.
     """
     # The result is what the new texts say.
-    assert done.after == Connection(first=loads(done.new[0].text), second=loads(done.new[1].text))
+    assert done.after == Connection(first=read(done.new[0]), second=read(done.new[1]))
     before, after = maps_of(done.before), maps_of(done.after)
     for (producer, end), map_ in after.items():
         old = before[producer, end]
@@ -290,10 +299,10 @@ def any_pair(draw: st.DrawFn) -> tuple[Source, Source]:
         receives=first.sends if draw(st.booleans()) else second.receives,
         sends=first.receives if draw(st.booleans()) else second.sends,
     )
-    styles = [STYLES[draw(st.sampled_from(sorted(STYLES)))] for _ in range(2)]
+    styles = [draw(st.sampled_from(sorted(STYLES))) for _ in range(2)]
     return (
-        Source(path="a.toml", text=styles[0](first)),
-        Source(path="b.toml", text=styles[1](second)),
+        Source(path=styles[0], text=STYLES[styles[0]](first)),
+        Source(path=styles[1], text=STYLES[styles[1]](second)),
     )
 
 
@@ -303,7 +312,7 @@ class TestWrongMaps:
         self, sources: tuple[Source, Source], data: st.DataObject
     ) -> None:
         """MUST: whatever the maps are, an edit is refused in words, or keeps sizes and signals."""
-        before = [loads(source.text) for source in sources]
+        before = [read(source) for source in sources]
         known = [signal.name for end in before for signal in end.sends.signals]
         known += [signal.name for end in before for signal in end.receives.signals]
         name = data.draw(st.sampled_from(known) if known else names())

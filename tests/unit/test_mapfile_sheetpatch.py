@@ -103,7 +103,7 @@ class TestExactText:
             *patch.insert("sends", 1, self.NEW),
         ]
         assert apply_edits(SHEET, edits) == SHEET.replace(
-            ',sends,0.1,,,"7",', f"{self.ROW},sends,0.2,,,6,"
+            ',sends,0.1,,,"7",', f'{self.ROW},sends,0.2,,,"6",'
         )
 
     @pytest.mark.parametrize(
@@ -141,3 +141,74 @@ class TestExactText:
     def test_a_text_that_is_no_map(self) -> None:
         with pytest.raises(InputError, match=r"^lx\.csv:1: a column must be a known one"):
             SheetPatch("x", path="lx.csv")
+
+
+class TestCopy:
+    @given(sheets(), st.data())
+    def test_a_copy_and_no_other_change(
+        self, drawn: tuple[End, str, str], data: st.DataObject
+    ) -> None:
+        """MUST: the copy says what its original says; removing it restores every byte."""
+        end, text, direction = drawn
+        entries = list(getattr(end, direction).entries)
+        if not entries:
+            return
+        number = data.draw(st.integers(0, len(entries) - 1))
+        to = data.draw(st.integers(0, len(entries)))
+        after = apply_edits(text, SheetPatch(text).copy(direction, number, to))
+        copied = [*entries[:to], entries[number], *entries[to:]]
+        assert loads(after, format="csv") == changed(end, direction, copied)
+        assert apply_edits(after, SheetPatch(after).remove(direction, to)) == text
+
+
+RELATIONS = """\
+direction,name,value,at,note,when,requires
+format,,safeframe-map/1,,,,
+connection,name,SC1-LX,,,,
+connection,profile,plain,,,,
+end,name,SC1,,,,
+end,peer,LX,,,,
+sends,go,,0.0,,,
+allow,go,hole,,r,,
+relation,a,,,r,go=1;sends.go=0 1,"x=1;go=1"
+relation,b,,,r,"a""b=1;go=1;c""=0",stop=1
+"""
+
+
+class TestRenameKey:
+    @pytest.mark.parametrize(
+        ("number", "column", "old", "new", "before", "after"),
+        [
+            (0, "when", "go", "run", "go=1;sends.go", "run=1;sends.go"),
+            (0, "when", "sends.go", "sends.run", "sends.go=0 1", "sends.run=0 1"),
+            (0, "requires", "go", 'a"b', "x=1;go=1", 'x=1;a""b=1'),
+            (1, "when", "go", "run", "go=1;c", "run=1;c"),
+            (1, "when", 'c"', "c", 'c""=0', "c=0"),
+            (1, "requires", "stop", "a,b;c", "stop=1", '"a,b\\;c=1"'),
+        ],
+    )
+    def test_only_the_name_changes(
+        self, number: int, column: str, old: str, new: str, before: str, after: str
+    ) -> None:
+        patch = SheetPatch(RELATIONS)
+        path = ("relations", number, column, old)
+        assert patch.has(path)
+        edits = patch.rename_key(path, new)
+        assert apply_edits(RELATIONS, edits) == RELATIONS.replace(before, after)
+
+    @pytest.mark.parametrize("path", [("when", "zzz"), ("follows", "go"), ("when", "sends", "go")])
+    def test_refusal(self, path: tuple[str, ...]) -> None:
+        patch = SheetPatch(RELATIONS)
+        assert not patch.has(("relations", 0, *path))
+        with pytest.raises(UsageError, match="must stand in one piece to be renamed"):
+            patch.rename_key(("relations", 0, *path), "new")
+
+    def test_what_a_sheet_states(self) -> None:
+        patch = SheetPatch(RELATIONS)
+        assert patch.has(("sends", 0, "name"))
+        assert not patch.has(("sends", 0, "note"))
+        assert not patch.has(("sends", 0, "width"))
+
+    def test_the_signal_of_an_allowance(self) -> None:
+        edits = SheetPatch(RELATIONS).set_key("allow", 0, "signal", "run")
+        assert apply_edits(RELATIONS, edits) == RELATIONS.replace("allow,go", "allow,run")

@@ -210,17 +210,17 @@ class TestCommand:
         assert "--from SC1\n    --- sc1.toml\n" in out
         assert "\n2 edits proposed, each by itself." in out
 
-    def test_csv_gets_none(
+    def test_standard_input_gets_none(
         self,
         tmp_path: Path,
         monkeypatch: pytest.MonkeyPatch,
         capsys: pytest.CaptureFixture[str],
     ) -> None:
         monkeypatch.chdir(tmp_path)
-        (tmp_path / "sc1.toml").write_text(SC1, encoding="utf-8")
-        lx = mapfile.loads(CASES["one-sided-signal"][1])
-        (tmp_path / "lx.csv").write_text(mapfile.dumps(lx, format="csv"), encoding="utf-8")
-        assert main(["check", "--propose", "sc1.toml", "lx.csv"]) == 1
+        paths = self.write(tmp_path, "one-sided-signal")
+        with open(paths[1], encoding="utf-8") as file:
+            monkeypatch.setattr("sys.stdin", file)
+            assert main(["check", "--propose", paths[0], "-"]) == 1
         assert "No finding can be removed" in capsys.readouterr().out
 
     def test_only_for_people(self, capsys: pytest.CaptureFixture[str]) -> None:
