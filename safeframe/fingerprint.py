@@ -10,7 +10,11 @@ fingerprint is no signature: nobody needs a secret to make one.
 from __future__ import annotations
 
 import dataclasses
-from typing import Any
+from collections.abc import Callable, Iterable
+from functools import cache
+from itertools import pairwise
+from operator import itemgetter
+from typing import Any, TypeVar
 
 from .bits import Place
 from .model import Connection, End, Map, Reserved, Signal, Terms
@@ -29,6 +33,8 @@ __all__ = [
     "wire_facts",
     "wire_fingerprint",
 ]
+
+Entry = TypeVar("Entry", Signal, Reserved)
 
 WIRE_FORMAT = "safeframe-wire/1"
 END_FORMAT = "safeframe-end/1"
@@ -72,6 +78,8 @@ def plain(value: Any) -> Any:
 
     Places become texts, tuples arrays, octets hexadecimal, dataclasses and named tuples objects.
     """
+    if value is None or isinstance(value, str | int | float):
+        return value
     if isinstance(value, Place):
         return str(value)
     if isinstance(value, bytes):
@@ -84,9 +92,7 @@ def plain(value: Any) -> Any:
         }
     if isinstance(value, tuple) and hasattr(value, "_asdict"):
         return {name: plain(inner) for name, inner in value._asdict().items()}
-    if isinstance(value, tuple | list):
-        return [plain(inner) for inner in value]
-    return value
+    return [plain(inner) for inner in value]
 
 
 def wire_fingerprint(end: End) -> str:
@@ -137,7 +143,6 @@ def wire_facts(connection: Connection) -> tuple[tuple[str, str], ...]:
 
 
 def _direction(producer: str, consumer: str, map_: Map) -> dict[str, Any]:
-    signals = [{**_fields(signal, shared=True), "safe": _safe(signal)} for signal in map_.signals]
     # Bit by bit, because one run of 5 bits and runs of 2 and 3 bits are the same on the wire.
     reserved = [
         [index, run.value >> (index - run.start) & 1]
@@ -147,43 +152,56 @@ def _direction(producer: str, consumer: str, map_: Map) -> dict[str, Any]:
     return {
         "producer": producer,
         "consumer": consumer,
-        "signals": sorted(signals, key=_by_place),
+        "signals": _rows(map_.signals, _shared_row),
         "reserved": sorted(reserved),
     }
 
 
-def _safe(signal: Signal) -> int | float:
-    # 0, 0.0 and -0.0 are one safe value to the model, so they must be one here.
-    return float(signal.safe) + 0.0 if signal.type == "float" else signal.safe
+def _shared_row(signal: Signal) -> dict[str, Any]:
+    row = _fields(signal, shared=True)
+    if signal.type == "float":
+        # 0, 0.0 and -0.0 are one safe value to the model, so they must be one here.
+        row["safe"] = float(signal.safe) + 0.0
+    return row
 
 
 def _own_rows(map_: Map) -> dict[str, Any]:
-    signals = [
-        {"at": str(signal.at), "name": signal.name, **_fields(signal, shared=False)}
-        for signal in map_.signals
-    ]
-    reserved = [
-        {"at": str(run.at), "width": run.width, **_fields(run, shared=False)}
-        for run in map_.reserved
-    ]
     return {
-        "signals": sorted(signals, key=_by_place),
-        "reserved": sorted(reserved, key=_by_place),
+        "signals": _rows(map_.signals, _own_signal),
+        "reserved": _rows(map_.reserved, _own_run),
     }
 
 
-def _by_place(row: dict[str, Any]) -> tuple[int, str]:
-    return Place.parse(row["at"]).index, canonical(row)
+def _own_signal(signal: Signal) -> dict[str, Any]:
+    return {"at": str(signal.at), "name": signal.name, **_fields(signal, shared=False)}
 
 
-_PARTS = ("terms", "sends", "receives")
+def _own_run(run: Reserved) -> dict[str, Any]:
+    return {"at": str(run.at), "width": run.width, **_fields(run, shared=False)}
+
+
+def _rows(entries: Iterable[Entry], row: Callable[[Entry], dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return one row for each entry in place order; those of one place by their text."""
+    rows = [(entry.start, row(entry)) for entry in entries]
+    rows.sort(key=itemgetter(0))
+    if any(one == two for (one, _), (two, _) in pairwise(rows)):
+        rows.sort(key=lambda placed: (placed[0], canonical(placed[1])))
+    return [placed for _, placed in rows]
 
 
 def _fields(value: Signal | Reserved | Terms | End, *, shared: bool) -> dict[str, Any]:
     """Return the fields that both ends share, or all others."""
-    names = SHARED[type(value).__name__]
-    return {
-        field.name: plain(getattr(value, field.name))
-        for field in dataclasses.fields(value)
-        if field.compare and field.name not in _PARTS and (field.name in names) is shared
-    }
+    names = _names(type(value), shared)  # type: ignore[arg-type]  # Classes are hashable.
+    return {name: plain(getattr(value, name)) for name in names}
+
+
+@cache
+def _names(kind: type[Signal | Reserved | Terms | End], shared: bool) -> tuple[str, ...]:
+    """Return the names of these fields, without the parts that are told by themselves."""
+    return tuple(
+        field.name
+        for field in dataclasses.fields(kind)
+        if field.compare
+        and field.name not in ("terms", "sends", "receives")
+        and (field.name in SHARED[kind.__name__]) is shared
+    )

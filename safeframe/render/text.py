@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from ..findings import SEVERITIES, Finding, Report, Spot, Waived, Witness
 
-__all__ = ["CAUTION", "PLAIN", "Look", "clean", "columns", "report", "table", "wants_color"]
+__all__ = ["CAUTION", "FEW", "PLAIN", "Look", "clean", "columns", "report", "table", "wants_color"]
 
 CAUTION = (
     "Off-line aid, not certified: replaces neither review nor validation; "
@@ -16,7 +16,7 @@ CAUTION = (
 
 _COLORS = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "1;32", "strong": "1"}
 _RESET = "\x1b[0m"
-_FEW = 12
+FEW = 12
 """Up to so many connections are listed one by one in the verdict."""
 
 
@@ -161,7 +161,7 @@ def _waived(waived: Waived, look: Look) -> list[str]:
 
 def _verdict(given: Report, look: Look, details: bool) -> list[str]:
     number = len(given.connections)
-    few = number <= _FEW
+    few = number <= FEW
     names = ", ".join(map(clean, given.connections)) if few else f"{number} connections"
     if given.findings:
         counts = [

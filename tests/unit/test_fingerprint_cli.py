@@ -66,3 +66,12 @@ def test_check_shows_it_when_nothing_is_wrong(
     Path("lx-sc1.toml").write_text(demo.before()["lx-sc1.toml"], encoding="utf-8")
     assert main(["check", *pair]) == 1
     assert "fingerprint" not in capsys.readouterr().out
+
+
+def test_check_of_many_connections_computes_none_that_is_not_shown(
+    pair: list[str], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("safeframe.cli.check.FEW", 0)
+    for more, shown in (([], False), (["--details"], True), (["--format", "json"], True)):
+        assert main(["check", *more, *pair]) == 0
+        assert ("wire fingerprint" in capsys.readouterr().out) is shown
