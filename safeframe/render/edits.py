@@ -28,7 +28,10 @@ def edit(given: Edit, *, look: Look = PLAIN, all_rows: bool = False) -> str:
             text.report(Report(findings=given.caused, connections=(given.before.name,)), look=look),
         ]
     else:
-        good = look.paint("good", f"{name}: the edit causes no finding")
+        count = len(given.report.findings)
+        verbs = "was there before remains" if count == 1 else "were there before remain"
+        rest = f"; {count} that {verbs}" if count else ""
+        good = look.paint("good", f"{name}: the edit causes no finding{rest}")
         parts.append(f"{good}\n{text.CAUTION}\n")
     return "\n".join(parts)
 

@@ -96,6 +96,20 @@ def test_what_causes_findings_is_not_written(
     assert out.endswith("\nwritten: sc1-lx.toml and lx-sc1.toml\n")
 
 
+def test_what_was_there_before_is_told_and_stops_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = demo.before()[FILES[0]].replace(', bind = "Lift.FaultAck"', "")
+    (folder / FILES[0]).write_text(text, encoding="utf-8")
+    code, out, _ = run(capsys, "insert", *BRAKE)
+    assert code == 0
+    assert "\nSC1-LX: the edit causes no finding; 1 that was there before remains\n" in out
+    text = text.replace(', bind = "Lift.Back.NoFault"', "")
+    (folder / FILES[0]).write_text(text, encoding="utf-8")
+    out = run(capsys, "insert", *BRAKE)[1]
+    assert "\nSC1-LX: the edit causes no finding; 2 that were there before remain\n" in out
+
+
 def test_nothing_to_change(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ("--name", "fault_ack", "--at", "0.7", "--write")
     code, out, err = run(capsys, "move", *words)
