@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from ..exchange import Exchange
 from ..frame.session_12_1 import Session12
-from ..frame.stream import Judgement
+from ..frame.stream import Judgement, Session
 
 __all__ = ["Judge", "Opinion"]
 
@@ -45,12 +45,12 @@ class Judge:
         self._watchdog_us = exchange.watchdog_us
         self._last_us: list[int | None] = [None, None]
         self._failures = 0
-        self._begin(fresh)
+        self._use(exchange.session(fresh=fresh))
 
-    def _begin(self, fresh: bool) -> None:
-        self._session = self._exchange.session(fresh=fresh)
-        quick = self._session
-        self._accepts = quick.accepts if isinstance(quick, Session12) else None
+    def _use(self, session: Session) -> None:
+        self._session = session
+        # One profile has a quick way to say yes; the others explain every frame.
+        self._accepts = session.accepts if isinstance(session, Session12) else None
 
     def judge(self, side: int, octets: bytes, time_us: int | None = None) -> Opinion:
         """Judge the next frame of a side."""
@@ -72,13 +72,11 @@ class Judge:
         found = _opinion(self._session.judge(sender, octets))
         if found.result != "rejected" or not self._failures:
             return found
-        kept = self._session
-        self._begin(False)
-        again = self._session.judge(sender, octets)
+        joined = self._exchange.session(fresh=False)
+        again = joined.judge(sender, octets)
         if again.result == "rejected":
-            self._session = kept
-            self._accepts = kept.accepts if isinstance(kept, Session12) else None
             return found
+        self._use(joined)
         return Opinion("unknown", "", f"history lost ({found.text}); {again.text}", None, True)
 
     def _timed(self, side: int, opinion: Opinion, time_us: int | None) -> Opinion:
