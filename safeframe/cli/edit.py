@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from .. import replace
+from .. import checks, replace
 from ..bits import Place
 from ..edit import (
     Bind,
@@ -162,6 +162,8 @@ def run(args: argparse.Namespace) -> int:
     if args.operation == "recover":
         sys.stdout.write(f"{replace.recover(args.maps, undo=args.undo)}\n")
         return 0
+    for name in args.despite:
+        checks.find_rule(name)
     operation = _BUILD[args.operation](args)
     replace.refuse_pending(args.maps)
     done = edit(*_sources(args.maps), operation, own_profiles=options.own_profiles(args))

@@ -180,6 +180,11 @@ def test_a_float(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
         ),
         ("rename", "--name x --to y", "x must be a signal of SC1-LX"),
         (
+            "remove",
+            "--name fault_ack --despite holes",
+            "a rule must be listed by `safeframe rules`, not 'holes'; nearest: hole",
+        ),
+        (
             "resize",
             "--name fault_ack --width 2 --type int",
             "fault_ack needs 1 bit at 1.0, 0 free there (1.0 is speed_level at SC1 and LX); "
