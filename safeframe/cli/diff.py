@@ -27,7 +27,7 @@ levels, from worst to mildest:
   wire   what the frame or the other end sees: place, width, type, reserve, ids
   value  what a number means or when it counts: safe value, codes, unit, times
   name   what things are called
-  text   what one end keeps to itself: bindings, notes, allowances
+  text   what one end keeps to itself: bindings, relations, notes, allowances
 
 examples:
   safeframe diff before/sc1-lx.toml after/sc1-lx.toml

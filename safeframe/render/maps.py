@@ -32,6 +32,7 @@ def end(given: End, *, look: Look = PLAIN) -> str:
         ("role", given.role),
         ("address", "" if given.address is None else str(given.address)),
         *((name, str(value)) for name, value in given.parameters),
+        *(("relation", f"{relation.name}: {relation}") for relation in given.relations),
         *((f"allows {a.rule}", f"{a.signal}: {a.reason}") for a in given.allowances),
         ("note", given.note),
     ]

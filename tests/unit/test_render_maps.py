@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe.bits import Place
-from safeframe.model import Allowance, End, Map, Reserved, Signal, Terms
+from safeframe.model import Allowance, End, Map, Relation, Reserved, Signal, Terms
 from safeframe.render import maps
 from safeframe.render.text import Look, columns
 
@@ -29,6 +29,11 @@ FULL = End(
         network="west",
     ),
     parameters=(("retry", 3),),
+    relations=(
+        Relation(
+            name="torque first", when=(("ack", (1,)),), requires=(("level", (0, 1)),), reason="r"
+        ),
+    ),
     allowances=(Allowance(rule="hole", reason="old", signal="x"),),
     sends=Map(
         entries=(
@@ -67,6 +72,7 @@ SC1, peer LX
   role                master
   address             0
   retry               3
+  relation            torque first: ack = 1 requires level = 0 or 1
   allows hole         x: old
   note                hall 3
 
