@@ -1,7 +1,8 @@
 """Every fenced block of the documentation is run, so that none of it can go stale.
 
 ``sh``: each ``$ safeframe ...`` line is run in a folder of its own and its output compared;
-``sh setup``: commands of a bare machine, run by ``.ci/run``; ``python``: executed; ``toml map``
+``sh setup``: commands of a bare machine, run by ``.ci/run``; ``sh script``: run by its own test;
+``python``: executed, ``python script`` to its exit; ``toml map``
 and ``csv map``: loaded as a map file, and written to the folder when the line before the block
 names a file in backticks; ``toml`` and ``json``: parsed; ``text``: free.
 """
@@ -116,7 +117,11 @@ def test_blocks(
                 tomllib.loads(block.text)
             case ["json"]:
                 json.loads(block.text)
-            case ["sh", "setup"] | ["text"]:
+            case ["python", "script"]:
+                with pytest.raises(SystemExit) as stop:
+                    exec(compile(block.text, where, "exec"), {"__name__": "__main__"})
+                assert stop.value.code in (0, False), capsys.readouterr()
+            case ["sh", "setup"] | ["sh", "script"] | ["text"]:
                 pass
             case other:
                 pytest.fail(f"{where}: no way to check a block of {other}")

@@ -8,11 +8,12 @@ import io
 import os
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 from .. import __version__
 from ..errors import InputError, SafeframeError
 
-__all__ = ["COMMANDS", "main"]
+__all__ = ["COMMANDS", "main", "parser_of"]
 
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
@@ -27,9 +28,11 @@ COMMANDS = {
     "frame": "build safety frames, or explain received ones",
     "fixtures": "make frames for the tester, and mistaken maps for the review",
     "capture": "judge a recording and read it with both maps",
+    "schema": "print the JSON Schema of a file or an output",
     "rules": "list the rules, or explain one",
     "residual": "compute what a checksum misses: exact weights and probabilities",
     "demo": "run the whole job on an invented storage lift",
+    "completion": "print the completion script of a shell",
     "selftest": "check this installation",
 }
 """Every command with the line that ``safeframe --help`` prints; the module has the same name."""
@@ -80,6 +83,8 @@ def _dispatch(arguments: list[str]) -> int:
         sys.stderr.write(_overview())
         return USAGE
     name, *rest = arguments
+    if name == "help" and rest:
+        name, rest = rest[0], ["--help"]
     if name in ("-h", "--help", "help"):
         sys.stdout.write(_overview())
         return OK
@@ -88,6 +93,13 @@ def _dispatch(arguments: list[str]) -> int:
         return OK
     if name not in COMMANDS:
         return _complain(_unknown(name), "see: safeframe --help")
+    parser, module = parser_of(name)
+    code: int = module.run(parser.parse_args(rest))
+    return code
+
+
+def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
+    """Return the parser of a command, and its module."""
     module = importlib.import_module(f".{name}", __name__)
     parser = argparse.ArgumentParser(
         prog=f"safeframe {name}",
@@ -96,8 +108,7 @@ def _dispatch(arguments: list[str]) -> int:
         allow_abbrev=False,
     )
     module.configure(parser)
-    code: int = module.run(parser.parse_args(rest))
-    return code
+    return parser, module
 
 
 def _overview() -> str:
@@ -109,7 +120,7 @@ def _overview() -> str:
         "usage: safeframe COMMAND [options]\n\n"
         "Checks the matched bit maps and frames of functional-safety connections.\n\n"
         f"{lines}\n\n"
-        "safeframe COMMAND --help explains one command with an example.\n"
+        "safeframe help COMMAND explains one command with an example.\n"
         "example: safeframe check sc1-lx.toml lx-sc1.toml\n\n"
         f"{CAUTION}\n"
     )

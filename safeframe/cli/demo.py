@@ -10,7 +10,7 @@ from pathlib import Path
 
 from .. import checks, demo
 from ..errors import UsageError
-from . import inputs, main
+from . import inputs, main, schema
 
 __all__ = ["configure", "run"]
 
@@ -20,6 +20,8 @@ example:
 
 Everything in the demo is invented. The folder stays, for you to edit and check again.
 """
+
+_UP = "#:schema ../"
 
 _SCENE = """\
 A vertical storage lift in hall 3 has the gravity axis LX. The safety controller SC1 gets a light
@@ -47,7 +49,10 @@ def run(args: argparse.Namespace) -> int:
     _write(folder / "before", demo.before())
     _write(folder / "after", demo.after())
     for variant in demo.variants():
-        _write(folder / "variants" / variant.name, variant.site)
+        # One folder deeper, so the way from a map to its schema is longer.
+        site = {name: text.replace(_UP, f"{_UP}../", 1) for name, text in variant.site.items()}
+        _write(folder / "variants" / variant.name, site)
+    _write(folder / "schemas", {"map.schema.json": schema.text_of("map")})
     before, after = folder / "before", folder / "after"
     old = [str(before / "sc1-lx.toml"), str(before / "lx-sc1.toml")]
     new = [str(after / "sc1-lx.toml"), str(after / "lx-sc1.toml")]

@@ -18,6 +18,7 @@ from safeframe.findings import Finding, Report, Spot, Waived, Witness
 from safeframe.model import Direction, End, Map, Reserved, Signal, Terms
 from safeframe.picture import Cell, Grid, compare, compare_maps, grid
 from safeframe.render import checkhtml, page, svg
+from safeframe.render.text import clean
 from safeframe.source import Location
 from tests.strategies import ends
 
@@ -121,7 +122,7 @@ class TestSvg:
         assert "\x1b" not in text
         assert "http" not in text.replace('xmlns="http://www.w3.org/2000/svg"', "")
         for signal in end.sends.signals:
-            assert svg.clean(signal.name) in said
+            assert clean(signal.name) in said
 
 
 def read_svg(text: str) -> list[str]:

@@ -1,0 +1,182 @@
+"""The hook, the recipe for CI and the schemas, as a user of them would run them."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from safeframe import demo
+from safeframe.cli import main, schema
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+STATES = ("before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "after/lx-sc1.toml")
+
+
+def recipe() -> str:
+    text = (ROOT / "docs" / "outputs.md").read_text(encoding="utf-8")
+    (found,) = re.findall(r"^```sh script\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)
+    return str(found)
+
+
+class Repository:
+    """A git repository with the maps of the demo, in which the recipe is run."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        tools = folder / "tools"
+        (folder / "site" / "maps").mkdir(parents=True)
+        (folder / "site" / "records").mkdir()
+        tools.mkdir()
+        program = f'#!/bin/sh\nexec "{sys.executable}" -m safeframe "$@"\n'
+        (tools / "safeframe").write_text(program, encoding="utf-8")
+        (tools / "safeframe").chmod(0o755)
+        (tools / "fingerprints.sh").write_text(recipe(), encoding="utf-8")
+        self.environ = {
+            **{key: value for key, value in os.environ.items() if not key.startswith("GIT_")},
+            "PATH": f"{tools}:{os.environ['PATH']}",
+            "PYTHONPATH": str(ROOT),
+            "GIT_CONFIG_GLOBAL": os.devnull,
+            "GIT_CONFIG_SYSTEM": os.devnull,
+        }
+        self.git("init", "-q")
+
+    def git(self, *words: str) -> None:
+        who = ("-c", "user.name=A. Berg", "-c", "user.email=a.berg@lift.invalid")
+        self.run("git", *who, *words).check_returncode()
+
+    def run(self, *words: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            words,
+            cwd=self.folder / "site",
+            env=self.environ,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    def commit(self, files: dict[str, str]) -> subprocess.CompletedProcess[str]:
+        """Commit files and return what the recipe says of it."""
+        for name, text in files.items():
+            (self.folder / "site" / name).write_text(text, encoding="utf-8")
+        self.git("add", ".")
+        self.git("commit", "-q", "-m", "maps: edit")
+        return self.run("sh", str(self.folder / "tools" / "fingerprints.sh"))
+
+
+@pytest.fixture
+def repository(tmp_path: Path) -> Repository:
+    made = Repository(tmp_path)
+    made.commit({f"maps/{name}": text for name, text in demo.before().items()})
+    return made
+
+
+def maps(state: dict[str, str]) -> dict[str, str]:
+    return {f"maps/{name}": state[name] for name in ("sc1-lx.toml", "lx-sc1.toml")}
+
+
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory) -> str:
+    folder = tmp_path_factory.mktemp("record")
+    for state, files in (("before", demo.before()), ("after", demo.after())):
+        (folder / state).mkdir()
+        for name, text in files.items():
+            (folder / state / name).write_text(text, encoding="utf-8")
+    paths = [str(folder / name) for name in STATES]
+    out = folder / "brake2.json"
+    assert main(["record", "new", *paths, "--reason", "second brake", "-o", str(out)]) == 0
+    return out.read_text(encoding="utf-8")
+
+
+def test_recipe_wants_a_record(repository: Repository) -> None:
+    done = repository.commit(maps(demo.after()))
+    told = "what both ends share has changed, and this commit holds no record of it"
+    assert done.stdout == f"maps/lx-sc1.toml: {told}\nmaps/sc1-lx.toml: {told}\n"
+    assert (done.returncode, done.stderr) == (1, "")
+
+
+def test_recipe_takes_the_record(repository: Repository, record: str) -> None:
+    done = repository.commit({**maps(demo.after()), "records/brake2.json": record})
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+def test_recipe_wants_the_record_of_this_change(repository: Repository, record: str) -> None:
+    later = {
+        name: text.replace("watchdog_ms = 100", "watchdog_ms = 120")
+        for name, text in maps(demo.after()).items()
+    }
+    done = repository.commit({**later, "records/brake2.json": record})
+    assert done.returncode == 1
+
+
+def test_recipe_lets_comments_and_bindings_pass(repository: Repository) -> None:
+    texts = {
+        name: "# reviewed\n" + text.replace("Lift.PermitUp", "Lift.Up")
+        for name, text in maps(demo.before()).items()
+    }
+    assert repository.commit(texts).returncode == 0
+
+
+def test_recipe_fails_on_a_map_that_cannot_be_read(repository: Repository) -> None:
+    done = repository.commit({"maps/sc1-lx.toml": "format = 1\n"})
+    assert done.returncode not in (0, 1)
+
+
+def test_hook_names_a_command_that_is_there() -> None:
+    text = (ROOT / ".pre-commit-hooks.yaml").read_text(encoding="utf-8")
+    assert "- id: safeframe-check\n" in text
+    assert "entry: safeframe check\n" in text
+    assert "language: python\n" in text
+    pattern = re.search(r"files: (.*)", text)
+    assert pattern
+    assert re.search(pattern[1], "maps/sc1-lx.toml")
+
+
+@pytest.mark.parametrize("name", schema.names())
+def test_schemas_are_schemas(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["schema", name]) == 0
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.Draft202012Validator.check_schema(document)
+    assert document["$schema"].endswith("2020-12/schema")
+    assert document["title"]
+
+
+def test_schema_lists_its_names(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["schema"]) == 0
+    listed = capsys.readouterr().out.split()
+    assert {"map", "plant", "record", "report", "cases", "diff", "baseline"} <= set(listed)
+    assert main(["schema", "nothing"]) == 2
+
+
+def test_examples_fit_their_schemas_and_editors_find_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["demo"]) == 0
+    found = sorted(tmp_path.rglob("*.toml"))
+    assert len(found) > 40
+    for path in found:
+        text = path.read_text(encoding="utf-8")
+        first = text.splitlines()[0]
+        assert first.startswith("#:schema "), path
+        target = (path.parent / first.removeprefix("#:schema ")).resolve()
+        name = target.name.removesuffix(".schema.json")
+        assert target.read_text(encoding="utf-8") == schema.text_of(name)
+        jsonschema.validate(tomllib.loads(text), json.loads(schema.text_of(name)))
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "vectors").rglob("*.json")), ids=lambda p: p.stem)
+def test_vectors_fit_the_schema_of_cases(path: Path) -> None:
+    document = json.loads(path.read_text(encoding="utf-8"))
+    jsonschema.validate(document, json.loads(schema.text_of("cases")))
+
+
+def test_the_record_fits_its_schema(record: str) -> None:
+    jsonschema.validate(json.loads(record), json.loads(schema.text_of("record")))
