@@ -92,16 +92,28 @@ def plain(value: Any) -> Any:
         }
     if isinstance(value, tuple) and hasattr(value, "_asdict"):
         return {name: plain(inner) for name, inner in value._asdict().items()}
+    if isinstance(value, dict):
+        return {name: plain(inner) for name, inner in value.items()}
     return [plain(inner) for inner in value]
 
 
 def wire_fingerprint(end: End) -> str:
-    """Return the SHA-256 over what this end believes both ends share, 64 hexadecimal digits."""
+    """Return the SHA-256 over what this end believes both ends share, 64 hexadecimal digits.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> safeframe.wire_fingerprint(first) == safeframe.wire_fingerprint(second)
+    False
+    """
     return digest(canonical(wire_document(end)).encode("ascii"))
 
 
 def end_fingerprint(end: End) -> str:
-    """Return the SHA-256 over what this end alone says, 64 hexadecimal digits."""
+    """Return the SHA-256 over what this end alone says, 64 hexadecimal digits.
+
+    >>> end = safeframe.load("sc1.toml")
+    >>> len(safeframe.end_fingerprint(end))
+    64
+    """
     return digest(canonical(end_document(end)).encode("ascii"))
 
 

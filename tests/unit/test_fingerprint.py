@@ -161,6 +161,7 @@ def test_plain() -> None:
     source = Source(tag="T", text="t", confidence="memory")
     assert plain(source) == {"tag": "T", "text": "t", "confidence": "memory"}
     assert plain((Place(1, 2), b"\x0f", [1.5, None])) == ["1.2", "0f", [1.5, None]]
+    assert plain({"a": {"b": (Place(1, 2),)}}) == {"a": {"b": ["1.2"]}}
     assert plain(Reserved(at=Place(0, 0), width=1, where=Location(path="x"))) == {
         "at": "0.0",
         "width": 1,

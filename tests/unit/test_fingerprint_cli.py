@@ -10,6 +10,7 @@ import pytest
 
 from safeframe import demo
 from safeframe.cli import main
+from tests.unit.schemas import validate
 from tests.unit.test_fingerprint import WIRE
 
 
@@ -34,6 +35,7 @@ def test_text(pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
 def test_json(pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["fingerprint", "--format", "json", *pair]) == 0
     document = json.loads(capsys.readouterr().out)
+    validate("fingerprints", document)
     assert document["format"] == "safeframe-fingerprints/1"
     assert [(f["path"], f["end"], f["connection"], f["wire"]) for f in document["files"]] == [
         ("sc1-lx.toml", "SC1", "SC1-LX", WIRE),

@@ -22,6 +22,7 @@ from safeframe.render.record_markdown import markdown
 from safeframe.render.record_page import Page, Part, Table, Text, page
 from safeframe.render.standing import json_text, summary, text
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
+from tests.unit.schemas import validate
 from tests.unit.test_record import signed_record_of
 
 _VOID = ("meta", "col", "wbr", "br")
@@ -277,6 +278,7 @@ def test_standing_as_text() -> None:
 
 
 def test_standing_as_json() -> None:
+    validate("standing", json.loads(json_text("X", BAD)))
     assert json_text("X", BAD).startswith(
         '{\n  "format": "safeframe-standing/1",\n  "connection": "X",\n  "releasable": false,\n'
         '  "faults": [\n    "first"\n  ],\n  "open": [\n'

@@ -15,6 +15,7 @@ from safeframe.profiles import Profile
 from safeframe.render.timing import json_text
 from safeframe.render.timing import timing as rendered
 from safeframe.timing import Input, Timing, timing
+from tests.unit.schemas import validate
 
 
 def connection(first: dict[str, object], second: dict[str, object] | None = None) -> Connection:
@@ -127,6 +128,8 @@ def test_rendered() -> None:
 def test_json() -> None:
     times: Timing = timing(connection({"watchdog_ms": 100, "exchange_ms": 12}))
     document = json.loads(json_text(times))
+    validate("timing", document)
+    validate("timing", json.loads(json_text(timing(connection({})))))
     assert document.pop("caution")
     assert document == {
         "format": "safeframe-timing/1",
