@@ -3,8 +3,8 @@
 Run: ``python tests/bench/bench_capture.py [FRAMES]``. A recording of FSCP 12/1 with two data octets
 each way is written to a temporary folder, then read three times: by the capture library alone,
 judged and decoded with both maps from pcap, and the same from hexadecimal lines. Each reading runs
-in a process of its own, so that its peak memory (VmHWM of Linux) is its own. Ratios are of processor
-time, start-up included, which a busy machine changes less than the time on the clock.
+in a process of its own, so that its peak memory (VmHWM of Linux) is its own. Ratios are of
+processor time, start-up included, which a busy machine changes less than the time on the clock.
 """
 
 from __future__ import annotations

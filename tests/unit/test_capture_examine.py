@@ -118,7 +118,7 @@ class TestStrangers:
         case=st.sampled_from(CASES),
         named=st.booleans(),
     )
-    @settings(max_examples=100)
+    @settings(max_examples=40)
     def test_any_octets(
         self,
         rows: list[tuple[bytes, int]],
@@ -315,7 +315,7 @@ class TestJudge:
         assert judge.judge(0, bytes(5)).check == "length"
 
     @given(data=st.data(), case=st.sampled_from(CASES))
-    @settings(max_examples=150)
+    @settings(max_examples=40)
     def test_after_any_disturbance_frames_are_accepted_again(
         self, data: st.DataObject, case: tuple[str, int, int, dict[str, Any]]
     ) -> None:
@@ -361,7 +361,7 @@ class TestDecoder:
     """What differs between the two readings MUST be what differs between their texts."""
 
     @given(data=st.binary(min_size=2, max_size=2))
-    @settings(max_examples=60)
+    @settings(max_examples=20)
     def test_every_mistake(self, data: bytes) -> None:
         for mistake in fixtures.mistakes(demo_connection()):
             first, second = mistake.connection.ends
