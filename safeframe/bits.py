@@ -41,7 +41,14 @@ _PLACE = re.compile(r"(0|[1-9][0-9]{0,5})\.([0-7])", re.ASCII)
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
-    """A bit position ``octet.bit`` in the safety data; bit 0 is the least significant."""
+    """A bit position ``octet.bit`` in the safety data; bit 0 is the least significant.
+
+    >>> place = safeframe.Place.parse("1.2")
+    >>> place, place.index
+    (Place(octet=1, bit=2), 10)
+    >>> print(safeframe.Place.at(11))
+    1.3
+    """
 
     octet: int
     bit: int

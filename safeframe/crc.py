@@ -27,6 +27,12 @@ class Algorithm:
     for the unreflected register also where ``refin`` is set. ``check`` is the CRC of the ASCII
     octets 123456789 and ``residue`` the register after a codeword (before the final XOR); both
     are None where nobody published or computed them. ``source`` says who says so.
+
+    >>> from safeframe import crc
+    >>> names = dict(name="mine", source="own choice")
+    >>> mine = safeframe.Algorithm(width=16, poly=0x1021, init=0xFFFF, check=0x29B1, **names)
+    >>> hex(crc.compute(mine, b"123456789"))
+    '0x29b1'
     """
 
     name: str

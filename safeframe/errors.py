@@ -29,15 +29,36 @@ class Problem:
 
 
 class SafeframeError(Exception):
-    """Base of every exception that this package raises on purpose."""
+    """Base of every exception that this package raises on purpose.
+
+    >>> try:
+    ...     safeframe.Place.parse("1.8")
+    ... except safeframe.SafeframeError as error:
+    ...     print(error)
+    a place must be "octet.bit" with bit 0..7, not '1.8'
+    """
 
 
 class UsageError(SafeframeError):
-    """A call or a command line that asks for something impossible."""
+    """A call or a command line that asks for something impossible.
+
+    >>> try:
+    ...     safeframe.Signal(name="brake", at=safeframe.Place(0, 0), width=0)
+    ... except safeframe.UsageError as error:
+    ...     print(error)
+    width must be 1..524288 bits, not 0
+    """
 
 
 class InputError(SafeframeError):
-    """An input that cannot be read; carries every problem found in it, in line order."""
+    """An input that cannot be read; carries every problem found in it, in line order.
+
+    >>> try:
+    ...     safeframe.load("none.toml")
+    ... except safeframe.InputError as error:
+    ...     print(error.problems[0])
+    none.toml: the file must be readable: No such file or directory
+    """
 
     def __init__(self, *problems: Problem) -> None:
         if not problems:
@@ -47,7 +68,12 @@ class InputError(SafeframeError):
 
 
 class FrameError(SafeframeError):
-    """A frame that cannot be built, parsed or accepted; ``check`` names the check that failed."""
+    """A frame that cannot be built, parsed or accepted; ``check`` names the check that failed.
+
+    >>> error = safeframe.FrameError("the CRC must be 0x1234, not 0x4321", check="crc")
+    >>> error.check
+    'crc'
+    """
 
     def __init__(self, message: str, *, check: str = "") -> None:
         self.check = check

@@ -35,6 +35,11 @@ class Rule:
 
     ``scope`` is what one check of the rule looks at: ``map``, ``end``, ``direction``,
     ``connection`` or ``plant``.
+
+    >>> from safeframe import checks
+    >>> rule = checks.find_rule("swapped-signals")
+    >>> rule.severity, rule.scope
+    ('error', 'direction')
     """
 
     name: str
@@ -77,6 +82,16 @@ class Finding:
     ``cause`` names a known permutation (``shift``, ``swap``, ``octet order`` ...) where one
     explains everything, ``direction`` is ``SC1 -> LX`` or empty, ``details`` are the symptoms that
     the cause explains, shown on demand.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> (finding,) = safeframe.check(connection).findings
+    >>> for spot in finding.spots:
+    ...     print(spot.where, spot.end, spot.place, spot.signal)
+    sc1.toml:6 SC1 0.1 brake1_release
+    lx.toml:10 LX 0.2 brake1_release
+    sc1.toml:7 SC1 0.2 brake2_release
+    lx.toml:9 LX 0.1 brake2_release
     """
 
     rule: str
@@ -107,6 +122,11 @@ class Report:
     ``connections`` are the names of the connections checked, in order; ``facts`` are
     (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
     that a baseline file knows already.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.check(connection).worst()
+    'error'
     """
 
     findings: tuple[Finding, ...] = ()

@@ -58,6 +58,9 @@ class Signal:
     the named values in rising order, ``valid_by`` the name of the bit that says whether this
     value holds, ``mirrors`` the name of a signal of the opposite direction that this end
     believes to be repeated here, ``bind`` the program variable of this end.
+
+    >>> safeframe.Signal(name="level", at=safeframe.Place(1, 0), width=2, type="uint").start
+    8
     """
 
     name: str
@@ -108,7 +111,11 @@ class Signal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reserved:
-    """A declared run of ``width`` unused bits; ``value`` is what the producer puts there."""
+    """A declared run of ``width`` unused bits; ``value`` is what the producer puts there.
+
+    >>> safeframe.Reserved(at=safeframe.Place(0, 3), width=5).end
+    8
+    """
 
     at: Place
     width: int
@@ -135,7 +142,12 @@ class Reserved:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Map:
-    """What one end believes about one direction: signals and reserved runs in file order."""
+    """What one end believes about one direction: signals and reserved runs in file order.
+
+    >>> sends = safeframe.load("sc1.toml").sends
+    >>> [signal.name for signal in sends.signals], sends.size_bits
+    (['permit_torque', 'brake1_release', 'brake2_release'], 8)
+    """
 
     entries: tuple[Signal | Reserved, ...] = ()
     where: Location = field(default=NOWHERE, compare=False)
@@ -170,6 +182,9 @@ class Terms:
     of the reaction time that the safety function leaves to the connection, ``legal_octets`` the
     legal data sizes where the profile leaves them to the map, ``network`` the domain in which ids
     and addresses are unique. None means not stated.
+
+    >>> safeframe.Terms(name="SC1-LX", profile="fscp-12-1", id=0x0107).id
+    263
     """
 
     name: str
@@ -256,6 +271,10 @@ class End:
 
     ``role`` is a word of the profile (for instance master or slave), ``address`` the safety
     address of this end, ``parameters`` further values of the profile in name order.
+
+    >>> end = safeframe.load("sc1.toml")
+    >>> end.name, end.peer, end.role
+    ('SC1', 'LX', 'master')
     """
 
     name: str
@@ -326,6 +345,11 @@ class Connection:
 
     ``installed`` and ``entry`` are from a plant file: the devices, and where it lists the
     connection; ``record`` is the path of the sign-off record, empty where it names none.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> [direction.name for direction in connection.directions()]
+    ['SC1 -> LX', 'LX -> SC1']
     """
 
     first: End

@@ -108,7 +108,12 @@ def read_signal(signal: Signal, data: bytes, validity: Signal | None = None) -> 
 
 
 def read(map_: Map, data: bytes) -> dict[str, Reading]:
-    """Read every signal of a map from data; of several signals with one name the first counts."""
+    r"""Read every signal of a map from data; of several signals with one name the first counts.
+
+    >>> sends = safeframe.load("sc1.toml").sends
+    >>> {name: reading.raw for name, reading in safeframe.read(sends, b"\x05").items()}
+    {'permit_torque': 1, 'brake1_release': 0, 'brake2_release': 1}
+    """
     signals: dict[str, Signal] = {}
     for signal in map_.signals:
         signals.setdefault(signal.name, signal)
@@ -123,6 +128,10 @@ def write(map_: Map, values: Mapping[str, int | float]) -> bytes:
 
     Signals not named carry their ``safe`` value, reserved runs their declared value. Raises
     UsageError for an unknown name or a number that does not fit.
+
+    >>> sends = safeframe.load("sc1.toml").sends
+    >>> safeframe.write(sends, {"permit_torque": 1, "brake2_release": 1}).hex()
+    '05'
     """
     known = {signal.name for signal in map_.signals}
     for name in values:

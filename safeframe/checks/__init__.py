@@ -79,6 +79,12 @@ def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None 
     """Judge one connection; ``own_profiles`` are the user's profiles by name.
 
     Every finding names one cause. Findings that an end allows are in ``waived``.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> report = safeframe.check(connection)
+    >>> report.findings[0].rule, report.fails("error")
+    ('swapped-signals', True)
     """
     return check_all((connection,), own_profiles=own_profiles)
 
@@ -86,7 +92,13 @@ def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None 
 def check_all(
     connections: Iterable[Connection], *, own_profiles: Mapping[str, Profile] | None = None
 ) -> Report:
-    """Judge connections one by one and then what only all of them together show."""
+    """Judge connections one by one and then what only all of them together show.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.check_all([connection]).connections
+    ('SC1-LX',)
+    """
     everything = tuple(connections)
     found: list[Finding] = []
     facts: list[tuple[str, str]] = []

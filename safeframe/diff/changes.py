@@ -57,6 +57,12 @@ class Change:
     is what the side before has on the bits that the subject occupies after the change, ``left``
     what the side after has on the bits it occupied before: reserve that shrinks or grows with a
     signal is told here and is no change of its own.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> change, *others = safeframe.compare_connection(connection)
+    >>> change.level, change.kind, change.subject, change.before, change.after
+    ('wire', 'moved', 'brake1_release', '0.1', '0.2')
     """
 
     level: str

@@ -47,7 +47,13 @@ class ChangeClass:
 
 
 def classify(before: Connection, after: Connection) -> ChangeClass:
-    """Return the classes of the edits of both ends together."""
+    """Return the classes of the edits of both ends together.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.classify(connection, connection).names
+    ()
+    """
     edits = [
         (new.name, compare_ends(old, new)) for old, new in zip(before.ends, after.ends, strict=True)
     ]

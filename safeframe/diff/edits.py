@@ -81,6 +81,11 @@ def compare_edits(before: Connection, after: Connection) -> EditComparison:
 
     ``after.first`` must be the edited ``before.first``, and likewise the second. Compared is what
     both ends must share: places, widths, reserve, meanings, names and the connection terms.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.compare_edits(connection, connection).verdict
+    'nothing changed'
     """
     recorder = _Recorder(before, after)
     recorder.terms()

@@ -13,7 +13,13 @@ __all__ = ["compare_connection", "compare_ends"]
 
 
 def compare_ends(before: End, after: End) -> tuple[Change, ...]:
-    """Return what changed at one end, worst level first, then in map order."""
+    """Return what changed at one end, worst level first, then in map order.
+
+    >>> before = safeframe.load("lx.toml")
+    >>> from dataclasses import replace
+    >>> safeframe.compare_ends(before, replace(before, note="reviewed"))[0].level
+    'text'
+    """
     return worst_first(
         [
             *_fields("Terms", before.terms, after.terms, "connection", before, after),
@@ -32,6 +38,13 @@ def compare_connection(connection: Connection) -> tuple[Change, ...]:
 
     Bindings, notes, roles, addresses, parameters and allowances belong to one end each and are
     not compared.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> for change in safeframe.compare_connection(connection):
+    ...     print(change.subject, change.before, change.after)
+    brake1_release 0.1 0.2
+    brake2_release 0.2 0.1
     """
     first, second = connection.ends
     changes = [

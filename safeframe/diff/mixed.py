@@ -86,6 +86,11 @@ def mixed_versions(before: Connection, after: Connection) -> tuple[Mix, Mix]:
 
     In each direction that is once the new producer with the old consumer and once the old
     producer with the new consumer.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> [mix.updated for mix in safeframe.mixed_versions(connection, connection)]
+    ['SC1', 'LX']
     """
     return (
         _mix(after.first, before.second, updated=after.first),

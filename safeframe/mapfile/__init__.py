@@ -20,7 +20,11 @@ _FORMATS = ("toml", "csv")
 
 
 def load(path: str | os.PathLike[str]) -> End:
-    """Read one map file (.toml or .csv); raises InputError with every problem in it."""
+    """Read one map file (.toml or .csv); raises InputError with every problem in it.
+
+    >>> safeframe.load("sc1.toml").terms.watchdog_ms
+    100
+    """
     name = os.fspath(path)
     suffix = name.rpartition(".")[2].lower()
     if suffix not in _FORMATS:
@@ -33,6 +37,10 @@ def loads(text: str, *, path: str = "<text>", format: str = "toml") -> End:  # n
     """Read one map from a text; ``path`` is the name that locations and problems show.
 
     ``format`` is "toml" or "csv". Raises InputError with every problem in the text.
+
+    >>> text = safeframe.dumps(safeframe.load("sc1.toml"))
+    >>> safeframe.loads(text).name
+    'SC1'
     """
     _refuse_unknown(format)
     if len(text) > MAX_FILE_OCTETS:
@@ -52,6 +60,12 @@ def dumps(end: End, *, format: str = "toml") -> str:  # noqa: A002
 
     ``loads(dumps(end)) == end``. Raises InputError for an End that no map file can say (a safe
     value outside its width, text that is not printable).
+
+    >>> end = safeframe.load("sc1.toml")
+    >>> safeframe.dumps(end, format="csv")[:17]
+    'direction,at,name'
+    >>> safeframe.loads(safeframe.dumps(end)) == end
+    True
     """
     _refuse_unknown(format)
     if format == "csv":

@@ -191,6 +191,10 @@ class Profile:
     (empty: free), ``fail_safe`` is ``zero`` where the protocol replaces data by zeros. With
     ``one_way`` only one direction of a connection carries safety data, from the end with
     ``data_role`` (empty: either). ``recipe`` says whether frames can be built and judged.
+
+    >>> from safeframe import profiles
+    >>> profiles.load("fscp-12-1").sizes.is_legal(2)
+    True
     """
 
     name: str
