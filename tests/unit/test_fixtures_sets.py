@@ -399,7 +399,7 @@ class TestMistakes:
             "directions-exchanged",
         ]
 
-    @settings(max_examples=30)
+    @settings(max_examples=12)
     @given(connection=clean_connections("fscp-12-1"))
     def test_of_any_connection(self, connection: Connection) -> None:
         for mistake in fixtures.mistakes(connection):
