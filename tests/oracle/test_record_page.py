@@ -1,0 +1,69 @@
+"""The page of a record in a real browser: readable for everybody, printed on both papers."""
+
+from __future__ import annotations
+
+import base64
+import re
+from pathlib import Path
+
+import pytest
+
+from safeframe import record
+from safeframe.render.record_html import html
+from safeframe.render.record_page import page
+from tests.unit.record_maps import FRESH, SIGNED
+
+test_browser = pytest.importorskip("tests.oracle.test_browser")
+browser = test_browser.browser
+
+pytestmark = pytest.mark.oracle
+
+RECORDS = {
+    "open": FRESH,
+    "wrong": record.fill(SIGNED, "LX", checksum="0"),
+    "signed": SIGNED,
+}
+POINTS = {"a4": (595, 842), "letter": (612, 792)}
+"""Width and height in points of 1/72 inch: ISO 216 A4 and ANSI A, rounded."""
+
+
+def written(folder: Path, name: str, paper: str = "a4") -> Path:
+    made = RECORDS[name]
+    path = folder / f"{name}.html"
+    shown = page(made, record.standing(made), record.seal(made))
+    path.write_text(html(shown, paper=paper), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("media", ["screen", "print"])
+@pytest.mark.parametrize("name", RECORDS)
+def test_accessibility(browser, tmp_path: Path, name: str, media: str) -> None:  # type: ignore[no-untyped-def]
+    test_browser.show(browser, written(tmp_path, name), media)
+    assert browser.execute("getLog", {"type": "browser"})["value"] == []
+    axe = test_browser.Axe(browser)
+    axe.inject()
+    found = axe.run()
+    assert found["violations"] == [], axe.report(found["violations"])
+    assert len(found["passes"]) > 10
+
+
+@pytest.mark.parametrize("paper", POINTS)
+def test_print(browser, tmp_path: Path, paper: str) -> None:  # type: ignore[no-untyped-def]
+    test_browser.show(browser, written(tmp_path, "open", paper), "print")
+    command = {"preferCSSPageSize": True}
+    document = base64.b64decode(browser.execute_cdp_cmd("Page.printToPDF", command)["data"])
+    boxes = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", document)
+    assert 5 <= len(boxes) <= 8
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} == {POINTS[paper]}
+
+
+def test_nothing_is_wider_than_the_page(browser, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    path = written(tmp_path, "open")
+    for width in (1400, 500):
+        browser.set_window_size(width, 1000)
+        test_browser.show(browser, path)
+        wide = browser.execute_script(
+            "return document.documentElement.scrollWidth - document.documentElement.clientWidth"
+        )
+        assert wide == 0, width
+    browser.set_window_size(1400, 1000)
