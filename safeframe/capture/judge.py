@@ -35,8 +35,8 @@ class Judge:
     """The receivers of both ends, in one.
 
     A frame that is right but comes after the watchdog has expired is rejected by ``watchdog``.
-    After two rejections without an accepted frame between them the history is taken for lost, and
-    the stream is joined anew if the frame fits a new beginning.
+    After two rejections without an accepted frame between them, of both sides or of one, the
+    history is taken for lost, and the stream is joined anew if the frame fits a new beginning.
     """
 
     def __init__(self, exchange: Exchange, *, fresh: bool = False) -> None:
@@ -44,7 +44,8 @@ class Judge:
         self._senders = exchange.senders
         self._watchdog_us = exchange.watchdog_us
         self._last_us: list[int | None] = [None, None]
-        self._failures = 0
+        self._failures = [0, 0]
+        self._in_a_row = 0
         self._use(exchange.session(fresh=fresh))
 
     def _use(self, session: Session) -> None:
@@ -59,10 +60,13 @@ class Judge:
         else:
             opinion = self._ask(side, octets)
         if opinion.result == "rejected":
-            self._failures += 1
+            self._failures[side] += 1
+            self._in_a_row += 1
             return opinion
+        if opinion.rejoined:
+            self._failures = [0, 0]
         if opinion.result == "accepted" or opinion.rejoined:
-            self._failures = 0
+            self._failures[side] = self._in_a_row = 0
         if opinion.result in ("accepted", "unknown"):
             return self._timed(side, opinion, time_us)
         return opinion
@@ -70,7 +74,7 @@ class Judge:
     def _ask(self, side: int, octets: bytes) -> Opinion:
         sender = self._senders[side]
         found = _opinion(self._session.judge(sender, octets))
-        if found.result != "rejected" or not self._failures:
+        if found.result != "rejected" or not (self._failures[side] or self._in_a_row):
             return found
         joined = self._exchange.session(fresh=False)
         again = joined.judge(sender, octets)

@@ -308,6 +308,16 @@ class TestJudge:
         assert judge.judge(0, own[7].octets).result == "accepted"
         assert judge.judge(0, spoilt).result == "rejected"
 
+    def test_one_side_may_lose_its_history_alone(self) -> None:
+        """Frames of the other side are right all the time and must not hide the rejections."""
+        exchange = make("fscp-3-1", 2, 4, {})
+        steps = list(states(exchange, 20))
+        del steps[8]
+        judge = Judge(exchange, fresh=True)
+        results = [judge.judge(step.side, step.octets).result for step in steps]
+        assert results[8:12] == ["accepted", "rejected", "accepted", "unknown"]
+        assert results[-4:] == ["accepted"] * 4
+
     def test_a_session_that_cannot_be_joined_is_kept(self) -> None:
         exchange = make("fscp-13-1", 2, 2, {})
         judge = Judge(exchange, fresh=True)
