@@ -8,7 +8,7 @@ import io
 import os
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NoReturn
 
 from .. import __version__
 from ..errors import InputError, SafeframeError
@@ -78,13 +78,23 @@ class _Help(argparse.RawDescriptionHelpFormatter):
         super().__init__(prog, width=78)
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that complains in two lines: what is wrong, and where the help is."""
+
+    def error(self, message: str) -> NoReturn:
+        """Complain and leave."""
+        words = " ".join(self.prog.split()[1:])
+        _complain(f"{words}: {message}", f"see: safeframe help {words}")
+        raise SystemExit(USAGE)
+
+
 def _dispatch(arguments: list[str]) -> int:
     if not arguments:
         sys.stderr.write(_overview())
         return USAGE
     name, *rest = arguments
     if name == "help" and rest:
-        name, rest = rest[0], ["--help"]
+        name, rest = rest[0], [*rest[1:], "--help"]
     if name in ("-h", "--help", "help"):
         sys.stdout.write(_overview())
         return OK
@@ -101,7 +111,7 @@ def _dispatch(arguments: list[str]) -> int:
 def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
     """Return the parser of a command, and its module."""
     module = importlib.import_module(f".{name}", __name__)
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog=f"safeframe {name}",
         description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",
         formatter_class=_Help,

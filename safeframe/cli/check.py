@@ -122,6 +122,11 @@ def run(args: argparse.Namespace) -> int:
         from .. import baseline  # deferred: most runs have none.
 
         options.write_file(args.write_baseline, baseline.dumps(report.findings))
+        number = len(report.findings)
+        sys.stderr.write(
+            f"safeframe: {number} finding{'s'[: number != 1]} written to {args.write_baseline}; "
+            "with --baseline and this file only others count\n"
+        )
         return 0
     return int(report.fails(args.fail_on))
 

@@ -55,7 +55,7 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     if len(singles) % 2:
         raise UsageError(
             f"map files must be given in pairs, one for each end, not {len(singles)} "
-            f"({', '.join(singles)})"
+            f"({', '.join(singles)}); name the map of the other end too, or the folder of both"
         )
     if singles.count("-") > 1:
         raise UsageError("standard input (-) must be given once, not twice")

@@ -123,7 +123,8 @@ def test_unreadable_input_in_text(site: Path, capsys: pytest.CaptureFixture[str]
 def test_an_odd_number_of_files(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", "after/sc1-lx.toml"]) == 2
     assert capsys.readouterr().err == (
-        "safeframe: map files must be given in pairs, one for each end, not 1 (after/sc1-lx.toml)\n"
+        "safeframe: map files must be given in pairs, one for each end, not 1 (after/sc1-lx.toml); "
+        "name the map of the other end too, or the folder of both\n"
     )
 
 

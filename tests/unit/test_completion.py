@@ -119,6 +119,37 @@ def test_help_of_a_command(name: str, capsys: pytest.CaptureFixture[str]) -> Non
     assert "safeframe" in told.partition("example")[2], "an example must be shown"
 
 
+def test_help_of_an_action(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["help", "edit", "insert"]) == 0
+    assert capsys.readouterr().out.startswith("usage: safeframe edit insert")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (
+            ["check"],
+            "check: the following arguments are required: MAP\n"
+            "safeframe: see: safeframe help check",
+        ),
+        (
+            ["edit", "insert", "--nothing"],
+            "edit insert: the following arguments are required: MAP, --name\n"
+            "safeframe: see: safeframe help edit insert",
+        ),
+        (["schema", "\x1b[2J"], "schema: argument NAME: invalid choice: "),
+    ],
+)
+def test_wrong_use_says_what_to_read(
+    words: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(words) == 2
+    captured = capsys.readouterr()
+    assert captured.err.startswith(f"safeframe: {message}")
+    assert "\x1b" not in captured.err
+    assert captured.out == ""
+
+
 def test_help_of_nothing(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["help", "chekc"]) == 2
     assert "did you mean check?" in capsys.readouterr().err

@@ -293,6 +293,11 @@ def test_check_writes_page_and_picture(site: Path) -> None:
     assert "brake2_applied, 1.2, only here" in read_svg((site / "r.svg").read_text("utf-8"))
 
 
+def test_check_writes_a_picture_alone(site: Path) -> None:
+    assert main(["check", "--svg", "r.svg", "after/sc1-lx.toml", "after/lx-sc1.toml"]) == 0
+    assert [path.name for path in site.glob("r.*")] == ["r.svg"]
+
+
 def test_check_draws_what_has_findings_or_the_only_connection(site: Path) -> None:
     assert main(["check", "--html", "one.html", "after/sc1-lx.toml", "after/lx-sc1.toml"]) == 0
     assert judge((site / "one.html").read_text("utf-8")).tags.count("svg") == 4
