@@ -41,20 +41,27 @@ code { font-family: "DejaVu Sans Mono", Consolas, monospace }
 figure { margin: 1rem 0 }
 .pair { display: flex; flex-wrap: wrap; gap: 1.5rem }
 .pair svg { flex: 1 1 40rem; min-width: 0; max-width: 62rem; height: auto }
-figcaption, footer, .soft { color: var(--soft); font-size: .92rem }
+figcaption, footer { color: var(--soft); font-size: .92rem }
 footer { margin-top: 3rem; border-top: 1px solid var(--line) }
 summary { cursor: pointer; padding: .2rem 0 }
 @media print {
   @page { margin: 14mm }
   body { font-size: 9pt; padding: 0; max-width: none }
+  h1 { font-size: 15pt }
+  h2 { font-size: 12pt; margin-top: 1.4rem }
+  table { font-size: 8.5pt }
   .skip { display: none }
-  section, figure, tr { break-inside: avoid }
+  section, figure, .pair, tr { break-inside: avoid }
   section.long { break-inside: auto }
   h2, h3, caption { break-after: avoid }
+  thead { display: table-header-group }
+  footer { break-before: avoid; margin-top: 1rem }
+  figcaption, footer { font-size: 8.5pt }
+  details::details-content { content-visibility: visible; display: block; height: auto }
   .wide { overflow: visible }
-  th, td { overflow-wrap: anywhere }
+  tbody th, td:last-child { overflow-wrap: anywhere }
   .pair { display: block }
-  .pair svg { width: 100%; margin-bottom: 6mm }
+  .pair svg { display: block; width: 100%; margin-bottom: 5mm; break-inside: avoid }
 }
 """
 

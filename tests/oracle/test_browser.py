@@ -146,6 +146,14 @@ def test_the_keyboard_reaches_everything(browser: webdriver.Chrome, site: Path, 
         assert summary.find_element(By.XPATH, "..").get_attribute("open") is not None
 
 
+def test_print_shows_what_is_folded(browser: webdriver.Chrome, site: Path) -> None:
+    script = "return document.querySelector('details ul').checkVisibility()"
+    show(browser, site / "check.html")
+    assert browser.execute_script(script) is False
+    show(browser, site / "check.html", "print")
+    assert browser.execute_script(script) is True
+
+
 WIDER = """
 return [...document.querySelectorAll('g')].flatMap(g => {
   const box = g.querySelector(':scope > rect');
