@@ -5,8 +5,9 @@ What differs from the other end is told by outline, by a shape and by words; col
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from html import escape
+from itertools import groupby
 
 from ..picture import Cell, Grid
 from .text import clean, columns
@@ -15,6 +16,8 @@ __all__ = ["KEY", "STYLE", "document", "picture"]
 
 _CELL, _ROW, _LEFT, _HEAD, _GAP, _EDGE = 96, 66, 56, 58, 44, 16
 _WIDTH = _LEFT + 8 * _CELL
+_MOST_ALIKE = 4
+"""Octets of one long value or gap that are drawn one by one."""
 _LINE = 12
 """Characters of a name in one line of a cell that is one bit wide, at the size it has."""
 
@@ -112,7 +115,30 @@ def _told(given: Grid) -> str:
 
 
 def _height(given: Grid) -> int:
-    return _HEAD + _ROW * max(given.octets, 1)
+    return _HEAD + _ROW * max(len(_rows(given)), 1)
+
+
+def _rows(given: Grid) -> list[list[Cell] | range]:
+    """Return the cells of each octet; many equal octets are folded to a range of octet numbers."""
+    octets: list[list[Cell]] = [[] for _ in range(given.octets)]
+    for cell in given.cells:
+        octets[cell.first.octet].append(cell)
+    rows: list[list[Cell] | range] = []
+    for _, run in groupby(octets, key=_alike):
+        same = list(run)
+        if len(same) > _MOST_ALIKE:
+            first, last = same[0][0].first.octet, same[-1][0].first.octet
+            rows += [same[0], range(first + 1, last), same[-1]]
+        else:
+            rows += same
+    return rows
+
+
+def _alike(cells: list[Cell]) -> Hashable:
+    first = cells[0]
+    # An octet of several cells is like no other one.
+    alone = first.first.octet if len(cells) > 1 else None
+    return first.label, first.kind, first.mark, first.elsewhere, alone
 
 
 def _grid(given: Grid) -> str:
@@ -122,19 +148,24 @@ def _grid(given: Grid) -> str:
         parts.append(_words(middle, _HEAD - 10, f"bit {bit}", "sf-head", "middle"))
     if not given.octets:
         parts.append(_words(_LEFT, _HEAD + 20, "no data", "sf-head"))
-    for octet in range(given.octets):
-        y = _HEAD + octet * _ROW + _ROW // 2 + 4
-        parts.append(_words(_LEFT - 8, y, str(octet), "sf-head", "end"))
     if given.octets:
         parts.append(_words(_LEFT - 8, _HEAD - 10, "octet", "sf-head", "end"))
+    cells: list[tuple[Cell, int]] = []
+    for number, row in enumerate(_rows(given)):
+        y = _HEAD + number * _ROW
+        if isinstance(row, range):
+            text = f"octets {row[0]} to {row[-1]} as those above and below"
+            parts.append(_words(_LEFT + 4 * _CELL, y + 37, text, "sf-head", "middle"))
+            continue
+        parts.append(_words(_LEFT - 8, y + 37, str(row[0].first.octet), "sf-head", "end"))
+        cells += [(cell, y) for cell in row]
     # Marked cells last, so that no neighbour covers their outline.
-    parts += map(_cell, sorted(given.cells, key=lambda cell: bool(cell.mark)))
+    parts += [_cell(cell, y) for cell, y in sorted(cells, key=lambda pair: bool(pair[0].mark))]
     return "".join(parts)
 
 
-def _cell(cell: Cell) -> str:
+def _cell(cell: Cell, y: int) -> str:
     x = _LEFT + (7 - cell.last.bit) * _CELL
-    y = _HEAD + cell.first.octet * _ROW
     width = cell.width * _CELL
     look = {"": "", "only here": " sf-only"}.get(cell.mark, " sf-mark")
     parts = [

@@ -15,6 +15,7 @@ import pytest
 
 from safeframe import demo
 from safeframe.cli import main, schema
+from tests.test_docs import PAGES, blocks_of
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 STATES = ("before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "after/lx-sc1.toml")
@@ -170,6 +171,20 @@ def test_examples_fit_their_schemas_and_editors_find_them(
         name = target.name.removesuffix(".schema.json")
         assert target.read_text(encoding="utf-8") == schema.text_of(name)
         jsonschema.validate(tomllib.loads(text), json.loads(schema.text_of(name)))
+
+
+def test_examples_of_the_documentation_fit_their_schemas() -> None:
+    seen = set()
+    for page in PAGES:
+        for block in blocks_of(page.read_text(encoding="utf-8")):
+            named = re.search(r'^format = "safeframe-(map|plant)/1"$', block.text, re.MULTILINE)
+            # A map that is no "toml map" shows a mistake.
+            wanted = {"toml map": ["map"], "toml": ["plant"]}.get(block.language, [])
+            if named and named[1] in wanted:
+                document = json.loads(schema.text_of(named[1]))
+                jsonschema.validate(tomllib.loads(block.text), document)
+                seen.add(named[1])
+    assert seen == {"map", "plant"}
 
 
 @pytest.mark.parametrize("path", sorted((ROOT / "vectors").rglob("*.json")), ids=lambda p: p.stem)

@@ -22,8 +22,8 @@ from safeframe.render.text import clean
 from safeframe.source import Location
 from tests.strategies import ends
 
-# Pictures of longer maps only take longer.
 SMALL = ends().filter(lambda end: max(end.sends.size_octets, end.receives.size_octets) <= 40)
+"""Longer maps only take longer."""
 NASTY = '<script>x</script>"&\x1b[2J\u202e'
 
 
@@ -148,6 +148,22 @@ def test_a_difference_is_drawn_and_told_without_colour() -> None:
     assert text.count('class="sf-shape"') == 1
     assert 'class="sf-cell sf-signal sf-only"' in text
     assert {"0.0", "1.7", "15", "bit 7", "octet"} <= set(said)
+
+
+@pytest.mark.parametrize(("octets", "drawn"), [(4, 4), (5, 2), (900, 2)])
+def test_many_equal_octets_are_folded(octets: int, drawn: int) -> None:
+    data = Map(entries=(reserved("0.0", 8 * octets),))
+    said = read_svg(svg.document([[grid("x", data)]], "t"))
+    told = f"octets 1 to {octets - 2} as those above and below"
+    assert said.count("reserved") == drawn
+    assert (told in said) == (octets > 4)
+    assert {"0.0", f"{octets - 1}.7"} <= set(said)
+
+
+def test_octets_of_several_cells_are_never_folded() -> None:
+    entries = [reserved(f"{octet}.{bit}", 4) for octet in range(9) for bit in (0, 4)]
+    said = read_svg(svg.document([[grid("x", Map(entries=tuple(entries)))]], "t"))
+    assert said.count("reserved") == 18
 
 
 def test_an_empty_map_is_drawn_as_such() -> None:
