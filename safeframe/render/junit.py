@@ -7,7 +7,9 @@ equal output.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from .. import checks
@@ -19,6 +21,13 @@ from .text import clean
 __all__ = ["problems", "report"]
 
 _PLANT = "all connections"
+
+
+class _Told(NamedTuple):
+    """What one case tells: its findings, and texts about those that do not count."""
+
+    found: list[Finding]
+    aside: list[str]
 
 
 def report(
@@ -33,14 +42,26 @@ def report(
     ``unjudged`` are, for each connection, the rules that lacked data, with the reason.
     """
     root = Element("testsuites", name="safeframe check")
+    told: dict[tuple[str, str], _Told] = defaultdict(lambda: _Told([], []))
+    for finding in given.findings:
+        told[_case(finding)].found.append(finding)
+    for finding in given.known:
+        told[_case(finding)].aside.append(f"known from the baseline\n{_text(finding)}")
+    for waived in given.waived:
+        text = f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
+        told[_case(waived.finding)].aside.append(text)
     own = [rule for rule in checks.RULES if rule.scope != "plant"]
     reasons: Sequence[Mapping[str, str]] = unjudged or [{} for _ in given.connections]
     for name, skipped in zip(given.connections, reasons, strict=True):
-        _suite(root, name, name, own, given, fail_on, skipped)
+        _suite(
+            root, name, own, {rule.name: told[rule.name, name] for rule in own}, fail_on, skipped
+        )
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
-    reason = "only one connection was given" if alone else ""
-    _suite(root, _PLANT, "", plant, given, fail_on, {rule.name: reason for rule in plant if alone})
+    skipped = {rule.name: "only one connection was given" for rule in plant if alone}
+    _suite(
+        root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
+    )
     return _document(root)
 
 
@@ -56,12 +77,15 @@ def problems(error: InputError) -> str:
     return _document(root)
 
 
+def _case(finding: Finding) -> tuple[str, str]:
+    return finding.rule, finding.connection
+
+
 def _suite(
     root: Element,
     title: str,
-    connection: str,
     rules: Sequence[Rule],
-    given: Report,
+    told: Mapping[str, _Told],
     fail_on: str,
     skipped: Mapping[str, str],
 ) -> None:
@@ -70,8 +94,8 @@ def _suite(
         case = SubElement(
             suite, "testcase", classname=f"safeframe.{clean(title)}", name=clean(rule.name)
         )
-        found = [f for f in given.findings if (f.rule, f.connection) == (rule.name, connection)]
-        failing = [f for f in found if at_or_above(f.severity, fail_on)]
+        found, aside = told[rule.name]
+        failing = [finding for finding in found if at_or_above(finding.severity, fail_on)]
         if failing:
             more = f" (and {len(failing) - 1} more)" if len(failing) > 1 else ""
             message = clean(failing[0].message) + more
@@ -79,19 +103,9 @@ def _suite(
             failure.text = "\n\n".join(map(_text, failing))
         elif rule.name in skipped:
             SubElement(case, "skipped", message=skipped[rule.name])
-        mild = [_text(f) for f in found if f not in failing]
-        mild += [
-            f"known from the baseline\n{_text(f)}"
-            for f in given.known
-            if (f.rule, f.connection) == (rule.name, connection)
-        ]
-        mild += [
-            f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
-            for waived in given.waived
-            if (waived.finding.rule, waived.finding.connection) == (rule.name, connection)
-        ]
-        if mild:
-            SubElement(case, "system-out").text = "\n\n".join(mild)
+        mild = [_text(finding) for finding in found if finding not in failing]
+        if mild or aside:
+            SubElement(case, "system-out").text = "\n\n".join([*mild, *aside])
 
 
 def _text(finding: Finding) -> str:
