@@ -15,6 +15,7 @@ import pytest
 
 from safeframe import demo
 from safeframe.cli import main, schema
+from tests.generators import pictures
 from tests.test_docs import PAGES, blocks_of
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -171,6 +172,12 @@ def test_examples_fit_their_schemas_and_editors_find_them(
         name = target.name.removesuffix(".schema.json")
         assert target.read_text(encoding="utf-8") == schema.text_of(name)
         jsonschema.validate(tomllib.loads(text), json.loads(schema.text_of(name)))
+
+
+def test_pictures_of_the_documentation_are_not_stale() -> None:
+    """After a change of a picture: ``python -m tests.generators.pictures``."""
+    found = {path.name: path.read_text("utf-8") for path in pictures.FOLDER.iterdir()}
+    assert found == pictures.pictures()
 
 
 def test_examples_of_the_documentation_fit_their_schemas() -> None:
