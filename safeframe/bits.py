@@ -24,6 +24,7 @@ __all__ = [
     "Layout",
     "Place",
     "mirror_in_octets",
+    "mirror_in_words",
     "octets_of_bits",
     "reverse_field",
     "swap_octets",
@@ -201,6 +202,18 @@ def mirror_in_octets(index: int, width: int) -> int | None:
     if (index & 7) + width <= 8:
         return (index & ~7) + 8 - (index & 7) - width
     return None
+
+
+def mirror_in_words(index: int, width: int, word_octets: int) -> int | None:
+    """Return where a field lands when the bits of each word are numbered from the other side.
+
+    None where the field crosses a word border. A value keeps the order of its own bits.
+    """
+    word_bits = 8 * word_octets
+    inside = index % word_bits
+    if inside + width > word_bits:
+        return None
+    return index - inside + word_bits - inside - width
 
 
 def swap_octets(index: int, width: int, word_octets: int) -> int | None:

@@ -53,7 +53,7 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the bits of each octet are counted from the other side."""
     for view, cause in of_kind(context, "bit numbering"):
         yield find(
-            f"the bits of every octet are numbered from the other side at "
+            f"the bits of every {_word(cause.word_octets)} are numbered from the other side at "
             f"{view.direction.consumer.name}; that explains all "
             f"{len(cause.pairs)} displaced signals",
             pair_spots(view, cause.pairs),
@@ -91,3 +91,7 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
             details=moves(view, cause.pairs),
             witness=witness(view.direction, rows(cause)),
         )
+
+
+def _word(octets: int) -> str:
+    return "octet" if octets == 1 else f"word of {octets} octets"

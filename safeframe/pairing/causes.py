@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from typing import NamedTuple
 
-from ..bits import mirror_in_octets, swap_octets
+from ..bits import mirror_in_octets, mirror_in_words, swap_octets
 from ..model import Map, Reserved, Signal
 from .match import Matching, Pair
 
@@ -23,7 +24,7 @@ class Cause(NamedTuple):
     width, reserve, size. ``pairs`` are the signals it displaces, in place order of the left map;
     ``left`` and ``right`` the signals that only that end has. ``delta`` counts bits by which the
     right end is later, wider or longer. ``absorbed`` tells that a gap takes the shift up again.
-    ``word_octets`` is the word in which octets are exchanged.
+    ``word_octets`` is the word in which octets are exchanged or bits counted from the other side.
     """
 
     kind: str
@@ -81,15 +82,14 @@ def _permutation(pairs: Sequence[Pair], left: Map, right: Map) -> Cause | None:
     displaced = tuple(pair for pair in pairs if pair.shift)
     size = max(left.size_octets, right.size_octets)
     if _explains(pairs, mirror_in_octets):
-        return Cause(kind="bit numbering", pairs=displaced)
+        return Cause(kind="bit numbering", pairs=displaced, word_octets=1)
     for word in sorted({2, 4, 8, size}):
-        if 1 < word <= size and size % word == 0 and _explains(pairs, _octet_swap(word)):
-            return Cause(kind="octet order", pairs=displaced, word_octets=word)
+        if 1 < word <= size and size % word == 0:
+            if _explains(pairs, partial(swap_octets, word_octets=word)):
+                return Cause(kind="octet order", pairs=displaced, word_octets=word)
+            if _explains(pairs, partial(mirror_in_words, word_octets=word)):
+                return Cause(kind="bit numbering", pairs=displaced, word_octets=word)
     return None
-
-
-def _octet_swap(word_octets: int) -> Callable[[int, int], int | None]:
-    return lambda index, width: swap_octets(index, width, word_octets)
 
 
 def _explains(pairs: Sequence[Pair], where: Callable[[int, int], int | None]) -> bool:
@@ -177,54 +177,59 @@ class _Walk:
                 runs.append([pair])
         base, before = 0, None
         for number, run in enumerate(runs):
-            step = run[0].shift - base
-            following = runs[number + 1][0].shift if number + 1 < len(runs) else None
-            returns = following == base
-            if step:
-                resized = self._resized_by(before, step)
-                extra_left, extra_right = self._extras(before, run[0])
-                if resized is not None:
-                    self.found.append(
-                        Cause(kind="width", pairs=(resized, *run), delta=step, absorbed=returns)
-                    )
-                elif (
-                    len(run) == 1
-                    and not extra_left
-                    and not extra_right
-                    and self._lone(run[0], base, following)
-                ):
-                    self.found.append(Cause(kind="moved", pairs=(run[0],), delta=step))
-                    before = run[-1]
-                    continue
-                elif (
-                    not returns
-                    and not extra_left
-                    and not extra_right
-                    and self._reserve_step(before, run[0], step)
-                ):
-                    self.found.append(Cause(kind="reserve", pairs=tuple(run), delta=step))
-                else:
-                    self.found.append(
-                        Cause(
-                            kind="shift",
-                            pairs=tuple(run),
-                            left=extra_left,
-                            right=extra_right,
-                            delta=step,
-                            absorbed=returns,
-                        )
-                    )
-                if returns and self._taken_up(run[-1], runs[number + 1][0]):
-                    before = run[-1]
-                    continue
-                base = run[0].shift
+            shift = run[0].shift
+            following = runs[number + 1] if number + 1 < len(runs) else None
+            if shift != base:
+                # A gap that brings the places together again leaves the base as it was.
+                absorbed = (
+                    following is not None
+                    and following[0].shift == base
+                    and self._taken_up(run[-1], following[0])
+                )
+                if not self._step(before, run, base, following, absorbed) and not absorbed:
+                    base = shift
             before = run[-1]
         return base
 
-    @staticmethod
-    def _lone(pair: Pair, base: int, following: int | None) -> bool:
-        """Tell whether one signal left its place while its neighbours kept theirs."""
-        return following is None or following == base
+    def _step(
+        self,
+        before: Pair | None,
+        run: list[Pair],
+        base: int,
+        following: list[Pair] | None,
+        absorbed: bool,
+    ) -> bool:
+        """Add the cause of a step in displacement; tell whether one signal alone has moved."""
+        shift = run[0].shift
+        displaced = tuple(run) if shift else ()
+        resized = self._resized_by(before, shift - base)
+        if resized is not None:
+            self.found.append(
+                Cause(
+                    kind="width",
+                    pairs=(resized, *displaced),
+                    delta=shift - base,
+                    absorbed=absorbed,
+                )
+            )
+            return False
+        left, right = self._extras(before, run[0])
+        if not displaced:  # Back in place: what one end has here stands for itself.
+            self.left_only += left
+            self.right_only += right
+            return False
+        alone = len(run) == 1 and (following is None or following[0].shift in (0, base))
+        if alone and not left and not right:
+            self.found.append(Cause(kind="moved", pairs=displaced, delta=shift))
+            return True
+        plain = not absorbed and not left and not right
+        kind = "reserve" if plain and self._reserve_step(before, run[0], shift - base) else "shift"
+        self.found.append(
+            Cause(
+                kind=kind, pairs=displaced, left=left, right=right, delta=shift, absorbed=absorbed
+            )
+        )
+        return False
 
     def _resized_by(self, before: Pair | None, step: int) -> Pair | None:
         if before is not None and before.right.width - before.left.width == step:

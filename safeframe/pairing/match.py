@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
@@ -11,8 +12,11 @@ from ..model import Map, Signal
 
 __all__ = ["Matching", "Pair", "match", "near_names", "skeleton"]
 
-_NEAR_RATIO = 0.84
-"""Similarity from which two names count as one misspelt name; chosen by trial, from no standard."""
+_NEAR_RATIO = 0.75
+"""Similarity from which two words count as one misspelt word; chosen by trial, from no standard."""
+_SHORTEST = 4
+"""Letters from which a word is long enough to be called misspelt."""
+_WORDS = re.compile(r"[^\W\d_]+|\d+")
 _MOST_COMPARED = 2500
 """Pairs of leftover names up to which every one is compared with every other one."""
 
@@ -33,18 +37,29 @@ def skeleton(name: str) -> str:
 
 
 def near_names(left: str, right: str) -> bool:
-    """Return whether two different names are probably meant to be one.
+    """Return whether two different names are probably meant to be one, misspelt.
 
-    Names whose digits differ are never near: brake1 and brake2 are two brakes.
+    The names must agree but for a slip inside long words: brake1 and brake2, brake_a and
+    brake_b, ok and nok, valid and invalid are different things and never near.
     """
-    a, b = skeleton(left), skeleton(right)
-    if a == b:
+    if skeleton(left) == skeleton(right):
         return True
-    if [char for char in a if char.isdigit()] != [char for char in b if char.isdigit()]:
+    lefts, rights = _WORDS.findall(left.casefold()), _WORDS.findall(right.casefold())
+    return len(lefts) == len(rights) and all(map(_slip, lefts, rights))
+
+
+def _slip(left: str, right: str) -> bool:
+    """Return whether two words are equal or one of them is misspelt."""
+    if left == right:
+        return True
+    short, long = sorted((left, right), key=len)
+    if len(short) < _SHORTEST or long.startswith(short) or long.endswith(short):
+        return False
+    if not short.isalpha() or not long.isalpha():
         return False
     from difflib import SequenceMatcher  # deferred: names agree in most connections.
 
-    return SequenceMatcher(None, a, b, autojunk=False).ratio() >= _NEAR_RATIO
+    return SequenceMatcher(None, left, right, autojunk=False).ratio() >= _NEAR_RATIO
 
 
 class Pair(NamedTuple):

@@ -12,6 +12,7 @@ from safeframe.bits import (
     Layout,
     Place,
     mirror_in_octets,
+    mirror_in_words,
     octets_of_bits,
     reverse_field,
     swap_octets,
@@ -89,6 +90,11 @@ class TestPermutations:
         assert mirror_in_octets(10, 3) == 11
         assert mirror_in_octets(8, 16) == 8
         assert mirror_in_octets(6, 4) is None
+
+    def test_mirror_in_words(self) -> None:
+        assert mirror_in_words(0, 1, 2) == 15
+        assert mirror_in_words(19, 4, 2) == 25
+        assert mirror_in_words(14, 4, 2) is None
 
     def test_swap(self) -> None:
         assert swap_octets(3, 2, 2) == 11

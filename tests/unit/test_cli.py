@@ -7,7 +7,6 @@ import gc
 import importlib
 import io
 import os
-import runpy
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -156,8 +155,11 @@ def test_the_module_run_as_a_program_exits_with_the_code(
 ) -> None:
     monkeypatch.setattr(sys, "argv", ["safeframe"])
     monkeypatch.delitem(sys.modules, "safeframe.__main__")
+    # Not runpy: with the plugin installed, pytest's own import hook holds the package.
+    path = Path(str(safeframe.__file__)).with_name("__main__.py")
+    code = compile(path.read_text(encoding="utf-8"), str(path), "exec")
     with pytest.raises(SystemExit) as caught:
-        runpy.run_module("safeframe", run_name="__main__")
+        exec(code, {"__name__": "__main__", "__package__": "safeframe"})
     assert caught.value.code == 2
     assert capsys.readouterr().err.startswith("usage: safeframe COMMAND")
 

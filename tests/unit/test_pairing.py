@@ -55,7 +55,17 @@ class TestNames:
         assert near_names(left, right)
 
     @pytest.mark.parametrize(
-        ("left", "right"), [("brake1_release", "brake2_release"), ("permit_up", "permit_down")]
+        ("left", "right"),
+        [
+            ("brake1_release", "brake2_release"),
+            ("brake_a_release", "brake_b_release"),
+            ("permit_up", "permit_down"),
+            ("drive_ok", "drive_nok"),
+            ("door_open", "door_open_n"),
+            ("position_valid", "position_invalid"),
+            ("brake_release", "brake_released"),
+            ("channel1200", "channel1300"),
+        ],
     )
     def test_not_near(self, left: str, right: str) -> None:
         assert not near_names(left, right)
@@ -121,7 +131,29 @@ class TestExplain:
     def test_two_mistakes_that_cancel_out(self) -> None:
         left = build(("a", "0.0", 1), ("b", "0.1", 1), ("y", "0.2", 1), ("d", "0.3", 1))
         right = build(("x", "0.0", 1), ("a", "0.1", 1), ("b", "0.2", 1), ("d", "0.3", 1))
-        assert summary(left, right) == [("shift", ["a", "b", "x"], 1), ("shift", ["d", "y"], -1)]
+        assert summary(left, right) == [("shift", ["a", "b", "x"], 1), ("one-sided", ["y"], -1)]
+
+    def test_displacements_are_told_from_the_true_place(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 1), ("", "0.3", 5))
+        right = build(
+            ("x", "0.0", 1),
+            ("a", "0.1", 1),
+            ("y", "0.2", 1),
+            ("b", "0.3", 1),
+            ("c", "0.4", 1),
+            ("", "0.5", 3),
+        )
+        assert summary(left, right) == [("shift", ["a", "x"], 1), ("shift", ["b", "c", "y"], 2)]
+
+    def test_three_signals_rotated(self) -> None:
+        left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdef")))
+        right = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("cabdef")))
+        assert summary(left, right) == [("shift", ["a", "b"], 1), ("moved", ["c"], -2)]
+
+    def test_width_taken_up_by_another_width(self) -> None:
+        left = build(("a", "0.0", 2), ("b", "0.2", 1), ("c", "0.3", 3), ("d", "0.6", 1))
+        right = build(("a", "0.0", 3), ("b", "0.3", 1), ("c", "0.4", 2), ("d", "0.6", 1))
+        assert summary(left, right) == [("width", ["a", "b", "c"], 1), ("width", ["c"], -1)]
 
     def test_width_displaces_the_rest(self) -> None:
         right = build(
@@ -217,6 +249,17 @@ class TestExplain:
         )
         assert [cause.kind for cause in causes(left, right)] == ["bit numbering", "one-sided"]
 
+    def test_bits_of_a_word_numbered_from_the_other_side(self) -> None:
+        places = [
+            (name, octet, bit)
+            for octet, names in enumerate(("ab", "cd", "ef", "gh"))
+            for bit, name in enumerate(names)
+        ]
+        left = build(*((name, f"{octet}.{bit}", 1) for name, octet, bit in places))
+        right = build(*((name, f"{octet ^ 1}.{7 - bit}", 1) for name, octet, bit in places))
+        causes_found = [cause for cause in causes(left, right) if cause.kind == "bit numbering"]
+        assert [cause.word_octets for cause in causes_found] == [2]
+
     def test_octets_of_words_of_four(self) -> None:
         left = build(("a", "0.0", 1), ("b", "1.1", 1), ("c", "2.2", 1), ("d", "3.3", 1))
         right = build(("d", "0.3", 1), ("c", "1.2", 1), ("b", "2.1", 1), ("a", "3.0", 1))
@@ -226,7 +269,7 @@ class TestExplain:
     def test_a_pile_of_moves_is_one_cause(self) -> None:
         left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
         right = build(
-            *((name, f"0.{bit}", 1) for bit, name in enumerate("bcadhefg")), ("", "1.0", 8)
+            *((name, f"0.{bit}", 1) for bit, name in enumerate("cgaebhdf")), ("", "1.0", 8)
         )
         (first, *rest) = causes(left, right)
         assert first.kind == "rearranged"
