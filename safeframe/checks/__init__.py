@@ -8,7 +8,7 @@ from itertools import islice
 
 from .. import profiles
 from ..errors import UsageError
-from ..findings import SEVERITIES, Finding, Report, Rule, Spot, Waived
+from ..findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
 from ..model import Allowance, Connection, End
 from ..profiles import Profile
 from . import (  # noqa: F401
@@ -26,7 +26,7 @@ from . import (  # noqa: F401
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
 from .unjudged import unjudged
 
-__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule", "unjudged"]
+__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
 
 _MOST_OF_A_RULE = 100
 """Findings of one rule and connection that are listed: nobody reads more, and files that have
@@ -102,12 +102,16 @@ def check_all(
     everything = tuple(connections)
     found: list[Finding] = []
     facts: list[tuple[str, str]] = []
+    not_judged: list[NotJudged] = []
     for connection in everything:
         seen = context(connection, find_profile(connection, own_profiles))
         for rule, run in CHECKS:
+            if seen.strangers and rule.name != "wrong-file":
+                continue  # Remedies for bits would lead to edits of the wrong machine.
             finder = Finder(rule, connection.name)
             found += _limited(run(seen, finder), finder)
         facts += _facts(seen)
+        not_judged += unjudged(connection, seen.profile)
     for rule, run_all in PLANT_CHECKS:
         finder = Finder(rule, "")
         found += _limited(run_all(everything, finder), finder)
@@ -118,6 +122,7 @@ def check_all(
         waived=tuple(waived),
         connections=tuple(connection.name for connection in everything),
         facts=tuple(facts),
+        not_judged=tuple(not_judged),
     )
 
 
@@ -182,9 +187,13 @@ def _waive(
 
 
 def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
-    return allowance.rule == finding.rule and any(
-        spot.end == end.name and allowance.signal in ("", spot.signal) for spot in finding.spots
-    )
+    """Tell whether an allowance covers a finding: all signals of it, not only some."""
+    if allowance.rule != finding.rule:
+        return False
+    named = {spot.signal for spot in finding.spots if spot.end == end.name}
+    if not allowance.signal:
+        return bool(named)
+    return named == {allowance.signal} and not finding.details
 
 
 def _unused(name: str, end: End, allowance: Allowance) -> Finding:

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 
 from ..findings import Finding, Rule
 from ..model import Map, Reserved
+from ..profiles import Profile
 from ..reading import owner, run_text
-from .registry import Context, Finder, count, rule, spot
-from .shape import size_consequence
+from .registry import Context, Finder, View, count, rule, spot
+from .shape import illegal_size_text, size_consequence
 from .telling import WIRE, content, joined, later, moves, names_of, of_kind, pair_spots, rows
 from .witness import place_text, witness
 
@@ -75,7 +76,8 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
     for view, cause in of_kind(context, "shift"):
         producer, consumer = view.direction.producer, view.direction.consumer
         first, last = cause.pairs[0], cause.pairs[-1]
-        until = f" to {last.left.name} ({last.left.at})" if cause.absorbed else " on"
+        to_the_end = last is view.matching.pairs[-1]
+        until = " on" if to_the_end else f" to {last.left.name} ({last.left.at})"
         what = f"all {len(cause.pairs)} signals" if len(cause.pairs) > 1 else "the signal"
         start = f"{what} from {first.left.name} ({first.left.at} at {producer.name}){until}"
         if len(cause.pairs) == 1:
@@ -92,7 +94,12 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
                     f"{names_of(signals)} {'was' if len(signals) == 1 else 'were'} "
                     f"inserted at {here.name} only"
                 )
-                remedy = f"insert it at {there.name} as well, or remove it at {here.name}"
+                names = " and ".join(signal.name for signal in signals)
+                bits = count(sum(signal.width for signal in signals), "bit")
+                remedy = (
+                    f"insert {names} at {there.name} as well and take {bits} from the reserve "
+                    f"behind at both ends, or remove {names} at {here.name}"
+                )
         gap = "a gap takes the shift up again, so the size stays the same" if cause.absorbed else ""
         yield find(
             joined(
@@ -193,7 +200,7 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
         if shifted:
             verb = "are" if len(shifted) > 1 else "is"
             behind = (
-                f"{count(len(shifted), 'signal')} behind it {verb} {later(cause.delta)} at "
+                f"{count(len(shifted), 'signal')} behind it {verb} {later(shifted[0].shift)} at "
                 f"{direction.consumer.name}"
             )
         yield find(
@@ -250,13 +257,26 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
                 size_consequence(view, context.profile, cause),
             ),
             [spot(direction.producer, left), spot(direction.consumer, right)],
-            remedy=f"reserve {count(left.width, 'bit')} at both ends (or {right.width}, if "
-            f"{direction.consumer.name} is right)",
+            remedy=_reserve_remedy(context.profile, view, left.width, right.width),
             direction=direction.name,
             cause="reserve width",
             details=moves(view, cause.pairs),
             witness=witness(direction, rows(cause)),
         )
+
+
+def _reserve_remedy(profile: Profile | None, view: View, left: int, right: int) -> str:
+    """Return the width to use at both ends: the one that gives a legal size, if only one does."""
+    legal = [
+        profile is None or illegal_size_text(map_, profile, end.terms.legal_octets) is None
+        for end, map_ in view.sides
+    ]
+    (producer, _), (consumer, _) = view.sides
+    if legal == [False, True]:
+        return f"reserve {count(right, 'bit')} at both ends, as at {consumer.name}"
+    if legal == [True, False]:
+        return f"reserve {count(left, 'bit')} at both ends, as at {producer.name}"
+    return f"reserve {count(left, 'bit')} at both ends (or {right}, if {consumer.name} is right)"
 
 
 def _last_reserve(map_: Map, limit: int | None) -> Reserved:

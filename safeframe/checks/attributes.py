@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from ..bits import reverse_field
 from ..findings import Finding, Rule
 from ..model import Signal
-from ..pairing import Pair, near_names
+from ..pairing import Pair
 from .registry import Context, Finder, View, rule, spot
 from .witness import place_text, witness
 
@@ -173,11 +173,15 @@ def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
     )
 )
 def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find pairs whose one_means texts differ, where both ends state one."""
+    """Find pairs whose one_means texts differ, apart from names told elsewhere."""
     for view, pair in _pairs(context):
         left, right = pair.left.one_means, pair.right.one_means
-        if left and right and left.casefold().split() != right.casefold().split():
-            yield _report(view, pair, find, "the meaning of 1", f"{left!r}", f"{right!r}")
+        told = pair.how == "place" or any(
+            cause.kind == "swap" and pair in cause.pairs for cause in view.causes
+        )
+        if left.casefold().split() != right.casefold().split() and not told:
+            texts = (f"{text!r}" if text else "not stated" for text in (left, right))
+            yield _report(view, pair, find, "the meaning of 1", *texts)
 
 
 @rule(
@@ -311,5 +315,10 @@ def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose valid_by differs by more than spelling."""
     for view, pair in _pairs(context):
         left, right = pair.left.valid_by, pair.right.valid_by
-        if left != right and not (left and right and near_names(left, right)):
+        if left != right and (left, right) not in _names(view):
             yield _report(view, pair, find, "the validity bit", left or "none", right or "none")
+
+
+def _names(view: View) -> set[tuple[str, str]]:
+    """Return what one and the same signal is called at both ends."""
+    return {(pair.left.name, pair.right.name) for pair in view.matching.pairs}

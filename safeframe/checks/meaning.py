@@ -7,9 +7,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 
 from ..findings import Finding, Rule
-from ..model import Map, Signal
+from ..model import End, Map, Signal
 from ..pairing import skeleton
-from .registry import Context, Finder, Flaw, count, per_map, rule, spot
+from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 from .witness import place_text
 
 __all__: list[str] = []
@@ -117,20 +117,29 @@ def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals without a binding; one finding per end and direction."""
     for view in context.views:
         for end, map_ in view.sides:
-            unbound = [signal for signal in map_.signals if not signal.bind]
-            if not unbound:
-                continue
-            names = ", ".join(f"{signal.name} ({place_text(signal)})" for signal in unbound[:5])
-            more = f" and {len(unbound) - 5} more" if len(unbound) > 5 else ""
-            bound = len(map_.signals) - len(unbound)
-            yield find(
-                f"{count(len(unbound), 'signal')} of {len(map_.signals)} "
-                f"{'is' if len(unbound) == 1 else 'are'} bound to no variable at {end.name}: "
-                f"{names}{more}",
-                [spot(end, signal) for signal in unbound[:5]],
-                direction=view.direction.name,
-                details=[f"{count(bound, 'signal')} bound at {end.name}"],
-            )
+            missing = [signal for signal in map_.signals if not signal.bind]
+            # What is allowed one by one is told one by one, so that the rest stays visible.
+            allowed = {
+                allowance.signal
+                for allowance in end.allowances
+                if allowance.rule == find.rule.name and allowance.signal
+            }
+            groups = [[signal] for signal in missing if signal.name in allowed]
+            groups.append([signal for signal in missing if signal.name not in allowed])
+            for unbound in filter(None, groups):
+                yield _unbound(view, end, map_, unbound, find)
+
+
+def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finder) -> Finding:
+    names = ", ".join(f"{signal.name} ({place_text(signal)})" for signal in unbound[:5])
+    more = f" and {len(unbound) - 5} more" if len(unbound) > 5 else ""
+    return find(
+        f"{count(len(unbound), 'signal')} of {len(map_.signals)} "
+        f"{'is' if len(unbound) == 1 else 'are'} bound to no variable at {end.name}: "
+        f"{names}{more}",
+        [spot(end, signal) for signal in unbound[:5]],
+        direction=view.direction.name,
+    )
 
 
 @rule(
@@ -146,7 +155,7 @@ def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def binding_reused(context: Context, find: Finder) -> Iterator[Finding]:
     """Find variables that several signals of one end are bound to."""
-    for end in () if context.same_end else context.connection.ends:
+    for end in context.connection.ends:
         bound: dict[str, list[Signal]] = defaultdict(list)
         for signal in end.sends.signals + end.receives.signals:
             if signal.bind:

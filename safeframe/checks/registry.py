@@ -45,32 +45,34 @@ class Context(NamedTuple):
     """One connection as rules see it.
 
     ``exchanged`` tells that the second end's sends and receives were exchanged before pairing,
-    because they fit only that way; ``same_end`` that both files describe one end, so that
-    nothing can be paired.
+    because they fit only that way; ``strangers`` that the files do not belong together, so
+    that nothing else is judged.
     """
 
     connection: Connection
     profile: Profile | None
     views: tuple[View, ...]
     exchanged: bool
-    same_end: bool
+    strangers: bool
 
 
 def context(connection: Connection, profile: Profile | None) -> Context:
     """Pair both directions of a connection, exchanged where that is plainly what was meant."""
     first, second = connection.ends
-    same_end = first.name == second.name
-    exchanged = not same_end and _exchanged(first, second)
+    strangers = first.name == second.name or any(
+        end.peer not in ("", other.name) for end, other in ((first, second), (second, first))
+    )
+    exchanged = not strangers and _exchanged(first, second)
     if exchanged:
         second = replace(second, sends=second.receives, receives=second.sends)
     paired = Connection(first=first, second=second)
-    views = [] if same_end else [_view(direction) for direction in paired.directions()]
+    views = [] if strangers else [_view(direction) for direction in paired.directions()]
     return Context(
         connection=paired,
         profile=profile,
         views=tuple(views),
         exchanged=exchanged,
-        same_end=same_end,
+        strangers=strangers,
     )
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from ..bits import Place
-from ..findings import Finding, Rule
+from ..findings import Finding, Rule, Spot
 from ..model import Map, Reserved, Signal
 from ..pairing import Cause
 from ..profiles import Profile
@@ -23,9 +23,10 @@ _PADDING_NAME = re.compile(
 
 
 def illegal_size_text(
-    size_bits: int, profile: Profile, legal_octets: tuple[int, ...]
+    map_: Map, profile: Profile, legal_octets: tuple[int, ...]
 ) -> tuple[str, str] | None:
     """Return message and remedy for an illegal data size, None for a legal one."""
+    size_bits = map_.size_bits
     if size_bits & 7 == 0 and profile.sizes.is_legal(size_bits >> 3, legal_octets):
         return None
     octets = -(-size_bits // 8)
@@ -39,13 +40,27 @@ def illegal_size_text(
     else:
         message = f"the safety data are {size} = {count(octets, 'octet')} long"
     message += f"; legal are {profile.sizes.describe(legal_octets)}"
+    shorter = _shorter(map_, profile, legal_octets)
     if not larger:
-        return message, "shorten the data to a legal size"
-    missing = 8 * larger[0] - size_bits
-    return (
-        f"{message}; {_next_sizes(larger)}",
-        f"reserve {count(missing, 'bit')} more or take bits away",
-    )
+        return message, shorter or "shorten the data to a legal size"
+    more = f"{count(8 * larger[0] - size_bits, 'bit')} more ({count(larger[0], 'octet')})"
+    remedy = f"{shorter}, or {more}" if shorter else f"reserve {more} or take bits away"
+    return f"{message}; {_next_sizes(larger)}", remedy
+
+
+def _shorter(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> str:
+    """Return how the last reserved run could shrink to a legal size, empty where it cannot."""
+    last = max(map_.entries, key=lambda entry: entry.end, default=None)
+    if not isinstance(last, Reserved):
+        return ""
+    for octets in range(map_.size_bits >> 3, last.start >> 3, -1):
+        if profile.sizes.is_legal(octets, legal_octets):
+            width = 8 * octets - last.start
+            return (
+                f"reserve {count(width, 'bit')} instead of {last.width} at {last.at} "
+                f"({count(octets, 'octet')})"
+            )
+    return ""
 
 
 def _next_sizes(larger: tuple[int, ...]) -> str:
@@ -73,8 +88,8 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
         return
     for view in context.views:
         texts = [
-            illegal_size_text(map_.size_bits, profile, end.terms.legal_octets)
-            if map_.entries
+            illegal_size_text(map_, profile, end.terms.legal_octets)
+            if map_.entries or not (profile.one_way or profile.sizes.from_map)
             else None
             for end, map_ in view.sides
         ]
@@ -86,10 +101,29 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
                 merged.setdefault(text, []).append(index)
         for (message, remedy), sides in merged.items():
             spots = [
-                spot(end, max(map_.entries, key=lambda entry: entry.end))
+                spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
                 for end, map_ in (view.sides[index] for index in sides)
             ]
             yield find(message, spots, remedy=remedy, direction=view.direction.name)
+
+
+@rule(
+    Rule(
+        name="no-signals",
+        severity="warning",
+        scope="connection",
+        title="Neither end declares a signal",
+        why="Two empty maps agree about nothing; the wrong files were named, or rows were lost.",
+        remedy="name the maps that hold the signals",
+    )
+)
+def no_signals(context: Context, find: Finder) -> Iterator[Finding]:
+    """Report a connection without any signal."""
+    if not any(map_.signals for view in context.views for _, map_ in view.sides):
+        yield find(
+            "no signal is declared in either direction: there is nothing to compare",
+            [Spot(end=end.name, where=end.locate("end.name")) for end in context.connection.ends],
+        )
 
 
 @rule(
@@ -244,7 +278,8 @@ def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
         scope="map",
         title="A value crosses a block border of the frame",
         why="The frame carries a CRC after each block. A value in two blocks is cut apart on the "
-        "wire, and tools that map the frame word by word bind its halves wrongly.",
+        "wire, and tools that map the frame word by word bind its halves wrongly. A value longer "
+        "than a block cannot help it and is not reported where it starts at a block.",
         remedy="move the value so that it starts at a block",
         source="public page on safety process-data mapping that refers to ETG.5120 clause 5.3.3, "
         "and public device tables: a CRC stands after every two data octets",
@@ -313,7 +348,7 @@ def size_consequence(view: View, profile: Profile | None, cause: Cause) -> str:
         f"{direction.consumer.name}"
     )
     for end, map_ in view.sides:
-        illegal = profile and illegal_size_text(map_.size_bits, profile, end.terms.legal_octets)
+        illegal = profile and illegal_size_text(map_, profile, end.terms.legal_octets)
         if illegal:
             text += f"; {map_.size_bits} bits are no legal size at {end.name}"
             larger = profile and profile.sizes.next_legal(

@@ -8,12 +8,17 @@ from ..findings import Finding, Rule, Spot
 from ..model import Scalar
 from .registry import Context, Finder, count, rule
 
-__all__ = ["both", "spots"]
+__all__ = ["both", "shown_id", "spots"]
 
 
 def spots(context: Context, key: str) -> list[Spot]:
     """Return where a key stands at both ends."""
     return [Spot(end=end.name, where=end.locate(key)) for end in context.connection.ends]
+
+
+def shown_id(number: int) -> str:
+    """Return a connection id as both of the tools that people compare it with may show it."""
+    return f"{number} (0x{number:04X})"
 
 
 def _shown(value: Scalar | None) -> str:
@@ -39,7 +44,7 @@ def both(context: Context, what: str, left: Scalar | None, right: Scalar | None)
 def wrong_file(context: Context, find: Finder) -> Iterator[Finding]:
     """Find two files of one end, or ends that name another peer."""
     first, second = context.connection.ends
-    if context.same_end:
+    if first.name == second.name:
         yield find(
             f"both files describe the end {first.name}",
             spots(context, "end.name"),
@@ -219,9 +224,12 @@ def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
         if end.terms.id is None or not limits[0] <= end.terms.id <= limits[1]
     ]
     if bad:
-        values = " and ".join(f"{_shown(end.terms.id)} at {end.name}" for end in bad)
+        values = " and ".join(
+            f"{end.name} states {'none' if end.terms.id is None else shown_id(end.terms.id)}"
+            for end in bad
+        )
         yield find(
-            f"the connection id must be {limits[0]}..{limits[1]}, not {values}",
+            f"the connection id must be {limits[0]}..{limits[1]}, but {values}",
             [Spot(end=end.name, where=end.locate("connection.id")) for end in bad],
         )
 
@@ -241,7 +249,8 @@ def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
     first, second = (end.terms.id for end in context.connection.ends)
     if first != second and first is not None and second is not None:
         yield find(
-            both(context, "the connection id", first, second), spots(context, "connection.id")
+            both(context, "the connection id", shown_id(first), shown_id(second)),
+            spots(context, "connection.id"),
         )
 
 

@@ -38,8 +38,10 @@ class _Side:
 def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
     """Return the data with the fewest ones (then the lowest places) that ``rows`` read differently.
 
-    Only bits of the producer's signals are set: a producer sends its reserved bits as declared
-    and nothing in undeclared bits. None where no single value of a signal shows a difference.
+    All zeros come first only where a safe value differs, else last: 0 mm and 0 cm differ on
+    paper, 1 mm and 1 cm in the shaft. Only bits of the producer's signals are set: a producer
+    sends its reserved bits as declared and nothing in undeclared bits. None where no single
+    value of a signal shows a difference.
     """
     sent, received = _Side(direction.sent), _Side(direction.received)
     for data in _candidates(sent, rows):
@@ -55,7 +57,9 @@ def witness(direction: Direction, rows: Sequence[Row]) -> Witness | None:
 def _candidates(sent: _Side, rows: Sequence[Row]) -> Iterator[bytes]:
     """Yield data from the smallest on: no bit, one bit, then whole values of short signals."""
     size, rest = sent.map.size_octets, sent.constant
-    yield rest.to_bytes(size, "little")
+    nothing = rest.to_bytes(size, "little")
+    if any(left and right and left.safe != right.safe for left, right in rows):
+        yield nothing
     sources = _sources(sent, rows)
     indices = sorted({index for signal in sources for index in range(signal.start, signal.end)})
     for index in indices:
@@ -69,6 +73,7 @@ def _candidates(sent: _Side, rows: Sequence[Row]) -> Iterator[bytes]:
     }
     for word in sorted(values, key=lambda value: (value.bit_count(), value)):
         yield (rest | word).to_bytes(size, "little")
+    yield nothing
 
 
 def _sources(sent: _Side, rows: Sequence[Row]) -> list[Signal]:

@@ -126,7 +126,9 @@ def page(rule: Rule, example: Example) -> str:
         f"**What to do.** {rule.remedy[0].upper()}{rule.remedy[1:]}.",
         f"**Source.** {rule.source[0].upper()}{rule.source[1:]}.",
         f"Accepted on purpose? State it in the map of the end that is named, with the reason: "
-        f'`allow = [{{ rule = "{rule.name}", reason = "..." }}]`.',
+        f'`allow = [{{ rule = "{rule.name}", signal = "...", reason = "..." }}]`. With `signal` it '
+        "covers findings about that signal alone, without it every finding of this rule at that "
+        "end.",
         "## What is found",
     ]
     parts += [

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
+from itertools import combinations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from safeframe import checks, mapfile
 from safeframe.errors import UsageError
 from safeframe.findings import Finding, Report
+from safeframe.fingerprint import wire_fingerprint
 from safeframe.model import Allowance, Connection, End, Map, Reserved, Scalar
 from safeframe.profiles import load
 from safeframe.source import Location
+from tests.strategies import clean_connections
 
 HEAD = """\
 format = "safeframe-map/1"
@@ -41,9 +47,11 @@ def end(
 
 
 def pair(sent: str, received: str, profile: str = "plain") -> Connection:
+    """Build a connection with these rows one way and, where it must hold data, one bit back."""
+    back = "0.0 alive\n0.1 reserved 7" if profile == "fscp-12-1" else ""
     return Connection(
-        first=end("SC1", sends=sent, profile=profile),
-        second=end("LX", receives=received, profile=profile),
+        first=end("SC1", sends=sent, receives=back, profile=profile),
+        second=end("LX", sends=back, receives=received, profile=profile),
     )
 
 
@@ -119,7 +127,10 @@ class TestPlaces:
             "all 2 signals from a (0.0 at SC1) to b (0.1) are 1 bit later at LX; x (1 bit at 0.0) "
             "was inserted at LX only; a gap takes the shift up again, so the size stays the same"
         )
-        assert found.remedy == "insert it at SC1 as well, or remove it at LX"
+        assert found.remedy == (
+            "insert x at SC1 as well and take 1 bit from the reserve behind at both ends, or "
+            "remove x at LX"
+        )
         assert found.details == ("a: 0.0 at SC1, 0.1 at LX", "b: 0.1 at SC1, 0.2 at LX")
         assert found.cause == "shift by 1 bit later from 0.0 on"
 
@@ -131,7 +142,10 @@ class TestPlaces:
             "a (0.2 at SC1) is 2 bits earlier at LX; x (1 bit at 0.0), y (1 bit at 0.1) were "
             "inserted at SC1 only"
         )
-        assert found.remedy == "insert it at LX as well, or remove it at SC1"
+        assert found.remedy == (
+            "insert x and y at LX as well and take 2 bits from the reserve behind at both ends, or "
+            "remove x and y at SC1"
+        )
 
     def test_reserve_in_the_middle(self) -> None:
         found = only(
@@ -190,7 +204,9 @@ class TestSizes:
         found = only(checks.check(pair(rows, rows, "fscp-12-1")))
         assert found.message.startswith("the safety data are 24 bits = 3 octets long; legal are ")
         assert found.message.endswith("next legal sizes: 4, 6, 8 octets")
-        assert found.remedy == "reserve 8 bits more or take bits away"
+        assert found.remedy == (
+            "reserve 15 bits instead of 23 at 0.1 (2 octets), or 8 bits more (4 octets)"
+        )
 
     def test_sizes_from_the_map(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 31", "0.0 a\n0.1 reserved 31")
@@ -206,12 +222,43 @@ class TestSizes:
         assert found.message == (
             "the safety data are 32 bits = 4 octets long; legal are 1, 2 octets (from the map)"
         )
+        assert found.remedy == "reserve 15 bits instead of 31 at 0.1 (2 octets)"
+
+    def test_nothing_to_shorten(self) -> None:
+        rows = "\n".join(f"{n // 8}.{n % 8} s{n}" for n in range(24))
+        both = pair(rows, rows).ends
+        ends = [replace(one, terms=replace(one.terms, legal_octets=(1, 2))) for one in both]
+        found = only(checks.check(Connection(first=ends[0], second=ends[1])))
         assert found.remedy == "shorten the data to a legal size"
+
+    def test_signals_leave_no_room_to_shorten(self) -> None:
+        rows = "\n".join(f"{n // 8}.{n % 8} s{n}" for n in range(17)) + "\n2.1 reserved 7"
+        found = only(checks.check(pair(rows, rows, "fscp-12-1")))
+        assert found.remedy == "reserve 8 bits more (4 octets) or take bits away"
+
+    def test_a_direction_without_data(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        connection = Connection(
+            first=end("SC1", sends=rows, profile="fscp-12-1"),
+            second=end("LX", receives=rows, profile="fscp-12-1"),
+        )
+        found = only(checks.check(connection))
+        assert found.direction == "LX -> SC1"
+        assert found.message.startswith("the safety data are 0 bits = 0 octets long")
+
+    def test_the_legal_end_is_right(self) -> None:
+        long, short = "0.0 a\n0.1 reserved 23", "0.0 a\n0.1 reserved 15"
+        assert only(checks.check(pair(long, short, "fscp-12-1"))).remedy == (
+            "reserve 15 bits at both ends, as at LX"
+        )
+        assert only(checks.check(pair(short, long, "fscp-12-1"))).remedy == (
+            "reserve 15 bits at both ends, as at SC1"
+        )
 
     def test_no_whole_octet_without_any_legal_sizes(self) -> None:
         found = only(checks.check(pair("0.0 a", "0.0 a")))
         assert found.message.endswith("; next legal size: 1 octet")
-        assert found.remedy == "reserve 7 bits more or take bits away"
+        assert found.remedy == "reserve 7 bits more (1 octet) or take bits away"
 
     def test_both_ends_wrong_in_their_own_way(self) -> None:
         found = checks.check(pair("0.0 a\n0.1 reserved 2", "0.0 a\n0.1 reserved 4", "fscp-12-1"))
@@ -361,6 +408,35 @@ class TestMeaning:
             "SC1 takes on (0.0) for the echo of go; LX, which produces it, says it mirrors run"
         ]
 
+    def test_channels_are_not_misspelt(self) -> None:
+        rows = "{}\n1.0 a_valid\n1.1 b_valid\n1.2 reserved 6"
+        found = checks.check(
+            pair(
+                rows.format('0.0 height width = 8, valid_by = "a_valid"'),
+                rows.format('0.0 height width = 8, valid_by = "b_valid"'),
+            )
+        )
+        assert messages(found) == [
+            "the validity bit of height (0.0-0.7) is a_valid at SC1 and b_valid at LX"
+        ]
+
+    def test_meaning_at_one_end_only(self) -> None:
+        found = only(
+            checks.check(pair('0.0 a one_means = "go"\n0.1 reserved 7', "0.0 a\n0.1 reserved 7"))
+        )
+        assert found.message == "the meaning of 1 of a (0.0) is 'go' at SC1 and not stated at LX"
+
+    def test_swapped_names_are_one_finding(self) -> None:
+        sent = '0.0 a one_means = "x"\n0.1 b one_means = "y"\n0.2 reserved 6'
+        received = '0.0 b one_means = "x"\n0.1 a one_means = "y"\n0.2 reserved 6'
+        assert only(checks.check(pair(sent, received))).rule == "swapped-signals"
+
+    def test_numbers_differ_by_more_than_zero(self) -> None:
+        rows = '0.0 height width = 8, unit = "{}", valid_by = "ok"\n1.0 ok\n1.1 reserved 7'
+        found = only(checks.check(pair(rows.format("mm"), rows.format("cm"))))
+        assert found.witness is not None
+        assert found.witness.rows == (("height", "1 mm, not valid", "1 cm, not valid"),)
+
 
 class TestWitness:
     def test_part_of_another_signal(self) -> None:
@@ -371,7 +447,7 @@ class TestWitness:
             )
         )
         rows = [row for f in found.findings if f.witness for row in f.witness.rows]
-        assert ("b", "part of a = 0, not valid", "0") in rows
+        assert ("b", "part of a = 1, not valid", "0") in rows
 
     def test_undeclared_and_missing_bits(self) -> None:
         hole = checks.check(
@@ -436,7 +512,18 @@ class TestTerms:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
         first = replace(connection.first, terms=replace(connection.first.terms, id=None))
         found = only(checks.check(replace(connection, first=first)))
-        assert found.message == "the connection id must be 1..65535, not not stated at SC1"
+        assert found.message == "the connection id must be 1..65535, but SC1 states none"
+        second = replace(connection.second, terms=replace(connection.second.terms, id=70000))
+        assert messages(checks.check(Connection(first=first, second=second))) == [
+            "the connection id must be 1..65535, but SC1 states none and LX states 70000 (0x11170)"
+        ]
+
+    def test_different_ids_are_shown_as_both_tools_may_show_them(self) -> None:
+        connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
+        second = replace(connection.second, terms=replace(connection.second.terms, id=264))
+        assert only(checks.check(replace(connection, second=second))).message == (
+            "the connection id is 263 (0x0107) at SC1 and 264 (0x0108) at LX"
+        )
 
     def test_watchdog_out_of_range(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
@@ -499,17 +586,64 @@ class TestTerms:
 class TestPlant:
     def test_networks_keep_ids_and_addresses_apart(self) -> None:
         rows = "0.0 a\n0.1 reserved 7"
-        one = pair(rows, rows)
-        first = replace(one.first, terms=replace(one.first.terms, network="hall 3"), address=1)
-        second = replace(one.second, terms=replace(one.second.terms, network="hall 3"), address=1)
-        two = Connection(first=first, second=second)
+        one, two = (
+            Connection(
+                first=replace(first, terms=replace(first.terms, network=hall), address=address),
+                second=replace(second, terms=replace(second.terms, network=hall), address=address),
+            )
+            for hall, address in (("hall 4", None), ("hall 3", 1))
+            for first, second in [pair(rows, rows).ends]
+        )
         assert messages(checks.check_all([one, two])) == [
             "the safety address 1 is used by SC1 and LX in network hall 3"
         ]
         assert messages(checks.check_all([two, two]))[0] == (
-            "the connection id 263 is used by SC1-LX (SC1 and LX) and SC1-LX (SC1 and LX) in "
-            "network hall 3"
+            "the connection id 263 (0x0107) is used by SC1-LX (SC1 and LX) and SC1-LX (SC1 and LX) "
+            "in network hall 3"
         )
+
+    def placed(self, name: str, peer: str, network: str, address: int | None = None) -> Connection:
+        """Build a connection of two ends that state a network or leave it open."""
+        one = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
+        terms = replace(one.first.terms, name=name, network=network)
+        first = replace(one.first, terms=terms, peer=peer, address=1)
+        second = replace(one.second, terms=terms, name=peer, address=address)
+        return Connection(first=first, second=second)
+
+    def test_a_network_nobody_states_may_be_any(self) -> None:
+        known, open_ = self.placed("A", "LX", "hall 3", 7), self.placed("B", "LX2", "", 7)
+        report = checks.check_all([known, open_])
+        assert messages(report) == [
+            "the connection id 263 (0x0107) is used by A (SC1 and LX) and B (SC1 and LX2); "
+            "B states no network",
+            "the safety address 7 is used by LX and LX2; LX2 states no network",
+        ]
+        assert len(report.findings[0].spots) == 4
+        also = self.placed("C", "LX3", "")
+        assert messages(checks.check_all([known, open_, also]))[0].endswith(
+            "; B and C state no network"
+        )
+        assert messages(checks.check_all([open_, also])) == [
+            "the connection id 263 (0x0107) is used by B (SC1 and LX2) and C (SC1 and LX3)"
+        ]
+
+    def test_a_device_of_several_connections_does_not_clash_with_itself(self) -> None:
+        connections = [self.placed("A", "LX", "hall 3"), self.placed("B", "LX2", "")]
+        found = checks.check_all(connections).findings
+        assert [finding.rule for finding in found] == ["connection-id-reused"]
+
+    @given(st.lists(st.sampled_from(["", "hall 3", "hall 4"]), max_size=5))
+    def test_ids_clash_unless_all_networks_are_stated_and_differ(self, networks: list[str]) -> None:
+        """Two connections with one id MUST be found unless both state different networks."""
+        connections = [
+            self.placed(f"C{number}", f"L{number}", network)
+            for number, network in enumerate(networks)
+        ]
+        found = checks.check_all(connections).findings
+        clash = any(
+            not left or not right or left == right for left, right in combinations(networks, 2)
+        )
+        assert bool(found) == clash
 
 
 class TestAllowances:
@@ -537,6 +671,24 @@ class TestAllowances:
             "SC1 allows unbound-signal of b, but there is no such finding",
             "SC1 allows no-such-rule, but no rule has that name",
         ]
+
+    def test_one_signal_does_not_cover_another(self) -> None:
+        rows = '0.0 a bind = ""\n0.1 b bind = ""\n0.2 reserved 6'
+        connection = pair(rows, "0.0 a\n0.1 b\n0.2 reserved 6")
+        allowance = Allowance(rule="unbound-signal", signal="a", reason="spare")
+        first = replace(connection.first, allowances=(allowance,))
+        report = checks.check(replace(connection, first=first))
+        assert messages(report) == ["1 signal of 2 is bound to no variable at SC1: b (0.1)"]
+        assert [waived.finding.message for waived in report.waived] == [
+            "1 signal of 2 is bound to no variable at SC1: a (0.0)"
+        ]
+
+    def test_one_signal_does_not_cover_a_shift(self) -> None:
+        connection = pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 x\n0.1 a\n0.2 b\n0.3 reserved 5")
+        allowance = Allowance(rule="shifted-signals", signal="a", reason="known")
+        first = replace(connection.first, allowances=(allowance,))
+        rules = [f.rule for f in checks.check(replace(connection, first=first)).findings]
+        assert rules == ["shifted-signals", "unused-allowance"]
 
     def test_of_the_other_end_does_not_count(self) -> None:
         connection = pair('0.0 a bind = ""\n0.1 reserved 7', "0.0 a\n0.1 reserved 7")
@@ -566,9 +718,75 @@ def test_find_rule() -> None:
         checks.find_rule("xyzzy")
 
 
+class TestCleanMeansEqual:
+    """Two ends without a finding MUST have the same wire fingerprint."""
+
+    @given(clean_connections(), st.data())
+    def test_one_field_changed(self, connection: Connection, data: st.DataObject) -> None:
+        received = connection.second.receives
+        signal = data.draw(st.sampled_from(received.signals))
+        changes: dict[str, Any] = {
+            "name": "other_name",
+            "safe": 1,
+            "one_means": "something else",
+            "edge": "rising",
+            "unit": "mm",
+            "scale": "0.5",
+            "valid_by": received.signals[0].name,
+            "codes": ((0, "another"),),
+        }
+        key = data.draw(st.sampled_from(sorted(changes)))
+        changed = replace(signal, **{key: changes[key]})
+        entries = tuple(changed if entry is signal else entry for entry in received.entries)
+        second = replace(connection.second, receives=Map(entries=entries))
+        mutated = replace(connection, second=second)
+        prints = {wire_fingerprint(end) for end in mutated.ends}
+        found = [f for f in checks.check(mutated).findings if f.rule != "value-without-validity"]
+        assert found or len(prints) == 1
+
+
 def test_facts_say_what_was_compared() -> None:
     rows = "0.0 a\n0.1 reserved 7"
     assert checks.check(pair(rows, rows)).facts == (
         ("SC1 -> LX", "1 signal paired, 8 bits in 1 octet"),
         ("LX -> SC1", "0 signals paired, 0 bits in 0 octets"),
     )
+
+
+class TestNotJudged:
+    """What a clean verdict does not speak for MUST be named."""
+
+    ROWS = "0.0 a\n0.1 reserved 7"
+
+    def open_at(self, connection: Connection) -> list[tuple[str, str, str]]:
+        report = checks.check(connection)
+        assert {entry.connection for entry in report.not_judged} == {connection.name}
+        return [(e.rule, e.subject, e.reason) for e in report.not_judged if e.subject]
+
+    def stated(self, profile: str, **terms: object) -> Connection:
+        connection = pair(self.ROWS, self.ROWS, profile)
+        first = replace(connection.first, terms=replace(connection.first.terms, **terms))  # type: ignore[arg-type]
+        return replace(connection, first=first)
+
+    def test_plain_without_sizes(self) -> None:
+        assert self.open_at(self.stated("plain")) == [
+            ("illegal-size", "legal sizes", "no end states legal_octets"),
+            ("watchdog-too-short", "watchdog", "no end states watchdog_ms"),
+        ]
+        timed = self.stated("plain", legal_octets=(1,), watchdog_ms=100, exchange_ms=12)
+        assert self.open_at(timed) == []
+
+    def test_edition_and_exchange(self) -> None:
+        assert self.open_at(self.stated("fscp-12-1", watchdog_ms=100)) == [
+            ("edition-differs", "edition", "no end states an edition"),
+            ("watchdog-too-short", "watchdog against exchange", "no end states exchange_ms"),
+        ]
+        full = self.stated("fscp-12-1", edition="2010", watchdog_ms=100, exchange_ms=12)
+        assert self.open_at(full) == []
+
+    def test_what_an_unknown_profile_leaves_open_has_a_finding_instead(self) -> None:
+        report = checks.check(self.stated("my-link", watchdog_ms=1, exchange_ms=1))
+        assert "unknown-profile" in {finding.rule for finding in report.findings}
+        assert {entry.subject for entry in report.not_judged} == {""}
+        reasons = {entry.rule: entry.reason for entry in report.not_judged}
+        assert reasons["illegal-size"] == "the profile is not known"
