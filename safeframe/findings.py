@@ -11,6 +11,7 @@ from .source import Location
 __all__ = [
     "SEVERITIES",
     "Finding",
+    "NotJudged",
     "Report",
     "Rule",
     "Spot",
@@ -116,12 +117,25 @@ class Waived:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotJudged:
+    """A rule that had nothing to judge at a connection, and what the maps left out.
+
+    ``subject`` is what stays open, in words, where a reader must know it; empty where not.
+    """
+
+    connection: str
+    rule: str
+    reason: str
+    subject: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """All findings about some connections, worst first, and what was allowed.
 
     ``connections`` are the names of the connections checked, in order; ``facts`` are
     (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
-    that a baseline file knows already.
+    that a baseline file knows already; ``not_judged`` is what the maps leave open.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -134,6 +148,7 @@ class Report:
     connections: tuple[str, ...] = ()
     facts: tuple[tuple[str, str], ...] = ()
     known: tuple[Finding, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
 
     def worst(self) -> str:
         """Return the worst severity among the findings, or an empty string."""
@@ -154,4 +169,5 @@ def merge_reports(reports: Iterable[Report]) -> Report:
         connections=tuple(name for report in kept for name in report.connections),
         facts=tuple(fact for report in kept for fact in report.facts),
         known=tuple(finding for report in kept for finding in report.known),
+        not_judged=tuple(entry for report in kept for entry in report.not_judged),
     )

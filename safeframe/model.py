@@ -292,10 +292,14 @@ class End:
     lines: tuple[tuple[str, int], ...] = field(default=(), compare=False, repr=False)
 
     def locate(self, key: str) -> Location:
-        """Return where ``key`` (such as ``connection.id``) stands, or the file as a whole."""
-        for name, line in self.lines:
-            if name == key:
-                return Location(path=self.where.path, line=line, key=key)
+        """Return where ``key`` (such as ``connection.id``) stands.
+
+        A key that is missing is located at its table, a missing table at the file as a whole.
+        """
+        lines = dict(self.lines)
+        for name in (key, key.partition(".")[0]):
+            if name in lines:
+                return Location(path=self.where.path, line=lines[name], key=name)
         return self.where
 
 

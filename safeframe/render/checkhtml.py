@@ -8,6 +8,7 @@ from ..findings import SEVERITIES, Finding, Report, Spot, Witness
 from ..picture import Grid
 from . import page, svg
 from .paths import relative
+from .text import not_judged
 
 __all__ = ["Picture", "html", "picture"]
 
@@ -27,6 +28,7 @@ def html(given: Report, pictures: Sequence[Picture]) -> str:
     verdict = ", ".join(counts) or "No open finding"
     if given.known:
         verdict += f"; not counted, known from the baseline: {len(given.known)}"
+    verdict = "; ".join([verdict, *not_judged(given)])
     contents: list[tuple[str, str]] = []
     parts: list[str] = []
 

@@ -37,6 +37,15 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
         "findings": [_finding(finding) for finding in given.findings],
         "allowed": [_waived(waived) for waived in given.waived],
         "known": [_finding(finding) for finding in given.known],
+        "not_judged": [
+            {
+                "connection": entry.connection,
+                "rule": entry.rule,
+                "reason": entry.reason,
+                "subject": entry.subject,
+            }
+            for entry in given.not_judged
+        ],
         "facts": [{"label": label, "text": text} for label, text in given.facts],
         "problems": [_problem(problem) for problem in unread],
         "caution": CAUTION,

@@ -30,16 +30,11 @@ class _Told(NamedTuple):
     aside: list[str]
 
 
-def report(
-    given: Report,
-    *,
-    fail_on: str = "warning",
-    unjudged: Sequence[Mapping[str, str]] = (),
-) -> str:
+def report(given: Report, *, fail_on: str = "warning") -> str:
     """Return a report as one document.
 
     A finding milder than ``fail_on`` does not fail its case but is told in its output.
-    ``unjudged`` are, for each connection, the rules that lacked data, with the reason.
+    A rule that had nothing to judge is skipped, with the reason.
     """
     root = Element("testsuites", name="safeframe check")
     told: dict[tuple[str, str], _Told] = defaultdict(lambda: _Told([], []))
@@ -51,11 +46,12 @@ def report(
         text = f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
         told[_case(waived.finding)].aside.append(text)
     own = [rule for rule in checks.RULES if rule.scope != "plant"]
-    reasons: Sequence[Mapping[str, str]] = unjudged or [{} for _ in given.connections]
-    for name, skipped in zip(given.connections, reasons, strict=True):
-        _suite(
-            root, name, own, {rule.name: told[rule.name, name] for rule in own}, fail_on, skipped
-        )
+    reasons: dict[str, dict[str, str]] = defaultdict(dict)
+    for entry in given.not_judged:
+        reasons[entry.connection][entry.rule] = entry.reason
+    for name in given.connections:
+        cases = {rule.name: told[rule.name, name] for rule in own}
+        _suite(root, name, own, cases, fail_on, reasons[name])
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
     skipped = {rule.name: "only one connection was given" for rule in plant if alone}

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from ..errors import InputError
 from ..findings import SEVERITIES, Finding, Report, Spot, Witness
 from .paths import relative
-from .text import CAUTION, clean
+from .text import CAUTION, clean, not_judged
 
 __all__ = ["escape", "problems", "report", "table"]
 
@@ -51,6 +51,8 @@ def report(given: Report) -> str:
     verdict = ", ".join(counts) or "no open finding"
     lines = [f"## safeframe check: {verdict}", ""]
     lines.append(escape(f"Connections: {', '.join(given.connections)}"))
+    for open_ in not_judged(given):
+        lines += ["", escape(open_)]
     for finding in given.findings:
         lines += ["", *_finding(finding)]
     if given.known:

@@ -7,7 +7,18 @@ from typing import NamedTuple
 
 from ..findings import SEVERITIES, Finding, Report, Spot, Waived, Witness
 
-__all__ = ["CAUTION", "FEW", "PLAIN", "Look", "clean", "columns", "report", "table", "wants_color"]
+__all__ = [
+    "CAUTION",
+    "FEW",
+    "PLAIN",
+    "Look",
+    "clean",
+    "columns",
+    "not_judged",
+    "report",
+    "table",
+    "wants_color",
+]
 
 CAUTION = (
     "Off-line aid, not certified: replaces neither review nor validation; "
@@ -113,10 +124,27 @@ def report(given: Report, *, look: Look = PLAIN, details: bool = False) -> str:
     for waived in given.waived:
         lines += [*_waived(waived, look), ""]
     lines += _verdict(given, look, details)
+    lines += [line for text in not_judged(given) for line in look.wrap(text, rest="  ")]
     if given.known:
         lines.append(f"not counted, known from the baseline: {len(given.known)}")
     lines.append(CAUTION)
     return "\n".join(lines) + "\n"
+
+
+def not_judged(given: Report) -> list[str]:
+    """Return what the verdict does not speak for, one line for connections that lack the same."""
+    open_at: dict[str, list[str]] = {}
+    for entry in given.not_judged:
+        if entry.subject:
+            open_at.setdefault(entry.connection, []).append(f"{entry.subject} ({entry.reason})")
+    alike: dict[str, list[str]] = {}
+    for name, subjects in open_at.items():
+        alike.setdefault(", ".join(subjects), []).append(name)
+    lines = []
+    for text, names in alike.items():
+        of = ", ".join(names) if len(names) <= FEW else f"{len(names)} connections"
+        lines.append(f"not judged{f' of {of}' if len(given.connections) > 1 else ''}: {text}")
+    return lines
 
 
 def _finding(finding: Finding, look: Look, details: bool) -> list[str]:

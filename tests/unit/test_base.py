@@ -19,7 +19,7 @@ from safeframe.bits import (
     to_bitstring,
 )
 from safeframe.errors import FrameError, InputError, Problem, UsageError
-from safeframe.findings import Finding, Report, at_or_above, merge_reports
+from safeframe.findings import Finding, NotJudged, Report, at_or_above, merge_reports
 from safeframe.model import Connection, Direction, End, Map, Reserved, Signal, Terms
 from safeframe.source import NOWHERE, Location, TextEdit, apply_edits
 
@@ -220,9 +220,12 @@ class TestModel:
         assert signal == replace(signal, where=Location(path="x", line=1))
 
     def test_end_locates_keys(self) -> None:
-        placed = replace(end(), where=Location(path="a.toml"), lines=(("connection.id", 2),))
+        placed = replace(
+            end(), where=Location(path="a.toml"), lines=(("connection.id", 2), ("end", 3))
+        )
         assert str(placed.locate("connection.id")) == "a.toml:2"
         assert str(placed.locate("connection.edition")) == "a.toml"
+        assert placed.locate("end.address") == Location(path="a.toml", line=3, key="end")
 
     def test_connection(self) -> None:
         connection = Connection(first=end(), second=end("LX", "SC1"))
@@ -252,7 +255,11 @@ class TestFindings:
 
     def test_merge(self) -> None:
         first = Report(findings=(finding("note"),), connections=("a",))
-        second = Report(connections=("b",), facts=(("x", "y"),))
+        lacks = NotJudged(connection="b", rule="hole", reason="r")
+        second = Report(connections=("b",), facts=(("x", "y"),), not_judged=(lacks,))
         assert merge_reports([first, second]) == Report(
-            findings=(finding("note"),), connections=("a", "b"), facts=(("x", "y"),)
+            findings=(finding("note"),),
+            connections=("a", "b"),
+            facts=(("x", "y"),),
+            not_judged=(lacks,),
         )

@@ -21,7 +21,7 @@ from safeframe import checks, demo
 from safeframe.bits import Place
 from safeframe.cli import main
 from safeframe.errors import InputError, Problem
-from safeframe.findings import Finding, Report, Spot, Waived, Witness
+from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
 from safeframe.render import annotations as lines_of
 from safeframe.render import junit, markdown, sarif
 from safeframe.render.text import CAUTION, clean
@@ -199,9 +199,15 @@ def is_failure(result: object) -> bool:
 
 
 def test_junit_in_full() -> None:
-    report = replace(FULL, connections=("SC1-LX", "A\x1b|B"))
-    lacking = [{"hole": "no data"}, {"hole": "no data", "overlap": "none"}]
-    text = junit.report(report, fail_on="error", unjudged=lacking)
+    lacking = [("SC1-LX", "hole"), ("A\x1b|B", "hole"), ("A\x1b|B", "overlap")]
+    report = replace(
+        FULL,
+        connections=("SC1-LX", "A\x1b|B"),
+        not_judged=tuple(
+            NotJudged(connection=name, rule=rule, reason="no data") for name, rule in lacking
+        ),
+    )
+    text = junit.report(report, fail_on="error")
     own, other, plant = suites(text)
     assert (own.name, other.name, plant.name) == ("SC1-LX", "A\\x1b|B", "all connections")
     cases = {case.name: case for case in own}
@@ -384,6 +390,8 @@ def test_markdown_of_a_clean_report_and_of_unreadable_input() -> None:
         "| what | seen |\n| --- | --- |\n| A -\\> B | 1 signal paired |\n\n"
         f"_{CAUTION}_\n"
     )
+    lacks = NotJudged(connection="A-B", rule="edition-differs", reason="r", subject="edition")
+    assert "not judged: edition (r)" in plain(markdown.report(replace(clean, not_judged=(lacks,))))
     assert plain(markdown.problems(UNREAD))[1:] == [str(problem) for problem in UNREAD.problems]
 
 
@@ -466,8 +474,9 @@ class TestUnjudged:
         bare = [replace(end, address=None) for end in (first, second)]
         for ends in ((first, second), bare):
             connection = Connection(first=ends[0], second=ends[1])
-            lacking = checks.unjudged(connection, checks.find_profile(connection))
-            found = {finding.rule for finding in checks.check(connection).findings}
+            report = checks.check(connection)
+            lacking = {entry.rule: entry.reason for entry in report.not_judged}
+            found = {finding.rule for finding in report.findings}
             assert found & set(lacking) == set()
             assert lacking["watchdog-differs"] == "no end states watchdog_ms"
             assert ("illegal-size" in lacking) == (profile == "nobodys")

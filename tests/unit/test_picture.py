@@ -14,7 +14,7 @@ from hypothesis import given
 from safeframe import demo, mapfile
 from safeframe.bits import Place
 from safeframe.cli import main
-from safeframe.findings import Finding, Report, Spot, Waived, Witness
+from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
 from safeframe.model import Direction, End, Map, Reserved, Signal, Terms
 from safeframe.picture import Cell, Grid, compare, compare_maps, grid
 from safeframe.render import checkhtml, page, svg
@@ -276,6 +276,9 @@ def test_a_clean_report_as_a_page() -> None:
     read = judge(checkhtml.html(Report(connections=("A-B",)), []))
     assert "No open finding" in read.words
     assert "nav" not in read.tags
+    lacks = NotJudged(connection="A-B", rule="edition-differs", reason="r", subject="edition")
+    read = judge(checkhtml.html(Report(connections=("A-B",), not_judged=(lacks,)), []))
+    assert "No open finding; not judged: edition (r)" in read.words
 
 
 def test_the_consumers_half_is_not_told_twice() -> None:

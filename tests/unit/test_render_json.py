@@ -10,7 +10,7 @@ import jsonschema
 import safeframe
 from safeframe.bits import Place
 from safeframe.errors import InputError, Problem
-from safeframe.findings import Finding, Report, Spot, Waived, Witness
+from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
 from safeframe.render import jsonout
 from safeframe.source import Location
 
@@ -54,6 +54,7 @@ def test_a_report_says_everything_it_holds() -> None:
         waived=(waived,),
         connections=("SC1-LX",),
         facts=(("size", "2 octets"),),
+        not_judged=(NotJudged(connection="SC1-LX", rule="illegal-size", reason="r", subject="s"),),
     )
     shown = jsonout.report(report)
     assert shown.isascii()
@@ -85,6 +86,9 @@ def test_a_report_says_everything_it_holds() -> None:
     assert document["allowed"][0]["finding"]["witness"]["before"] is None
     assert document["facts"] == [{"label": "size", "text": "2 octets"}]
     assert document["problems"] == []
+    assert document["not_judged"] == [
+        {"connection": "SC1-LX", "rule": "illegal-size", "reason": "r", "subject": "s"}
+    ]
 
 
 def test_unreadable_input_gives_problems_and_no_verdict() -> None:

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe.bits import Place
-from safeframe.findings import Finding, Report, Spot, Waived, Witness
+from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
 from safeframe.render import text
 from safeframe.source import Location
 
@@ -94,6 +94,32 @@ def test_agreement_is_said_plainly_with_the_facts() -> None:
 def test_agreement_of_several_connections() -> None:
     shown = text.report(Report(connections=("A", "B")))
     assert shown.startswith("A, B: both ends agree bit for bit\n")
+
+
+def test_what_was_not_judged_follows_the_verdict() -> None:
+    def lacks(connection: str, *subjects: str) -> tuple[NotJudged, ...]:
+        return tuple(
+            NotJudged(connection=connection, rule=what or "hole", reason=f"no {what}", subject=what)
+            for what in subjects
+        )
+
+    one = Report(connections=("A",), not_judged=lacks("A", "edition", "", "watchdog"))
+    assert text.report(one).splitlines()[:2] == [
+        "A: both ends agree bit for bit",
+        "not judged: edition (no edition), watchdog (no watchdog)",
+    ]
+    three = Report(
+        connections=("A", "B", "C"),
+        not_judged=(*lacks("A", "edition"), *lacks("B", "watchdog"), *lacks("C", "edition")),
+    )
+    assert text.report(three).splitlines()[1:3] == [
+        "not judged of A, C: edition (no edition)",
+        "not judged of B: watchdog (no watchdog)",
+    ]
+    names = tuple(f"C{number}" for number in range(13))
+    many = Report(connections=names, not_judged=sum((lacks(n, "edition") for n in names), ()))
+    assert text.not_judged(many) == ["not judged of 13 connections: edition (no edition)"]
+    assert text.not_judged(Report(connections=("A",), not_judged=lacks("A", ""))) == []
 
 
 def test_many_connections_are_counted_and_their_facts_wait_for_details() -> None:
