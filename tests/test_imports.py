@@ -196,6 +196,8 @@ def test_developers_guide_shows_this_table() -> None:
         if not unit.startswith("__")
     }
     assert shown == expected
+    layers = [layer for layer, _ in shown.values()]
+    assert layers == sorted(layers)
 
 
 def test_check_starts_without_the_slow_libraries() -> None:
