@@ -75,10 +75,10 @@ def compare(printed: str, shown: str, command: str) -> None:
 
 
 def run_shell(text: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """Run each command of a transcript and compare what it prints."""
+    """Run each command of a console block and compare what it prints."""
     parts = re.split(r"^\$ ", text, flags=re.MULTILINE)
-    assert not parts[0].strip(), f"a transcript must start with a command: {parts[0]!r}"
-    assert parts[1:], "a transcript must hold a command"
+    assert not parts[0].strip(), f"a console block must start with a command: {parts[0]!r}"
+    assert parts[1:], "a console block must hold a command"
     for part in parts[1:]:
         command, _, expected = part.partition("\n")
         words = shlex.split(command, comments=True)
@@ -159,7 +159,7 @@ def test_ci_runs_the_commands_of_the_readme() -> None:
     assert "```sh setup" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 
-def test_no_transcript_means_nothing() -> None:
+def test_no_console_block_means_nothing() -> None:
     with pytest.raises(AssertionError, match="must hold a command"):
         run_shell("", None)  # type: ignore[arg-type]
 

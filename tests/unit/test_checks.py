@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 from itertools import combinations
+from typing import Any
 
 import pytest
 from hypothesis import given
