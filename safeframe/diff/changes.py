@@ -112,8 +112,12 @@ def show(field: str, value: Any, other: Any = ()) -> str:
 
 
 def outline(signal: Signal) -> str:
-    """Return place, type and width of a signal, for instance ``1.2, bool, 1 bit``."""
-    return f"{signal.at}, {signal.type}, {bits_text(signal.width)}"
+    """Return place, type and width of a signal, and its safe value unless that is 0.
+
+    For instance ``1.2, bool, 1 bit`` or ``1.2, bool, 1 bit, safe 1``.
+    """
+    text = f"{signal.at}, {signal.type}, {bits_text(signal.width)}"
+    return f"{text}, safe {signal.safe}" if signal.safe else text
 
 
 def bits_text(count: int) -> str:

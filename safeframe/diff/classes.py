@@ -61,20 +61,28 @@ def classify(before: Connection, after: Connection) -> ChangeClass:
 
 
 def classify_changes(edits: Iterable[tuple[str, Iterable[Change]]]) -> ChangeClass:
-    """Return the classes of (end name, changes of that end) pairs."""
-    ends_of: dict[tuple[str, str, str], list[str]] = {}
-    for end, changes in edits:
+    """Return the classes of (end name, changes of that end) pairs, the first end first.
+
+    Ends share a reason only where it tells the edit of both: of one direction, in one wording.
+    """
+    ends_of: dict[tuple[str, str, str, str], list[str]] = {}
+    for number, (end, changes) in enumerate(edits):
         for change in changes:
+            # What one end sends is what the other one receives.
+            section = _MIRRORED.get(change.section, change.section) if number else change.section
             for name, why in _reasons(change):
-                ends_of.setdefault((name, change.subject, why), []).append(end)
-    reasons = (
+                ends_of.setdefault((section, name, change.subject, why), []).append(end)
+    # The same in both directions of the same ends, such as a new data size, is told once.
+    reasons = dict.fromkeys(
         ClassReason(name=name, subject=subject, why=why, ends=tuple(dict.fromkeys(ends)))
-        for (name, subject, why), ends in ends_of.items()
+        for (_, name, subject, why), ends in ends_of.items()
     )
     return ChangeClass(
         reasons=tuple(sorted(reasons, key=lambda reason: CLASSES.index(reason.name)))
     )
 
+
+_MIRRORED = {"sends": "receives", "receives": "sends"}
 
 # (kind, field) of a change to its class; an empty field stands for every field of the kind.
 _BY_FIELD = {
@@ -127,9 +135,10 @@ def _added(change: Change) -> list[tuple[str, str]]:
     for ground in change.taken:
         if ground.kind == "gap" and not ground.value:
             old, new = ground.reserve
-            reasons.append(
-                ("taken from a gap", f"from the gap at {ground.at}: reserve {old} -> {new} bits")
-            )
+            why = f"from the gap at {ground.at}: reserve {old} -> {new} bits"
+            place = change.places[1]
+            # Where in the gap decides what the other end reads: a bit at its start needs no word.
+            reasons.append(("taken from a gap", why if place == ground.at else f"at {place} {why}"))
         elif ground.kind == "gap":
             why = f"the gap at {ground.at} carried 0x{ground.value:X} on these bits"
             reasons.append(("semantic", why))
