@@ -12,6 +12,7 @@ from ..model import Connection, End
 from . import inputs, options
 
 if TYPE_CHECKING:
+    from ..profiles import Profile
     from ..render.checkhtml import Picture
     from ..render.difftables import Section
 
@@ -35,7 +36,8 @@ examples:
   safeframe diff before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml after/lx-sc1.toml
 
 exit codes: 0 nothing differs at or above --fail-on (four files: both edits are
-identical), 1 something differs, 2 wrong use or unreadable input, 3 internal error
+identical, the ends agree after them, and a check of the new pair finds no error),
+1 not so, 2 wrong use or unreadable input, 3 internal error
 """
 
 
@@ -74,12 +76,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
     )
+    options.add_profiles(parser)
     options.add_format(parser, "json", "markdown")
     options.add_color(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Compare, print, and return 1 when something differs at or above the threshold."""
+    """Compare, print, and return 1 for a difference at or above the threshold or a new error."""
     if len(args.maps) not in (2, 4):
         raise UsageError(f"map files must be two or four, not {len(args.maps)}")
     if args.maps.count("-") > 1:
@@ -88,6 +91,7 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--{args.mode} must stand with two map files, not four")
     try:
         ends = inputs.read_ends(args.maps)
+        own = options.own_profiles(args)
     except InputError as error:
         if args.format == "json":
             from ..render import changesjson  # deferred: json costs start-up time.
@@ -98,7 +102,7 @@ def run(args: argparse.Namespace) -> int:
 
             sys.stdout.write(markdown.problems(error))
         raise
-    return _two(args, *ends) if len(ends) == 2 else _four(args, *ends)
+    return _two(args, *ends) if len(ends) == 2 else _four(args, own, *ends)
 
 
 def _two(args: argparse.Namespace, one: End, two: End) -> int:
@@ -174,15 +178,23 @@ def _mode(one: End, two: End) -> str:
     return "versions" if same_end else "ends"
 
 
-def _four(args: argparse.Namespace, *ends: End) -> int:
+def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
     before, after = inputs.versions(*ends)
     comparison = diff.compare_edits(before, after)
     classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
     mixed = diff.mixed_versions(before, after)
+    from .. import checks  # deferred: two files need no rule.
+
+    # Edits can be alike and wrong: nobody may take the answer for an approval of the new pair.
+    report = checks.check(after, own_profiles=own)
+    flags = [word for path in args.profile for word in ("--profile", path)]
+    again = [*args.maps[2:], *flags]
     if args.html or args.format == "markdown":
-        from ..render import difftables
+        from ..render import changes, difftables
 
         sections = difftables.edits(comparison, classes, mixed)
+        if words := changes.check_words(report, again):
+            sections.insert(1, difftables.Section("Check of the new pair", words))
         pairs = [
             *_versions(before.first, after.first),
             *_versions(before.second, after.second),
@@ -191,7 +203,7 @@ def _four(args: argparse.Namespace, *ends: End) -> int:
     if args.format == "json":
         from ..render import changesjson
 
-        sys.stdout.write(changesjson.edits(comparison, classes, mixed))
+        sys.stdout.write(changesjson.edits(comparison, classes, mixed, report))
     elif args.format == "text":
         from ..render import changes
 
@@ -201,8 +213,10 @@ def _four(args: argparse.Namespace, *ends: End) -> int:
                 comparison,
                 classes,
                 mixed,
+                report=report,
+                again=again,
                 look=options.look(args),
                 all_rows=args.all,
             )
         )
-    return int(comparison.fails(args.fail_on))
+    return int(comparison.fails(args.fail_on) or report.fails("error"))

@@ -71,9 +71,16 @@ class EditComparison:
             return "different"
         return "identical" if self.shared_changed else "nothing changed"
 
+    @property
+    def outcome(self) -> str:
+        """The verdict, but ``ends differ`` where no different edits leave ends that disagree."""
+        return "ends differ" if self.disagree and not self.differences else self.verdict
+
     def fails(self, threshold: str) -> bool:
-        """Return whether the edits differ at or above the level ``threshold``."""
-        return any(at_or_above(difference.level, threshold) for difference in self.differences)
+        """Return whether the edits, or the ends after them, differ at or above ``threshold``."""
+        levels = [found.level for found in self.differences]
+        levels += [found.level for found in self.disagree]
+        return any(at_or_above(level, threshold) for level in levels)
 
 
 def compare_edits(before: Connection, after: Connection) -> EditComparison:

@@ -15,9 +15,10 @@ from ..diff import (
     MixedRow,
     MixedTable,
 )
+from ..findings import Report
 from .text import CAUTION, PLAIN, Look, clean, table
 
-__all__ = ["changes", "classes", "edits", "mixes"]
+__all__ = ["changes", "check_words", "classes", "edits", "mixes"]
 
 _PAINT = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_PAINT = {
@@ -89,11 +90,19 @@ def edits(
     classes: ChangeClass,
     mixed: Iterable[Mix],
     *,
+    report: Report,
+    again: Sequence[str],
     look: Look = PLAIN,
     all_rows: bool = False,
 ) -> str:
-    """Return whether both ends were edited alike, what kind of edit it was and what mixes do."""
+    """Return whether both ends were edited alike, what kind of edit it was and what mixes do.
+
+    ``report`` is that of the check of the new pair, ``again`` the arguments that repeat it.
+    """
     lines = _verdict(title, given, look)
+    if words := check_words(report, again):
+        # In one line whatever its length: it ends in a command to copy.
+        lines.append(look.paint(report.worst(), f"  {clean(words)}"))
     for difference in given.differences:
         lines += ["", *_difference(difference, look)]
     lines += ["", *_classes(classes, look)]
@@ -104,6 +113,21 @@ def edits(
         for change in own:
             lines += _change(change, look, indent="  ")
     return _page([*lines, ""])
+
+
+def check_words(report: Report, again: Sequence[str]) -> str:
+    """Return how many errors and warnings the check of the new pair finds, empty for none."""
+    found = [finding for finding in report.findings if finding.severity in ("error", "warning")]
+    if not found:
+        return ""
+    counts = [
+        f"{count} {severity}{'s'[: count != 1]}"
+        for severity in ("error", "warning")
+        if (count := sum(finding.severity == severity for finding in found))
+    ]
+    rules = ", ".join(dict.fromkeys(finding.rule for finding in found))
+    run = f"run safeframe check {' '.join(again)}"
+    return f"check finds {', '.join(counts)} in the new pair: {rules} ({run})"
 
 
 def classes(given: ChangeClass, *, look: Look = PLAIN) -> str:
@@ -175,14 +199,18 @@ def _ground(words: dict[str, str], ground: Ground, end: str) -> str:
 def _verdict(title: str, given: EditComparison, look: Look) -> list[str]:
     first, second = map(clean, given.ends)
     name = clean(title)
-    if given.verdict == "identical":
-        lines = [look.paint("good", f"{name}: {first} and {second} were edited identically")]
-    elif given.verdict == "different":
+    if given.verdict == "different":
         count = len(given.differences)
-        text = f"{name}: {first} and {second} were not edited identically"
-        lines = [look.paint("error", f"{text}, {count} difference{'s'[: count != 1]}")]
+        text = f"{first} and {second} were not edited identically"
+        text += f", {count} difference{'s'[: count != 1]}"
+    elif given.verdict == "identical":
+        text = f"{first} and {second} were edited identically"
     else:
-        lines = [look.paint("good", f"{name}: nothing changed that both ends share")]
+        text = "nothing changed that both ends share"
+    if given.outcome == "ends differ":
+        text += ", but the ends differ"
+    paint = "error" if given.outcome in ("different", "ends differ") else "good"
+    lines = [look.paint(paint, f"{name}: {text}")]
     states = (("before the edits", given.disagreed), ("after the edits", given.disagree))
     for when, found in states:
         points = f"{len(found)} point{'s'[: len(found) != 1]}"

@@ -18,6 +18,7 @@ from ..diff import (
     Piece,
 )
 from ..errors import InputError
+from ..findings import Report
 from ..source import Location
 from .text import CAUTION
 
@@ -44,12 +45,15 @@ def changes(
     )
 
 
-def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> str:
-    """Return the comparison of both edits, their class and the mixed-version tables."""
+def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix], report: Report) -> str:
+    """Return the comparison of both edits, their class and the mixed-version tables.
+
+    ``report`` is that of the check of the new pair.
+    """
     return _document(
         "edits",
         given.ends,
-        given.verdict,
+        given.outcome,
         differences=[_difference(difference) for difference in given.differences],
         edits=[
             {"end": end, "changes": [_change(change) for change in own]}
@@ -57,6 +61,7 @@ def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> 
         ],
         disagreed_before=[_change(change) for change in given.disagreed],
         disagree_after=[_change(change) for change in given.disagree],
+        check_after=_check(report),
         classes=_classes(classes),
         mixes=[_mix(mix) for mix in mixed],
     )
@@ -88,6 +93,7 @@ def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str
         "edits": [],
         "disagreed_before": [],
         "disagree_after": [],
+        "check_after": None,
         "classes": None,
         "mixes": [],
         "problems": [],
@@ -96,6 +102,15 @@ def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str
     }
     # ASCII only: no terminal or log is handed a control or escape character from a map.
     return json.dumps(document, indent=2, ensure_ascii=True) + "\n"
+
+
+def _check(report: Report) -> dict[str, Any]:
+    found = [finding for finding in report.findings if finding.severity in ("error", "warning")]
+    return {
+        "errors": sum(finding.severity == "error" for finding in found),
+        "warnings": sum(finding.severity == "warning" for finding in found),
+        "rules": list(dict.fromkeys(finding.rule for finding in found)),
+    }
 
 
 def _change(change: Change) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo
+from safeframe import demo, profiles
 from safeframe.cli import main
 from safeframe.render.text import CAUTION
 
@@ -55,6 +55,7 @@ def test_four_files_alike(site: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert main(["diff", *BEFORE, *AFTER]) == 0
     out = capsys.readouterr().out
     assert out.startswith("SC1-LX: SC1 and LX were edited identically\n")
+    assert "check finds" not in out
     assert "9 other signals arrive unchanged" in out
     assert main(["diff", "--all", *BEFORE, *AFTER]) == 0
     assert "permit_torque" in capsys.readouterr().out
@@ -65,6 +66,57 @@ def test_four_files_with_a_one_sided_edit(site: Path, capsys: pytest.CaptureFixt
     out = capsys.readouterr().out
     assert "SC1  added brake2_release at 1.2  after/sc1-lx.toml:15\n" in out
     assert "LX   did not add brake2_release   before/lx-sc1.toml:" in out
+
+
+def test_edits_alike_to_an_illegal_size_are_no_approval(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in AFTER:
+        run = '{ at = "1.3", reserved = 5 },'
+        edit(site, name, run, run + ' { at = "2.0", reserved = 8 },')
+    assert main(["diff", "--fail-on", "wire", *BEFORE, *AFTER]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[:4] == [
+        "SC1-LX: SC1 and LX were edited identically",
+        "  before the edits the ends agree",
+        "  after the edits  the ends agree",
+        "  check finds 2 errors in the new pair: illegal-size "
+        "(run safeframe check after/sc1-lx.toml after/lx-sc1.toml)",
+    ]
+    assert main(["diff", "--format", "json", *BEFORE, *AFTER]) == 1
+    document = json.loads(capsys.readouterr().out)
+    assert (document["verdict"], document["check_after"]) == (
+        "identical",
+        {"errors": 2, "warnings": 0, "rules": ["illegal-size"]},
+    )
+    assert main(["diff", "--format", "markdown", *BEFORE, *AFTER]) == 1
+    out = capsys.readouterr().out
+    assert "### Check of the new pair\n\ncheck finds 2 errors in the new pair: illegal" in out
+
+
+def test_ends_that_differ_before_and_after_edits_alike(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name in (BEFORE[0], AFTER[0]):
+        edit(site, name, "watchdog_ms = 100", "watchdog_ms = 90")
+    assert main(["diff", *BEFORE, *AFTER]) == 1
+    out = capsys.readouterr().out
+    assert out.startswith("SC1-LX: SC1 and LX were edited identically, but the ends differ\n")
+
+
+def test_a_profile_of_ones_own(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = (Path(profiles.__file__).parent / "fscp-12-1.toml").read_text("utf-8")
+    (site / "own.toml").write_text(text.replace('"fscp-12-1"', '"own"', 1), encoding="utf-8")
+    for name in (*BEFORE, *AFTER):
+        edit(site, name, 'profile = "fscp-12-1"', 'profile = "own"')
+    assert main(["diff", *BEFORE, *AFTER]) == 1
+    assert "unknown-profile" in capsys.readouterr().out
+    assert main(["diff", "--profile", "own.toml", *BEFORE, *AFTER]) == 0
+    assert "check finds" not in capsys.readouterr().out
+    edit(site, AFTER[0], "exchange_ms = 12", "exchange_ms = 13")
+    assert main(["diff", "--profile", "own.toml", *BEFORE, *AFTER]) == 1
+    again = "(run safeframe check after/sc1-lx.toml after/lx-sc1.toml --profile own.toml)"
+    assert again in capsys.readouterr().out
 
 
 def test_four_files_with_the_bit_at_two_places(

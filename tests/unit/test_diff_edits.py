@@ -157,6 +157,26 @@ def test_an_old_disagreement_that_nobody_touched_is_no_difference_of_edits() -> 
     comparison = edits(*after, before)
     assert comparison.verdict == "identical"
     assert [len(comparison.disagreed), len(comparison.disagree)] == [1, 1]
+    assert comparison.outcome == "ends differ"
+    assert comparison.fails("wire")
+
+
+def test_ends_that_differ_in_names_only_fail_at_that_level() -> None:
+    before = pair_of(ONE_BRAKE, with_entry(ONE_BRAKE, 1, name="brake_1"))
+    comparison = compare_edits(before, before)
+    assert (comparison.verdict, comparison.outcome) == ("nothing changed", "ends differ")
+    assert not comparison.fails("value")
+    assert comparison.fails("name")
+
+
+def test_the_outcome_is_the_verdict_where_the_ends_agree_or_the_edits_differ() -> None:
+    for sent, received in (
+        (ONE_BRAKE, ONE_BRAKE),
+        (TWO_BRAKES, TWO_BRAKES),
+        (TWO_BRAKES, ONE_BRAKE),
+    ):
+        comparison = edits(sent, received)
+        assert comparison.outcome == comparison.verdict
 
 
 @pytest.mark.parametrize(
@@ -298,6 +318,27 @@ class TestClasses:
             "from the gap at 1.2: reserve 6 -> 5 bits",
             ("SC1", "LX"),
         )
+
+    def test_at_two_places_of_a_gap_each_end_has_a_reason_of_its_own(self) -> None:
+        found = classify(BEFORE, pair_of(TWO_BRAKES, later(Place(1, 3))))
+        assert [(reason.why, reason.ends) for reason in found.reasons] == [
+            ("from the gap at 1.2: reserve 6 -> 5 bits", ("SC1",)),
+            ("at 1.3 from the gap at 1.2: reserve 6 -> 5 bits", ("LX",)),
+        ]
+
+    def test_signals_of_one_name_in_two_directions_have_reasons_of_their_own(self) -> None:
+        # Each end adds brake2 to what it sends, and neither to what it receives.
+        before = pair_of(ONE_BRAKE, ONE_BRAKE, ONE_BRAKE)
+        after = Connection(
+            first=replace(before.first, sends=TWO_BRAKES),
+            second=replace(before.second, sends=TWO_BRAKES),
+        )
+        assert [reason.ends for reason in classify(before, after).reasons] == [("SC1",), ("LX",)]
+
+    def test_the_same_in_both_directions_is_told_once(self) -> None:
+        both = pair_of(TWO_BRAKES, TWO_BRAKES, TWO_BRAKES)
+        found = classify(pair_of(ONE_BRAKE, ONE_BRAKE, ONE_BRAKE), both)
+        assert [reason.ends for reason in found.reasons] == [("SC1", "LX")]
 
     def test_at_one_end_only_the_reason_says_so(self) -> None:
         assert classify(BEFORE, pair_of(ONE_BRAKE, TWO_BRAKES)).reasons[0].ends == ("LX",)

@@ -24,6 +24,7 @@ from safeframe.diff import (
     mixed_versions,
 )
 from safeframe.errors import InputError, Problem
+from safeframe.findings import Finding, Report
 from safeframe.model import Allowance, Connection, Map
 from safeframe.render import changes, changesjson
 from safeframe.render.text import CAUTION, Look
@@ -53,13 +54,22 @@ def between(sent: Map, received: Map) -> str:
     return changes.changes("SC1 and LX", compare_connection(pair_of(sent, received)))
 
 
+def report_of(*severities: str) -> Report:
+    return Report(
+        findings=tuple(
+            Finding(rule=f"a-{severity}", severity=severity, message="m", remedy="r", spots=())
+            for severity in severities
+        )
+    )
+
+
 def four(before: Connection, after: Connection, **options: Any) -> str:
     return changes.edits(
         "SC1-LX",
         compare_edits(before, after),
         classify(before, after),
         mixed_versions(before, after),
-        **options,
+        **{"report": Report(), "again": (), **options},
     )
 
 
@@ -127,6 +137,12 @@ HIGH = map_of(*ONE_BRAKE.entries[:4], sig("pump", "1.0"), gap("1.1", 7))
             ["at 1.2 in SC1, at 1.3 in LX", "SC1 has the gap at 1.3 there"],
         ),
         (TWO_BRAKES, ONE_BRAKE, ["removed, it was 1.2, bool, 1 bit"], ["only SC1 has it"]),
+        (
+            ONE_BRAKE,
+            with_entry(TWO_BRAKES, 5, safe=1),
+            ["added: 1.2, bool, 1 bit, safe 1"],
+            ["only LX has it: 1.2, bool, 1 bit, safe 1"],
+        ),
         (ONE_BRAKE, TWO_BRAKES, ["added: 1.2"], ["only LX has it: 1.2, bool, 1 bit"]),
         (
             ONE_BRAKE,
@@ -265,6 +281,43 @@ wire: brake2  [SC1 -> LX]
 """)
         assert "Edit of LX: no difference\n" in shown
 
+    def test_alike_but_the_ends_differ(self) -> None:
+        before = pair_of(TWO_BRAKES, ONE_BRAKE)
+        after = pair_of(with_entry(TWO_BRAKES, 1, safe=1), with_entry(ONE_BRAKE, 1, safe=1))
+        look = Look(color=True)
+        shown = four(before, after, look=look)
+        text = "SC1-LX: SC1 and LX were edited identically, but the ends differ"
+        assert shown.startswith(
+            f"{look.paint('error', text)}\n"
+            "  before the edits the ends differ in 1 point\n"
+            "  after the edits  the ends differ in 1 point\n\n"
+        )
+        text = "SC1-LX: nothing changed that both ends share, but the ends differ\n"
+        assert four(before, before).startswith(text)
+
+    @pytest.mark.parametrize(
+        ("severities", "words"),
+        [
+            (
+                ["warning", "error", "error"],
+                "2 errors, 1 warning in the new pair: a-warning, a-error",
+            ),
+            (["error"], "1 error in the new pair: a-error"),
+            (["warning", "note", "warning"], "2 warnings in the new pair: a-warning"),
+        ],
+    )
+    def test_what_a_check_of_the_new_pair_finds(self, severities: list[str], words: str) -> None:
+        report = report_of(*severities)
+        look = Look(color=True)
+        agree = pair_of(TWO_BRAKES, TWO_BRAKES)
+        shown = four(agree, agree, report=report, again=["a\x1b.toml", "b.toml"], look=look)
+        line = f"  check finds {words} (run safeframe check a\\x1b.toml b.toml)"
+        assert shown.splitlines()[3] == look.paint(report.worst(), line)
+
+    def test_a_check_that_finds_notes_at_most_says_nothing(self) -> None:
+        agree = pair_of(TWO_BRAKES, TWO_BRAKES)
+        assert four(agree, agree, report=report_of("note")) == four(agree, agree)
+
     def test_nothing_changed(self) -> None:
         agree = pair_of(ONE_BRAKE, ONE_BRAKE)
         shown = four(agree, agree)
@@ -391,6 +444,7 @@ class TestJson:
     def test_ends(self) -> None:
         document = self.check(changesjson.changes("ends", ["SC1", "LX"], ()))
         assert (document["verdict"], document["classes"]) == ("same", None)
+        assert document["check_after"] is None
 
     def test_edits(self) -> None:
         before = pair_of(ONE_BRAKE, ONE_BRAKE)
@@ -402,9 +456,15 @@ class TestJson:
                 compare_edits(before, after),
                 classify(before, after),
                 mixed_versions(before, after),
+                report_of("note", "error", "warning", "error"),
             )
         )
         assert document["verdict"] == "different"
+        assert document["check_after"] == {
+            "errors": 2,
+            "warnings": 1,
+            "rules": ["a-error", "a-warning"],
+        }
         assert [item["message"] for item in document["differences"]] == [
             "SC1 changed connection id from 0x0107 to 0x0108; LX left connection id at 0x0107",
             "SC1 added pump at 2.0; LX did not add pump",
@@ -435,6 +495,16 @@ class TestJson:
                 }
             ],
         }
+
+    def test_edits_alike_that_leave_ends_that_differ(self) -> None:
+        before = pair_of(TWO_BRAKES, ONE_BRAKE)
+        after = pair_of(with_entry(TWO_BRAKES, 1, safe=1), with_entry(ONE_BRAKE, 1, safe=1))
+        document = self.check(
+            changesjson.edits(compare_edits(before, after), classify(before, after), (), Report())
+        )
+        assert (document["verdict"], document["differences"]) == ("ends differ", [])
+        assert len(document["disagree_after"]) == 1
+        assert document["check_after"] == {"errors": 0, "warnings": 0, "rules": []}
 
     def test_unreadable_input(self) -> None:
         error = InputError(Problem(path="a.toml", line=3, key="end.name", message="m", remedy="r"))
