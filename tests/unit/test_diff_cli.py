@@ -168,6 +168,27 @@ def test_json(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
         assert (document["format"], document["mode"]) == ("safeframe-diff/1", mode)
 
 
+def test_markdown_and_a_page(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for files, code, title in (
+        ([BEFORE[0], AFTER[0]], 1, "Differences of SC1"),
+        (AFTER, 0, "Differences of SC1 and LX"),
+        ([*BEFORE, *AFTER], 0, "Edits of SC1-LX"),
+    ):
+        assert main(["diff", "--format", "markdown", "--html", "page.html", *files]) == code
+        out = capsys.readouterr().out
+        assert out.startswith(f"## {title}\n")
+        assert "Check of the new pair" not in out
+        assert f"<h1>{title}</h1>" in (site / "page.html").read_text(encoding="utf-8")
+    assert main(["diff", "--html", "page.html", *BEFORE, *AFTER]) == 0
+    assert capsys.readouterr().out.startswith("SC1-LX: SC1 and LX were edited identically\n")
+
+
+def test_unreadable_input_as_markdown(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    edit(site, AFTER[0], "watchdog_ms = 100", "watchdog = 100")
+    assert main(["diff", "--format", "markdown", *AFTER]) == 2
+    assert "watchdog" in capsys.readouterr().out
+
+
 def test_standard_input(
     site: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -365,6 +365,7 @@ wire: brake2  [SC1 -> LX]
         before, after = pair_of(ONE_BRAKE, ONE_BRAKE), pair_of(TWO_BRAKES, TWO_BRAKES)
         alone = changes.mixes(mixed_versions(before, after))
         assert alone in FOUR
+        assert changes.classes(classify(before, after)) in FOUR
 
 
 def test_every_verdict_has_a_colour() -> None:
