@@ -26,6 +26,7 @@ _HEAD = ("level", "what", "section", "difference", "before", "after", "file")
 _VERDICTS = {
     "identical": "{} and {} were edited identically",
     "different": "{} and {} were not edited identically",
+    "ends differ": "{} and {} differ after the edits",
 }
 
 
@@ -35,10 +36,16 @@ def changes(given: Sequence[Change], classes: ChangeClass | None) -> list[Sectio
     return found if classes is None else [*found, _classes(classes)]
 
 
+def _points(count: int) -> str:
+    if not count:
+        return "agree"
+    return "differ in 1 point" if count == 1 else f"differ in {count} points"
+
+
 def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> list[Section]:
     """Return the sections of a comparison of both edits."""
     first, second = given.ends
-    verdict = _VERDICTS.get(given.verdict, "Nothing changed that {} and {} share")
+    verdict = _VERDICTS.get(given.outcome, "Nothing changed that {} and {} share")
     rows = [
         (difference.level, difference.subject, difference.section, step.end, step.did)
         for difference in given.differences
@@ -48,10 +55,7 @@ def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> 
         ("Before the edits", len(given.disagreed)),
         ("after the edits", len(given.disagree)),
     ]
-    words = "; ".join(
-        f"{when} the ends {f'differ in {count} points' if count else 'agree'}"
-        for when, count in states
-    )
+    words = "; ".join(f"{when} the ends {_points(count)}" for when, count in states)
     head = ("level", "what", "section", "end", "did")
     found = [
         Section(verdict.format(first, second), f"{words}.", head if rows else (), tuple(rows)),
