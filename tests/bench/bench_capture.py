@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -81,7 +82,7 @@ def judged(path: Path) -> int:
     return found.frames
 
 
-WAYS = {
+WAYS: dict[str, Callable[[Path], int]] = {
     "library alone, pcap": library,
     "judged and decoded, pcap": lambda folder: judged(folder / "long.pcap"),
     "judged and decoded, hex": lambda folder: judged(folder / "long.hex"),
