@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from .bits import Place
 from .source import Location
@@ -30,8 +31,7 @@ def at_or_above(severity: str, threshold: str) -> bool:
     return SEVERITIES.index(severity) <= SEVERITIES.index(threshold)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rule:
+class Rule(NamedTuple):
     """A rule by name; ``why`` says what happens if nobody looks, ``source`` who says so.
 
     ``scope`` is what one check of the rule looks at: ``map``, ``end``, ``direction``,
@@ -52,8 +52,7 @@ class Rule:
     source: str = "common practice"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class Spot(NamedTuple):
     """One culprit: the end it belongs to, where it stands, which place and signal it is."""
 
     end: str
@@ -62,8 +61,7 @@ class Spot:
     signal: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Witness:
+class Witness(NamedTuple):
     """The smallest data that the two ends read differently.
 
     ``octets`` is what the producer puts into the safety data; ``before`` the data of the frame
@@ -107,8 +105,7 @@ class Finding:
     witness: Witness | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Waived:
+class Waived(NamedTuple):
     """A finding that a map allows, with the reason it gives."""
 
     finding: Finding
@@ -116,8 +113,7 @@ class Waived:
     where: Location
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NotJudged:
+class NotJudged(NamedTuple):
     """A rule that had nothing to judge at a connection, and what the maps left out.
 
     ``subject`` is what stays open, in words, where a reader must know it; empty where not.

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from .bits import MAX_OCTETS, Place, octets_of_bits
 from .errors import UsageError
@@ -303,8 +304,7 @@ class End:
         return self.where
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Direction:
+class Direction(NamedTuple):
     """One direction of a connection: what its producer sends, what its consumer expects."""
 
     producer: End

@@ -10,7 +10,7 @@ from .errors import UsageError
 __all__ = ["NOWHERE", "Location", "TextEdit", "apply_edits"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Location:
     """A place in a text file; ``line`` counts from 1 and 0 means the file as a whole.
 
@@ -30,7 +30,7 @@ NOWHERE = Location(path="<memory>")
 """The location of an object that was built by a program and not read from a file."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TextEdit:
     """Replace the characters ``start`` (included) to ``end`` (excluded) of a text by ``text``."""
 
@@ -52,7 +52,7 @@ def apply_edits(text: str, edits: Iterable[TextEdit]) -> str:
     """
     parts: list[str] = []
     position = 0
-    for edit in sorted(edits):
+    for edit in sorted(edits, key=lambda edit: (edit.start, edit.end)):
         if edit.start < position:
             raise UsageError(f"text edits must not overlap, not twice at offset {edit.start}")
         if edit.end > len(text):

@@ -14,7 +14,6 @@ from ..errors import InputError, UsageError
 from ..findings import SEVERITIES, Report
 from ..model import Connection
 from ..profiles import Profile
-from ..render.text import FEW
 from . import inputs, options
 
 if TYPE_CHECKING:
@@ -113,7 +112,7 @@ def run(args: argparse.Namespace) -> int:
         report = _only_new(report, args.baseline)
     if report.findings:
         _tell_broken_off(connections)
-    elif args.format != "text" or args.details or len(connections) <= FEW:
+    elif args.format != "text" or args.details:
         report = _with_fingerprints(report, connections)
     if args.html or args.svg:
         _draw(args, report, connections)

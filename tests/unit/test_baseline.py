@@ -60,7 +60,7 @@ class TestBaseline:
             replace(
                 one,
                 spots=tuple(
-                    replace(spot, where=replace(spot.where, line=spot.where.line + down))
+                    spot._replace(where=replace(spot.where, line=spot.where.line + down))
                     for spot in one.spots
                 ),
             )

@@ -57,7 +57,7 @@ BARE = Finding(
 WAIVED = Waived(finding=MILD, reason="known | here", where=Location(path="lx.toml", line=3))
 FULL = Report(
     findings=(FINDING, FINDING, MILD, BARE),
-    waived=(WAIVED, replace(WAIVED, where=NOWHERE)),
+    waived=(WAIVED, WAIVED._replace(where=NOWHERE)),
     connections=("SC1-LX",),
     known=(replace(FINDING, rule="hole"),),
 )
@@ -165,7 +165,7 @@ def test_sarif_of_unreadable_input() -> None:
 
 
 def test_partial_fingerprints_do_not_depend_on_lines() -> None:
-    moved = replace(FINDING, spots=tuple(replace(s, where=NOWHERE) for s in FINDING.spots))
+    moved = replace(FINDING, spots=tuple(s._replace(where=NOWHERE) for s in FINDING.spots))
     prints = [
         json.loads(sarif.report(Report(findings=(one,))))["runs"][0]["results"][0][
             "partialFingerprints"
