@@ -8,7 +8,8 @@ from ..bits import reverse_field
 from ..findings import Finding, Rule
 from ..model import Signal
 from ..pairing import Pair
-from .registry import Context, Finder, View, rule, spot
+from .registry import Context, Finder, View, rule
+from .telling import pair_spots
 from .witness import place_text, witness
 
 __all__: list[str] = []
@@ -32,14 +33,22 @@ def _differing(
 def _report(
     view: View, pair: Pair, find: Finder, what: str, left: str, right: str, cause: str = ""
 ) -> Finding:
-    direction = view.direction
+    producer, consumer = view.direction.producer.name, view.direction.consumer.name
+    message = (
+        f"{what} of {pair.left.name} ({place_text(pair.left)}) is {left} at {producer} and "
+        f"{right} at {consumer}"
+    )
+    return _told(view, pair, find, message, cause)
+
+
+def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -> Finding:
+    """Return a finding about a pair, with its places at both ends and its witness."""
     return find(
-        f"{what} of {pair.left.name} ({place_text(pair.left)}) is {left} at "
-        f"{direction.producer.name} and {right} at {direction.consumer.name}",
-        [spot(direction.producer, pair.left), spot(direction.consumer, pair.right)],
-        direction=direction.name,
+        message,
+        pair_spots(view, (pair,)),
+        direction=view.direction.name,
         cause=cause,
-        witness=witness(direction, [(pair.left, pair.right)]),
+        witness=witness(view.direction, [(pair.left, pair.right)]),
     )
 
 
@@ -103,13 +112,11 @@ def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
     for view, pair in _pairs(context):
         if pair.how == "place":
             direction = view.direction
-            yield find(
+            message = (
                 f"the bits at {place_text(pair.left)} are called {pair.left.name} at "
-                f"{direction.producer.name} and {pair.right.name} at {direction.consumer.name}",
-                [spot(direction.producer, pair.left), spot(direction.consumer, pair.right)],
-                direction=direction.name,
-                witness=witness(direction, [(pair.left, pair.right)]),
+                f"{direction.producer.name} and {pair.right.name} at {direction.consumer.name}"
             )
+            yield _told(view, pair, find, message)
 
 
 @rule(
@@ -136,7 +143,7 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
             yield find(
                 f"{pair.left.name} at {direction.producer.name} is {pair.right.name} at "
                 f"{direction.consumer.name}{note}",
-                [spot(direction.producer, pair.left), spot(direction.consumer, pair.right)],
+                pair_spots(view, (pair,)),
                 direction=direction.name,
                 cause="near-miss name",
             )
@@ -227,13 +234,11 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
             if left.get(value) != right.get(value)
         ]
         direction = view.direction
-        yield find(
+        message = (
             f"the code points of {pair.left.name} ({place_text(pair.left)}) differ between "
-            f"{direction.producer.name} and {direction.consumer.name}: {', '.join(differing)}",
-            [spot(direction.producer, pair.left), spot(direction.consumer, pair.right)],
-            direction=direction.name,
-            witness=witness(direction, [(pair.left, pair.right)]),
+            f"{direction.producer.name} and {direction.consumer.name}: {', '.join(differing)}"
         )
+        yield _told(view, pair, find, message)
 
 
 def _reversed_codes(pair: Pair) -> bool:
@@ -260,15 +265,12 @@ def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find code tables that agree once the bits of the field are reversed."""
     for view, pair in _pairs(context):
         if _reversed_codes(pair):
-            direction = view.direction
-            yield find(
+            message = (
                 f"the code points of {pair.left.name} ({place_text(pair.left)}) agree once its "
-                f"{pair.left.width} bits are read in reverse order at {direction.consumer.name}",
-                [spot(direction.producer, pair.left), spot(direction.consumer, pair.right)],
-                direction=direction.name,
-                cause="bit order inside a field",
-                witness=witness(direction, [(pair.left, pair.right)]),
+                f"{pair.left.width} bits are read in reverse order at "
+                f"{view.direction.consumer.name}"
             )
+            yield _told(view, pair, find, message, "bit order inside a field")
 
 
 @rule(

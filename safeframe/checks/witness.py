@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from ..bits import Place
 from ..findings import Witness
 from ..model import Direction, Map, Reserved, Signal
-from ..reading import Reading, read_signal
+from ..reading import Reading, read_signal, run_text
 
 __all__ = ["Row", "witness"]
 
@@ -149,5 +148,4 @@ def _edge_text(signal: Signal, edge: str) -> str:
 
 def place_text(signal: Signal) -> str:
     """Return the places of a signal as people write them, ``1.0-1.1``."""
-    last = Place.at(signal.end - 1)
-    return str(signal.at) if signal.width == 1 else f"{signal.at}-{last}"
+    return run_text(signal.start, signal.end)

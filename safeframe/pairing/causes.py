@@ -252,7 +252,7 @@ class _Walk:
         right = _reserved_between(
             self.right_runs, before.right.end if before else 0, first.right.start
         )
-        return left != right and right - left == step and bool(left and right)
+        return right - left == step and bool(left and right)
 
     def _taken_up(self, last: Pair, following: Pair) -> bool:
         """Tell whether a gap, and no second mistake, brings the places together again."""
