@@ -10,24 +10,24 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from .bits import Place
-    from .checks import check, check_all
-    from .crc import Algorithm
-    from .diff import (
+    from ._bits import Place
+    from ._checks import check, check_all
+    from ._codec import decode, encode
+    from ._diff import (
         Change,
         classify,
-        compare_connection,
         compare_edits,
         compare_ends,
+        compare_versions,
         mixed_versions,
     )
-    from .errors import FrameError, InputError, SafeframeError, UsageError
-    from .findings import Finding, Report, Rule
-    from .fingerprint import end_fingerprint, wire_fingerprint
-    from .mapfile import dumps, load, loads
-    from .model import Connection, End, Map, Reserved, Signal, Terms
-    from .profiles import Profile
-    from .reading import read, write
+    from ._errors import FrameError, InputError, SafeframeError, UsageError
+    from ._findings import Finding, Report, Rule
+    from ._fingerprint import end_fingerprint, wire_fingerprint
+    from ._mapfile import dumps, load, loads
+    from ._model import Connection, ConnectionTable, End, Map, Reserved, Signal
+    from .crc import Algorithm
+    from .protocols import Profile
 
 __version__ = "0.1.0"
 
@@ -48,38 +48,38 @@ __all__ = [
     "Rule",
     "SafeframeError",
     "Signal",
-    "Terms",
+    "ConnectionTable",
     "UsageError",
     "check",
     "check_all",
     "classify",
-    "compare_connection",
-    "compare_edits",
     "compare_ends",
+    "compare_edits",
+    "compare_versions",
     "dumps",
     "end_fingerprint",
     "load",
     "loads",
     "mixed_versions",
-    "read",
+    "decode",
     "wire_fingerprint",
-    "write",
+    "encode",
 ]
 
 _HOMES = {
     name: home
     for home, names in {
-        "bits": "Place",
-        "checks": "check check_all",
+        "_bits": "Place",
+        "_checks": "check check_all",
         "crc": "Algorithm",
-        "diff": "Change classify compare_connection compare_edits compare_ends mixed_versions",
-        "errors": "FrameError InputError SafeframeError UsageError",
-        "findings": "Finding Report Rule",
-        "fingerprint": "end_fingerprint wire_fingerprint",
-        "mapfile": "dumps load loads",
-        "model": "Connection End Map Reserved Signal Terms",
-        "profiles": "Profile",
-        "reading": "read write",
+        "_diff": "Change classify compare_edits compare_ends compare_versions mixed_versions",
+        "_errors": "FrameError InputError SafeframeError UsageError",
+        "_findings": "Finding Report Rule",
+        "_fingerprint": "end_fingerprint wire_fingerprint",
+        "_mapfile": "dumps load loads",
+        "_model": "Connection ConnectionTable End Map Reserved Signal",
+        "protocols": "Profile",
+        "_codec": "decode encode",
     }.items()
     for name in names.split()
 }

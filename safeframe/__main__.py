@@ -11,7 +11,7 @@ def run() -> int:
     # Maps and findings hold no cycles. Collecting among them, at the end above all, would cost a
     # check of two files a tenth of its time.
     gc.disable()
-    from .cli import main
+    from ._cli import main
 
     code = main()
     gc.freeze()

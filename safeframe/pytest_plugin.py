@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 if TYPE_CHECKING:  # pytest loads this module in every run; the package is imported when used.
-    from .exchange import Exchange
-    from .fixtures import Set
-    from .model import Connection
+    from ._link import Link
+    from ._model import Connection
+    from .fixtures import FrameSet
 
 __all__ = [
     "safeframe_connection",
@@ -35,8 +35,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def _connection(config: pytest.Config) -> Connection:
-    from .mapfile import load
-    from .model import Connection
+    from ._mapfile import load
+    from ._model import Connection
 
     paths = config.getini(_MAPS)
     if len(paths) != 2:
@@ -45,11 +45,11 @@ def _connection(config: pytest.Config) -> Connection:
     return Connection(first=first, second=second)
 
 
-def _sets(config: pytest.Config, kind: str) -> tuple[Set, ...]:
-    from .exchange import exchange_of
+def _sets(config: pytest.Config, kind: str) -> tuple[FrameSet, ...]:
+    from ._link import link_of
     from .fixtures import make
 
-    return make(exchange_of(_connection(config)), kind, seed=int(config.getini(_SEED)))
+    return make(link_of(_connection(config)), kind, seed=int(config.getini(_SEED)))
 
 
 @pytest.fixture(scope="session")
@@ -59,23 +59,23 @@ def safeframe_connection(pytestconfig: pytest.Config) -> Connection:
 
 
 @pytest.fixture(scope="session")
-def safeframe_exchange(safeframe_connection: Connection) -> Exchange:
+def safeframe_exchange(safeframe_connection: Connection) -> Link:
     """Return the connection with what its profile needs to build and judge frames."""
-    from .exchange import exchange_of
+    from ._link import link_of
 
-    return exchange_of(safeframe_connection)
+    return link_of(safeframe_connection)
 
 
 @pytest.fixture(scope="session")
-def safeframe_states(pytestconfig: pytest.Config, safeframe_exchange: Exchange) -> Set:
+def safeframe_states(pytestconfig: pytest.Config, safeframe_exchange: Link) -> FrameSet:
     """Return a stream of legal states."""
     return _sets(pytestconfig, "states")[0]
 
 
 @pytest.fixture
-def safeframe_fault(request: pytest.FixtureRequest) -> Set:
+def safeframe_fault(request: pytest.FixtureRequest) -> FrameSet:
     """Return one faulty sequence; the test runs once for each communication error."""
-    found: Set = request.param
+    found: FrameSet = request.param
     return found
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from safeframe.testing.maps import (
+from safeframe.testing._maps import (
     clean_connections,
     ends,
     lines,

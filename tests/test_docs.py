@@ -19,8 +19,9 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import checks, mapfile
-from safeframe.cli import COMMANDS, main
+from safeframe import _checks as checks
+from safeframe import _mapfile as mapfile
+from safeframe._cli import COMMANDS, main
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(

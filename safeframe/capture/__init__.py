@@ -1,13 +1,13 @@
 """Recordings of safety frames, judged and read with the eyes of both ends."""
 
-from .decode import Decoder, Row
-from .examine import examine
-from .judge import Judge, Opinion
-from .locate import Locator
-from .packets import Packet, Trouble
-from .pcap import Wanted
-from .reading import read_recording
-from .report import Difference, Examination, Interval, Note, SideReport, Timeline, Undriven
+from ._decode import Decoder, Disagreement
+from ._examine import examine
+from ._judge import Judge, Opinion
+from ._locate import Locator
+from ._packets import Packet, Trouble
+from ._pcap import Wanted
+from ._reading import read_recording
+from ._report import Difference, Examination, Interval, Note, SideReport, Timeline, Undriven
 
 __all__ = [
     "Decoder",
@@ -19,7 +19,7 @@ __all__ = [
     "Note",
     "Opinion",
     "Packet",
-    "Row",
+    "Disagreement",
     "SideReport",
     "Timeline",
     "Trouble",

@@ -4,9 +4,9 @@
 files, the class of the change, what mixed versions read, and the findings that it causes.
 """
 
-from .apply import Edit, Source, edit
-from .operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
-from .propose import Proposal, propose
+from ._apply import Edit, MapText, edit
+from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
+from ._propose import Proposal, propose
 
 __all__ = [
     "Bind",
@@ -19,7 +19,7 @@ __all__ = [
     "Remove",
     "Rename",
     "Resize",
-    "Source",
+    "MapText",
     "edit",
     "propose",
 ]

@@ -11,16 +11,16 @@ from functools import cache
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from .. import profiles
-from ..errors import FrameError, UsageError
-from .common import check_given, complete, parse_value
-from .record import (
+from .. import protocols as profiles
+from .._errors import FrameError, UsageError
+from ._common import check_given, complete, parse_value
+from ._recipe import (
     Check,
     Cover,
+    FrameLayout,
+    FramePart,
     Inspection,
-    Layout,
     Parsed,
-    Part,
     Recipe,
     Seen,
     Unknown,
@@ -29,15 +29,15 @@ from .record import (
 )
 
 if TYPE_CHECKING:
-    from .stream import Session
+    from ._stream import Session
 
 __all__ = [
     "Check",
     "Cover",
     "Inspection",
-    "Layout",
+    "FrameLayout",
     "Parsed",
-    "Part",
+    "FramePart",
     "Recipe",
     "Value",
     "Verdict",
@@ -53,11 +53,11 @@ __all__ = [
 ]
 
 _MODULES = {
-    "fscp-12-1": "fscp_12_1",
-    "fscp-13-1": "fscp_13_1",
-    "fscp-2-1": "fscp_2_1",
-    "fscp-3-1": "fscp_3_1",
-    "opcua-safety": "opcua",
+    "fscp-12-1": "_fscp_12_1",
+    "fscp-13-1": "_fscp_13_1",
+    "fscp-2-1": "_fscp_2_1",
+    "fscp-3-1": "_fscp_3_1",
+    "opcua-safety": "_opcua",
 }
 _LENGTH = "length", "a legal length"
 
@@ -97,7 +97,7 @@ def from_text(profile: str, texts: Mapping[str, int | str]) -> dict[str, Any]:
     return found
 
 
-def layout(profile: str, data_octets: int, kind: str = "") -> Layout:
+def layout(profile: str, data_octets: int, kind: str = "") -> FrameLayout:
     """Return the named octet ranges of a kind of frame (empty: the first kind)."""
     found = recipe(profile)
     if kind and kind not in found.kinds:
@@ -149,7 +149,7 @@ def verify(profile: str, octets: bytes, **known: Any) -> Parsed:
 
 def session(profile: str, **settings: Any) -> Session:
     """Return a session that produces or judges a stream; see ``sessions.session``."""
-    from .sessions import session as make  # deferred: single frames need no session.
+    from ._sessions import session as make  # deferred: single frames need no session.
 
     return make(profile, **settings)
 
@@ -181,7 +181,9 @@ def inspect(profile: str, octets: bytes, **known: Any) -> Inspection:
         text = "" if outcome is None else _phrase(outcome)
         verdicts.append(Verdict(check=check.name, title=check.title, result=result, text=text))
     parts = tuple(
-        Part(name=name, offset=cut.start, octets=octets[cut], meaning=found.mean(name, octets[cut]))
+        FramePart(
+            name=name, offset=cut.start, octets=octets[cut], meaning=found.mean(name, octets[cut])
+        )
         for name, cut in where.slices.items()
     )
     return Inspection(
@@ -197,7 +199,7 @@ def inspect(profile: str, octets: bytes, **known: Any) -> Inspection:
 
 def _shapeless(found: Recipe, octets: bytes, reason: str) -> Inspection:
     """Return the inspection of octets that fit no layout of the profile."""
-    part = Part(name="octets", offset=0, octets=octets, meaning="no part can be named")
+    part = FramePart(name="octets", offset=0, octets=octets, meaning="no part can be named")
     return Inspection(
         profile=found.name,
         kind="",

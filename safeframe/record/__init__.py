@@ -4,29 +4,29 @@
 anew and says what is wrong or still open. After any later edit of a map it says so.
 """
 
-from .acts import done, fill, new, sign
-from .compute import compute
-from .files import FORMAT, dumps, load, loads, schema_text
-from .parts import (
+from ._acts import done, fill, new, sign
+from ._compute import compute
+from ._files import FORMAT, dumps, load, loads, schema_text
+from ._judgement import APPROVALS, Judgement, baseline, judgement, seal, verify
+from ._parts import (
     RESULTS,
     Approval,
+    BitOwner,
     BitRow,
-    Cell,
     Computed,
     EditLine,
-    Found,
     Mixed,
     MixLine,
     MixTable,
     People,
     ReadBack,
     Record,
+    RecordedFinding,
     Request,
     State,
     Times,
     Trial,
 )
-from .standing import APPROVALS, Standing, baseline, seal, standing, verify
 
 __all__ = [
     "APPROVALS",
@@ -34,10 +34,10 @@ __all__ = [
     "RESULTS",
     "Approval",
     "BitRow",
-    "Cell",
+    "BitOwner",
     "Computed",
     "EditLine",
-    "Found",
+    "RecordedFinding",
     "MixLine",
     "MixTable",
     "Mixed",
@@ -45,7 +45,7 @@ __all__ = [
     "ReadBack",
     "Record",
     "Request",
-    "Standing",
+    "Judgement",
     "State",
     "Times",
     "Trial",
@@ -60,6 +60,6 @@ __all__ = [
     "schema_text",
     "seal",
     "sign",
-    "standing",
+    "judgement",
     "verify",
 ]

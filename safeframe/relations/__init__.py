@@ -5,15 +5,15 @@ say which states are legal, follows in which order they may come. Nothing is ass
 that no relation names.
 """
 
-from .rules import Fault, Values, Violation, faults, find_signals, violations
-from .states import MAX_ROWS, Contradiction, Row, TruthTable, contradictions, truth_tables
-from .watch import Watch
+from ._rules import Fault, Values, Violation, faults, find_signals, violations
+from ._states import MAX_ROWS, Contradiction, StateRow, TruthTable, contradictions, truth_tables
+from ._watch import Watch
 
 __all__ = [
     "MAX_ROWS",
     "Contradiction",
     "Fault",
-    "Row",
+    "StateRow",
     "TruthTable",
     "Values",
     "Violation",

@@ -1,20 +1,20 @@
 """Exact residual error figures of checksums: weights, Hamming distance, probabilities."""
 
-from .cache import default_directory, recall
-from .code import Code, Part, contiguous, powers, stacked
-from .distance import Band, bands
-from .probability import Peak, approximation, conditional, curve, peak, undetected
-from .spectrum import Effort, Weights, weights
-from .summary import Figures, Row, Subject, figures, rate_per_hour
+from ._cache import default_directory, recall
+from ._code import CheckPart, Code, contiguous, powers, stacked
+from ._distance import Band, bands
+from ._probability import Peak, approximation, conditional, curve, peak, undetected
+from ._spectrum import Effort, Weights, weights
+from ._summary import Figures, ProbabilityRow, Subject, figures, rate_per_hour
 
 __all__ = [
     "Band",
     "Code",
     "Effort",
     "Figures",
-    "Part",
+    "CheckPart",
     "Peak",
-    "Row",
+    "ProbabilityRow",
     "Subject",
     "Weights",
     "approximation",

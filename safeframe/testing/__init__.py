@@ -1,15 +1,15 @@
 """Hypothesis strategies for maps, connections, frames and faults; needs the library hypothesis."""
 
 try:
-    from .frames import exchanges, faults, safety_data, streams
-    from .maps import clean_connections, ends, maps, reserved, signals
+    from ._frames import faults, links, safety_data, streams
+    from ._maps import clean_connections, ends, maps, reserved, signals
 except ImportError as error:
     raise ImportError("safeframe.testing needs hypothesis: pip install hypothesis") from error
 
 __all__ = [
     "clean_connections",
     "ends",
-    "exchanges",
+    "links",
     "faults",
     "maps",
     "reserved",

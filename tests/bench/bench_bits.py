@@ -13,7 +13,7 @@ from collections.abc import Callable
 import bitstring
 import construct
 
-from safeframe.bits import Layout
+from safeframe._bits import Layout
 
 FIELDS = (
     *((bit, 1) for bit in range(8)),

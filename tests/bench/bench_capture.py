@@ -23,16 +23,17 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
+from tests.unit.links import demo_connection
+
 from safeframe import capture, fixtures
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.frame import batch_12_1
-from tests.unit.exchanges import demo_connection
+from safeframe._link import Link, link_of
+from safeframe.frame import _batch_12_1 as batch_12_1
 
 ROUNDS = 3
 
 
-def connection() -> Exchange:
-    return exchange_of(demo_connection())
+def connection() -> Link:
+    return link_of(demo_connection())
 
 
 def write(folder: Path, frames: int) -> None:
@@ -100,18 +101,18 @@ def one(name: str, folder: str) -> None:
 
 
 def made() -> None:
-    exchange = connection()
+    link = connection()
     start = time.perf_counter()
-    steps = sum(len(each.steps) for each in fixtures.make(exchange, "states", seed=1, count=5000))
+    steps = sum(len(each.steps) for each in fixtures.make(link, "states", seed=1, count=5000))
     spent = time.perf_counter() - start
     print(f"fixtures: {steps / spent:.0f} frames a second ({steps} legal states)")
-    sets = fixtures.make(exchange, "faults", seed=1)
+    sets = fixtures.make(link, "faults", seed=1)
     start = time.perf_counter()
     for seed in range(20):
-        fixtures.make(exchange, "faults", seed=seed)
+        fixtures.make(link, "faults", seed=seed)
     spent = (time.perf_counter() - start) / 20
     print(f"fixtures: 8 faulty sequences of {len(sets[0].steps)} frames in {1000 * spent:.1f} ms")
-    buffer = io.BytesIO(fixtures.write(sets, exchange, "pcapng", title="bench"))
+    buffer = io.BytesIO(fixtures.write(sets, link, "pcapng", title="bench"))
     assert buffer.getvalue()
 
 

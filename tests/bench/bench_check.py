@@ -15,7 +15,7 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-from safeframe import demo
+from safeframe import _demo as demo
 
 ROOT = Path(__file__).resolve().parents[2]
 ROUNDS = 3

@@ -15,8 +15,9 @@ import anycrc
 import crcmod
 import numpy as np
 
-from safeframe import batch, crc
-from safeframe.frame import batch_12_1
+from safeframe import crc
+from safeframe.crc import _batch as batch
+from safeframe.frame import _batch_12_1 as batch_12_1
 
 COUNT = 1_000_000
 SIZE = 11

@@ -14,9 +14,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.locate import Index
-from safeframe.mapfile.patch import Patch
+from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.locate import Index
+from safeframe._mapfile.patch import Patch
 
 ROUNDS = 400
 ROWS = 40

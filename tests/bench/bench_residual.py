@@ -20,7 +20,18 @@ from pathlib import Path
 
 import numpy as np
 
-from safeframe.residual import Effort, contiguous, powers, slices, weights, windows
+from safeframe.residual import (
+    Effort,
+    contiguous,
+    powers,
+    weights,
+)
+from safeframe.residual import (
+    _slices as slices,
+)
+from safeframe.residual import (
+    _windows as windows,
+)
 
 GENERATORS = {16: 0x139B7, 24: 0x15D6DCB, 32: 0x1F4ACFB13}
 LENGTHS = {16: (32, 104, 400), 24: (48, 104, 400), 32: (64, 208, 400)}

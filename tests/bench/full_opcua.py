@@ -28,7 +28,9 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from safeframe.residual import Weights, curve, peak, spectrum, windows
+from safeframe.residual import Weights, curve, peak
+from safeframe.residual import _spectrum as spectrum
+from safeframe.residual import _windows as windows
 
 GENERATOR = 0x1F4ACFB13
 BOUND = 4.0e-10

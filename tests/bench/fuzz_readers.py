@@ -19,9 +19,10 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
+from tests.unit.links import CASES, make
+
 from safeframe import capture, fixtures
 from safeframe.capture import Packet, Trouble
-from tests.unit.exchanges import CASES, make
 
 _PROCESSES = 2
 _CASES = [CASES[1], CASES[2], CASES[3], CASES[10]]
@@ -31,12 +32,12 @@ def seeds() -> list[tuple[int, bytes]]:
     """Return (case, recording) pairs of every format, small enough to be spoilt quickly."""
     found = []
     for number, case in enumerate(_CASES):
-        exchange = make(*case)
-        sets = fixtures.make(exchange, "states", seed=number, count=2)
+        link = make(*case)
+        sets = fixtures.make(link, "states", seed=number, count=2)
         steps = tuple(sets[0].steps[-4:])
-        small = [fixtures.Set(label="s", title="t", steps=steps)]
+        small = [fixtures.FrameSet(label="s", title="t", steps=steps)]
         forms = [
-            fixtures.write(small, exchange, form, title="t") for form in ("hex", "jsonl", "pcapng")
+            fixtures.write(small, link, form, title="t") for form in ("hex", "jsonl", "pcapng")
         ]
         found += [(number, octets) for octets in (*forms, _as_pcap(forms[-1]))]
     return found
@@ -82,7 +83,7 @@ def work(job: tuple[int, int]) -> Counter[str]:
     """Read and examine a number of spoilt recordings."""
     seed, count = job
     random = Random(seed)
-    exchanges = [make(*case) for case in _CASES]
+    links = [make(*case) for case in _CASES]
     recordings = seeds()
     seen: Counter[str] = Counter()
     for number in range(count):
@@ -94,7 +95,7 @@ def work(job: tuple[int, int]) -> Counter[str]:
                 assert isinstance(row, Packet | Trouble)
                 seen[row.kind if isinstance(row, Trouble) else "packet read"] += 1
             if number % 8 == 0:
-                found = capture.examine(rows, exchanges[case])
+                found = capture.examine(rows, links[case])
                 seen["examined, clean" if found.is_clean else "examined, not clean"] += 1
         except BaseException:
             print(f"seed {seed}, input {number}: {octets.hex()}", flush=True)

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Iterator
 from pathlib import Path
 
-from safeframe.cli import COMMANDS, parser_of
+from safeframe._cli import COMMANDS, parser_of
 
 FOLDER = Path(__file__).resolve().parent.parent.parent / "docs" / "commands"
 _NOTE = "Written by `python -m tests.generators.command_pages` from the parsers; do not edit."

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from safeframe import mapfile
-from safeframe.model import Connection
-from safeframe.picture import compare
-from safeframe.render import svg
+from safeframe import _mapfile as mapfile
+from safeframe._grids import compare
+from safeframe._model import Connection
+from safeframe._report import svg
 from tests.test_docs import ROOT, blocks_of
 
 FOLDER = ROOT / "docs" / "pictures"

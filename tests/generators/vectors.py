@@ -12,11 +12,13 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from safeframe import cases, frame, profiles
-from safeframe.cases import Case, CaseFile, Origin
-from safeframe.errors import FrameError
-from safeframe.frame import opcua
-from safeframe.profiles.opcua import MEMBERS
+from safeframe import _cases as cases
+from safeframe import frame
+from safeframe import protocols as profiles
+from safeframe._cases import Case, CaseFile, Origin
+from safeframe._errors import FrameError
+from safeframe.frame import _opcua as opcua
+from safeframe.protocols._opcua import MEMBERS
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 SEED = 61784

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo
-from safeframe.cli import main
+from safeframe import _demo as demo
+from safeframe._cli import main
 
 pytestmark = pytest.mark.oracle
 

@@ -19,8 +19,8 @@ from typing import Any
 import pytest
 
 from safeframe import frame
-from safeframe.errors import FrameError
-from safeframe.frame.fscp_13_1 import IDS, SLIM
+from safeframe._errors import FrameError
+from safeframe.frame._fscp_13_1 import IDS, SLIM
 
 from .capture import dissect, ethernet, write_capture
 

@@ -18,8 +18,8 @@ from typing import Any
 import pytest
 
 from safeframe import frame
-from safeframe.errors import FrameError
-from safeframe.frame.fscp_2_1 import ack_octet, mode_octet
+from safeframe._errors import FrameError
+from safeframe.frame._fscp_2_1 import ack_octet, mode_octet
 
 from .capture import SIDE_A, SIDE_B, dissect, tcp, udp, write_capture
 

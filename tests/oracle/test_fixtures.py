@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 
 from safeframe import fixtures
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.fixtures import Set
-from safeframe.model import Connection
-from tests.unit.exchanges import make
+from safeframe._link import Link, link_of
+from safeframe._model import Connection
+from safeframe.fixtures import FrameSet
+from tests.unit.links import make
 
 from . import test_dissector_2_1 as opened
 from .capture import dissect, need_tshark, write_capture
@@ -28,11 +28,11 @@ pytestmark = pytest.mark.oracle
 MANAGER = "00:60:65:00:12:ab"
 
 
-def sets_of(exchange: Exchange) -> list[Set]:
+def sets_of(link: Link) -> list[FrameSet]:
     return [
         each
         for kind in ("identification", "states", "faults", "undetected")
-        for each in fixtures.make(exchange, kind, seed=5)
+        for each in fixtures.make(link, kind, seed=5)
         # The dissector does not recognise slim frames as long as this one.
         if each.label != "undetected-two-bits"
     ]
@@ -41,10 +41,10 @@ def sets_of(exchange: Exchange) -> list[Set]:
 @pytest.mark.parametrize(("first", "second"), [(2, 4), (8, 1), (10, 12)])
 def test_fscp_13_1(tmp_path: Path, first: int, second: int) -> None:
     need_tshark()
-    exchange = make("fscp-13-1", first, second, {"domain": 5})
-    sets = sets_of(exchange)
+    link = make("fscp-13-1", first, second, {"domain": 5})
+    sets = sets_of(link)
     path = tmp_path / "fixtures.pcapng"
-    path.write_bytes(fixtures.write(sets, exchange, "pcapng", title="oracle"))
+    path.write_bytes(fixtures.write(sets, link, "pcapng", title="oracle"))
     rows = dissect(path, FIELDS, "-o", f"opensafety.scm_udid:{MANAGER}")
     steps = [step for each in sets for step in each.steps]
     assert len(rows) == len(steps)
@@ -55,23 +55,23 @@ def test_fscp_13_1(tmp_path: Path, first: int, second: int) -> None:
             faults += 1
             continue
         assert (row["opensafety.crc.valid"], row["opensafety.crc2.valid"]) == ("1", "1"), step
-        size = exchange.sent(step.side).size_octets
+        size = link.sent(step.side).size_octets
         assert int(row["opensafety.length"], 0) == size
         assert row["opensafety.crc.type"] == ("1" if size <= 8 else "2")
     assert faults == 1
 
 
-def identified(style: str, size: int) -> Exchange:
+def identified(style: str, size: int) -> Link:
     """Return an exchange whose second end sends, with the identities of the opened connection."""
-    exchange = make("fscp-2-1", 0, size, {"format": style})
+    link = make("fscp-2-1", 0, size, {"format": style})
     ends = [
         dataclasses.replace(end, parameters=tuple(sorted(zip(opened.NAMES, identity, strict=True))))
         for end, identity in zip(
-            exchange.connection.ends, (opened.ORIGINATOR, opened.TARGET), strict=True
+            link.connection.ends, (opened.ORIGINATOR, opened.TARGET), strict=True
         )
     ]
     more: dict[str, Any] = {"rollover": opened.FIRST_ROLLOVER} if style == "extended" else {}
-    return exchange_of(Connection(first=ends[0], second=ends[1]), format=style, **more)
+    return link_of(Connection(first=ends[0], second=ends[1]), format=style, **more)
 
 
 @pytest.mark.parametrize(
@@ -82,11 +82,11 @@ def test_fscp_2_1(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, style: str, s
 
     need_tshark()
     monkeypatch.setattr(opened, "FIRST_STAMP", 0)
-    exchange = identified(style, size)
+    link = identified(style, size)
     read: Any = pcapng.Reader
     faults = 0
-    for each in sets_of(exchange):
-        octets = fixtures.write([each], exchange, "pcapng", title="oracle")
+    for each in sets_of(link):
+        octets = fixtures.write([each], link, "pcapng", title="oracle")
         wire = opened.opening(style == "extended")
         wire += [packet for _, packet in read(io.BytesIO(octets))]
         write_capture(tmp_path / "fixtures.pcap", wire)

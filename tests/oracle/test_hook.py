@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo
+from safeframe import _demo as demo
 
 pytestmark = pytest.mark.oracle
 ROOT = Path(__file__).resolve().parent.parent.parent

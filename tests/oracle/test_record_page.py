@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from safeframe import record
-from safeframe.render.record_html import html
-from safeframe.render.record_page import page
+from safeframe._report.record_html import html
+from safeframe._report.record_page import page
 from tests.unit.record_maps import FRESH, SIGNED
 
 test_browser = pytest.importorskip("tests.oracle.test_browser")
@@ -30,7 +30,7 @@ POINTS = {"a4": (595, 842), "letter": (612, 792)}
 def written(folder: Path, name: str, paper: str = "a4") -> Path:
     made = RECORDS[name]
     path = folder / f"{name}.html"
-    shown = page(made, record.standing(made), record.seal(made))
+    shown = page(made, record.judgement(made), record.seal(made))
     path.write_text(html(shown, paper=paper), encoding="utf-8")
     return path
 

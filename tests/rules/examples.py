@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from safeframe import checks, mapfile, plantfile, record
-from safeframe.findings import Report, Rule
-from safeframe.model import Connection
+from safeframe import _checks as checks
+from safeframe import _mapfile as mapfile
+from safeframe import record
+from safeframe._findings import Report, Rule
+from safeframe._model import Connection
+from safeframe._plant import file as plantfile
 
 FOLDER = Path(__file__).parent
 DOCS = FOLDER.parents[1] / "docs"

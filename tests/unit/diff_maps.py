@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from safeframe.bits import Place
-from safeframe.model import Connection, End, Map, Reserved, Signal, Terms
-from safeframe.source import Location
+from safeframe._bits import Place
+from safeframe._model import Connection, ConnectionTable, End, Map, Reserved, Signal
+from safeframe._source import Location
 
-TERMS = Terms(
+TERMS = ConnectionTable(
     name="SC1-LX",
     profile="fscp-12-1",
     edition="2010",

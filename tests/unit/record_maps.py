@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from safeframe import demo, mapfile, record
-from safeframe.model import Connection
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe import record
+from safeframe._model import Connection
 from safeframe.record import Record
 
 

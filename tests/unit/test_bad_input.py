@@ -10,8 +10,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from safeframe import demo
-from safeframe.cli import main
+from safeframe import _demo as demo
+from safeframe._cli import main
 
 GOOD = demo.after()["sc1-lx.toml"]
 PEER = demo.after()["lx-sc1.toml"]

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import (
+from safeframe._bits import (
     Layout,
     Place,
     mirror_in_octets,
@@ -18,10 +18,10 @@ from safeframe.bits import (
     swap_octets,
     to_bitstring,
 )
-from safeframe.errors import FrameError, InputError, Problem, UsageError
-from safeframe.findings import Finding, NotJudged, Report, at_or_above, merge_reports
-from safeframe.model import Connection, Direction, End, Map, Reserved, Signal, Terms
-from safeframe.source import NOWHERE, Location, TextEdit, apply_edits
+from safeframe._errors import FrameError, InputError, Problem, UsageError
+from safeframe._findings import Finding, NotJudged, Report, at_or_above, merge_reports
+from safeframe._model import Connection, ConnectionTable, Direction, End, Map, Reserved, Signal
+from safeframe._source import NOWHERE, Location, TextEdit, apply_edits
 
 
 class TestErrors:
@@ -180,7 +180,9 @@ class TestLayout:
 
 
 def end(name: str = "SC1", peer: str = "LX") -> End:
-    return End(name=name, peer=peer, terms=Terms(name="SC1-LX", profile="plain"))
+    return End(
+        name=name, peer=peer, connection_table=ConnectionTable(name="SC1-LX", profile="plain")
+    )
 
 
 class TestModel:

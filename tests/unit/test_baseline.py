@@ -12,11 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import safeframe
-from safeframe import baseline
-from safeframe.bits import Place
-from safeframe.errors import InputError
-from safeframe.findings import Finding, Report, Spot
-from safeframe.source import Location
+from safeframe import _baseline as baseline
+from safeframe._bits import Place
+from safeframe._errors import InputError
+from safeframe._findings import Finding, Report, Spot
+from safeframe._source import Location
 
 SCHEMA = json.loads(
     (Path(safeframe.__file__).parent / "schemas" / "baseline.schema.json").read_text("utf-8")

@@ -12,10 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import batch, crc, frame
-from safeframe.errors import UsageError
-from safeframe.frame import batch_12_1, fscp_12_1
-from safeframe.frame.batch_12_1 import Start
+from safeframe import crc, frame
+from safeframe._errors import UsageError
+from safeframe.crc import _batch as batch
+from safeframe.frame import _batch_12_1 as batch_12_1
+from safeframe.frame import _fscp_12_1 as fscp_12_1
+from safeframe.frame._batch_12_1 import Start
 
 from .test_crc import algorithms
 

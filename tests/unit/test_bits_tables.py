@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Layout, octets_of_bits
-from safeframe.errors import UsageError
+from safeframe._bits import Layout, octets_of_bits
+from safeframe._errors import UsageError
 
 WIDTHS = st.lists(st.sampled_from((1, 1, 1, 2, 3, 5, 8, 9, 16)), max_size=24)
 

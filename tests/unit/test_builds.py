@@ -13,8 +13,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from safeframe import demo
-from safeframe.cli import main, schema
+from safeframe import _demo as demo
+from safeframe._cli import main, schema
 from tests.generators import pictures
 from tests.test_docs import PAGES, blocks_of
 

@@ -14,39 +14,39 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import capture, fixtures
-from safeframe.bits import Place
-from safeframe.capture import Decoder, Examination, Judge, Locator, Packet, Row, Trouble
-from safeframe.capture.locate import Found, Miss
-from safeframe.capture.report import KEPT
-from safeframe.capture.strips import BINS, Bin, Grid
-from safeframe.errors import UsageError
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.fixtures import Set, Step
-from safeframe.model import Connection, Map, Relation, Signal
+from safeframe._bits import Place
+from safeframe._errors import UsageError
+from safeframe._link import Link, link_of
+from safeframe._model import Connection, Map, Relation, Signal
+from safeframe.capture import Decoder, Disagreement, Examination, Judge, Locator, Packet, Trouble
+from safeframe.capture._locate import LocatedFrame, Miss
+from safeframe.capture._report import KEPT
+from safeframe.capture._strips import BINS, Bin, StripBook
+from safeframe.fixtures import FrameSet, SentFrame
 
-from .exchanges import CASES, demo_connection, end_with, make
+from .links import CASES, demo_connection, end_with, make
 
 FIRST, SECOND = "02:00:00:00:00:01", "02:00:00:00:00:02"
 
 
-def packets(exchange: Exchange, steps: Iterable[Step]) -> list[Packet | Trouble]:
+def packets(link: Link, steps: Iterable[SentFrame]) -> list[Packet | Trouble]:
     """Return steps as a recording that names the senders."""
     return [
-        Packet(number, number, step.time_us, step.octets, exchange.names[step.side])
+        Packet(number, number, step.time_us, step.octets, link.names[step.side])
         for number, step in enumerate(steps, 1)
     ]
 
 
-def states(exchange: Exchange, count: int = 60, seed: int = 3) -> tuple[Step, ...]:
-    return fixtures.make(exchange, "states", seed=seed, count=count)[0].steps
+def states(link: Link, count: int = 60, seed: int = 3) -> tuple[SentFrame, ...]:
+    return fixtures.make(link, "states", seed=seed, count=count)[0].steps
 
 
-def examined(exchange: Exchange, steps: Iterable[Step], **more: Any) -> Examination:
-    return capture.examine(packets(exchange, steps), exchange, **more)
+def examined(link: Link, steps: Iterable[SentFrame], **more: Any) -> Examination:
+    return capture.examine(packets(link, steps), link, **more)
 
 
-def demo() -> Exchange:
-    return exchange_of(demo_connection())
+def demo() -> Link:
+    return link_of(demo_connection())
 
 
 STEPS = {case[:3]: states(make(*case), 30) for case in CASES}
@@ -57,19 +57,19 @@ class TestFormats:
 
     @pytest.mark.parametrize("case", CASES, ids=str)
     def test_every_profile(self, case: tuple[str, int, int, dict[str, Any]]) -> None:
-        exchange = make(*case)
-        sets = fixtures.make(exchange, "states", seed=3, count=60)
+        link = make(*case)
+        sets = fixtures.make(link, "states", seed=3, count=60)
         found = []
         for form in ("jsonl", "hex", "pcapng"):
-            octets = fixtures.write(sets, exchange, form, title="t")
+            octets = fixtures.write(sets, link, form, title="t")
             more: dict[str, Any] = {}
             if form == "pcapng":
-                is_udp = exchange.profile == "fscp-2-1"
+                is_udp = link.profile == "fscp-2-1"
                 more["sources"] = {0: "10.0.0.1", 1: "10.0.0.2"} if is_udp else {0: FIRST}
-                place = {"fscp-2-1": 18, "fscp-13-1": 14}.get(exchange.profile, 0)
+                place = {"fscp-2-1": 18, "fscp-13-1": 14}.get(link.profile, 0)
                 more["at"] = {0: place, 1: place}
             stream = capture.read_recording(io.BytesIO(octets))
-            found.append(capture.examine(stream, exchange, fresh=True, **more))
+            found.append(capture.examine(stream, link, fresh=True, **more))
         assert found[0].is_clean
         assert found[0].frames == len(sets[0].steps)
         shown = [(each.sides, each.undriven, each.timelines) for each in found]
@@ -79,10 +79,10 @@ class TestFormats:
     def test_frames_are_found_by_what_they_carry(
         self, case: tuple[str, int, int, dict[str, Any]]
     ) -> None:
-        exchange = make(*case)
-        sets = fixtures.make(exchange, "states", seed=3, count=60)
-        octets = fixtures.write(sets, exchange, "pcapng", title="t")
-        found = capture.examine(capture.read_recording(io.BytesIO(octets)), exchange)
+        link = make(*case)
+        sets = fixtures.make(link, "states", seed=3, count=60)
+        octets = fixtures.write(sets, link, "pcapng", title="t")
+        found = capture.examine(capture.read_recording(io.BytesIO(octets)), link)
         assert found.is_clean
         data = sum(1 for step in sets[0].steps if step.data)
         assert sum(side.data_frames for side in found.sides) in (data, data + 2)
@@ -93,19 +93,19 @@ class TestStrangers:
 
     @pytest.mark.parametrize("is_placed", [False, True])
     def test_interleaved_connections(self, is_placed: bool) -> None:
-        exchange = make("fscp-12-1", 4, 6, {})
+        link = make("fscp-12-1", 4, 6, {})
         other = make("fscp-12-1", 4, 6, {"connection_id": 0x0999})
-        own = [step for step in states(exchange) if step.data]
+        own = [step for step in states(link) if step.data]
         others = [step for step in states(other, seed=9) if step.data]
         more: dict[str, Any] = {"at": {0: 0, 1: 0}, "sources": {0: FIRST}} if is_placed else {}
 
-        def carried(step: Step, number: int) -> Packet:
+        def carried(step: SentFrame, number: int) -> Packet:
             source = (FIRST, SECOND)[step.side]
             return Packet(number, number + 1, step.time_us, step.octets, "", source)
 
-        alone = capture.examine([carried(step, 1) for step in own], exchange, **more)
+        alone = capture.examine([carried(step, 1) for step in own], link, **more)
         both = [step for pair in zip(own, others, strict=True) for step in pair]
-        mixed = capture.examine(map(carried, both, itertools.count(1)), exchange, **more)
+        mixed = capture.examine(map(carried, both, itertools.count(1)), link, **more)
         assert mixed.timelines == alone.timelines
         # Before three frames have shown the place, frames without our id are not looked at.
         foreign = len(own) // 2 - (0 if is_placed else 2)
@@ -125,12 +125,12 @@ class TestStrangers:
         case: tuple[str, int, int, dict[str, Any]],
         named: bool,
     ) -> None:
-        exchange = make(*case)
+        link = make(*case)
         strange = [
             Packet(number, 0, time_us, octets, "SC1" if named else "", FIRST)
             for number, (octets, time_us) in enumerate(rows)
         ]
-        found = capture.examine(strange, exchange, at={0: 0, 1: 3})
+        found = capture.examine(strange, link, at={0: 0, 1: 3})
         assert found.packets == len(rows)
         assert found.frames <= 2 * len(rows)
 
@@ -139,7 +139,7 @@ class TestLocator:
     def test_named_senders(self) -> None:
         locator = Locator(demo(), at={}, sources={})
         packet = Packet(1, 1, None, b"\x01", "LX")
-        assert list(locator.find(packet)) == [Found(1, b"\x01")]
+        assert list(locator.find(packet)) == [LocatedFrame(1, b"\x01")]
         assert list(locator.find(packet._replace(sender="SC9"))) == [
             Miss("other sender", "SC9 is no end of this connection")
         ]
@@ -149,11 +149,11 @@ class TestLocator:
         locator = Locator(demo(), at={0: 2, 1: 9}, sources={})
         octets = bytes(range(16))
         assert list(locator.find(Packet(1, 1, None, octets))) == [
-            Found(0, octets[2:9], 2),
-            Found(1, octets[9:16], 9),
+            LocatedFrame(0, octets[2:9], 2),
+            LocatedFrame(1, octets[9:16], 9),
         ]
         assert list(locator.find(Packet(1, 1, None, octets[:10]))) == [
-            Found(0, octets[2:9], 2),
+            LocatedFrame(0, octets[2:9], 2),
             Miss("cut frame", "the packet holds 1 of 7 octets of a frame at 9"),
         ]
 
@@ -162,14 +162,14 @@ class TestLocator:
         octets = bytes(7)
         for source, side in ((FIRST, 0), (SECOND, 1)):
             (found,) = locator.find(Packet(1, 1, None, octets, "", source))
-            assert found == Found(side, octets)
+            assert found == LocatedFrame(side, octets)
         locator = Locator(demo(), at={0: 0, 1: 0}, sources={0: FIRST, 1: SECOND})
         assert list(locator.find(Packet(1, 1, None, octets, "", "02:00:00:00:00:09"))) == []
 
     def test_whole_lines(self) -> None:
         locator = Locator(make("fscp-12-1", 2, 4, {}), at={}, sources={})
-        assert list(locator.find(Packet(1, 1, None, bytes(7)))) == [Found(0, bytes(7))]
-        assert list(locator.find(Packet(1, 1, None, bytes(11)))) == [Found(1, bytes(11))]
+        assert list(locator.find(Packet(1, 1, None, bytes(7)))) == [LocatedFrame(0, bytes(7))]
+        assert list(locator.find(Packet(1, 1, None, bytes(11)))) == [LocatedFrame(1, bytes(11))]
         assert list(locator.find(Packet(1, 1, None, bytes(8)))) == [
             Miss("length", "no end sends frames of 8 octets")
         ]
@@ -179,50 +179,50 @@ class TestLocator:
         ]
 
     def test_whole_lines_of_one_length_that_name_their_sender(self) -> None:
-        exchange = make("fscp-13-1", 2, 2, {})
-        locator = Locator(exchange, at={}, sources={})
-        for step in states(exchange, 3):
+        link = make("fscp-13-1", 2, 2, {})
+        locator = Locator(link, at={}, sources={})
+        for step in states(link, 3):
             assert list(locator.find(Packet(1, 1, None, step.octets))) == [
-                Found(step.side, step.octets)
+                LocatedFrame(step.side, step.octets)
             ]
 
     def test_search_in_the_middle(self) -> None:
-        exchange = make("fscp-12-1", 4, 6, {})
-        locator = Locator(exchange, at={}, sources={})
-        steps = [step for step in states(exchange, 5) if step.data]
+        link = make("fscp-12-1", 4, 6, {})
+        locator = Locator(link, at={}, sources={})
+        steps = [step for step in states(link, 5) if step.data]
         for step in steps:
             octets = bytes(3) + step.octets + bytes(5)
             assert list(locator.find(Packet(1, 1, None, octets, "", FIRST))) == [
-                Found(step.side, step.octets, 3)
+                LocatedFrame(step.side, step.octets, 3)
             ]
 
     def test_a_sure_place_shows_spoilt_frames_too(self) -> None:
-        exchange = make("fscp-12-1", 4, 6, {})
-        locator = Locator(exchange, at={}, sources={})
-        steps = [step for step in states(exchange, 9) if step.side == 0 and step.data]
+        link = make("fscp-12-1", 4, 6, {})
+        locator = Locator(link, at={}, sources={})
+        steps = [step for step in states(link, 9) if step.side == 0 and step.data]
         spoilt = bytes(3) + bytes(11) + bytes(5)
         empty = Packet(1, 1, None, spoilt, "", FIRST)
         assert list(locator.find(empty)) == []
         for step in steps[:3]:
             octets = bytes(3) + step.octets + bytes(5)
             list(locator.find(Packet(1, 1, None, octets, "", FIRST)))
-        assert list(locator.find(empty)) == [Found(0, bytes(11), 3)]
+        assert list(locator.find(empty)) == [LocatedFrame(0, bytes(11), 3)]
         assert list(locator.find(empty._replace(octets=bytes(5)))) == [
             Miss("cut frame", "the packet holds 2 of 11 octets of a frame at 3")
         ]
         assert list(locator.find(empty._replace(source=SECOND))) == []
 
     def test_ends_that_look_alike(self) -> None:
-        exchange = demo()
-        step = next(step for step in states(exchange, 3) if step.data)
+        link = demo()
+        step = next(step for step in states(link, 3) if step.data)
         packet = Packet(1, 1, None, step.octets, "", FIRST)
-        locator = Locator(exchange, at={}, sources={})
+        locator = Locator(link, at={}, sources={})
         assert list(locator.find(packet)) == [
             Miss("unknown sender", "both ends send frames of this length: name a source")
         ]
         assert list(locator.find(packet._replace(octets=bytes(7)))) == []
-        locator = Locator(exchange, at={}, sources={1: FIRST})
-        assert list(locator.find(packet)) == [Found(1, step.octets)]
+        locator = Locator(link, at={}, sources={1: FIRST})
+        assert list(locator.find(packet)) == [LocatedFrame(1, step.octets)]
 
     @pytest.mark.parametrize(
         "spoil",
@@ -233,10 +233,10 @@ class TestLocator:
         ],
     )
     def test_ids_that_stand_elsewhere(self, spoil: Any) -> None:
-        exchange = make("fscp-12-1", 4, 6, {})
-        step = next(step for step in states(exchange, 3) if step.side == 0 and step.data)
+        link = make("fscp-12-1", 4, 6, {})
+        step = next(step for step in states(link, 3) if step.side == 0 and step.data)
         packet = Packet(1, 1, None, spoil(step.octets), "", FIRST)
-        assert list(Locator(exchange, at={}, sources={}).find(packet)) == []
+        assert list(Locator(link, at={}, sources={}).find(packet)) == []
 
     @pytest.mark.parametrize("profile", ["fscp-2-1", "fscp-3-1"])
     def test_profiles_without_an_id(self, profile: str) -> None:
@@ -250,17 +250,17 @@ class TestLocator:
 
 class TestJudge:
     def test_history_is_learnt(self) -> None:
-        exchange = demo()
-        steps = [step for step in states(exchange, 20) if step.data]
-        judge = Judge(exchange)
+        link = demo()
+        steps = [step for step in states(link, 20) if step.data]
+        judge = Judge(link)
         results = [judge.judge(step.side, step.octets, step.time_us).result for step in steps]
         assert results[:4] == ["unknown"] * 3 + ["accepted"]
         assert set(results[4:]) == {"accepted"}
 
     def test_repeats_and_foreign_frames_leave_the_history(self) -> None:
-        exchange = demo()
-        steps = states(exchange, 4)
-        judge = Judge(exchange, fresh=True)
+        link = demo()
+        steps = states(link, 4)
+        judge = Judge(link, fresh=True)
         for step in steps[:-1]:
             assert judge.judge(step.side, step.octets, step.time_us).result == "accepted"
         assert judge.judge(steps[-2].side, steps[-2].octets, 0).result == "repeat"
@@ -271,10 +271,10 @@ class TestJudge:
 
     def test_a_lost_packet_of_the_recording(self) -> None:
         """One frame is missing: two rejections, then the stream is joined anew."""
-        exchange = demo()
-        steps = list(states(exchange, 20))
+        link = demo()
+        steps = list(states(link, 20))
         del steps[30]
-        judge = Judge(exchange, fresh=True)
+        judge = Judge(link, fresh=True)
         opinions = [judge.judge(step.side, step.octets, step.time_us) for step in steps]
         bad = [number for number, opinion in enumerate(opinions) if opinion.result == "rejected"]
         assert bad == [30]
@@ -286,9 +286,9 @@ class TestJudge:
         assert opinions[-1].result == "accepted"
 
     def test_a_spoilt_stream_is_not_joined(self) -> None:
-        exchange = make("fscp-12-1", 4, 4, {})
-        judge = Judge(exchange, fresh=True)
-        steps = states(exchange, 4)
+        link = make("fscp-12-1", 4, 4, {})
+        judge = Judge(link, fresh=True)
+        steps = states(link, 4)
         for step in steps:
             judge.judge(step.side, step.octets)
         last = bytearray(steps[-1].octets)
@@ -297,10 +297,10 @@ class TestJudge:
             assert judge.judge(1, bytes(last)).result == "rejected"
 
     def test_other_profiles_are_joined_anew_too(self) -> None:
-        exchange = make("fscp-3-1", 2, 4, {})
-        steps = list(states(exchange, 20))
+        link = make("fscp-3-1", 2, 4, {})
+        steps = list(states(link, 20))
         own = [step for step in steps if step.side == 0]
-        judge = Judge(exchange, fresh=True)
+        judge = Judge(link, fresh=True)
         assert judge.judge(0, own[0].octets).result == "accepted"
         assert judge.judge(0, own[5].octets).result == "rejected"
         assert judge.judge(0, own[6].octets).rejoined
@@ -310,17 +310,17 @@ class TestJudge:
 
     def test_one_side_may_lose_its_history_alone(self) -> None:
         """Frames of the other side are right all the time and must not hide the rejections."""
-        exchange = make("fscp-3-1", 2, 4, {})
-        steps = list(states(exchange, 20))
+        link = make("fscp-3-1", 2, 4, {})
+        steps = list(states(link, 20))
         del steps[8]
-        judge = Judge(exchange, fresh=True)
+        judge = Judge(link, fresh=True)
         results = [judge.judge(step.side, step.octets).result for step in steps]
         assert results[8:12] == ["accepted", "rejected", "accepted", "unknown"]
         assert results[-4:] == ["accepted"] * 4
 
     def test_a_session_that_cannot_be_joined_is_kept(self) -> None:
-        exchange = make("fscp-13-1", 2, 2, {})
-        judge = Judge(exchange, fresh=True)
+        link = make("fscp-13-1", 2, 2, {})
+        judge = Judge(link, fresh=True)
         assert judge.judge(0, bytes(5)).result == "rejected"
         assert judge.judge(0, bytes(5)).check == "length"
 
@@ -330,9 +330,9 @@ class TestJudge:
         self, data: st.DataObject, case: tuple[str, int, int, dict[str, Any]]
     ) -> None:
         """Lost, repeated and spoilt frames MUST NOT keep the judge from what comes later."""
-        exchange = make(*case)
+        link = make(*case)
         steps = STEPS[case[:3]]
-        judge = Judge(exchange, fresh=data.draw(st.booleans()))
+        judge = Judge(link, fresh=data.draw(st.booleans()))
         for step in steps[:-30]:
             octets = bytearray(step.octets)
             event = data.draw(st.sampled_from(("", "", "", "", "lost", "twice", "spoilt", "short")))
@@ -345,13 +345,13 @@ class TestJudge:
                 judge.judge(step.side, bytes(octets))
         results = [judge.judge(step.side, step.octets).result for step in steps[-30:]]
         # Without the rollover count the extended format of FSCP 2/1 can never be judged.
-        known = "unknown" if exchange.settings.get("format") == "extended" else "accepted"
+        known = "unknown" if link.settings.get("format") == "extended" else "accepted"
         assert set(results[-10:]) <= {"accepted", known}
 
     def test_watchdog(self) -> None:
-        exchange = demo()
-        steps = states(exchange, 4)
-        judge = Judge(exchange, fresh=True)
+        link = demo()
+        steps = states(link, 4)
+        judge = Judge(link, fresh=True)
         for step in steps[:-1]:
             judge.judge(step.side, step.octets, step.time_us)
         late = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + 100_000)
@@ -360,7 +360,7 @@ class TestJudge:
 
     def test_no_watchdog(self) -> None:
         first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
-        judge = Judge(exchange_of(Connection(first=first, second=second)), fresh=True)
+        judge = Judge(link_of(Connection(first=first, second=second)), fresh=True)
         steps = states(demo(), 4)
         gaps = [judge.judge(step.side, step.octets, 10 * step.time_us).gap_us for step in steps]
         assert gaps[:2] == [None, None]
@@ -389,17 +389,17 @@ class TestDecoder:
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
         first, second = mistakes["one-sided"].ends
         assert Decoder(first.sends, second.receives).rows(b"\x00\x04") == (
-            Row("brake2_release", "1 (holding brake 2 released)", "(not in the map)"),
+            Disagreement("brake2_release", "1 (holding brake 2 released)", "(not in the map)"),
         )
         assert Decoder(second.receives, first.sends).rows(b"\x00\x04") == (
-            Row("brake2_release", "(not in the map)", "1 (holding brake 2 released)"),
+            Disagreement("brake2_release", "(not in the map)", "1 (holding brake 2 released)"),
         )
         first, second = mistakes["meaning-inverted"].ends
         decoder = Decoder(first.sends, second.receives)
         assert decoder.read(b"\x01\x00").differs
         assert not decoder.read(b"\x00\x00").differs
         assert decoder.rows(b"\x01\x00") == (
-            Row("permit_torque", "1 (torque permitted)", "1 (not: torque permitted)"),
+            Disagreement("permit_torque", "1 (torque permitted)", "1 (not: torque permitted)"),
         )
 
     def test_numbers_of_every_type(self) -> None:
@@ -439,7 +439,7 @@ class TestGrid:
     @settings(max_examples=100)
     def test_against_all_that_happened(self, events: list[tuple[int, int]]) -> None:
         events.sort(key=lambda event: event[0])
-        grid = Grid(1)
+        grid = StripBook(1)
         start = events[0][0]
         for time_us, number in events:
             grid.set(time_us, [number])
@@ -456,7 +456,7 @@ class TestGrid:
         assert grid.changes == [changes]
 
     def test_what_is_not_known(self) -> None:
-        grid = Grid(2)
+        grid = StripBook(2)
         assert grid.strip(0) == ()
         grid.set(0, [None, 1])
         grid.set(5_000, [7], first=0)
@@ -470,8 +470,8 @@ class TestGrid:
 
 class TestExamination:
     def test_a_clean_recording(self) -> None:
-        exchange = demo()
-        found = examined(exchange, states(exchange, 400), fresh=True)
+        link = demo()
+        found = examined(link, states(link, 400), fresh=True)
         assert found.is_clean
         assert found.notes == {}
         assert found.undriven == ()
@@ -482,11 +482,11 @@ class TestExamination:
 
     @pytest.mark.parametrize("error", fixtures.ERRORS)
     def test_every_communication_error_is_reported(self, error: str) -> None:
-        exchange = demo()
-        made: Set = next(
-            each for each in fixtures.make(exchange, "faults", seed=1) if each.fault == error
+        link = demo()
+        made: FrameSet = next(
+            each for each in fixtures.make(link, "faults", seed=1) if each.fault == error
         )
-        found = examined(exchange, made.steps, fresh=True)
+        found = examined(link, made.steps, fresh=True)
         number = next(at for at, step in enumerate(made.steps, 1) if step.verdict == "reject")
         kind = "foreign" if made.steps[number - 1].check == "connection_id" else "rejected"
         (note,) = found.notes[kind].kept
@@ -498,10 +498,10 @@ class TestExamination:
 
     def test_the_first_difference(self) -> None:
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
-        exchange = exchange_of(mistakes["swapped"])
-        steps = states(exchange, 100)
-        found = examined(exchange, steps, fresh=True)
-        decoder = Decoder(exchange.sent(0), exchange.received(0))
+        link = link_of(mistakes["swapped"])
+        steps = states(link, 100)
+        found = examined(link, steps, fresh=True)
+        decoder = Decoder(link.sent(0), link.received(0))
         wrong = [
             number
             for number, step in enumerate(steps, 1)
@@ -524,16 +524,16 @@ class TestExamination:
         first, second = demo_connection().ends
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
         renamed = mistakes["renamed"].second
-        exchange = exchange_of(Connection(first=first, second=renamed))
-        found = examined(exchange, states(exchange, 100), fresh=True)
+        link = link_of(Connection(first=first, second=renamed))
+        found = examined(link, states(link, 100), fresh=True)
         only = [each for each in found.timelines if each.reader != each.side]
         assert [each.signal.name for each in only] == ["something_else"]
         assert second.receives.signals[0].name == "permit_torque"
 
     def test_what_was_never_driven(self) -> None:
-        exchange = demo()
-        idle = fixtures.Run(exchange).ticks([(b"\x01\x01", b"\x00\x00")])
-        found = examined(exchange, idle, fresh=True)
+        link = demo()
+        idle = fixtures.RunningLink(link).ticks([(b"\x01\x01", b"\x00\x00")])
+        found = examined(link, idle, fresh=True)
         rows = [(each.side, each.signal.name, each.indices) for each in found.undriven]
         assert (0, "permit_torque", (0,)) not in rows
         assert (0, "permit_up", (4,)) in rows
@@ -549,18 +549,18 @@ class TestExamination:
             Signal(name="odd", at=Place(0, 1), width=2, type="uint", safe=9),
         )
         sends = Map(entries=entries)
-        exchange = exchange_of(
+        link = link_of(
             Connection(
                 first=dataclasses.replace(first, sends=sends),
                 second=dataclasses.replace(second, receives=sends),
             )
         )
-        steps = fixtures.Run(exchange).ticks([(b"\x01\x00\x01\x02", b"\x00\x00")])
-        found = examined(exchange, steps[-2:])
+        steps = fixtures.RunningLink(link).ticks([(b"\x01\x00\x01\x02", b"\x00\x00")])
+        found = examined(link, steps[-2:])
         rows = {each.signal.name: each.indices for each in found.undriven if each.side == 0}
         assert rows == {"stopped": (0,), "level": tuple(range(16, 32))}
-        steps = fixtures.Run(exchange).ticks([(b"\x00\x00\x00\x02", b"\x00\x00")])
-        found = examined(exchange, steps[-2:])
+        steps = fixtures.RunningLink(link).ticks([(b"\x00\x00\x00\x02", b"\x00\x00")])
+        found = examined(link, steps[-2:])
         rows = {each.signal.name: each.indices for each in found.undriven if each.side == 0}
         assert rows == {"level": (*range(17, 32),)}
 
@@ -580,20 +580,22 @@ class TestExamination:
             reason="x",
         )
         plain = demo()
-        steps = fixtures.Run(plain).ticks([(b"\x00\x00", b"\x00\x00"), (b"\x40\x00", b"\x00\x00")])
-        exchange = exchange_of(
+        steps = fixtures.RunningLink(plain).ticks(
+            [(b"\x00\x00", b"\x00\x00"), (b"\x40\x00", b"\x00\x00")]
+        )
+        link = link_of(
             Connection(first=dataclasses.replace(first, relations=(rule,)), second=second)
         )
-        found = examined(exchange, steps, fresh=True)
+        found = examined(link, steps, fresh=True)
         (note,) = found.notes["relation"].kept
         assert note.number == len(steps) - 1
         assert note.text.startswith("SC1: brake-needs-torque: ")
         assert not found.is_clean
-        exchange = exchange_of(
+        link = link_of(
             Connection(first=first, second=dataclasses.replace(second, relations=(answer,)))
         )
         rows = [(b"\x00\x00", b"\x00\x00")] + [(b"\x01\x00", b"\x00\x00")] * 6
-        found = examined(exchange, fixtures.Run(plain).ticks(rows), fresh=True)
+        found = examined(link, fixtures.RunningLink(plain).ticks(rows), fresh=True)
         (note,) = found.notes["relation"].kept
         assert note.text.startswith("LX: answer: ")
 
@@ -605,17 +607,17 @@ class TestExamination:
         )
         receives = Map(entries=(*second.receives.entries, far))
         longer = dataclasses.replace(second, receives=receives, relations=(rule,))
-        exchange = exchange_of(Connection(first=first, second=longer))
-        found = examined(exchange, states(demo(), 30), fresh=True)
+        link = link_of(Connection(first=first, second=longer))
+        found = examined(link, states(demo(), 30), fresh=True)
         assert "relation" not in found.notes
         assert [each.signal.name for each in found.undriven if each.reader == 1 != each.side] != []
 
     def test_silence_at_the_end(self) -> None:
-        exchange = demo()
-        steps = list(states(exchange, 20))
+        link = demo()
+        steps = list(states(link, 20))
         last = steps[-1].time_us
         alone = dataclasses.replace(steps[-2], time_us=last + 300_000)
-        found = examined(exchange, [*steps, alone], fresh=True)
+        found = examined(link, [*steps, alone], fresh=True)
         assert [(each.side, each.end_us - each.start_us) for each in found.silent] == [
             (0, 306_000),
             (1, 300_000),
@@ -624,13 +626,13 @@ class TestExamination:
         assert not found.is_clean
 
     def test_noise(self) -> None:
-        exchange = make("fscp-12-1", 4, 4, {})
-        steps = list(states(exchange, 60))
+        link = make("fscp-12-1", 4, 4, {})
+        steps = list(states(link, 60))
         for at in (40, 41, 90):
             octets = bytearray(steps[at].octets)
             octets[5] ^= 1
             steps[at] = dataclasses.replace(steps[at], octets=bytes(octets))
-        found = examined(exchange, steps, fresh=True)
+        found = examined(link, steps, fresh=True)
         assert [(each.side, each.start_us, each.count) for each in found.noisy] == [
             (0, 240_000, 1),
             (1, 246_000, 1),
@@ -642,12 +644,12 @@ class TestExamination:
 
     def test_one_noisy_interval(self) -> None:
         first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
-        exchange = exchange_of(Connection(first=first, second=second))
+        link = link_of(Connection(first=first, second=second))
         bad = [
-            Step(side=0, time_us=time_us, octets=b"\x36")
+            SentFrame(side=0, time_us=time_us, octets=b"\x36")
             for time_us in (0, 50_000, 150_000, 400_000)
         ]
-        found = examined(exchange, bad)
+        found = examined(link, bad)
         assert [(each.start_us, each.end_us, each.count) for each in found.noisy] == [
             (0, 150_000, 3),
             (400_000, 400_000, 1),
@@ -655,26 +657,26 @@ class TestExamination:
         assert not found.is_clean
 
     def test_without_times(self) -> None:
-        exchange = demo()
+        link = demo()
         rows = [
-            Packet(number, number, None, step.octets, exchange.names[step.side])
-            for number, step in enumerate(states(exchange, 30))
+            Packet(number, number, None, step.octets, link.names[step.side])
+            for number, step in enumerate(states(link, 30))
         ]
         spoilt = rows[3]._replace(octets=b"\x00")
-        found = capture.examine([*rows, spoilt], exchange, fresh=True)
+        found = capture.examine([*rows, spoilt], link, fresh=True)
         assert (found.start_us, found.end_us, found.timelines) == (None, None, ())
         assert found.notes["rejected"].count == 1
         assert found.noisy_count == 0
 
     def test_troubles_and_misses(self) -> None:
-        exchange = demo()
-        rows = packets(exchange, states(exchange, 10))
+        link = demo()
+        rows = packets(link, states(link, 10))
         extra: list[Packet | Trouble] = [
             Trouble(99, 4711, "line", "why"),
             Packet(100, 100, 0, b"\x01", "SC1"),
             Packet(101, 101, None, b"\x01", "SC9"),
         ]
-        found = capture.examine([*rows, *extra], exchange, fresh=True)
+        found = capture.examine([*rows, *extra], link, fresh=True)
         assert {kind: notes.count for kind, notes in found.notes.items()} == {
             "line": 1,
             "time": 1,
@@ -685,9 +687,11 @@ class TestExamination:
         assert not found.is_clean
 
     def test_lists_are_bounded_and_counts_exact(self) -> None:
-        exchange = demo()
-        bad = [Step(side=0, time_us=time_us * 1_000_000, octets=b"\x36") for time_us in range(50)]
-        found = examined(exchange, bad)
+        link = demo()
+        bad = [
+            SentFrame(side=0, time_us=time_us * 1_000_000, octets=b"\x36") for time_us in range(50)
+        ]
+        found = examined(link, bad)
         assert found.notes["rejected"].count == found.noisy_count == 50
         assert len(found.notes["rejected"].kept) == len(found.noisy) == KEPT
 
@@ -696,7 +700,7 @@ class TestExamination:
         assert (found.packets, found.frames, found.is_clean) == (0, 0, False)
 
     def test_nothing_that_could_be_judged(self) -> None:
-        exchange = make("fscp-2-1", 0, 1, {"format": "extended"})
-        found = examined(exchange, states(exchange, 20))
+        link = make("fscp-2-1", 0, 1, {"format": "extended"})
+        found = examined(link, states(link, 20))
         assert found.sides[1].results == {"unknown": 20}
         assert not found.is_clean

@@ -13,10 +13,10 @@ from dpkt import ethernet, ip, ip6, pcap, pcapng, sll, udp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from safeframe._errors import UsageError
 from safeframe.capture import Packet, Trouble, Wanted, read_recording
-from safeframe.capture.lines import MAX_LINE_OCTETS
-from safeframe.capture.pcap import MAX_BLOCK_OCTETS
-from safeframe.errors import UsageError
+from safeframe.capture._lines import MAX_LINE_OCTETS
+from safeframe.capture._pcap import MAX_BLOCK_OCTETS
 
 PAYLOAD = bytes(range(20))
 STATION = b"\x02\x00\x00\x00\x00\x01"

@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import demo, mapfile
-from safeframe.bits import Place
-from safeframe.checklist import GROUPS, Step, checklist
-from safeframe.model import Allowance, Connection, End, Map, Relation, Reserved, Signal
-from safeframe.reading import read
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe._bits import Place
+from safeframe._checklist import GROUPS, ChecklistStep, checklist
+from safeframe._codec import decode
+from safeframe._model import Allowance, Connection, End, Map, Relation, Reserved, Signal
 from tests.strategies import clean_connections
 
 
@@ -29,7 +30,7 @@ BEFORE, AFTER = site(demo.before()), site(demo.after())
 STEPS = checklist(BEFORE, AFTER)
 
 
-def step(name: str, steps: tuple[Step, ...] = STEPS) -> Step:
+def step(name: str, steps: tuple[ChecklistStep, ...] = STEPS) -> ChecklistStep:
     (found,) = (entry for entry in steps if entry.id == name)
     return found
 
@@ -69,7 +70,7 @@ def test_the_brake_change() -> None:
 
 
 def test_the_non_safe_value() -> None:
-    assert step("SC1.brake2_release.non-safe") == Step(
+    assert step("SC1.brake2_release.non-safe") == ChecklistStep(
         id="SC1.brake2_release.non-safe",
         group="non-safe value",
         direction="SC1 -> LX",
@@ -167,7 +168,7 @@ def test_edges(edge: str, words: str) -> None:
 
 def test_a_removed_signal() -> None:
     steps = checklist(AFTER, BEFORE)
-    assert step("SC1.brake2_release.removed", steps) == Step(
+    assert step("SC1.brake2_release.removed", steps) == ChecklistStep(
         id="SC1.brake2_release.removed",
         group="removed",
         direction="SC1 -> LX",
@@ -245,7 +246,9 @@ def test_relations_are_put_to_the_test() -> None:
 
 def test_a_change_of_times_asks_for_the_other_steps() -> None:
     def slower(end: End) -> End:
-        return replace(end, terms=replace(end.terms, watchdog_ms=200, id=None))
+        return replace(
+            end, connection_table=replace(end.connection_table, watchdog_ms=200, id=None)
+        )
 
     first, second = map(slower, AFTER.ends)
     steps = checklist(AFTER, Connection(first=first, second=second))
@@ -256,7 +259,8 @@ def test_a_change_of_times_asks_for_the_other_steps() -> None:
 def test_without_a_watchdog_time_none_is_named() -> None:
     def silent(connection: Connection) -> Connection:
         first, second = (
-            replace(end, terms=replace(end.terms, watchdog_ms=None)) for end in connection.ends
+            replace(end, connection_table=replace(end.connection_table, watchdog_ms=None))
+            for end in connection.ends
         )
         return Connection(first=first, second=second)
 
@@ -303,7 +307,7 @@ class TestEveryBitIsDriven:
             assert required == {signal.name for signal in direction.sent.signals}
         for found in steps:
             if found.data and found.direction == "SC1 -> LX":
-                readings = read(after.second.receives, bytes.fromhex(found.data))
+                readings = decode(after.second.receives, bytes.fromhex(found.data))
                 driven = [] if found.group == "safe value" else [found.signal]
                 assert [name for name, got in readings.items() if not got.is_safe] == driven
 

@@ -10,13 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import checks, mapfile
-from safeframe.errors import UsageError
-from safeframe.findings import Finding, Report
-from safeframe.fingerprint import wire_fingerprint
-from safeframe.model import Allowance, Connection, End, Map, Reserved, Scalar
-from safeframe.profiles import load
-from safeframe.source import Location
+from safeframe import _checks as checks
+from safeframe import _mapfile as mapfile
+from safeframe._errors import UsageError
+from safeframe._findings import Finding, Report
+from safeframe._fingerprint import wire_fingerprint
+from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar
+from safeframe._source import Location
+from safeframe.protocols import load
 from tests.strategies import clean_connections
 
 HEAD = """\
@@ -212,10 +213,12 @@ class TestSizes:
         connection = pair("0.0 a\n0.1 reserved 31", "0.0 a\n0.1 reserved 31")
         limited = Connection(
             first=replace(
-                connection.first, terms=replace(connection.first.terms, legal_octets=(1, 2))
+                connection.first,
+                connection_table=replace(connection.first.connection_table, legal_octets=(1, 2)),
             ),
             second=replace(
-                connection.second, terms=replace(connection.second.terms, legal_octets=(1, 2))
+                connection.second,
+                connection_table=replace(connection.second.connection_table, legal_octets=(1, 2)),
             ),
         )
         found = only(checks.check(limited))
@@ -227,7 +230,10 @@ class TestSizes:
     def test_nothing_to_shorten(self) -> None:
         rows = "\n".join(f"{n // 8}.{n % 8} s{n}" for n in range(24))
         both = pair(rows, rows).ends
-        ends = [replace(one, terms=replace(one.terms, legal_octets=(1, 2))) for one in both]
+        ends = [
+            replace(one, connection_table=replace(one.connection_table, legal_octets=(1, 2)))
+            for one in both
+        ]
         found = only(checks.check(Connection(first=ends[0], second=ends[1])))
         assert found.remedy == "shorten the data to a legal size"
 
@@ -306,9 +312,9 @@ class TestMeaning:
                 )
             )
         )
-        assert found.witness is not None
-        assert (found.witness.before, found.witness.octets) == (b"\x01", b"\x00")
-        assert found.witness.rows == (("ack", "1 to 0: no action", "1 to 0: acts"),)
+        assert found.counterexample is not None
+        assert (found.counterexample.before, found.counterexample.octets) == (b"\x01", b"\x00")
+        assert found.counterexample.rows == (("ack", "1 to 0: no action", "1 to 0: acts"),)
 
     def test_edge_against_level(self) -> None:
         found = only(
@@ -317,8 +323,8 @@ class TestMeaning:
         assert found.message == (
             "the acting edge of ack (0.0) is rising at SC1 and none (a level) at LX"
         )
-        assert found.witness is not None
-        assert found.witness.rows == (("ack", "0 to 1: acts", "0 to 1: read as a level"),)
+        assert found.counterexample is not None
+        assert found.counterexample.rows == (("ack", "0 to 1: acts", "0 to 1: read as a level"),)
 
     def test_code_witness_needs_two_ones(self) -> None:
         codes = '0.0 lvl width = 2, type = "code", '
@@ -327,8 +333,8 @@ class TestMeaning:
         assert found.message == (
             "the code points of lvl (0.0-0.1) differ between SC1 and LX: 3: d / e"
         )
-        assert found.witness is not None
-        assert found.witness.octets == b"\x03"
+        assert found.counterexample is not None
+        assert found.counterexample.octets == b"\x03"
 
     def test_code_points_of_one_end_only(self) -> None:
         row = '0.0 lvl width = 2, type = "code", codes = {{ 0 = "a", 1 = "b"{} }}\n0.2 reserved 6'
@@ -434,8 +440,8 @@ class TestMeaning:
     def test_numbers_differ_by_more_than_zero(self) -> None:
         rows = '0.0 height width = 8, unit = "{}", valid_by = "ok"\n1.0 ok\n1.1 reserved 7'
         found = only(checks.check(pair(rows.format("mm"), rows.format("cm"))))
-        assert found.witness is not None
-        assert found.witness.rows == (("height", "1 mm, not valid", "1 cm, not valid"),)
+        assert found.counterexample is not None
+        assert found.counterexample.rows == (("height", "1 mm, not valid", "1 cm, not valid"),)
 
 
 class TestWitness:
@@ -446,18 +452,18 @@ class TestWitness:
                 "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 5",
             )
         )
-        rows = [row for f in found.findings if f.witness for row in f.witness.rows]
+        rows = [row for f in found.findings if f.counterexample for row in f.counterexample.rows]
         assert ("b", "part of a = 1, not valid", "0") in rows
 
     def test_undeclared_and_missing_bits(self) -> None:
         hole = checks.check(
             pair("0.0 a\n0.2 c\n0.3 reserved 5", "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 5")
         )
-        rows = [row for f in hole.findings if f.witness for row in f.witness.rows]
+        rows = [row for f in hole.findings if f.counterexample for row in f.counterexample.rows]
         assert rows == [("b", "nothing declared", "0")]
         eight = "\n".join(f"0.{bit} s{bit}" for bit in range(8))
         beyond = only(checks.check(pair(eight, f"{eight}\n1.0 b\n1.1 reserved 7")))
-        assert beyond.witness is None, "the frame is too short to be read at all"
+        assert beyond.counterexample is None, "the frame is too short to be read at all"
 
     def test_names_of_both_ends(self) -> None:
         report = checks.check(
@@ -467,8 +473,8 @@ class TestWitness:
             )
         )
         (found,) = [f for f in report.findings if f.rule == "renamed-signal"]
-        assert found.witness is not None
-        assert found.witness.rows == (("door / gate", "1 (open)", "1 (shut)"),)
+        assert found.counterexample is not None
+        assert found.counterexample.rows == (("door / gate", "1 (open)", "1 (shut)"),)
 
     def test_reserved_values_are_part_of_what_is_sent(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 b\n0.2 reserved 6")
@@ -477,14 +483,14 @@ class TestWitness:
         sends = Map(entries=(connection.first.sends.entries[0], replace(entry, value=1)))
         report = checks.check(replace(connection, first=replace(connection.first, sends=sends)))
         (found,) = [f for f in report.findings if f.rule == "one-sided-signal"]
-        assert found.witness is not None
-        assert found.witness.octets == b"\x02"
-        assert found.witness.rows == (("b", "reserved", "1"),)
+        assert found.counterexample is not None
+        assert found.counterexample.octets == b"\x02"
+        assert found.counterexample.rows == (("b", "reserved", "1"),)
 
     def test_no_witness_where_names_are_all(self) -> None:
         found = only(checks.check(pair("0.0 door\n0.1 reserved 7", "0.0 gate\n0.1 reserved 7")))
         assert found.rule == "renamed-signal"
-        assert found.witness is None
+        assert found.counterexample is None
 
 
 class TestTerms:
@@ -499,7 +505,10 @@ class TestTerms:
     def test_edition_the_facts_do_not_cover(self) -> None:
         rows = "0.0 a\n0.1 reserved 7"
         connection = pair(rows, rows, "fscp-12-1")
-        later = [replace(one, terms=replace(one.terms, edition="2031")) for one in connection.ends]
+        later = [
+            replace(one, connection_table=replace(one.connection_table, edition="2031"))
+            for one in connection.ends
+        ]
         found = only(checks.check(Connection(first=later[0], second=later[1])))
         assert found.message.endswith("hold for edition 2010, 2010+A1:2019, not for 2031")
 
@@ -510,24 +519,34 @@ class TestTerms:
 
     def test_missing_id(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
-        first = replace(connection.first, terms=replace(connection.first.terms, id=None))
+        first = replace(
+            connection.first, connection_table=replace(connection.first.connection_table, id=None)
+        )
         found = only(checks.check(replace(connection, first=first)))
         assert found.message == "the connection id must be 1..65535, but SC1 states none"
-        second = replace(connection.second, terms=replace(connection.second.terms, id=70000))
+        second = replace(
+            connection.second,
+            connection_table=replace(connection.second.connection_table, id=70000),
+        )
         assert messages(checks.check(Connection(first=first, second=second))) == [
             "the connection id must be 1..65535, but SC1 states none and LX states 70000 (0x11170)"
         ]
 
     def test_different_ids_are_shown_as_both_tools_may_show_them(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
-        second = replace(connection.second, terms=replace(connection.second.terms, id=264))
+        second = replace(
+            connection.second, connection_table=replace(connection.second.connection_table, id=264)
+        )
         assert only(checks.check(replace(connection, second=second))).message == (
             "the connection id is 263 (0x0107) at SC1 and 264 (0x0108) at LX"
         )
 
     def test_watchdog_out_of_range(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7", "fscp-12-1")
-        zero = [replace(one, terms=replace(one.terms, watchdog_ms=0)) for one in connection.ends]
+        zero = [
+            replace(one, connection_table=replace(one.connection_table, watchdog_ms=0))
+            for one in connection.ends
+        ]
         found = only(checks.check(Connection(first=zero[0], second=zero[1])))
         assert found.message == "the watchdog must be 1..65535 ms, not 0"
         assert len(found.spots) == 2
@@ -535,7 +554,8 @@ class TestTerms:
     def test_different_lists_of_sizes(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
         first = replace(
-            connection.first, terms=replace(connection.first.terms, legal_octets=(1, 2))
+            connection.first,
+            connection_table=replace(connection.first.connection_table, legal_octets=(1, 2)),
         )
         assert messages(checks.check(replace(connection, first=first))) == [
             "the list of legal sizes is 1, 2 at SC1 and not stated at LX"
@@ -588,8 +608,16 @@ class TestPlant:
         rows = "0.0 a\n0.1 reserved 7"
         one, two = (
             Connection(
-                first=replace(first, terms=replace(first.terms, network=hall), address=address),
-                second=replace(second, terms=replace(second.terms, network=hall), address=address),
+                first=replace(
+                    first,
+                    connection_table=replace(first.connection_table, network=hall),
+                    address=address,
+                ),
+                second=replace(
+                    second,
+                    connection_table=replace(second.connection_table, network=hall),
+                    address=address,
+                ),
             )
             for hall, address in (("hall 4", None), ("hall 3", 1))
             for first, second in [pair(rows, rows).ends]
@@ -605,9 +633,9 @@ class TestPlant:
     def placed(self, name: str, peer: str, network: str, address: int | None = None) -> Connection:
         """Build a connection of two ends that state a network or leave it open."""
         one = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7")
-        terms = replace(one.first.terms, name=name, network=network)
-        first = replace(one.first, terms=terms, peer=peer, address=1)
-        second = replace(one.second, terms=terms, name=peer, address=address)
+        connection_table = replace(one.first.connection_table, name=name, network=network)
+        first = replace(one.first, connection_table=connection_table, peer=peer, address=1)
+        second = replace(one.second, connection_table=connection_table, name=peer, address=address)
         return Connection(first=first, second=second)
 
     def test_a_network_nobody_states_may_be_any(self) -> None:
@@ -763,9 +791,12 @@ class TestNotJudged:
         assert {entry.connection for entry in report.not_judged} == {connection.name}
         return [(e.rule, e.subject, e.reason) for e in report.not_judged if e.subject]
 
-    def stated(self, profile: str, **terms: object) -> Connection:
+    def stated(self, profile: str, **connection_table: object) -> Connection:
         connection = pair(self.ROWS, self.ROWS, profile)
-        first = replace(connection.first, terms=replace(connection.first.terms, **terms))  # type: ignore[arg-type]
+        first = replace(
+            connection.first,
+            connection_table=replace(connection.first.connection_table, **connection_table),  # type: ignore[arg-type]
+        )
         return replace(connection, first=first)
 
     def test_plain_without_sizes(self) -> None:

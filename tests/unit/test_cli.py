@@ -17,8 +17,8 @@ import pytest
 
 import safeframe
 from safeframe import __main__ as process
-from safeframe import cli
-from safeframe.errors import InputError, Problem, UsageError
+from safeframe import _cli as cli
+from safeframe._errors import InputError, Problem, UsageError
 
 
 def stub(monkeypatch: pytest.MonkeyPatch, outcome: object) -> None:

@@ -13,9 +13,10 @@ import jsonschema
 import pytest
 
 import safeframe
-from safeframe import checks, demo
-from safeframe.cli import inputs, main, options
-from safeframe.errors import UsageError
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe._cli import inputs, main, options
+from safeframe._errors import UsageError
 
 SCHEMA = json.loads(
     (Path(safeframe.__file__).parent / "schemas" / "report.schema.json").read_text("utf-8")

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo
-from safeframe.bits import Place
-from safeframe.cli import main
-from safeframe.cli.edit import command
+from safeframe import _demo as demo
+from safeframe._bits import Place
+from safeframe._cli import main
+from safeframe._cli.edit import command
 from safeframe.edit import Declare, Insert, Move, Operation, Remove, Rename, Resize
 
 FILES = ["sc1-lx.toml", "lx-sc1.toml"]

@@ -15,17 +15,20 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import capture, checks, demo, fixtures, mapfile
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe import capture, fixtures
+from safeframe._cli import main
+from safeframe._link import link_of
+from safeframe._model import Connection, Map
+from safeframe._report import capture as render
+from safeframe._report import timeline, timelinetext
+from safeframe._report.text import Look
 from safeframe.capture import Examination, Packet
-from safeframe.cli import main
-from safeframe.exchange import exchange_of
 from safeframe.fixtures import BANNER
-from safeframe.model import Connection, Map
-from safeframe.render import capture as render
-from safeframe.render import timeline, timelinetext
-from safeframe.render.text import Look
 
-from .exchanges import demo_connection
+from .links import demo_connection
 from .test_capture_examine import demo as demo_exchange
 from .test_capture_examine import examined, packets, states
 
@@ -62,14 +65,14 @@ class TestFixtures:
         words = ["--set", "faults", "--set", "states", "--count", "5", "--seed", "4"]
         code, out, _ = run(capsys, "fixtures", *words, "--format", format, "-o", "f", *MAPS)
         assert (code, out) == (0, f"227 frames in 9 sets written\n{BANNER}\n")
-        exchange = exchange_of(demo_connection())
+        link = link_of(demo_connection())
         sets = [
             each
             for kind in ("faults", "states")
-            for each in fixtures.make(exchange, kind, seed=4, count=5)
+            for each in fixtures.make(link, kind, seed=4, count=5)
         ]
         title = "SC1-LX, fscp-12-1: faults, states, seed 4"
-        assert (site / "f").read_bytes() == fixtures.write(sets, exchange, format, title=title)
+        assert (site / "f").read_bytes() == fixtures.write(sets, link, format, title=title)
 
     def test_mistakes_are_found_by_the_check(
         self, site: Path, capsys: pytest.CaptureFixture[str]
@@ -140,10 +143,10 @@ class TestFixtures:
 class TestCapture:
     @pytest.fixture
     def recording(self, site: Path) -> Path:
-        exchange = demo_exchange()
+        link = demo_exchange()
         path = site / "run.jsonl"
-        sets = fixtures.make(exchange, "states", seed=3, count=400)
-        path.write_bytes(fixtures.write(sets, exchange, "jsonl", title="t"))
+        sets = fixtures.make(link, "states", seed=3, count=400)
+        path.write_bytes(fixtures.write(sets, link, "jsonl", title="t"))
         return path
 
     def test_a_clean_recording(self, recording: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -194,9 +197,9 @@ class TestCapture:
         assert "SC1-LX (fscp-12-1): 816 packets" in out
 
     def test_packets(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        exchange = demo_exchange()
-        sets = fixtures.make(exchange, "states", seed=3, count=20)
-        (site / "run.pcapng").write_bytes(fixtures.write(sets, exchange, "pcapng", title="t"))
+        link = demo_exchange()
+        sets = fixtures.make(link, "states", seed=3, count=20)
+        (site / "run.pcapng").write_bytes(fixtures.write(sets, link, "pcapng", title="t"))
         words = ["--from", "SC1=02:00:00:00:00:01", "--at", "SC1=0", "--at", "LX=0x0"]
         code, out, _ = run(
             capsys, "capture", "--ethertype", "0x88B5", "--fresh", *words, "run.pcapng", *MAPS
@@ -239,26 +242,26 @@ class TestCapture:
 
 def swapped(count: int = 60) -> Examination:
     mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
-    exchange = exchange_of(mistakes["swapped"])
-    return examined(exchange, states(exchange, count), fresh=True)
+    link = link_of(mistakes["swapped"])
+    return examined(link, states(link, count), fresh=True)
 
 
 class TestText:
     def test_everything_at_once(self) -> None:
-        exchange = demo_exchange()
-        steps = list(states(exchange, 60))
+        link = demo_exchange()
+        steps = list(states(link, 60))
         for at in range(40, 60, 2):
             octets = bytearray(steps[at].octets)
             octets[3] ^= 1
             steps[at] = dataclasses.replace(steps[at], octets=bytes(octets))
         late = [dataclasses.replace(step, time_us=step.time_us + 500_000) for step in steps[70:]]
-        rows = packets(exchange, [*steps[:70], *late])
+        rows = packets(link, [*steps[:70], *late])
         rows += [Packet(200, 5000, None, b"\x01", "SC9\x1b[1m")]
-        text = render.text(capture.examine(rows, exchange, fresh=True))
+        text = render.text(capture.examine(rows, link, fresh=True))
         assert "\nRejected frames: 5\n  line 41, 0.24 s, SC1: crc: CRC_0 is " in text
         assert "\n  and " not in text
         bad = [dataclasses.replace(steps[0], octets=b"\x36")] * 8
-        assert "\n  and 3 more\n" in render.text(examined(exchange, bad))
+        assert "\n  and 3 more\n" in render.text(examined(link, bad))
         assert "\nHistory lost: the stream was joined anew: " in text
         assert "\nSilence longer than the watchdog: 2\n  SC1: " in text
         assert (
@@ -278,16 +281,16 @@ class TestText:
     def test_what_only_the_consumer_lacks(self) -> None:
         first, second = demo_connection().ends
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
-        exchange = exchange_of(Connection(first=first, second=mistakes["renamed"].second))
-        idle = fixtures.Run(exchange).ticks([(b"\x00\x00", b"\x00\x00")])
-        text = render.text(examined(exchange, idle))
+        link = link_of(Connection(first=first, second=mistakes["renamed"].second))
+        idle = fixtures.RunningLink(link).ticks([(b"\x00\x00", b"\x00\x00")])
+        text = render.text(examined(link, idle))
         assert re.search(r"SC1 -> LX  0\.0 +something_else +as LX reads it", text)
         assert re.search(r"SC1 -> LX  1\.0-1\.1 +speed_level\n", text)
         assert second.name == "LX"
 
     def test_bits_that_are_not_side_by_side(self) -> None:
         first, second = demo_connection().ends
-        exchange = demo_exchange()
+        link = demo_exchange()
         data = bytes((0xFF, 0xFF))
         wide = dataclasses.replace(
             first.sends.signals[8],
@@ -298,7 +301,7 @@ class TestText:
             type="uint",
         )
         sends = Map(entries=(wide,))
-        exchange = exchange_of(
+        link = link_of(
             Connection(
                 first=dataclasses.replace(
                     first, sends=Map(entries=(*sends.entries, *first.sends.entries[-1:]))
@@ -306,8 +309,8 @@ class TestText:
                 second=dataclasses.replace(second, receives=sends),
             )
         )
-        steps = fixtures.Run(exchange).ticks([(b"\x24\x00", data)])
-        text = render.text(examined(exchange, steps[-2:]))
+        steps = fixtures.RunningLink(link).ticks([(b"\x24\x00", data)])
+        text = render.text(examined(link, steps[-2:]))
         assert "SC1 -> LX  0.0, 0.1, 0.3, 0.4, 0.6, 0.7  wide\n" in text
 
     def test_without_times(self) -> None:
@@ -316,9 +319,9 @@ class TestText:
         assert "  line 1, SC1: length: the length must be 6 or 7, 11, 15" in text
 
     def test_nothing_could_be_judged(self) -> None:
-        exchange = demo_exchange()
-        step = next(step for step in states(exchange, 5) if step.data)
-        assert "\nno frame could be accepted\n" in render.text(examined(exchange, [step]))
+        link = demo_exchange()
+        step = next(step for step in states(link, 5) if step.data)
+        assert "\nno frame could be accepted\n" in render.text(examined(link, [step]))
 
 
 def document(found: Examination) -> Any:
@@ -352,19 +355,19 @@ class TestJson:
         assert timeline_["bins"][-1] == [0, 0, 0] or len(timeline_["bins"][-1]) == 3
 
     def test_notes_and_intervals(self) -> None:
-        exchange = demo_exchange()
-        steps = list(states(exchange, 10))
+        link = demo_exchange()
+        steps = list(states(link, 10))
         late = dataclasses.replace(steps[-1], time_us=steps[-1].time_us + 500_000)
         bad = dataclasses.replace(steps[-2], octets=b"\x36")
-        found = document(examined(exchange, [*steps[:-2], bad, late], fresh=True))
+        found = document(examined(link, [*steps[:-2], bad, late], fresh=True))
         assert found["notes"]["rejected"]["count"] == 2
-        assert found["notes"]["rejected"]["first"][0]["sender"] == exchange.names[steps[-2].side]
+        assert found["notes"]["rejected"]["first"][0]["sender"] == link.names[steps[-2].side]
         assert found["silent"]["count"] >= 1
         assert found["noisy"]["first"][0]["rejected"] >= 1
         assert found["difference"] is None
         assert found["undriven"][0].keys() == {"sender", "reader", "signal", "places"}
         rows = [Packet(1, 1, None, b"\x01", "SC9")]
-        found = document(capture.examine(rows, exchange))
+        found = document(capture.examine(rows, link))
         assert found["notes"]["other sender"]["first"][0]["sender"] is None
 
 
@@ -391,13 +394,13 @@ class TestTimeline:
         name = "<b>&" + "very" * 10
         signal = dataclasses.replace(first.sends.signals[0], name=name)
         sends = Map(entries=(signal, *first.sends.entries[1:]))
-        exchange = exchange_of(
+        link = link_of(
             Connection(
                 first=dataclasses.replace(first, sends=sends),
                 second=dataclasses.replace(second, receives=sends),
             )
         )
-        drawn = timeline.svg(examined(exchange, states(exchange, 20), fresh=True))
+        drawn = timeline.svg(examined(link, states(link, 20), fresh=True))
         assert "&lt;b&gt;&amp;veryveryveryveryverye"[:20] in drawn
         assert "<b>" not in drawn
         assert "…" in drawn
@@ -410,12 +413,12 @@ class TestTimeline:
 
     def test_differences_without_times_have_no_mark(self) -> None:
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
-        exchange = exchange_of(mistakes["swapped"])
+        link = link_of(mistakes["swapped"])
         rows = [
-            Packet(number, number, None, step.octets, exchange.names[step.side])
-            for number, step in enumerate(states(exchange, 60))
+            Packet(number, number, None, step.octets, link.names[step.side])
+            for number, step in enumerate(states(link, 60))
         ]
-        found = capture.examine(rows, exchange, fresh=True)
+        found = capture.examine(rows, link, fresh=True)
         assert found.difference is not None
         assert "first difference" not in timeline.svg(found)
 
@@ -425,7 +428,7 @@ class TestTimeline:
             first.sends.signals[0], name="share", width=16, type="float", one_means=""
         )
         sends = Map(entries=(share,))
-        exchange = exchange_of(
+        link = link_of(
             Connection(
                 first=dataclasses.replace(first, sends=sends),
                 second=dataclasses.replace(second, receives=sends),
@@ -434,7 +437,7 @@ class TestTimeline:
         rows = [
             (octets, b"\x00\x00") for octets in (b"\x00\x7e", b"\x00\x3c", b"\x00\x40", b"\x00\x7c")
         ]
-        found = examined(exchange, fixtures.Run(exchange).ticks(rows), fresh=True)
+        found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
         assert document(found)["timelines"][0]["bins"][-1] == ["inf"] * 3
         drawn = timeline.svg(found)
         assert "nan" not in drawn
@@ -458,9 +461,9 @@ class TestTimeline:
         assert timelinetext.timelines(capture.examine([], demo_exchange())) == ""
 
     def test_text_of_what_stands_still_or_begins_late(self) -> None:
-        exchange = demo_exchange()
+        link = demo_exchange()
         rows = [(b"\x00\x01", b"\x00\x00")] * 2 + [(b"\x00\x03", b"\x00\x00")]
-        found = examined(exchange, fixtures.Run(exchange).ticks(rows), fresh=True)
+        found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
         lines = timelinetext.timelines(found, look=Look(width=110)).splitlines()
         # Nothing is known before the fail-safe frames; they hand over 0, the data 1, 1, and 3.
         assert lines[10] == "  SC1 -> LX  speed_level" + " " * 47 + "000000|33333333333|999"

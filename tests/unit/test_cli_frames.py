@@ -16,7 +16,7 @@ import pytest
 
 import safeframe
 from safeframe import crc, frame
-from safeframe.cli import main
+from safeframe._cli import main
 
 MAP = """\
 format = "safeframe-map/1"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from safeframe.cli import main
+from safeframe._cli import main
 
 HEAD = """\
 format = "safeframe-map/1"

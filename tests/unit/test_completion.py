@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from safeframe.cli import COMMANDS, completion, main
+from safeframe._cli import COMMANDS, completion, main
 from tests.generators import command_pages
 
 ASK = """

@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe import crc
+from safeframe._errors import UsageError
 from safeframe.crc import CATALOGUE, Algorithm
-from safeframe.errors import UsageError
 
 CHECK_DATA = b"123456789"
 by_name = pytest.mark.parametrize("algorithm", CATALOGUE.values(), ids=lambda entry: entry.name)

@@ -8,10 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import cases, checks, crc, demo, mapfile
-from safeframe.cli import main
-from safeframe.cli import selftest as selftest_command
-from safeframe.gather import gather
+from safeframe import _cases as cases
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe import crc
+from safeframe._cli import main
+from safeframe._cli import selftest as selftest_command
+from safeframe._pairing.gather import gather
 
 VARIANTS = {variant.name: variant for variant in demo.variants()}
 

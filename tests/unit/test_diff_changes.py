@@ -8,21 +8,21 @@ from typing import Any
 
 import pytest
 
-from safeframe import model
-from safeframe.bits import Place
-from safeframe.diff import (
+from safeframe import _model as model
+from safeframe._bits import Place
+from safeframe._diff import (
     FIELDS,
     LEVELS,
     Change,
     Ground,
     at_or_above,
-    compare_connection,
     compare_ends,
+    compare_versions,
     fails,
 )
-from safeframe.diff.levels import PARTS
-from safeframe.model import Allowance, Map, Relation, Signal, Terms
-from safeframe.source import Location
+from safeframe._diff.levels import PARTS
+from safeframe._model import Allowance, ConnectionTable, Map, Relation, Signal
+from safeframe._source import Location
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -40,12 +40,12 @@ def brief(change: Change) -> tuple[str, ...]:
     return (change.level, change.kind, change.subject, change.field, change.before, change.after)
 
 
-def terms_with(field: str, value: Any) -> Terms:
+def terms_with(field: str, value: Any) -> ConnectionTable:
     return replace(TERMS, **{field: value})
 
 
 def between(before: Map, after: Map) -> list[tuple[str, ...]]:
-    return [brief(change) for change in compare_ends(end_of(before), end_of(after))]
+    return [brief(change) for change in compare_versions(end_of(before), end_of(after))]
 
 
 @pytest.mark.parametrize("name", FIELDS)
@@ -76,12 +76,12 @@ def test_levels_run_from_worst_to_mildest() -> None:
 
 
 def test_one_end_equals_itself() -> None:
-    assert compare_ends(end_of(ONE_BRAKE), end_of(ONE_BRAKE)) == ()
+    assert compare_versions(end_of(ONE_BRAKE), end_of(ONE_BRAKE)) == ()
     assert not fails((), "text")
 
 
 def test_a_signal_from_the_gap_is_one_change_that_tells_the_reserve() -> None:
-    (change,) = compare_ends(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
+    (change,) = compare_versions(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
     assert change == Change(
         level="wire",
         kind="added",
@@ -96,7 +96,7 @@ def test_a_signal_from_the_gap_is_one_change_that_tells_the_reserve() -> None:
 
 
 def test_a_removed_signal_gives_its_bits_back() -> None:
-    (change,) = compare_ends(end_of(TWO_BRAKES), end_of(ONE_BRAKE))
+    (change,) = compare_versions(end_of(TWO_BRAKES), end_of(ONE_BRAKE))
     assert change == Change(
         level="wire",
         kind="removed",
@@ -112,7 +112,7 @@ def test_a_removed_signal_gives_its_bits_back() -> None:
 def test_moved_is_moved_and_tells_both_grounds() -> None:
     brake2 = replace(TWO_BRAKES.entries[5], at=Place(1, 3))
     after = map_of(*ONE_BRAKE.entries[:5], gap("1.2", 1), brake2, gap("1.4", 4))
-    (change,) = compare_ends(end_of(TWO_BRAKES), end_of(after))
+    (change,) = compare_versions(end_of(TWO_BRAKES), end_of(after))
     assert brief(change) == ("wire", "moved", "brake2", "at", "1.2", "1.3")
     assert change.places == (Place(1, 2), Place(1, 3))
     assert change.taken == (Ground(kind="gap", at=Place(1, 3), bits=1, reserve=(5, 4)),)
@@ -121,7 +121,7 @@ def test_moved_is_moved_and_tells_both_grounds() -> None:
 
 def test_two_signals_that_change_places_are_two_moves() -> None:
     after = with_entry(with_entry(ONE_BRAKE, 0, at=Place(0, 1)), 1, at=Place(0, 0))
-    changes = compare_ends(end_of(ONE_BRAKE), end_of(after))
+    changes = compare_versions(end_of(ONE_BRAKE), end_of(after))
     assert [brief(change)[1:] for change in changes] == [
         ("moved", "permit", "at", "0.0", "0.1"),
         ("moved", "brake1", "at", "0.1", "0.0"),
@@ -131,7 +131,7 @@ def test_two_signals_that_change_places_are_two_moves() -> None:
 
 def test_a_resized_signal_tells_the_bits_it_gained_only() -> None:
     after = map_of(*ONE_BRAKE.entries[:4], replace(ONE_BRAKE.signals[3], width=3), gap("1.3", 5))
-    (change,) = compare_ends(end_of(ONE_BRAKE), end_of(after))
+    (change,) = compare_versions(end_of(ONE_BRAKE), end_of(after))
     assert brief(change) == ("wire", "resized", "level", "width", "2 bits", "3 bits")
     assert change.taken == (Ground(kind="gap", at=Place(1, 2), bits=1, reserve=(6, 5)),)
     assert change.left == ()
@@ -139,7 +139,7 @@ def test_a_resized_signal_tells_the_bits_it_gained_only() -> None:
 
 def test_moved_and_resized_tells_its_grounds_once() -> None:
     level = replace(ONE_BRAKE.signals[3], at=Place(1, 1), width=3)
-    changes = compare_ends(
+    changes = compare_versions(
         end_of(ONE_BRAKE),
         end_of(map_of(*ONE_BRAKE.entries[:4], gap("1.0", 1), level, gap("1.4", 4))),
     )
@@ -219,14 +219,14 @@ class TestGrounds:
 
     def test_bits_of_another_signal(self) -> None:
         after = map_of(*ONE_BRAKE.entries[:4], sig("pump", "1.0"), gap("1.1", 7))
-        added = compare_ends(end_of(ONE_BRAKE), end_of(after))[1]
+        added = compare_versions(end_of(ONE_BRAKE), end_of(after))[1]
         assert added.subject == "pump"
         assert added.taken == (Ground(kind="signal", at=Place(1, 0), bits=1, name="level"),)
 
     def test_bits_nobody_declared_and_bits_beyond_the_data(self) -> None:
         before = map_of(sig("a", "0.0"))
         after = map_of(sig("a", "0.0"), sig("b", "0.6", width=4, type="uint"))
-        size, added = compare_ends(end_of(before), end_of(after))
+        size, added = compare_versions(end_of(before), end_of(after))
         assert brief(size) == ("wire", "size", "data size", "", "1 octet", "2 octets")
         assert added.taken == (
             Ground(kind="undeclared", at=Place(0, 6), bits=2),
@@ -236,20 +236,20 @@ class TestGrounds:
     def test_what_the_gap_carried(self) -> None:
         before = map_of(gap("0.0", 8, value=0b0110_0000))
         after = map_of(gap("0.0", 4), sig("a", "0.4", width=3, type="uint"), gap("0.7", 1))
-        (added,) = compare_ends(end_of(before), end_of(after))
+        (added,) = compare_versions(end_of(before), end_of(after))
         assert added.taken == (
             Ground(kind="gap", at=Place(0, 0), bits=3, value=0b110, reserve=(8, 5)),
         )
 
     def test_two_signals_from_one_gap(self) -> None:
         after = map_of(*TWO_BRAKES.entries[:6], sig("pump", "1.3"), gap("1.4", 4))
-        first, second = compare_ends(end_of(ONE_BRAKE), end_of(after))
+        first, second = compare_versions(end_of(ONE_BRAKE), end_of(after))
         assert first.taken[0].reserve == second.taken[0].reserve == (6, 4)
 
     def test_of_overlapping_owners_the_signal_counts(self) -> None:
         before = map_of(gap("0.0", 8), sig("a", "0.2"))
         after = map_of(gap("0.0", 8), sig("a", "0.2"), sig("b", "0.2"))
-        added = compare_ends(end_of(before), end_of(after))[0]
+        added = compare_versions(end_of(before), end_of(after))[0]
         assert added.taken == (Ground(kind="signal", at=Place(0, 2), bits=1, name="a"),)
 
 
@@ -257,7 +257,7 @@ class TestReserve:
     """Reserve is a change of its own only where no signal explains it."""
 
     def test_reserve_that_is_no_longer_declared(self) -> None:
-        (change,) = compare_ends(end_of(ONE_BRAKE), end_of(map_of(*ONE_BRAKE.entries[:5])))
+        (change,) = compare_versions(end_of(ONE_BRAKE), end_of(map_of(*ONE_BRAKE.entries[:5])))
         assert brief(change) == (
             "wire",
             "reserve",
@@ -270,7 +270,7 @@ class TestReserve:
         assert change.left == (Ground(kind="undeclared", at=Place(1, 2), bits=6),)
 
     def test_reserve_that_makes_the_data_longer(self) -> None:
-        size, change = compare_ends(
+        size, change = compare_versions(
             end_of(ONE_BRAKE), end_of(map_of(*ONE_BRAKE.entries, gap("2.0", 16)))
         )
         assert brief(size) == ("wire", "size", "data size", "", "2 octets", "4 octets")
@@ -339,8 +339,12 @@ class TestEnd:
     )
     def test_terms(self, field: str, value: object, level: str, before: str, after: str) -> None:
         old = end_of(ONE_BRAKE)
-        new = end_of(ONE_BRAKE, terms=terms_with(field, value), lines=((f"connection.{field}", 3),))
-        (change,) = compare_ends(old, new)
+        new = end_of(
+            ONE_BRAKE,
+            connection_table=terms_with(field, value),
+            lines=((f"connection.{field}", 3),),
+        )
+        (change,) = compare_versions(old, new)
         assert brief(change) == (level, "attribute", "connection", field, before, after)
         assert change.after_where == Location(path="<memory>", line=3, key=f"connection.{field}")
 
@@ -356,14 +360,14 @@ class TestEnd:
     )
     def test_end(self, field: str, value: Any, level: str) -> None:
         old = end_of(ONE_BRAKE)
-        (change,) = compare_ends(old, end_of(ONE_BRAKE, **{field: value}))
+        (change,) = compare_versions(old, end_of(ONE_BRAKE, **{field: value}))
         assert (change.level, change.section, change.field) == (level, "end", field)
         assert change.after == str(value)
 
     def test_parameters_keep_their_types_apart(self) -> None:
         old = end_of(ONE_BRAKE, parameters=(("a", 1), ("b", True), ("c", "x")))
         new = end_of(ONE_BRAKE, parameters=(("a", True), ("b", True), ("d", 2.5)))
-        changes = compare_ends(old, new)
+        changes = compare_versions(old, new)
         assert [brief(change) for change in changes] == [
             ("wire", "parameter", "a", "", "1", "true"),
             ("wire", "parameter", "c", "", '"x"', "not stated"),
@@ -389,7 +393,7 @@ class TestEnd:
                 Allowance(rule="swap", signal="ack", reason="fresh"),
             ),
         )
-        assert [brief(change) for change in compare_ends(old, new)] == [
+        assert [brief(change) for change in compare_versions(old, new)] == [
             ("text", "allowance", "hole", "", "old", "new"),
             ("text", "allowance", "overlap", "", "gone", "not stated"),
             ("text", "allowance", "swap", "ack", "not stated", "fresh"),
@@ -408,7 +412,7 @@ class TestEnd:
             ONE_BRAKE,
             relations=(kept, relation("b", 1, "s"), relation("c", 0, "s"), relation("d", 0)),
         )
-        assert [brief(change) for change in compare_ends(old, new)] == [
+        assert [brief(change) for change in compare_versions(old, new)] == [
             ("text", "relation", "a", "", "ack = 1 requires permit = 0", "not stated"),
             (
                 "text",
@@ -423,7 +427,7 @@ class TestEnd:
         ]
 
     def test_the_receiving_map_is_its_own_section(self) -> None:
-        changes = compare_ends(end_of(Map(), ONE_BRAKE), end_of(Map(), TWO_BRAKES))
+        changes = compare_versions(end_of(Map(), ONE_BRAKE), end_of(Map(), TWO_BRAKES))
         assert [change.section for change in changes] == ["receives"]
 
 
@@ -442,10 +446,10 @@ class TestConnection:
             parameters=(("a", 1),),
             allowances=(Allowance(rule="hole", reason="r"),),
         )
-        assert compare_connection(replace(connection, second=second)) == ()
+        assert compare_ends(replace(connection, second=second)) == ()
 
     def test_each_side_carries_the_name_of_its_end(self) -> None:
-        (change,) = compare_connection(pair_of(TWO_BRAKES, ONE_BRAKE))
+        (change,) = compare_ends(pair_of(TWO_BRAKES, ONE_BRAKE))
         assert (change.kind, change.section, change.sides) == (
             "removed",
             "SC1 -> LX",
@@ -459,7 +463,7 @@ class TestConnection:
             first=replace(connection.first, receives=TWO_BRAKES),
             second=replace(connection.second, sends=ONE_BRAKE),
         )
-        (change,) = compare_connection(connection)
+        (change,) = compare_ends(connection)
         assert (change.kind, change.section, change.sides) == (
             "added",
             "LX -> SC1",
@@ -468,8 +472,10 @@ class TestConnection:
 
     def test_terms_and_names(self) -> None:
         connection = pair_of(ONE_BRAKE, ONE_BRAKE)
-        second = replace(connection.second, terms=replace(TERMS, id=0x0108), name="LX2", peer="SC1")
-        changes = compare_connection(replace(connection, second=second))
+        second = replace(
+            connection.second, connection_table=replace(TERMS, id=0x0108), name="LX2", peer="SC1"
+        )
+        changes = compare_ends(replace(connection, second=second))
         assert [brief(change) for change in changes] == [
             ("wire", "attribute", "connection", "id", "0x0107", "0x0108"),
             ("name", "attribute", "LX2", "peer", "LX", "LX2"),
@@ -482,5 +488,5 @@ def test_a_million_bits_of_overlap_are_no_trap() -> None:
         Signal(name=f"s{number}", at=Place.at(number), width=4000, type="uint")
         for number in range(400)
     )
-    changes = compare_ends(end_of(Map()), end_of(Map(entries=wide)))
+    changes = compare_versions(end_of(Map()), end_of(Map(entries=wide)))
     assert len(changes) == 401

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo, profiles
-from safeframe.cli import main
-from safeframe.render.text import CAUTION
+from safeframe import _demo as demo
+from safeframe import protocols as profiles
+from safeframe._cli import main
+from safeframe._report.text import CAUTION
 
 PAIR = ["sc1-lx.toml", "lx-sc1.toml"]
 BEFORE = [f"before/{name}" for name in PAIR]

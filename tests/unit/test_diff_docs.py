@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from safeframe.diff import CLASSES, FIELDS, LEVELS, VERDICTS
+from safeframe._diff import CLASSES, FIELDS, LEVELS, VERDICTS
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "diff.md").read_text(encoding="utf-8")
 

@@ -7,20 +7,20 @@ from typing import Any
 
 import pytest
 
-from safeframe.bits import Place
-from safeframe.diff import (
+from safeframe._bits import Place
+from safeframe._diff import (
     CLASSES,
     EditComparison,
     EditStep,
     classify,
     classify_changes,
     compare_edits,
-    compare_ends,
+    compare_versions,
 )
-from safeframe.diff.classes import _BY_FIELD
-from safeframe.diff.levels import FIELDS
-from safeframe.model import Connection, Map
-from safeframe.source import Location
+from safeframe._diff.classes import _BY_FIELD
+from safeframe._diff.levels import FIELDS
+from safeframe._model import Connection, Map
+from safeframe._source import Location
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -272,7 +272,7 @@ class TestTerms:
 
     def test_a_time_changed_at_one_end_only(self) -> None:
         after = pair_of(ONE_BRAKE, ONE_BRAKE)
-        first = replace(after.first, terms=replace(TERMS, watchdog_ms=50))
+        first = replace(after.first, connection_table=replace(TERMS, watchdog_ms=50))
         comparison = compare_edits(BEFORE, replace(after, first=first))
         assert messages(comparison) == [
             (
@@ -284,9 +284,10 @@ class TestTerms:
         ]
 
     def test_the_same_id_at_both_ends(self) -> None:
-        terms = replace(TERMS, id=1)
+        connection_table = replace(TERMS, id=1)
         after = Connection(
-            first=replace(BEFORE.first, terms=terms), second=replace(BEFORE.second, terms=terms)
+            first=replace(BEFORE.first, connection_table=connection_table),
+            second=replace(BEFORE.second, connection_table=connection_table),
         )
         assert compare_edits(BEFORE, after).verdict == "identical"
 
@@ -414,22 +415,22 @@ class TestClasses:
         ],
     )
     def test_reasons(self, before: Map, after: Map, name: str, why: str) -> None:
-        found = classify_changes([("SC1", compare_ends(end_of(before), end_of(after)))])
+        found = classify_changes([("SC1", compare_versions(end_of(before), end_of(after)))])
         assert (name, why) in [(reason.name, reason.why) for reason in found.reasons]
 
     def test_runs_written_otherwise_belong_to_no_class(self) -> None:
         split = map_of(*ONE_BRAKE.entries[:5], gap("1.2", 2), gap("1.4", 4))
-        changes = compare_ends(end_of(ONE_BRAKE), end_of(split))
+        changes = compare_versions(end_of(ONE_BRAKE), end_of(split))
         assert classify_changes([("SC1", changes)]).reasons == ()
 
     def test_identity_timing_and_parameters(self) -> None:
         new = end_of(
             ONE_BRAKE,
-            terms=replace(TERMS, id=1, watchdog_ms=50),
+            connection_table=replace(TERMS, id=1, watchdog_ms=50),
             address=3,
             parameters=(("seed", 1),),
         )
-        found = classify_changes([("SC1", compare_ends(end_of(ONE_BRAKE), new))])
+        found = classify_changes([("SC1", compare_versions(end_of(ONE_BRAKE), new))])
         assert found.names == ("identity", "timing")
         assert [(reason.subject, reason.why) for reason in found.reasons] == [
             ("connection", "id 0x0107 -> 0x0001"),
@@ -440,5 +441,5 @@ class TestClasses:
 
     def test_several_classes_stand_worst_first(self) -> None:
         moved = with_entry(with_entry(TWO_BRAKES, 1, at=Place(0, 5)), 2, edge="both")
-        found = classify_changes([("SC1", compare_ends(end_of(ONE_BRAKE), end_of(moved)))])
+        found = classify_changes([("SC1", compare_versions(end_of(ONE_BRAKE), end_of(moved)))])
         assert found.names == ("relocating", "semantic", "taken from a gap")

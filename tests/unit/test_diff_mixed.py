@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from safeframe.bits import Place
-from safeframe.diff import VERDICTS, MixedRow, MixedTable, Piece, mixed_versions
-from safeframe.model import Map, Signal
+from safeframe._bits import Place
+from safeframe._diff import VERDICTS, ArrivingBits, MixedRow, MixedTable, mixed_versions
+from safeframe._model import Map, Signal
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -53,7 +53,7 @@ def test_a_new_consumer_reads_the_old_reserve() -> None:
         at=Place(1, 2),
         width=1,
         signal="brake2",
-        gets=(Piece(kind="reserved", at=Place(1, 2), width=1),),
+        gets=(ArrivingBits(kind="reserved", at=Place(1, 2), width=1),),
         verdict="constant",
         consequence='always 0, its safe value: never "brake 2 released"',
     )
@@ -264,18 +264,18 @@ class TestNoFrame:
 
 def test_terms_that_the_mix_holds_differently() -> None:
     before = pair_of(ONE_BRAKE, ONE_BRAKE)
-    terms = replace(TERMS, id=0x0108, watchdog_ms=50, name="new")
+    connection_table = replace(TERMS, id=0x0108, watchdog_ms=50, name="new")
     after = replace(
         before,
-        first=replace(before.first, terms=terms),
-        second=replace(before.second, terms=terms),
+        first=replace(before.first, connection_table=connection_table),
+        second=replace(before.second, connection_table=connection_table),
     )
     first, second = mixed_versions(before, after)
-    assert first.terms == (
+    assert first.connection_table == (
         ("id", "0x0108 at SC1, 0x0107 at LX"),
         ("watchdog_ms", "50 ms at SC1, 100 ms at LX"),
     )
-    assert second.terms[0] == ("id", "0x0107 at SC1, 0x0108 at LX")
+    assert second.connection_table[0] == ("id", "0x0107 at SC1, 0x0108 at LX")
 
 
 def test_verdicts_run_from_worst_to_mildest() -> None:

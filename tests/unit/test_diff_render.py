@@ -12,22 +12,22 @@ import jsonschema
 import pytest
 
 import safeframe
-from safeframe.bits import Place
-from safeframe.diff import (
+from safeframe._bits import Place
+from safeframe._diff import (
     VERDICTS,
     ChangeClass,
     classify,
     classify_changes,
-    compare_connection,
     compare_edits,
     compare_ends,
+    compare_versions,
     mixed_versions,
 )
-from safeframe.errors import InputError, Problem
-from safeframe.findings import Finding, Report
-from safeframe.model import Allowance, Connection, Map
-from safeframe.render import changes, changesjson
-from safeframe.render.text import CAUTION, Look
+from safeframe._errors import InputError, Problem
+from safeframe._findings import Finding, Report
+from safeframe._model import Allowance, Connection, Map
+from safeframe._report import changes, changesjson
+from safeframe._report.text import CAUTION, Look
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -47,11 +47,11 @@ LONGER = map_of(*TWO_BRAKES.entries, sig("pump", "2.0", 9))
 
 
 def versions(before: Map, after: Map) -> str:
-    return changes.changes("SC1", compare_ends(end_of(before), end_of(after)))
+    return changes.changes("SC1", compare_versions(end_of(before), end_of(after)))
 
 
 def between(sent: Map, received: Map) -> str:
-    return changes.changes("SC1 and LX", compare_connection(pair_of(sent, received)))
+    return changes.changes("SC1 and LX", compare_ends(pair_of(sent, received)))
 
 
 def report_of(*severities: str) -> Report:
@@ -78,7 +78,7 @@ def test_no_difference() -> None:
 
 
 def test_one_end_before_and_after() -> None:
-    found = compare_ends(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
+    found = compare_versions(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
     shown = changes.changes("SC1", found, classes=classify_changes([("SC1", found)]))
     assert (
         shown
@@ -194,10 +194,10 @@ def test_words_outside_the_maps() -> None:
     new = end_of(
         ONE_BRAKE,
         parameters=(("seed", 1),),
-        terms=replace(TERMS, watchdog_ms=50),
+        connection_table=replace(TERMS, watchdog_ms=50),
         allowances=(Allowance(rule="swap", signal="ack", reason="new"),),
     )
-    shown = changes.changes("SC1", compare_ends(old, new))
+    shown = changes.changes("SC1", compare_versions(old, new))
     assert "wire: seed  [parameters]\n    parameter changed from not stated to 1\n" in shown
     assert "watchdog_ms changed from 100 ms to 50 ms" in shown
     assert "text: hole  [allow]\n    allowance for the whole map changed from old" in shown
@@ -346,9 +346,10 @@ wire: brake2  [SC1 -> LX]
 
     def test_terms_that_differ_meanwhile(self) -> None:
         before = pair_of(ONE_BRAKE, ONE_BRAKE)
-        terms = replace(TERMS, id=0x0108)
+        connection_table = replace(TERMS, id=0x0108)
         after = Connection(
-            first=replace(before.first, terms=terms), second=replace(before.second, terms=terms)
+            first=replace(before.first, connection_table=connection_table),
+            second=replace(before.second, connection_table=connection_table),
         )
         assert "old\n  id: 0x0108 at SC1, 0x0107 at LX\n" in four(before, after)
 
@@ -394,7 +395,7 @@ class TestJson:
         return document
 
     def test_versions(self) -> None:
-        found = compare_ends(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
+        found = compare_versions(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
         document = self.check(
             changesjson.changes(
                 "versions", ["SC1"], found, classes=classify_changes([("SC1", found)])
@@ -449,9 +450,9 @@ class TestJson:
 
     def test_edits(self) -> None:
         before = pair_of(ONE_BRAKE, ONE_BRAKE)
-        terms = replace(TERMS, id=0x0108)
+        connection_table = replace(TERMS, id=0x0108)
         after = pair_of(LONGER, TWO_BRAKES)
-        after = replace(after, first=replace(after.first, terms=terms))
+        after = replace(after, first=replace(after.first, connection_table=connection_table))
         document = self.check(
             changesjson.edits(
                 compare_edits(before, after),

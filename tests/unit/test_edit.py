@@ -6,24 +6,24 @@ from typing import Any
 
 import pytest
 
-from safeframe import demo
-from safeframe.bits import Place
+from safeframe import _demo as demo
+from safeframe._bits import Place
+from safeframe._errors import InputError, UsageError
+from safeframe._mapfile import dumps, loads
 from safeframe.edit import (
     Bind,
     Declare,
     Edit,
     Insert,
+    MapText,
     Move,
     Operation,
     Remove,
     Rename,
     Resize,
-    Source,
     edit,
 )
-from safeframe.edit.patch import unified_patch
-from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import dumps, loads
+from safeframe.edit._patch import unified_patch
 
 HEAD = 'format = "safeframe-map/1" # 1\r\nconnection={name="SC1-LX",profile="plain"}\r\n'
 SC1 = (
@@ -99,7 +99,7 @@ reserved = 7
 
 
 def done(operation: Operation, sc1: str = SC1, lx: str = LX) -> Edit:
-    return edit(Source(path="sc1.toml", text=sc1), Source(path="lx.toml", text=lx), operation)
+    return edit(MapText(path="sc1.toml", text=sc1), MapText(path="lx.toml", text=lx), operation)
 
 
 def lines_of(result: Edit) -> tuple[list[str], list[str]]:
@@ -536,7 +536,7 @@ def test_all_problems_of_both_files_are_told() -> None:
 
 def test_csv_is_edited_too() -> None:
     sheet = dumps(loads(LX), format="csv").replace("\n", "\r\n")
-    sources = Source(path="sc1.toml", text=SC1), Source(path="lx.CSV", text=sheet)
+    sources = MapText(path="sc1.toml", text=SC1), MapText(path="lx.CSV", text=sheet)
     result = edit(*sources, Insert(name="new", after="permit", binds={"SC1": "x", "LX": "X, Y"}))
     assert lines_of(result)[1] == [
         "-receives,0.1,,3" + "," * 14,
@@ -550,7 +550,7 @@ def test_csv_is_edited_too() -> None:
 
 def test_the_change_of_the_demo() -> None:
     before, after = demo.before(), demo.after()
-    sources = [Source(path=name, text=before[name]) for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    sources = [MapText(path=name, text=before[name]) for name in ("sc1-lx.toml", "lx-sc1.toml")]
     first = edit(
         sources[0],
         sources[1],

@@ -9,25 +9,25 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe import checks
-from safeframe.bits import Place
+from safeframe import _checks as checks
+from safeframe._bits import Place
+from safeframe._errors import UsageError
+from safeframe._findings import at_or_above
+from safeframe._mapfile import dumps, loads
+from safeframe._model import Connection, End, Map, Signal
 from safeframe.edit import (
     Bind,
     Declare,
     Edit,
     Insert,
+    MapText,
     Move,
     Operation,
     Remove,
     Rename,
     Resize,
-    Source,
     edit,
 )
-from safeframe.errors import UsageError
-from safeframe.findings import at_or_above
-from safeframe.mapfile import dumps, loads
-from safeframe.model import Connection, End, Map, Signal
 from tests.strategies import clean_connections, ends, names, places
 
 from .test_mapfile_patch import as_tables
@@ -39,12 +39,12 @@ STYLES: dict[str, Callable[[End], str]] = {
 }
 
 
-def read(source: Source) -> End:
+def read(source: MapText) -> End:
     return loads(source.text, format=source.path[-4:].lstrip("."))
 
 
 @st.composite
-def pairs(draw: st.DrawFn) -> tuple[Connection, tuple[Source, Source]]:
+def pairs(draw: st.DrawFn) -> tuple[Connection, tuple[MapText, MapText]]:
     """Draw a clean connection and its files, each in a style and with line ends of its own."""
     connection = draw(clean_connections())
     sources = []
@@ -54,7 +54,7 @@ def pairs(draw: st.DrawFn) -> tuple[Connection, tuple[Source, Source]]:
             draw(st.sampled_from(("\n", "\r\n"))),
         )
         text = STYLES[style](end).replace("\n", line_end)
-        sources.append(Source(path=f"{end.name} in {style}", text=text))
+        sources.append(MapText(path=f"{end.name} in {style}", text=text))
     return connection, (sources[0], sources[1])
 
 
@@ -126,7 +126,7 @@ def codes(width: int) -> dict[str, object]:
 class TestInsert:
     @given(pairs(), st.data())
     def test_insert_and_remove(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: the width comes out of the reserve at both ends, and removing gives it back."""
         connection, sources = drawn
@@ -180,7 +180,7 @@ class TestInsert:
 
     @given(pairs(), st.data())
     def test_a_signal_that_one_end_has_is_completed(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: removing a signal at one end and inserting it again makes both ends agree."""
         connection, sources = drawn
@@ -209,7 +209,7 @@ class TestInsert:
 class TestRemove:
     @given(pairs(), st.data())
     def test_its_bits_are_reserve(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: only the bits of the signal change, from it to reserve."""
         connection, sources = drawn
@@ -223,7 +223,7 @@ class TestRemove:
 class TestMove:
     @given(pairs(), st.data())
     def test_only_one_signal_moves(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: the signal leaves reserve behind and stands on what was reserve or its own."""
         connection, sources = drawn
@@ -249,7 +249,7 @@ class TestMove:
 class TestResize:
     @given(pairs(), st.data())
     def test_the_bits_after_it_are_taken_or_given(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: the signal stays at its place and grows or shrinks into the reserve after it."""
         connection, sources = drawn
@@ -274,7 +274,7 @@ class TestResize:
 class TestRename:
     @given(pairs(), st.data())
     def test_there_and_back(
-        self, drawn: tuple[Connection, tuple[Source, Source]], data: st.DataObject
+        self, drawn: tuple[Connection, tuple[MapText, MapText]], data: st.DataObject
     ) -> None:
         """MUST: a rename changes no bit, and renaming back restores every byte."""
         connection, sources = drawn
@@ -290,7 +290,7 @@ class TestRename:
 
 
 @st.composite
-def any_pair(draw: st.DrawFn) -> tuple[Source, Source]:
+def any_pair(draw: st.DrawFn) -> tuple[MapText, MapText]:
     """Draw two files of any two ends: holes, overlaps, repeated names, any order."""
     first = draw(ends())
     second = draw(ends())
@@ -301,15 +301,15 @@ def any_pair(draw: st.DrawFn) -> tuple[Source, Source]:
     )
     styles = [draw(st.sampled_from(sorted(STYLES))) for _ in range(2)]
     return (
-        Source(path=styles[0], text=STYLES[styles[0]](first)),
-        Source(path=styles[1], text=STYLES[styles[1]](second)),
+        MapText(path=styles[0], text=STYLES[styles[0]](first)),
+        MapText(path=styles[1], text=STYLES[styles[1]](second)),
     )
 
 
 class TestWrongMaps:
     @given(any_pair(), st.data())
     def test_an_edit_is_done_or_refused(
-        self, sources: tuple[Source, Source], data: st.DataObject
+        self, sources: tuple[MapText, MapText], data: st.DataObject
     ) -> None:
         """MUST: whatever the maps are, an edit is refused in words, or keeps sizes and signals."""
         before = [read(source) for source in sources]

@@ -8,28 +8,28 @@ from typing import Any
 
 import pytest
 
-from safeframe.errors import UsageError
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.frame import opcua
-from safeframe.model import Connection, End, Map
+from safeframe._errors import UsageError
+from safeframe._link import Link, link_of
+from safeframe._model import Connection, End, Map
+from safeframe.frame import _opcua as opcua
 
-from .exchanges import CASES, end_with, make
+from .links import CASES, end_with, make
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_sizes_are_those_of_frames(case: tuple[str, int, int, dict[str, Any]]) -> None:
-    exchange = make(*case)
-    session = exchange.session()
-    for side in exchange.order:
-        size = exchange.sent(side).size_octets
+    link = make(*case)
+    session = link.session()
+    for side in link.order:
+        size = link.sent(side).size_octets
         data = bytes(range(1, size + 1))
-        octets = exchange.produce(session, side, data, 128_000)
-        assert len(octets) == exchange.sizes[side]
-        assert exchange.data_of(octets) == (data if exchange.carries[side] else None)
+        octets = link.produce(session, side, data, 128_000)
+        assert len(octets) == link.sizes[side]
+        assert link.data_of(octets) == (data if link.carries[side] else None)
 
 
-def both(exchange: Exchange, change: Callable[[End], End]) -> Connection:
-    first, second = exchange.connection.ends
+def both(link: Link, change: Callable[[End], End]) -> Connection:
+    first, second = link.connection.ends
     return Connection(first=change(first), second=change(second))
 
 
@@ -40,24 +40,24 @@ def without(name: str) -> Callable[[End], End]:
 
 
 def test_times() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    assert (exchange.tick_us, exchange.watchdog_us) == (12_000, 100_000)
+    link = make("fscp-12-1", 2, 2, {})
+    assert (link.tick_us, link.watchdog_us) == (12_000, 100_000)
     shorter = Connection(
-        first=exchange.connection.first, second=end_with(exchange.connection.second, watchdog_ms=50)
+        first=link.connection.first, second=end_with(link.connection.second, watchdog_ms=50)
     )
-    assert exchange_of(shorter).watchdog_us == 50_000
-    bare = both(exchange, lambda end: end_with(end, watchdog_ms=None, exchange_ms=None))
-    assert exchange_of(bare).watchdog_us is None
-    assert exchange_of(bare).tick_us == 10_000
+    assert link_of(shorter).watchdog_us == 50_000
+    bare = both(link, lambda end: end_with(end, watchdog_ms=None, exchange_ms=None))
+    assert link_of(bare).watchdog_us is None
+    assert link_of(bare).tick_us == 10_000
 
 
 def test_names_and_order() -> None:
-    exchange = make("opcua-safety", 0, 3, {})
-    assert exchange.names == ("SC1", "LX")
-    assert exchange.order == (0, 1)
-    turned = Connection(first=exchange.connection.second, second=exchange.connection.first)
-    assert exchange_of(turned).order == (1, 0)
-    assert exchange_of(turned).carries == (True, False)
+    link = make("opcua-safety", 0, 3, {})
+    assert link.names == ("SC1", "LX")
+    assert link.order == (0, 1)
+    turned = Connection(first=link.connection.second, second=link.connection.first)
+    assert link_of(turned).order == (1, 0)
+    assert link_of(turned).carries == (True, False)
 
 
 @pytest.mark.parametrize(
@@ -101,13 +101,13 @@ def test_names_and_order() -> None:
     ],
 )
 def test_what_maps_may_lack(profile: str, change: Callable[[End], End], message: str) -> None:
-    exchange = make(profile, 0 if profile == "opcua-safety" else 2, 2, {})
-    changed = both(exchange, change)
+    link = make(profile, 0 if profile == "opcua-safety" else 2, 2, {})
+    changed = both(link, change)
     if not message:
-        assert exchange_of(changed).sizes == (6, 6)
+        assert link_of(changed).sizes == (6, 6)
         return
     with pytest.raises(UsageError) as caught:
-        exchange_of(changed)
+        link_of(changed)
     assert str(caught.value) == message
 
 
@@ -127,41 +127,41 @@ def test_format_of_fscp_2_1() -> None:
 
 
 def test_profiles_without_frames() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    plain = both(exchange, lambda end: end_with(end, profile="plain"))
+    link = make("fscp-12-1", 2, 2, {})
+    plain = both(link, lambda end: end_with(end, profile="plain"))
     with pytest.raises(UsageError, match=r"^the profile plain has no frames$"):
-        exchange_of(plain)
+        link_of(plain)
 
 
 def test_settings_replace_what_the_maps_say() -> None:
-    exchange = make("fscp-12-1", 2, 2, {"connection_id": 9})
-    assert exchange.settings == {"connection_id": 9}
+    link = make("fscp-12-1", 2, 2, {"connection_id": 9})
+    assert link.settings == {"connection_id": 9}
     with pytest.raises(UsageError, match="a session of fscp-12-1"):
         make("fscp-12-1", 2, 2, {"colour": 9})
 
 
 def test_no_manager_id() -> None:
-    exchange = make("fscp-13-1", 2, 2, {})
-    assert exchange.settings["manager_id"] == bytes.fromhex("0060650012ab")
-    bare = exchange_of(both(exchange, without("manager_id")))
+    link = make("fscp-13-1", 2, 2, {})
+    assert link.settings["manager_id"] == bytes.fromhex("0060650012ab")
+    bare = link_of(both(link, without("manager_id")))
     assert bare.settings == {"domain": 0x101}
 
 
 def test_service_frames_of_fscp_13_1_carry_no_process_data() -> None:
-    exchange = make("fscp-13-1", 2, 2, {})
-    octets = exchange.session().produce("35", data=b"\x01\x02", id=56, target=36)
-    assert exchange.data_of(octets) is None
+    link = make("fscp-13-1", 2, 2, {})
+    octets = link.session().produce("35", data=b"\x01\x02", id=56, target=36)
+    assert link.data_of(octets) is None
 
 
 def test_fail_safe_data_reach_the_receiver_as_zeros() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    octets = exchange.session().produce("master", data=b"\x01\x02", command=0x08)
-    assert exchange.data_of(octets) == b"\x00\x00"
+    link = make("fscp-12-1", 2, 2, {})
+    octets = link.session().produce("master", data=b"\x01\x02", command=0x08)
+    assert link.data_of(octets) == b"\x00\x00"
 
 
 def test_structure_signature_is_computed_where_it_is_not_stated() -> None:
-    exchange = make("opcua-safety", 0, 3, {})
-    bare = both(exchange, without("structure_signature"))
+    link = make("opcua-safety", 0, 3, {})
+    bare = both(link, without("structure_signature"))
     signature = opcua.structure_signature("Lift", [1] * 7 + [3, 3])
     ids = opcua.spdu_ids(
         base_id="72962b91-fa75-4ae6-8d28-b404dc7daf63",
@@ -169,10 +169,10 @@ def test_structure_signature_is_computed_where_it_is_not_stated() -> None:
         signature=signature,
         provider_id=0x3A2C01DB,
     )
-    assert exchange_of(bare).settings["spdu_ids"] == ids
+    assert link_of(bare).settings["spdu_ids"] == ids
     odd = dataclasses.replace(
         bare.second,
         sends=Map(entries=(dataclasses.replace(bare.second.sends.signals[-1], width=7),)),
     )
     with pytest.raises(UsageError, match=r"because a signal has no OPC UA type$"):
-        exchange_of(Connection(first=bare.first, second=odd))
+        link_of(Connection(first=bare.first, second=odd))

@@ -12,10 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import demo, mapfile
-from safeframe.bits import Place
-from safeframe.diff import FIELDS, compare_connection, compare_ends
-from safeframe.fingerprint import (
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe._bits import Place
+from safeframe._diff import FIELDS, compare_ends, compare_versions
+from safeframe._fingerprint import (
     SHARED,
     canonical,
     digest,
@@ -26,9 +27,9 @@ from safeframe.fingerprint import (
     wire_facts,
     wire_fingerprint,
 )
-from safeframe.model import Connection, End, Map, Reserved, Signal
-from safeframe.profiles import Source
-from safeframe.source import Location
+from safeframe._model import Connection, End, Map, Reserved, Signal
+from safeframe._source import Location
+from safeframe.protocols import Source
 from tests.rules.examples import examples
 from tests.strategies import clean_connections, ends
 
@@ -67,7 +68,7 @@ def test_every_field_belongs_to_one_fingerprint() -> None:
         if table in SHARED
     }
     assert shared == {table: set(names) for table, names in SHARED.items()}
-    for value in (SC1.sends.signals[0], SC1.sends.reserved[0], SC1.terms, SC1):
+    for value in (SC1.sends.signals[0], SC1.sends.reserved[0], SC1.connection_table, SC1):
         table = type(value).__name__
         fields = {field.name for field in dataclasses.fields(value) if field.compare}
         assert fields - {"terms", "sends", "receives"} == set(FIELDS[table])
@@ -147,7 +148,7 @@ def test_documents() -> None:
 def test_facts() -> None:
     both = Connection(first=SC1, second=LX)
     assert wire_facts(both) == (("SC1-LX wire fingerprint", wire_fingerprint(LX)[:16]),)
-    other = replace(LX, terms=replace(LX.terms, exchange_ms=13))
+    other = replace(LX, connection_table=replace(LX.connection_table, exchange_ms=13))
     assert wire_facts(Connection(first=SC1, second=other)) == (
         (
             "SC1-LX wire fingerprint",
@@ -215,7 +216,7 @@ class TestSameAtBothEnds:
             second=replace(end, receives=Map(entries=tuple(entries))),
         )
         same = wire_fingerprint(changed.first) == wire_fingerprint(changed.second)
-        assert same == (compare_connection(changed) == ())
+        assert same == (compare_ends(changed) == ())
         assert prints(changed.second) != prints(end)
 
 
@@ -256,11 +257,13 @@ class TestEveryDifference:
             name = data.draw(st.sampled_from(names))
             changed = replace(end, **{name: getattr(other, name)})
         else:
-            names = [f.name for f in dataclasses.fields(end.terms)]
+            names = [f.name for f in dataclasses.fields(end.connection_table)]
             name = data.draw(st.sampled_from(names))
-            terms = replace(end.terms, **{name: getattr(other.terms, name)})
-            changed = replace(end, terms=terms)
-        if compare_ends(end, changed):
+            connection_table = replace(
+                end.connection_table, **{name: getattr(other.connection_table, name)}
+            )
+            changed = replace(end, connection_table=connection_table)
+        if compare_versions(end, changed):
             assert prints(changed) != prints(end)
 
 

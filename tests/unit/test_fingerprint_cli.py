@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo
-from safeframe.cli import main
+from safeframe import _demo as demo
+from safeframe._cli import main
 from tests.unit.schemas import validate
 from tests.unit.test_fingerprint import WIRE
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.errors import UsageError
+from safeframe._errors import UsageError
 from safeframe.fixtures import Follow, identification, identify, walking_one
 
 

@@ -11,21 +11,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import cases, checks, fixtures, frame
-from safeframe.bits import Place
+from safeframe import _cases as cases
+from safeframe import _checks as checks
+from safeframe import fixtures, frame
+from safeframe._bits import Place
+from safeframe._codec import decode
+from safeframe._errors import UsageError
+from safeframe._link import Link, link_of
+from safeframe._model import Connection, Map, Relation, Reserved, Signal
 from safeframe.capture import Judge
-from safeframe.errors import UsageError
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.fixtures import ERRORS, KINDS, Set, Step
-from safeframe.fixtures.mistakes import MARK
-from safeframe.fixtures.states import data
-from safeframe.fixtures.undetected import lightest
-from safeframe.model import Connection, Map, Relation, Reserved, Signal
-from safeframe.reading import read
+from safeframe.fixtures import ERRORS, KINDS, FrameSet, SentFrame
+from safeframe.fixtures._mistakes import MARK
+from safeframe.fixtures._states import data
+from safeframe.fixtures._undetected import lightest
 from safeframe.relations import Watch
 from tests.strategies import clean_connections
 
-from .exchanges import CASES, demo_connection, end_with, make
+from .links import CASES, demo_connection, end_with, make
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 VERDICTS = {
@@ -37,19 +39,19 @@ VERDICTS = {
 }
 
 
-def sets_of(exchange: Exchange, seed: int) -> list[Set]:
+def sets_of(link: Link, seed: int) -> list[FrameSet]:
     return [
         each
         for kind in KINDS
-        if kind != "start-up" or exchange.profile == "fscp-12-1"
+        if kind != "start-up" or link.profile == "fscp-12-1"
         # The patterns hang on the sizes alone, and looking for them takes a while.
         if kind != "undetected" or not seed
-        for each in fixtures.make(exchange, kind, seed=seed, count=20)
+        for each in fixtures.make(link, kind, seed=seed, count=20)
     ]
 
 
-def judged(exchange: Exchange, steps: tuple[Step, ...]) -> list[tuple[str, str]]:
-    judge = Judge(exchange, fresh=True)
+def judged(link: Link, steps: tuple[SentFrame, ...]) -> list[tuple[str, str]]:
+    judge = Judge(link, fresh=True)
     opinions = [judge.judge(step.side, step.octets, step.time_us) for step in steps]
     return [(VERDICTS[opinion.result], opinion.check) for opinion in opinions]
 
@@ -60,21 +62,21 @@ class TestVerdicts:
     @pytest.mark.parametrize("case", CASES, ids=str)
     @pytest.mark.parametrize("seed", [0, 1, 7])
     def test_of_every_profile(self, case: tuple[str, int, int, dict[str, Any]], seed: int) -> None:
-        exchange = make(*case)
-        for each in sets_of(exchange, seed):
+        link = make(*case)
+        for each in sets_of(link, seed):
             stated = [
                 ("accept" if step.verdict == "undetected" else step.verdict, step.check)
                 for step in each.steps
             ]
-            assert judged(exchange, each.steps) == stated, each.label
+            assert judged(link, each.steps) == stated, each.label
 
     @settings(max_examples=15)
     @given(connection=clean_connections("fscp-12-1"), seed=st.integers(0, 1 << 32))
     def test_of_any_connection(self, connection: Connection, seed: int) -> None:
-        exchange = exchange_of(connection)
-        for each in fixtures.make(exchange, "faults", seed=seed):
+        link = link_of(connection)
+        for each in fixtures.make(link, "faults", seed=seed):
             stated = [(step.verdict, step.check) for step in each.steps]
-            assert judged(exchange, each.steps) == stated, each.label
+            assert judged(link, each.steps) == stated, each.label
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
@@ -89,9 +91,9 @@ def test_every_communication_error_once(case: tuple[str, int, int, dict[str, Any
 
 
 def test_a_single_change() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    legal = fixtures.make(exchange, "states", seed=1, count=14)[0].steps
-    (corrupted, *_) = fixtures.make(exchange, "faults", seed=1)
+    link = make("fscp-12-1", 2, 2, {})
+    legal = fixtures.make(link, "states", seed=1, count=14)[0].steps
+    (corrupted, *_) = fixtures.make(link, "faults", seed=1)
     *before, bad = corrupted.steps
     assert tuple(before) == legal[: len(before)]
     good = legal[len(before)]
@@ -104,8 +106,8 @@ def test_a_single_change() -> None:
 
 def test_old_numbers_have_wrapped_neighbours() -> None:
     """A neighbour of the largest id or serial number is the smallest."""
-    exchange = make("fscp-12-1", 2, 2, {"connection_id": 65535})
-    addressed = fixtures.make(exchange, "faults", seed=1)[-1].steps[-1]
+    link = make("fscp-12-1", 2, 2, {"connection_id": 65535})
+    addressed = fixtures.make(link, "faults", seed=1)[-1].steps[-1]
     assert addressed.octets[-2:] == b"\x01\x00"
 
 
@@ -113,13 +115,13 @@ def test_old_numbers_have_wrapped_neighbours() -> None:
 def test_start_up_is_the_published_exchange(first: int, second: int) -> None:
     """Session ids apart, the start-up is that of the recorded exchange, octet by octet."""
     published = cases.load(ROOT / "vectors" / "published" / "fscp-12-1-exchange.json").cases
-    exchange = make("fscp-12-1", first, second, {"connection_id": 7})
-    first_end, second_end = exchange.connection.ends
+    link = make("fscp-12-1", first, second, {"connection_id": 7})
+    first_end, second_end = link.connection.ends
     slave = dataclasses.replace(second_end, address=3)
-    exchange = exchange_of(
+    link = link_of(
         Connection(first=end_with(first_end, id=7), second=end_with(slave, id=7)),
     )
-    (made,) = fixtures.make(exchange, "start-up", seed=1)
+    (made,) = fixtures.make(link, "start-up", seed=1)
     # The two Session frames hold random ids, and the CRC of the second hangs on the first.
     ours, theirs = made.steps[:10], published[:10]
     assert [step.octets[0] for step in ours] == [case.octets[0] for case in theirs[:8]] + [8, 8]
@@ -133,10 +135,10 @@ def test_start_up_is_the_published_exchange(first: int, second: int) -> None:
 
 
 def test_start_up_sends_application_parameters_in_chunks() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    first, second = exchange.connection.ends
+    link = make("fscp-12-1", 2, 2, {})
+    first, second = link.connection.ends
     slave = dataclasses.replace(second, parameters=(("application_parameters", "aabbcc"),))
-    (made,) = fixtures.make(exchange_of(Connection(first=first, second=slave)), "start-up", seed=1)
+    (made,) = fixtures.make(link_of(Connection(first=first, second=slave)), "start-up", seed=1)
     sent = [frame.parse("fscp-12-1", step.octets).values for step in made.steps if step.side == 0]
     chunks = [values["data"].hex() for values in sent if values["command"] == 0x52]
     assert chunks == ["0200", "6400", "0300", "aabb", "cc00"]
@@ -145,9 +147,9 @@ def test_start_up_sends_application_parameters_in_chunks() -> None:
 @pytest.mark.parametrize("kind", ["start-up", "faults"])
 def test_watchdog_must_be_stated(kind: str) -> None:
     first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
-    exchange = exchange_of(Connection(first=first, second=second))
+    link = link_of(Connection(first=first, second=second))
     with pytest.raises(UsageError, match=r"^SC1-LX must state watchdog_ms for "):
-        fixtures.make(exchange, kind)
+        fixtures.make(link, kind)
 
 
 def test_start_up_is_offered_for_one_profile() -> None:
@@ -157,16 +159,16 @@ def test_start_up_is_offered_for_one_profile() -> None:
 
 
 def test_unknown_kind_and_count() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
+    link = make("fscp-12-1", 2, 2, {})
     with pytest.raises(UsageError, match=r"^kind must be one of identification, .*, not 'x'$"):
-        fixtures.make(exchange, "x")
+        fixtures.make(link, "x")
     with pytest.raises(UsageError, match=r"^count must be 1 or more, not 0$"):
-        fixtures.make(exchange, "states", count=0)
+        fixtures.make(link, "states", count=0)
 
 
 def test_identification_reaches_the_wire() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    made = fixtures.make(exchange, "identification", seed=1)
+    link = make("fscp-12-1", 2, 2, {})
+    made = fixtures.make(link, "identification", seed=1)
     assert [each.label for each in made] == ["identification-sc1", "identification-lx"]
     for side, each in enumerate(made):
         sent = [step.data for step in each.steps if step.side == side and step.data]
@@ -176,10 +178,10 @@ def test_identification_reaches_the_wire() -> None:
 
 
 def test_sides_without_data_get_no_patterns() -> None:
-    exchange = make("opcua-safety", 0, 3, {})
-    made = fixtures.make(exchange, "walking-one", seed=1)
+    link = make("opcua-safety", 0, 3, {})
+    made = fixtures.make(link, "walking-one", seed=1)
     assert [each.label for each in made] == ["walking-one-lx"]
-    assert [each.label for each in fixtures.make(exchange, "undetected", seed=1)] == [
+    assert [each.label for each in fixtures.make(link, "undetected", seed=1)] == [
         "undetected-lightest-lx",
         "undetected-shortest-lx",
     ]
@@ -249,34 +251,34 @@ class TestStates:
         ),
     )
 
-    def related(self, *relations: Relation) -> Exchange:
+    def related(self, *relations: Relation) -> Link:
         first, second = demo_connection().ends
-        return exchange_of(
+        return link_of(
             Connection(first=dataclasses.replace(first, relations=relations), second=second)
         )
 
     @settings(max_examples=15)
     @given(seed=st.integers(0, 1 << 64))
     def test_relations_hold(self, seed: int) -> None:
-        exchange = self.related(*self.RELATIONS)
-        (made,) = fixtures.make(exchange, "states", seed=seed, count=40)
-        watch = Watch(exchange.connection.first)
+        link = self.related(*self.RELATIONS)
+        (made,) = fixtures.make(link, "states", seed=seed, count=40)
+        watch = Watch(link.connection.first)
         rows = [step for step in made.steps if step.data]
         seen = set()
         for number, step in enumerate(rows):
-            values = read(exchange.sent(step.side), step.data)
+            values = decode(link.sent(step.side), step.data)
             if step.side == 0:
                 assert watch.feed(6.0 * number, sends=values) == ()
                 seen.add((values["brake1_release"].raw, values["permit_torque"].raw))
         assert (1, 0) not in seen
 
     def test_relations_are_not_vacuous(self) -> None:
-        exchange = self.related()
+        link = self.related()
         watch = Watch(self.related(*self.RELATIONS).connection.first)
-        (made,) = fixtures.make(exchange, "states", seed=1, count=200)
+        (made,) = fixtures.make(link, "states", seed=1, count=200)
         rows = [step for step in made.steps if step.data and step.side == 0]
         found = [
-            watch.feed(12.0 * number, sends=read(exchange.sent(0), step.data))
+            watch.feed(12.0 * number, sends=decode(link.sent(0), step.data))
             for number, step in enumerate(rows)
         ]
         assert {violation.relation.name for each in found for violation in each} == {
@@ -312,22 +314,22 @@ class TestStates:
         idle = Map(entries=(Reserved(at=Place(0, 0), width=16),))
         first = dataclasses.replace(ends[0], sends=only, receives=idle, relations=(stuck,))
         second = dataclasses.replace(ends[1], sends=idle, receives=only)
-        exchange = exchange_of(Connection(first=first, second=second))
-        steps = fixtures.make(exchange, "states", count=4)[0].steps
+        link = link_of(Connection(first=first, second=second))
+        steps = fixtures.make(link, "states", count=4)[0].steps
         assert {step.data for step in steps if step.side == 0 and step.data} == {b"\x00\x00"}
         back = Map(entries=(ends[0].receives.signals[0], Reserved(at=Place(0, 1), width=15)))
         first = dataclasses.replace(first, receives=back, relations=(late, never, kept))
         second = dataclasses.replace(second, sends=back)
-        exchange = exchange_of(Connection(first=first, second=second))
+        link = link_of(Connection(first=first, second=second))
         with pytest.raises(UsageError, match=r"^a legal state must follow within 200 trials: late"):
-            fixtures.make(exchange, "states", count=400)
+            fixtures.make(link, "states", count=400)
 
     def test_no_signals_at_all(self) -> None:
         ends = demo_connection().ends
         idle = Map(entries=(Reserved(at=Place(0, 0), width=16),))
         first, second = (dataclasses.replace(end, sends=idle, receives=idle) for end in ends)
-        exchange = exchange_of(Connection(first=first, second=second))
-        steps = fixtures.make(exchange, "states", count=3)[0].steps
+        link = link_of(Connection(first=first, second=second))
+        steps = fixtures.make(link, "states", count=3)[0].steps
         assert {step.data for step in steps if step.data} == {b"\x00\x00"}
 
     def test_numbers_of_every_type(self) -> None:
@@ -344,14 +346,14 @@ class TestStates:
             )
         )
         first = dataclasses.replace(ends[0], sends=wide)
-        exchange = exchange_of(Connection(first=first, second=ends[1]))
-        states = list(fixtures.legal_states(exchange, 1, 300))
+        link = link_of(Connection(first=first, second=ends[1]))
+        states = list(fixtures.legal_states(link, 1, 300))
         modes = {first["mode"] for first, _ in states}
         assert modes == {0, 1, 3}  # 0 is the safe value of the first state only
         assert min(first["level"] for first, _ in states) < 0
         assert {type(first["share"]) for first, _ in states[1:] if first["share"]} == {float}
         assert all(first["count"] < 1 << 53 for first, _ in states)
-        assert data(exchange, 0, states[-1][0])
+        assert data(link, 0, states[-1][0])
 
 
 class TestDeterminism:
@@ -360,15 +362,15 @@ class TestDeterminism:
     def test_pinned(self) -> None:
         digest = hashlib.sha256()
         for kind in KINDS:
-            made = fixtures.make(exchange_of(demo_connection()), kind, seed=2026)
+            made = fixtures.make(link_of(demo_connection()), kind, seed=2026)
             for each in made:
                 for step in each.steps:
                     digest.update(step.octets + step.time_us.to_bytes(8, "little"))
         assert digest.hexdigest() == PINNED
 
     def test_another_seed_gives_other_octets(self) -> None:
-        exchange = exchange_of(demo_connection())
-        made = [fixtures.make(exchange, "states", seed=seed) for seed in (1, 1, 2)]
+        link = link_of(demo_connection())
+        made = [fixtures.make(link, "states", seed=seed) for seed in (1, 1, 2)]
         assert made[0] == made[1] != made[2]
 
 

@@ -15,21 +15,22 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import cases, fixtures
+from safeframe import _cases as cases
+from safeframe import fixtures
+from safeframe._errors import UsageError
+from safeframe._link import Link
 from safeframe.capture import Packet, read_recording
-from safeframe.errors import UsageError
-from safeframe.exchange import Exchange
 from safeframe.fixtures import BANNER, FORMATS
 
-from .exchanges import CASES, make
+from .links import CASES, make
 
 TITLE = "SC1-LX: test"
 PLACE = {"fscp-13-1": 14, "fscp-2-1": 18}
 
 
-def written(exchange: Exchange, format: str, kind: str = "faults") -> bytes:  # noqa: A002
-    sets = fixtures.make(exchange, kind, seed=1)
-    return fixtures.write(sets, exchange, format, title=TITLE)
+def written(link: Link, format: str, kind: str = "faults") -> bytes:  # noqa: A002
+    sets = fixtures.make(link, kind, seed=1)
+    return fixtures.write(sets, link, format, title=TITLE)
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
@@ -38,18 +39,18 @@ def test_what_is_written_can_be_read_again(
     case: tuple[str, int, int, dict[str, Any]],
     format: str,  # noqa: A002
 ) -> None:
-    exchange = make(*case)
-    steps = [step for each in fixtures.make(exchange, "faults", seed=1) for step in each.steps]
-    packets = list(read_recording(io.BytesIO(written(exchange, format))))
+    link = make(*case)
+    steps = [step for each in fixtures.make(link, "faults", seed=1) for step in each.steps]
+    packets = list(read_recording(io.BytesIO(written(link, format))))
     assert len(packets) == len(steps)
-    place = PLACE.get(exchange.profile, 0) if format == "pcapng" else 0
+    place = PLACE.get(link.profile, 0) if format == "pcapng" else 0
     for packet, step in zip(packets, steps, strict=True):
         assert isinstance(packet, Packet)
         assert packet.octets[place:] == step.octets
         if format == "pcapng":
             assert packet.source.endswith(str(step.side + 1))
         else:
-            assert packet.sender == exchange.names[step.side]
+            assert packet.sender == link.names[step.side]
             assert packet.time_us == step.time_us
 
 
@@ -90,9 +91,9 @@ def test_hexadecimal_lines() -> None:
 
 
 def test_records_of_octets() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    steps = [step for each in fixtures.make(exchange, "faults", seed=1) for step in each.steps]
-    text, _, records = written(exchange, "bin").partition(b"\x00")
+    link = make("fscp-12-1", 2, 2, {})
+    steps = [step for each in fixtures.make(link, "faults", seed=1) for step in each.steps]
+    text, _, records = written(link, "bin").partition(b"\x00")
     assert text.decode() == f"{BANNER}\n{TITLE}\n"
     for step in steps:
         size = int.from_bytes(records[9:11], "little")
@@ -105,8 +106,8 @@ def test_records_of_octets() -> None:
 
 @pytest.mark.skipif(shutil.which("cc") is None, reason="needs a C compiler")
 def test_arrays_compile_and_hold_the_frames(tmp_path: Path) -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    header = written(exchange, "c")
+    link = make("fscp-12-1", 2, 2, {})
+    header = written(link, "c")
     (tmp_path / "fixtures.h").write_bytes(header)
     (tmp_path / "main.c").write_text(
         '#include "fixtures.h"\n#include <stdio.h>\nint main(void) {\n'
@@ -122,37 +123,37 @@ def test_arrays_compile_and_hold_the_frames(tmp_path: Path) -> None:
         check=True,
     )
     done = subprocess.run([program], capture_output=True, text=True, check=True)
-    made = fixtures.make(exchange, "faults", seed=1)[-1]
+    made = fixtures.make(link, "faults", seed=1)[-1]
     assert done.stdout.splitlines() == [
         f"{step.side} {2 * (step.verdict == 'reject')} {step.octets.hex()}" for step in made.steps
     ]
 
 
 def test_labels_that_recur_are_numbered() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    sets = fixtures.make(exchange, "states", count=1) * 2
-    octets = fixtures.write(sets, exchange, "c", title="a */ b")
+    link = make("fscp-12-1", 2, 2, {})
+    sets = fixtures.make(link, "states", count=1) * 2
+    octets = fixtures.write(sets, link, "c", title="a */ b")
     assert b"states[] =" in octets
     assert b"states_2[] =" in octets
     assert b"a * / b" in octets
 
 
 def test_sets_follow_each_other_in_a_capture() -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
-    octets = written(exchange, "pcapng")
+    link = make("fscp-12-1", 2, 2, {})
+    octets = written(link, "pcapng")
     times = [
         packet.time_us
         for packet in read_recording(io.BytesIO(octets))
         if isinstance(packet, Packet) and packet.time_us is not None
     ]
     assert times == sorted(times)
-    assert fixtures.write((), exchange, "pcapng", title="none")
+    assert fixtures.write((), link, "pcapng", title="none")
 
 
 def test_refusals(monkeypatch: pytest.MonkeyPatch) -> None:
-    exchange = make("fscp-12-1", 2, 2, {})
+    link = make("fscp-12-1", 2, 2, {})
     with pytest.raises(UsageError, match=r"^format must be one of jsonl, .*, not 'x'$"):
-        written(exchange, "x")
+        written(link, "x")
     real = builtins.__import__
 
     def missing(name: str, *args: Any, **more: Any) -> Any:
@@ -162,5 +163,5 @@ def test_refusals(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(builtins, "__import__", missing)
     with pytest.raises(UsageError) as caught:
-        written(exchange, "pcapng")
+        written(link, "pcapng")
     assert str(caught.value) == "pcapng needs a library: install the extra safeframe[capture]"

@@ -13,9 +13,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import crc, frame, profiles
-from safeframe.errors import FrameError, UsageError
-from safeframe.frame import fscp_2_1, fscp_3_1, fscp_12_1, fscp_13_1, opcua
+from safeframe import crc, frame
+from safeframe import protocols as profiles
+from safeframe._errors import FrameError, UsageError
+from safeframe.frame import (
+    _fscp_2_1 as fscp_2_1,
+)
+from safeframe.frame import (
+    _fscp_3_1 as fscp_3_1,
+)
+from safeframe.frame import (
+    _fscp_12_1 as fscp_12_1,
+)
+from safeframe.frame import (
+    _fscp_13_1 as fscp_13_1,
+)
+from safeframe.frame import (
+    _opcua as opcua,
+)
 from tests.unit.frame_values import Case, built, every_case
 
 RECIPES = [name for name in profiles.names() if profiles.load(name).recipe]
@@ -238,7 +253,9 @@ class TestFaults:
         assert seen.verdicts[0].title == "a legal length"
         whole = frame.inspect(profile, bytes(3), **known)
         assert whole.parts == (
-            frame.Part(name="octets", offset=0, octets=bytes(3), meaning="no part can be named"),
+            frame.FramePart(
+                name="octets", offset=0, octets=bytes(3), meaning="no part can be named"
+            ),
         )
 
 

@@ -6,15 +6,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.errors import InputError
-from safeframe.gather import gather
-from safeframe.model import End, Terms
-from safeframe.source import Location
+from safeframe._errors import InputError
+from safeframe._model import ConnectionTable, End
+from safeframe._pairing.gather import gather
+from safeframe._source import Location
 
 
 def end(name: str, peer: str, connection: str, path: str = "") -> End:
-    terms = Terms(name=connection, profile="plain")
-    return End(name=name, peer=peer, terms=terms, where=Location(path=path or f"{name}.toml"))
+    connection_table = ConnectionTable(name=connection, profile="plain")
+    return End(
+        name=name,
+        peer=peer,
+        connection_table=connection_table,
+        where=Location(path=path or f"{name}.toml"),
+    )
 
 
 def names(ends: list[End]) -> list[tuple[str, str]]:
@@ -34,7 +39,10 @@ def test_ends_match_by_connection_and_names() -> None:
 def test_two_connections_between_the_same_ends() -> None:
     ends = [end("A", "B", "1"), end("A", "B", "2"), end("B", "A", "2"), end("B", "A", "1")]
     found = gather(ends)
-    assert [(c.first.terms.name, c.second.terms.name) for c in found] == [("1", "1"), ("2", "2")]
+    assert [(c.first.connection_table.name, c.second.connection_table.name) for c in found] == [
+        ("1", "1"),
+        ("2", "2"),
+    ]
 
 
 def test_ends_that_differ_in_the_connection_name_match_by_their_names() -> None:
@@ -78,6 +86,6 @@ class TestGather:
         ends += [end("HUB", f"E{n}", f"C{n}") for n in range(6)]
         shuffled = [ends[number] for number in order]
         found = gather(shuffled)
-        assert {c.first.terms.name for c in found} == {f"C{n}" for n in range(6)}
-        assert all(c.first.terms.name == c.second.terms.name for c in found)
+        assert {c.first.connection_table.name for c in found} == {f"C{n}" for n in range(6)}
+        assert all(c.first.connection_table.name == c.second.connection_table.name for c in found)
         assert [c.first for c in found] == [e for e in shuffled if e in {c.first for c in found}]

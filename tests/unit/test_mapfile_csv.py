@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 
-from safeframe.bits import Place
-from safeframe.errors import InputError
-from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.csvmap import COLUMNS
-from safeframe.model import Allowance, End, Map, Reserved, Signal, Terms
+from safeframe._bits import Place
+from safeframe._errors import InputError
+from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.csvmap import COLUMNS
+from safeframe._model import Allowance, ConnectionTable, End, Map, Reserved, Signal
 from tests.strategies import ends
 
 
@@ -54,7 +54,9 @@ def test_a_sheet_with_every_kind_of_row() -> None:
     assert end == End(
         name="SC1",
         peer="LX",
-        terms=Terms(name="SC1-LX", profile="plain", id=0x107, legal_octets=(2, 4)),
+        connection_table=ConnectionTable(
+            name="SC1-LX", profile="plain", id=0x107, legal_octets=(2, 4)
+        ),
         parameters=(("cycle", 7), ("factor", 2.0), ("label", "7"), ("strict", True)),
         sends=Map(
             entries=(

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import MAX_FILE_OCTETS, dumps, load, loads
-from safeframe.mapfile.kinds import show
-from safeframe.mapfile.problems import MAX_PROBLEMS
-from safeframe.model import Allowance, End, Map, Reserved, Signal, Terms
+from safeframe._bits import Place
+from safeframe._errors import InputError, UsageError
+from safeframe._mapfile import MAX_FILE_OCTETS, dumps, load, loads
+from safeframe._mapfile.kinds import show
+from safeframe._mapfile.problems import MAX_PROBLEMS
+from safeframe._model import Allowance, ConnectionTable, End, Map, Reserved, Signal
 from tests.strategies import ends
 
 HEAD = """\
@@ -249,7 +249,7 @@ def test_defaults_and_places() -> None:
     assert end == End(
         name="SC1",
         peer="LX",
-        terms=Terms(name="SC1-LX", profile="fscp-12-1"),
+        connection_table=ConnectionTable(name="SC1-LX", profile="fscp-12-1"),
         sends=Map(
             entries=(
                 Signal(name="a", at=Place(0, 0)),
@@ -301,7 +301,9 @@ def test_codes_are_sorted_by_value() -> None:
 
 
 class TestWriting:
-    END = End(name="SC1", peer="LX", terms=Terms(name="SC1-LX", profile="plain"))
+    END = End(
+        name="SC1", peer="LX", connection_table=ConnectionTable(name="SC1-LX", profile="plain")
+    )
 
     @pytest.mark.parametrize("format", ["toml", "csv"])
     @pytest.mark.parametrize(
@@ -338,7 +340,7 @@ class TestWriting:
     def test_the_canonical_text(self) -> None:
         end = dataclasses.replace(
             self.END,
-            terms=Terms(
+            connection_table=ConnectionTable(
                 name="SC1-LX", profile="plain", id=0x107, watchdog_ms=100, legal_octets=(2, 4)
             ),
             note='say "x"\n\\',

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.patch import Patch
-from safeframe.mapfile.write import plain_data, toml_key, toml_value
-from safeframe.model import End, Map, Reserved, Signal
-from safeframe.source import apply_edits
+from safeframe._bits import Place
+from safeframe._errors import InputError, UsageError
+from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.patch import Patch
+from safeframe._mapfile.write import plain_data, toml_key, toml_value
+from safeframe._model import End, Map, Reserved, Signal
+from safeframe._source import apply_edits
 from tests.strategies import ends, reserved, signals
 
 TOP = 'format = "safeframe-map/1"\nconnection = { name = "SC1-LX", profile = "plain" }\n'

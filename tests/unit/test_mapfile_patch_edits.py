@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.errors import UsageError
-from safeframe.mapfile import loads
-from safeframe.mapfile.locate import Path
-from safeframe.mapfile.patch import Patch
-from safeframe.model import End
-from safeframe.source import apply_edits
+from safeframe._errors import UsageError
+from safeframe._mapfile import loads
+from safeframe._mapfile.locate import Path
+from safeframe._mapfile.patch import Patch
+from safeframe._model import End
+from safeframe._source import apply_edits
 
 from .test_mapfile_patch import END, TOP, A, B, changed, texts
 

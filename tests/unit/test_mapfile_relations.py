@@ -6,10 +6,10 @@ import dataclasses
 
 import pytest
 
-from safeframe.diff import compare_ends
-from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import dumps, loads
-from safeframe.model import Relation
+from safeframe._diff import compare_versions
+from safeframe._errors import InputError, UsageError
+from safeframe._mapfile import dumps, loads
+from safeframe._model import Relation
 
 HEAD = """\
 format = "safeframe-map/1"
@@ -191,7 +191,7 @@ def test_a_changed_relation_is_told() -> None:
     text = "brake1_release = 1 requires permit_torque = 1"
     assert [
         (change.level, change.subject, change.field, change.before, change.after)
-        for change in compare_ends(old, new)
+        for change in compare_versions(old, new)
     ] == [
         ("text", "gone", "", text, "not stated"),
         ("text", "new", "", "not stated", text),

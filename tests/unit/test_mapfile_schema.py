@@ -12,12 +12,21 @@ import pytest
 from hypothesis import given
 
 import safeframe
-from safeframe.errors import InputError
-from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL, TABLES, Key
-from safeframe.mapfile.schema import schema, schema_text
-from safeframe.model import Allowance, End, Relation, Signal, Terms
-from safeframe.model import Reserved as Run
+from safeframe._errors import InputError
+from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.keys import (
+    ALLOW,
+    CONNECTION,
+    END,
+    RELATION,
+    RESERVED,
+    SIGNAL,
+    TABLES,
+    MapKey,
+)
+from safeframe._mapfile.schema import schema, schema_text
+from safeframe._model import Allowance, ConnectionTable, End, Relation, Signal
+from safeframe._model import Reserved as Run
 from tests.strategies import ends
 
 from .test_mapfile_errors import HEAD, ROWS
@@ -50,7 +59,7 @@ def test_the_schema_is_valid() -> None:
 
 def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     made = schema()
-    tables: list[tuple[Mapping[str, Any], Mapping[str, Key]]] = [
+    tables: list[tuple[Mapping[str, Any], Mapping[str, MapKey]]] = [
         (made["properties"]["connection"], CONNECTION),
         (made["properties"]["end"], END),
         (made["properties"]["allow"]["items"], ALLOW),
@@ -68,7 +77,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
 @pytest.mark.parametrize(
     ("record", "keys", "other"),
     [
-        (Terms, CONNECTION, set()),
+        (ConnectionTable, CONNECTION, set()),
         (
             End,
             END,
@@ -81,7 +90,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     ],
 )
 def test_the_keys_are_the_fields_of_the_model(
-    record: Any, keys: Mapping[str, Key], other: set[str]
+    record: Any, keys: Mapping[str, MapKey], other: set[str]
 ) -> None:
     fields = {field.name: field for field in record.__dataclass_fields__.values()}
     names = {name.replace("reserved", "width") for name in keys}

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.errors import InputError, UsageError
-from safeframe.mapfile import dumps, loads
-from safeframe.mapfile.sheetpatch import SheetPatch
-from safeframe.model import End, Reserved, Signal
-from safeframe.source import apply_edits
+from safeframe._bits import Place
+from safeframe._errors import InputError, UsageError
+from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.sheetpatch import SheetPatch
+from safeframe._model import End, Reserved, Signal
+from safeframe._source import apply_edits
 from tests.strategies import ends, reserved, signals
 
 from .test_mapfile_patch import DIRECTIONS, LINE_ENDS, changed

@@ -8,9 +8,9 @@ from math import copysign
 import pytest
 from hypothesis import given
 
-from safeframe.bits import Place
-from safeframe.mapfile import dumps, loads
-from safeframe.model import Connection, End, Map, Signal, Terms
+from safeframe._bits import Place
+from safeframe._mapfile import dumps, loads
+from safeframe._model import Connection, ConnectionTable, End, Map, Signal
 from tests.strategies import clean_connections, ends
 
 
@@ -30,8 +30,10 @@ class TestRoundTrip:
     @pytest.mark.parametrize("format", ["toml", "csv"])
     def test_a_negative_zero_keeps_its_sign(self, format: str) -> None:  # noqa: A002
         cold = Signal(name="a", at=Place(0, 0), width=32, type="float", safe=-0.0)
-        terms = Terms(name="SC1-LX", profile="plain")
-        end = End(name="SC1", peer="LX", terms=terms, sends=Map(entries=(cold,)))
+        connection_table = ConnectionTable(name="SC1-LX", profile="plain")
+        end = End(
+            name="SC1", peer="LX", connection_table=connection_table, sends=Map(entries=(cold,))
+        )
         again = loads(dumps(end, format=format), format=format)
         assert repr(again.sends.signals[0].safe) == "-0.0"
 

@@ -17,15 +17,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from safeframe import checks, demo
-from safeframe.bits import Place
-from safeframe.cli import main
-from safeframe.errors import InputError, Problem
-from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
-from safeframe.render import annotations as lines_of
-from safeframe.render import junit, markdown, sarif
-from safeframe.render.text import CAUTION, clean
-from safeframe.source import NOWHERE, Location
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe._bits import Place
+from safeframe._cli import main
+from safeframe._errors import InputError, Problem
+from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
+from safeframe._report import annotations as lines_of
+from safeframe._report import junit, markdown, sarif
+from safeframe._report.text import CAUTION, clean
+from safeframe._source import NOWHERE, Location
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 SARIF = jsonschema.Draft4Validator(
@@ -48,9 +49,11 @@ FINDING = Finding(
     direction="SC1 -> LX",
     cause="shift",
     details=("one",),
-    witness=Witness(octets=b"\x00\x04", before=b"\x00\x00", rows=(("brake", "1", "0"),)),
+    counterexample=Counterexample(
+        octets=b"\x00\x04", before=b"\x00\x00", rows=(("brake", "1", "0"),)
+    ),
 )
-MILD = replace(FINDING, rule="place-order", severity="warning", witness=None, details=())
+MILD = replace(FINDING, rule="place-order", severity="warning", counterexample=None, details=())
 BARE = Finding(
     rule="connection-id-reused", severity="note", message="twice", remedy="change one", spots=()
 )
@@ -461,8 +464,8 @@ class TestUnjudged:
 
     @pytest.mark.parametrize("profile", ["fscp-12-1", "nobodys"])
     def test_demo(self, profile: str) -> None:
-        from safeframe import mapfile
-        from safeframe.model import Connection
+        from safeframe import _mapfile as mapfile
+        from safeframe._model import Connection
 
         texts = [demo.after()[name] for name in ("sc1-lx.toml", "lx-sc1.toml")]
         first, second = (

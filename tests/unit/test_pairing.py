@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from safeframe.bits import Place
-from safeframe.model import Map, Reserved, Signal
-from safeframe.pairing import Cause, Matching, explain, match, near_names, skeleton
+from safeframe._bits import Place
+from safeframe._model import Map, Reserved, Signal
+from safeframe._pairing import Cause, Matching, explain, match, near_names, skeleton
 
 
 def build(*entries: tuple[str, str, int]) -> Map:

@@ -9,10 +9,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place, mirror_in_octets, swap_octets
-from safeframe.checks import check
-from safeframe.findings import Finding
-from safeframe.model import Connection, Map, Reserved, Signal
+from safeframe._bits import Place, mirror_in_octets, swap_octets
+from safeframe._checks import check
+from safeframe._findings import Finding
+from safeframe._model import Connection, Map, Reserved, Signal
 from tests.strategies import clean_connections
 
 DISPLACEMENT = {
@@ -325,7 +325,7 @@ class TestWitness:
         for finding in found(mutated):
             if finding.rule not in DISPLACEMENT | {"safe-value-differs", "codes-differ"}:
                 continue
-            shown = finding.witness
+            shown = finding.counterexample
             if shown is None:
                 assert finding.rule in ("reserve-differs", "size-differs")
                 continue

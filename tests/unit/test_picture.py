@@ -11,15 +11,17 @@ from xml.etree import ElementTree
 import pytest
 from hypothesis import given
 
-from safeframe import demo, mapfile
-from safeframe.bits import Place
-from safeframe.cli import main
-from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
-from safeframe.model import Direction, End, Map, Reserved, Signal, Terms
-from safeframe.picture import Cell, Grid, compare, compare_maps, grid
-from safeframe.render import checkhtml, page, svg
-from safeframe.render.text import clean
-from safeframe.source import Location
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe._bits import Place
+from safeframe._cli import main
+from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
+from safeframe._grids import BitGrid, GridCell, compare, compare_maps, grid
+from safeframe._model import ConnectionTable, Direction, End, Map, Reserved, Signal
+from safeframe._report import checkhtml, svg
+from safeframe._report import shell as page
+from safeframe._report.text import clean
+from safeframe._source import Location
 from tests.strategies import ends
 
 SMALL = ends().filter(lambda end: max(end.sends.size_octets, end.receives.size_octets) <= 40)
@@ -36,7 +38,7 @@ def reserved(at: str, width: int) -> Reserved:
     return Reserved(at=Place.parse(at), width=width)
 
 
-def shown(given: Grid) -> list[tuple[str, int, str, str]]:
+def shown(given: BitGrid) -> list[tuple[str, int, str, str]]:
     return [(str(cell.first), cell.width, cell.kind, cell.label) for cell in given.cells]
 
 
@@ -243,21 +245,21 @@ FINDING = Finding(
     connection="A-B",
     direction="A -> B",
     details=(NASTY,),
-    witness=Witness(octets=b"\x01", before=b"\x00", rows=(("x", "1", "0"),)),
+    counterexample=Counterexample(octets=b"\x01", before=b"\x00", rows=(("x", "1", "0"),)),
 )
 
 
 def test_a_report_in_full_as_a_page() -> None:
     mild = replace(FINDING, severity="note", direction="", connection="", spots=(), details=())
     report = Report(
-        findings=(FINDING, replace(mild, witness=None)),
+        findings=(FINDING, replace(mild, counterexample=None)),
         waived=(Waived(finding=FINDING, reason=NASTY, where=Location(path="a.toml", line=2)),),
         connections=("A-B", NASTY),
         known=(FINDING,),
         facts=(("A -> B", "1 signal paired"),),
     )
-    one = Grid(
-        title="A sends", octets=1, cells=(Cell(first=Place(0, 0), width=8, kind="reserved"),)
+    one = BitGrid(
+        title="A sends", octets=1, cells=(GridCell(first=Place(0, 0), width=8, kind="reserved"),)
     )
     read = judge(checkhtml.html(report, [("A -> B", (one, one))]))
     words = " ".join(read.words.split())
@@ -388,6 +390,6 @@ def test_diff_says_what_mixed_states_do(site: Path, capsys: pytest.CaptureFixtur
 
 
 def test_terms_are_not_drawn() -> None:
-    end = End(name="A", peer="B", terms=Terms(name="A-B", profile="plain"))
+    end = End(name="A", peer="B", connection_table=ConnectionTable(name="A-B", profile="plain"))
     one, two = compare(Direction(producer=end, consumer=end))
     assert (one.octets, two.octets, one.cells) == (0, 0, ())

@@ -10,11 +10,14 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from safeframe import checks, demo, plantfile, record
-from safeframe.cli import main
-from safeframe.errors import InputError, Problem
-from safeframe.model import Connection, Installed
-from safeframe.source import Location
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import record
+from safeframe._cli import main
+from safeframe._errors import InputError, Problem
+from safeframe._model import Connection, Installed
+from safeframe._plant import file as plantfile
+from safeframe._source import Location
 from tests.rules.examples import FOLDER
 from tests.unit.record_maps import AFTER, SIGNED, TESTED
 

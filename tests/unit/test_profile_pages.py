@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from safeframe import frame, profiles
+from safeframe import frame
+from safeframe import protocols as profiles
 from tests.generators import profile_pages as generator
 
 

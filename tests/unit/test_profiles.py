@@ -15,10 +15,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import profiles
+from safeframe import protocols as profiles
+from safeframe._errors import InputError, UsageError
 from safeframe.crc import Algorithm
-from safeframe.errors import InputError, UsageError
-from safeframe.profiles import Profile, SizeRange, reading
+from safeframe.protocols import Profile, SizeRange
+from safeframe.protocols import _reading as reading
 
 ALL = [profiles.load(name) for name in profiles.names()]
 PACKAGE = Path(profiles.__file__).parents[1]

@@ -6,20 +6,22 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import checks, demo, mapfile
-from safeframe.cli import main
-from safeframe.cli.edit import command
-from safeframe.edit import Proposal, Source, edit, propose
-from safeframe.findings import Finding, Spot
-from safeframe.model import Connection
-from safeframe.source import NOWHERE
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe._cli import main
+from safeframe._cli.edit import command
+from safeframe._findings import Finding, Spot
+from safeframe._model import Connection
+from safeframe._source import NOWHERE
+from safeframe.edit import MapText, Proposal, edit, propose
 
 AFTER = demo.after()
 SC1, LX = AFTER["sc1-lx.toml"], AFTER["lx-sc1.toml"]
 
 
 def proposals(sc1: str = SC1, lx: str = LX) -> tuple[Proposal, ...]:
-    sources = (Source(path="sc1.toml", text=sc1), Source(path="lx.toml", text=lx))
+    sources = (MapText(path="sc1.toml", text=sc1), MapText(path="lx.toml", text=lx))
     connection = Connection(
         first=mapfile.loads(sc1, path="sc1.toml"), second=mapfile.loads(lx, path="lx.toml")
     )
@@ -101,7 +103,7 @@ def test_each_remedy(rule: str) -> None:
     operation, *words = COMMANDS[rule].split(" ", 1)
     assert command(["a", "b"], proposal.operation) == f"safeframe edit {operation} a b {words[0]}"
     assert proposal.edit == edit(
-        Source(path="sc1.toml", text=sc1), Source(path="lx.toml", text=lx), proposal.operation
+        MapText(path="sc1.toml", text=sc1), MapText(path="lx.toml", text=lx), proposal.operation
     )
     assert proposal.unbound == (("LX",) if rule == "one-sided-signal" else ())
     assert rule not in {finding.rule for finding in proposal.edit.report.findings}
@@ -154,7 +156,7 @@ def finding(rule: str, direction: str = "SC1 -> LX", signal: str = "zzz") -> Fin
 
 @pytest.mark.parametrize("rule", sorted(CASES))
 def test_findings_that_do_not_fit_the_maps(rule: str) -> None:
-    sources = (Source(path="sc1.toml", text=SC1), Source(path="lx.toml", text=LX))
+    sources = (MapText(path="sc1.toml", text=SC1), MapText(path="lx.toml", text=LX))
     connection = Connection(first=mapfile.loads(SC1), second=mapfile.loads(LX))
     for strange in (finding(rule), finding(rule, "SC1 -> LX2"), finding("overlap")):
         assert propose(connection, sources, [strange]) == ()

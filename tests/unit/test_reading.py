@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.errors import UsageError
-from safeframe.model import Map, Reserved, Signal
-from safeframe.reading import extract, meaning, owner, read, run_text, to_raw, value_of, write
+from safeframe._bits import Place
+from safeframe._codec import decode, encode, extract, meaning, owner, run_text, to_raw, value_of
+from safeframe._errors import UsageError
+from safeframe._model import Map, Reserved, Signal
 
 
 def signal(at: str = "0.0", width: int = 1, kind: str = "bool", **more: object) -> Signal:
@@ -93,34 +93,34 @@ MAP = Map(
 
 class TestRead:
     def test_texts(self) -> None:
-        readings = read(MAP, bytes.fromhex("01012c"))
+        readings = decode(MAP, bytes.fromhex("01012c"))
         assert readings["go"].text == "1 (go)"
         assert not readings["go"].is_safe
         assert readings["ok"].is_safe
         assert (readings["height"].raw, readings["height"].text) == (300, "300, not valid")
-        assert read(MAP, bytes.fromhex("03012c"))["height"].text == "300"
+        assert decode(MAP, bytes.fromhex("03012c"))["height"].text == "300"
 
     def test_short_data(self) -> None:
-        reading = read(MAP, b"\x03")["height"]
+        reading = decode(MAP, b"\x03")["height"]
         assert (reading.raw, reading.text) == (None, "beyond the end of the data")
 
     def test_repeated_name_counts_once(self) -> None:
         twice = Map(entries=(*MAP.entries, Signal(name="go", at=Place(3, 0))))
-        assert read(twice, bytes(4))["go"].signal.at == Place(0, 0)
+        assert decode(twice, bytes(4))["go"].signal.at == Place(0, 0)
 
 
 class TestWrite:
     def test_values_and_reserved(self) -> None:
-        assert write(MAP, {"go": 1, "height": 300}).hex() == "05012c"
-        assert write(MAP, {}).hex() == "040000"
+        assert encode(MAP, {"go": 1, "height": 300}).hex() == "05012c"
+        assert encode(MAP, {}).hex() == "040000"
 
     def test_unknown_name(self) -> None:
         with pytest.raises(UsageError, match="a signal of this direction must be named, not 'no'"):
-            write(MAP, {"no": 1})
+            encode(MAP, {"no": 1})
 
     @given(st.integers(0, 1), st.integers(0, 1), st.integers(0, 65535))
     def test_read_gives_back_what_was_written(self, go: int, ok: int, height: int) -> None:
-        readings = read(MAP, write(MAP, {"go": go, "ok": ok, "height": height}))
+        readings = decode(MAP, encode(MAP, {"go": go, "ok": ok, "height": height}))
         assert [readings[name].raw for name in ("go", "ok", "height")] == [go, ok, height]
 
 

@@ -17,13 +17,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import mapfile, record
-from safeframe.errors import InputError, UsageError
-from safeframe.fingerprint import end_fingerprint, plain, wire_fingerprint
-from safeframe.model import Allowance, Connection, End, Map, Signal
-from safeframe.record import Cell, ReadBack, Record, Trial
-from safeframe.record.codec import Reader, schema
-from safeframe.record.standing import digest_of
+from safeframe import _mapfile as mapfile
+from safeframe import record
+from safeframe._errors import InputError, UsageError
+from safeframe._fingerprint import end_fingerprint, plain, wire_fingerprint
+from safeframe._model import Allowance, Connection, End, Map, Signal
+from safeframe.record import BitOwner, ReadBack, Record, Trial
+from safeframe.record._codec import Reader, schema
+from safeframe.record._judgement import digest_of
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed, with_people
 
 SCHEMA = Path(record.__file__).parents[1] / "schemas" / "record.schema.json"
@@ -56,10 +57,10 @@ class TestComputed:
             ("SC1 -> LX", "1.2"),
             ("LX -> SC1", "1.2"),
         ]
-        assert rows[0].before == (Cell(what="reserved", bind=""),) * 2
+        assert rows[0].before == (BitOwner(what="reserved", bind=""),) * 2
         assert rows[0].after == (
-            Cell(what="brake2_release", bind="Lift.Brake2Release"),
-            Cell(what="brake2_release", bind="Drive.Brake2Release"),
+            BitOwner(what="brake2_release", bind="Lift.Brake2Release"),
+            BitOwner(what="brake2_release", bind="Drive.Brake2Release"),
         )
         places = [row.place for row in FRESH.computed.bits if row.direction == "SC1 -> LX"]
         assert places[-3:] == ["1.0-1.1", "1.2", "1.3-1.7"]
@@ -97,7 +98,10 @@ class TestComputed:
     def test_times(self) -> None:
         def slow(end: End) -> End:
             return replace(
-                end, terms=replace(end.terms, exchange_ms=None, permitted_reaction_ms=250)
+                end,
+                connection_table=replace(
+                    end.connection_table, exchange_ms=None, permitted_reaction_ms=250
+                ),
             )
 
         after = Connection(first=slow(AFTER.first), second=slow(AFTER.second))
@@ -108,7 +112,7 @@ class TestComputed:
         assert computed.times.permitted == "250 ms"
         only_first = Connection(first=after.first, second=AFTER.second)
         (mix, _) = record.compute(AFTER, only_first).mixed
-        assert mix.terms == (
+        assert mix.connection_table == (
             "exchange_ms: not stated at SC1, 12 ms at LX",
             "permitted_reaction_ms: 250 ms at SC1, not stated at LX",
         )
@@ -128,7 +132,7 @@ class TestComputed:
         }
         assert {entry.rule for entry in computed.findings} == {"unbound-signal"}
         both = Connection(first=first, second=replace(second, allowances=first.allowances))
-        assert record.standing(record.new(AFTER, both)).faults == ()
+        assert record.judgement(record.new(AFTER, both)).faults == ()
 
     def test_nothing_depends_on_path_or_clock(self) -> None:
         text = record.dumps(FRESH)
@@ -249,7 +253,7 @@ class TestFiles:
 class TestActs:
     def test_a_fresh_record_asks_for_everything(self) -> None:
         blank = record.new(BEFORE, AFTER)
-        found = record.standing(blank)
+        found = record.judgement(blank)
         assert found.faults == ()
         assert found.missing[:5] == (
             "request: a reason",
@@ -313,7 +317,7 @@ class TestActs:
 
 class TestFaults:
     def faults(self, given: Record) -> tuple[str, ...]:
-        return record.standing(given).faults
+        return record.judgement(given).faults
 
     def test_an_edited_computed_part(self) -> None:
         edited = replace(FRESH, computed=replace(FRESH.computed, edition="2022"))
@@ -419,7 +423,7 @@ class TestFaults:
 
 class TestMissing:
     def missing(self, given: Record) -> tuple[str, ...]:
-        return record.standing(given).missing
+        return record.judgement(given).missing
 
     @pytest.mark.parametrize(
         ("entry", "message"),
@@ -497,7 +501,7 @@ class TestVoidAfterAnyEdit:
             inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
             edited = Reader("x").read(Record, data, "")
             inner[path[-1]] = old
-            assert record.standing(edited).faults[0].startswith("the computed part was"), path
+            assert record.judgement(edited).faults[0].startswith("the computed part was"), path
 
     @given(st.data())
     def test_every_leaf_with_the_fingerprint_made_anew(self, data: st.DataObject) -> None:
@@ -533,7 +537,7 @@ class TestVoidAfterAnyEdit:
                 inner["result"] = "not applicable"
             else:
                 inner[path[-1]] += "1"
-            found = record.standing(record.loads(json.dumps(edited)))
+            found = record.judgement(record.loads(json.dumps(edited)))
             assert not found.releasable, path
 
     def test_every_field_of_every_signal(self) -> None:
@@ -583,7 +587,7 @@ class TestVoidAfterAnyEdit:
                     assert not found.releasable, (side, number, name)
 
     def test_every_other_field_of_an_end(self) -> None:
-        terms: dict[str, Any] = {
+        connection_table: dict[str, Any] = {
             "name": "other",
             "profile": "plain",
             "edition": "other",
@@ -605,8 +609,8 @@ class TestVoidAfterAnyEdit:
             "relations": record_relations(),
         }
         changed = [
-            replace(AFTER.first, terms=replace(AFTER.first.terms, **{k: v}))
-            for k, v in terms.items()
+            replace(AFTER.first, connection_table=replace(AFTER.first.connection_table, **{k: v}))
+            for k, v in connection_table.items()
         ]
         changed += [replace(AFTER.first, **{k: v}) for k, v in own.items()]
         assert set(own) | {"terms", "sends", "receives"} == {
@@ -623,7 +627,7 @@ class TestVoidAfterAnyEdit:
 
 
 def record_relations() -> Any:
-    from safeframe.model import Relation
+    from safeframe._model import Relation
 
     return (
         Relation(

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import demo, record
-from safeframe.cli import main
+from safeframe import _demo as demo
+from safeframe import record
+from safeframe._cli import main
 from tests.unit.record_maps import FRESH, SIGNED, TESTED
 
 MAPS = ["before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "after/lx-sc1.toml"]

@@ -13,14 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe import record
-from safeframe.errors import InputError
-from safeframe.fingerprint import plain
-from safeframe.model import Connection
-from safeframe.record import Record, Standing
-from safeframe.render.record_html import PAPERS, html
-from safeframe.render.record_markdown import markdown
-from safeframe.render.record_page import Page, Part, Table, Text, page
-from safeframe.render.standing import json_text, summary, text
+from safeframe._errors import InputError
+from safeframe._fingerprint import plain
+from safeframe._model import Connection
+from safeframe._report.judgement import json_text, summary, text
+from safeframe._report.record_html import PAPERS, html
+from safeframe._report.record_markdown import markdown
+from safeframe._report.record_page import RecordPage, RecordSection, Table, Text, page
+from safeframe.record import Judgement, Record
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
 from tests.unit.schemas import validate
 from tests.unit.test_record import signed_record_of
@@ -55,8 +55,8 @@ class Reader(HTMLParser):
             self.cells[-1] += data
 
 
-def page_of(given: Record) -> Page:
-    return page(given, record.standing(given), record.seal(given))
+def page_of(given: Record) -> RecordPage:
+    return page(given, record.judgement(given), record.seal(given))
 
 
 def html_of(given: Record) -> Reader:
@@ -176,12 +176,12 @@ def test_nothing_gets_into_the_style_sheet() -> None:
 
 def test_codes_that_would_end_their_span() -> None:
     block = Table(caption="c", head=("a",), kinds=("code",), rows=(("x|y`z",), ("",)))
-    given = Page(
+    given = RecordPage(
         title="t",
         status="s",
         good=True,
         points=("p",),
-        parts=(Part("P", (block,)),),
+        parts=(RecordSection("P", (block,)),),
         footer=(),
         short="0",
     )
@@ -193,22 +193,22 @@ def test_codes_that_would_end_their_span() -> None:
     assert "\nx\n\n**y**\n\nz `c`\n" in markdown(plain)
 
 
-def replace_parts(given: Page, *blocks: Text) -> Page:
-    return given._replace(parts=(Part("P", blocks),))
+def replace_parts(given: RecordPage, *blocks: Text) -> RecordPage:
+    return given._replace(parts=(RecordSection("P", blocks),))
 
 
 def test_short_tables_and_parts_stay_on_one_page() -> None:
     def rows(count: int) -> Table:
         return Table(caption="c", head=("a",), kinds=("text",), rows=(("x",),) * count)
 
-    base = Page(title="t", status="s", good=True, points=(), parts=(), footer=(), short="0")
+    base = RecordPage(title="t", status="s", good=True, points=(), parts=(), footer=(), short="0")
     for blocks, part, table in (
         ((rows(3), Text("x"), rows(3)), True, True),
         ((rows(12),), False, True),
         ((rows(13),), False, False),
         ((rows(3), rows(4)), False, True),
     ):
-        given = html(base._replace(parts=(Part("P", blocks),)))
+        given = html(base._replace(parts=(RecordSection("P", blocks),)))
         assert ('<section class="short">' in given) is part
         assert ('<table class="short">' in given) is table
 
@@ -220,8 +220,10 @@ def test_a_change_of_everything() -> None:
         BEFORE.second,
         receives=replace(BEFORE.second.receives, entries=BEFORE.second.receives.entries[:8]),
     )
-    terms = replace(AFTER.first.terms, edition="", watchdog_ms=50)
-    given = record.new(AFTER, Connection(first=replace(first, terms=terms), second=shorter))
+    connection_table = replace(AFTER.first.connection_table, edition="", watchdog_ms=50)
+    given = record.new(
+        AFTER, Connection(first=replace(first, connection_table=connection_table), second=shorter)
+    )
     shown = markdown(page_of(given))
     assert "Both ends edited alike: NO." in shown
     assert "SC1 -\\> LX: 2 octets sent, 1 expected" in shown
@@ -261,7 +263,7 @@ def test_entries_of_people() -> None:
     assert "| open | open |" in markdown(page_of(with_people(FRESH, trials=())))
 
 
-BAD = Standing(faults=("first",), missing=("second", "third"))
+BAD = Judgement(faults=("first",), missing=("second", "third"))
 
 
 def test_standing_as_text() -> None:
@@ -271,7 +273,7 @@ def test_standing_as_text() -> None:
         "  open: second",
         "  open: third",
     ]
-    good = Standing(faults=(), missing=())
+    good = Judgement(faults=(), missing=())
     assert text("X", good).startswith("X: the record fits the maps, is complete and signed\nOff-")
     assert summary("r.json", good) == "r.json: complete and signed\n"
     assert summary("r.json", BAD) == "r.json: not releasable, 1 fault, 2 open\n"

@@ -6,11 +6,11 @@ import dataclasses
 
 import pytest
 
-from safeframe import checks
-from safeframe.findings import Finding
-from safeframe.mapfile import loads
-from safeframe.model import Connection, End
-from safeframe.relations import states
+from safeframe import _checks as checks
+from safeframe._findings import Finding
+from safeframe._mapfile import loads
+from safeframe._model import Connection, End
+from safeframe.relations import _states as states
 from tests.rules.examples import examples
 
 FILES = examples()["relations-differ"].good

@@ -10,19 +10,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe import relations as relations_package
-from safeframe.bits import Place
-from safeframe.errors import UsageError
-from safeframe.mapfile import loads
-from safeframe.model import End, Map, Relation, Signal, Terms
-from safeframe.reading import read
+from safeframe._bits import Place
+from safeframe._codec import decode
+from safeframe._errors import UsageError
+from safeframe._mapfile import loads
+from safeframe._model import ConnectionTable, End, Map, Relation, Signal
 from safeframe.relations import (
     Watch,
     contradictions,
     faults,
     find_signals,
-    states,
     truth_tables,
     violations,
+)
+from safeframe.relations import (
+    _states as states,
 )
 
 HEAD = """\
@@ -146,14 +148,14 @@ class TestViolations:
         )
 
     def test_both_directions_as_read_from_data(self) -> None:
-        sends = read(self.END.sends, bytes(3))
+        sends = decode(self.END.sends, bytes(3))
         assert violations(self.END, sends=sends) == ()
         for data, expected in ((bytes(3), ["c"]), (b"\x01\0\0", [])):
-            found = violations(self.END, sends=sends, receives=read(self.END.receives, data))
+            found = violations(self.END, sends=sends, receives=decode(self.END.receives, data))
             assert [one.relation.name for one in found] == expected
 
     def test_data_that_end_before_a_signal_do_not_judge_it(self) -> None:
-        receives = read(self.END.receives, b"")
+        receives = decode(self.END.receives, b"")
         assert violations(self.END, sends={"permit_torque": 0}, receives=receives) == ()
 
 
@@ -274,9 +276,13 @@ class TestTruthTables:
             requires=tuple((bit.name, (1,)) for bit in bits[1:]),
             reason="r",
         )
-        terms = Terms(name="SC1-LX", profile="plain")
+        connection_table = ConnectionTable(name="SC1-LX", profile="plain")
         end = End(
-            name="SC1", peer="LX", terms=terms, sends=Map(entries=bits), relations=(relation,)
+            name="SC1",
+            peer="LX",
+            connection_table=connection_table,
+            sends=Map(entries=bits),
+            relations=(relation,),
         )
         with pytest.raises(
             UsageError,
@@ -322,7 +328,7 @@ class TestSearch:
         end = End(
             name="SC1",
             peer="LX",
-            terms=Terms(name="SC1-LX", profile="plain"),
+            connection_table=ConnectionTable(name="SC1-LX", profile="plain"),
             sends=Map(entries=bits),
             relations=tuple(drawn),
         )
@@ -354,13 +360,25 @@ class TestSearch:
     def test_every_culprit_is_needed(self, drawn: list[Relation]) -> None:
         """MUST: without any one of the relations named, the fact is no longer so."""
         bits = tuple(Signal(name=name, at=Place.at(number)) for number, name in enumerate(BITS))
-        terms = Terms(name="SC1-LX", profile="plain")
+        connection_table = ConnectionTable(name="SC1-LX", profile="plain")
         for found in contradictions(
-            End(name="A", peer="B", terms=terms, sends=Map(entries=bits), relations=tuple(drawn))
+            End(
+                name="A",
+                peer="B",
+                connection_table=connection_table,
+                sends=Map(entries=bits),
+                relations=tuple(drawn),
+            )
         ):
             for spared in found.relations:
                 kept = tuple(one for one in found.relations if one != spared)
-                end = End(name="A", peer="B", terms=terms, sends=Map(entries=bits), relations=kept)
+                end = End(
+                    name="A",
+                    peer="B",
+                    connection_table=connection_table,
+                    sends=Map(entries=bits),
+                    relations=kept,
+                )
                 facts = {fact for other in contradictions(end) for fact in other.facts}
                 assert not facts & set(found.facts)
 

@@ -8,11 +8,11 @@ from pathlib import Path
 import jsonschema
 
 import safeframe
-from safeframe.bits import Place
-from safeframe.errors import InputError, Problem
-from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
-from safeframe.render import jsonout
-from safeframe.source import Location
+from safeframe._bits import Place
+from safeframe._errors import InputError, Problem
+from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
+from safeframe._report import jsonout
+from safeframe._source import Location
 
 SCHEMA = json.loads(
     (Path(safeframe.__file__).parent / "schemas" / "report.schema.json").read_text("utf-8")
@@ -35,16 +35,23 @@ FINDING = Finding(
     direction="SC1 -> LX",
     cause="shift",
     details=("one",),
-    witness=Witness(octets=b"\x00\x04", before=b"\x00\x00", rows=(("brake", "1", "0"),)),
+    counterexample=Counterexample(
+        octets=b"\x00\x04", before=b"\x00\x00", rows=(("brake", "1", "0"),)
+    ),
 )
 
 
 def test_a_report_says_everything_it_holds() -> None:
     plain = Finding(rule="hole", severity="note", message="m", remedy="r", spots=())
-    simple = Witness(octets=b"\x01", rows=())
+    simple = Counterexample(octets=b"\x01", rows=())
     waived = Waived(
         finding=Finding(
-            rule="overlap", severity="error", message="m", remedy="r", spots=(), witness=simple
+            rule="overlap",
+            severity="error",
+            message="m",
+            remedy="r",
+            spots=(),
+            counterexample=simple,
         ),
         reason="bench",
         where=Location(path="lx.toml", line=3),

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.model import Allowance, End, Map, Relation, Reserved, Signal, Terms
-from safeframe.render import maps
-from safeframe.render.text import Look, columns
+from safeframe._bits import Place
+from safeframe._model import Allowance, ConnectionTable, End, Map, Relation, Reserved, Signal
+from safeframe._report import maps
+from safeframe._report.text import Look, columns
 
 FULL = End(
     name="SC1",
@@ -17,7 +17,7 @@ FULL = End(
     role="master",
     address=0,
     note="hall 3",
-    terms=Terms(
+    connection_table=ConnectionTable(
         name="SC1-LX",
         profile="plain",
         edition="2",

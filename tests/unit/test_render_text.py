@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.bits import Place
-from safeframe.findings import Finding, NotJudged, Report, Spot, Waived, Witness
-from safeframe.render import text
-from safeframe.source import Location
+from safeframe._bits import Place
+from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
+from safeframe._report import text
+from safeframe._source import Location
 
 SHIFT = Finding(
     rule="shifted-signals",
@@ -24,7 +24,7 @@ SHIFT = Finding(
     direction="SC1 -> LX",
     cause="shift",
     details=("brake at 1.2 is at 1.3", "level at 1.4 is at 1.5"),
-    witness=Witness(octets=b"\x00\x04", rows=(("brake", "1 (released)", "0"),)),
+    counterexample=Counterexample(octets=b"\x00\x04", rows=(("brake", "1 (released)", "0"),)),
 )
 WATCHDOG = Finding(
     rule="watchdog-too-short",
@@ -73,7 +73,9 @@ def test_a_witness_of_two_frames_names_both() -> None:
         message="m",
         remedy="r",
         spots=(),
-        witness=Witness(octets=b"\x01", before=b"\x00", rows=(("ack", "acts", "waits"),)),
+        counterexample=Counterexample(
+            octets=b"\x01", before=b"\x00", rows=(("ack", "acts", "waits"),)
+        ),
         details=("one",),
     )
     shown = text.report(Report(findings=(finding,), connections=("C",)))
@@ -191,7 +193,7 @@ class TestNoEscape:
             connection=rule,
             direction=f"{end} -> {signal}",
             details=(detail,),
-            witness=Witness(octets=b"", rows=((signal, message, detail),)),
+            counterexample=Counterexample(octets=b"", rows=((signal, message, detail),)),
         )
         waived = Waived(finding=finding, reason=remedy, where=Location(path=path))
         report = Report(

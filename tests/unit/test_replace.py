@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import replace
-from safeframe.errors import UsageError
-from safeframe.replace import Replacement, pending, recover, replace_both
+from safeframe._document import replace
+from safeframe._document.replace import Replacement, pending, recover, replace_both
+from safeframe._errors import UsageError
 
 OLD = {"sc1.toml": "controller, ä\r\n", "lx.toml": "drive\n"}
 NEW = {"sc1.toml": "controller, new\r\n", "lx.toml": "drive, neu: ö\n"}

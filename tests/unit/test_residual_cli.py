@@ -13,11 +13,11 @@ from pathlib import Path
 import pytest
 
 from safeframe import residual as engine
-from safeframe.cli import main
-from safeframe.cli import residual as command
-from safeframe.render import plot
-from safeframe.render import residual as render
-from safeframe.residual import Part, Weights, figures, weights
+from safeframe._cli import main
+from safeframe._cli import residual as command
+from safeframe._report import plot
+from safeframe._report import residual as render
+from safeframe.residual import CheckPart, Weights, figures, weights
 
 
 @pytest.fixture(autouse=True)
@@ -350,5 +350,5 @@ def test_scientific_rounds_exactly() -> None:
 
 
 def test_parts_with_copies_say_so() -> None:
-    code = engine.Code(parts=(Part(width=4, own=(1, 2, 4, 8), copies=2, times=3),))
+    code = engine.Code(parts=(CheckPart(width=4, own=(1, 2, 4, 8), copies=2, times=3),))
     assert command._checks(code) == "3 x 4 bits over each of two copies"

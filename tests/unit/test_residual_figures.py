@@ -18,15 +18,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.errors import UsageError
+from safeframe._errors import UsageError
 from safeframe.residual import (
+    CheckPart,
     Code,
     Effort,
-    Part,
     Weights,
     approximation,
     bands,
-    cache,
     conditional,
     contiguous,
     curve,
@@ -34,12 +33,19 @@ from safeframe.residual import (
     figures,
     peak,
     powers,
-    probability,
     rate_per_hour,
     recall,
-    spectrum,
     undetected,
     weights,
+)
+from safeframe.residual import (
+    _cache as cache,
+)
+from safeframe.residual import (
+    _probability as probability,
+)
+from safeframe.residual import (
+    _spectrum as spectrum,
 )
 
 from .. import residual_oracles as oracle
@@ -71,7 +77,7 @@ class TestUndetected:
     @given(p_values)
     def test_equals_the_sum_over_all_patterns_of_a_short_code(self, p: Fraction) -> None:
         own = powers(0x13, range(9))
-        found = weights(Code(parts=(Part(width=4, own=own),)))
+        found = weights(Code(parts=(CheckPart(width=4, own=own),)))
         total = Fraction(0)
         for pattern in range(1, 1 << 9):
             syndrome = 0
@@ -125,7 +131,7 @@ def test_peak_of_a_plateau_is_reported_at_one_half() -> None:
 def test_peak_below_one_half_is_found_and_exact() -> None:
     """1.6745e-5 at p = 0.337 for one octet under 24 virtual zeros: computed by two programs."""
     own = powers(0x139B7, (*range(16), *range(40, 48)))
-    found = weights(Code(parts=(Part(width=16, own=own),)))
+    found = weights(Code(parts=(CheckPart(width=16, own=own),)))
     assert found.counts[6:11] == (4, 11, 10, 15, 32)
     top = peak(found)
     assert float(top.value) == pytest.approx(1.67452e-5, rel=1e-5)
@@ -136,11 +142,11 @@ def test_peak_below_one_half_is_found_and_exact() -> None:
 
 
 def test_peak_at_the_lower_end_and_of_a_code_without_words() -> None:
-    pair = weights(Code(parts=(Part(width=1, own=(0,)),)))
+    pair = weights(Code(parts=(CheckPart(width=1, own=(0,)),)))
     assert peak(pair).p == HALF
     share = peak(pair, condition=True)
     assert share.value == 1
-    none = weights(Code(parts=(Part(width=2, own=(1, 2)),)))
+    none = weights(Code(parts=(CheckPart(width=2, own=(1, 2)),)))
     assert none.distance is None
     assert peak(none).value == 0
     assert approximation(none, HALF) == 0
@@ -169,7 +175,7 @@ def test_curve_gives_logarithms_up_to_one_half() -> None:
     assert len(points) == 20
     assert points[0] == pytest.approx((-4, log10(2.4936479e-23)))
     assert points[-1] == pytest.approx((log10(0.5), log10(1.5258556e-05)))
-    assert curve(weights(Code(parts=(Part(width=2, own=(1, 2)),))), -4, 20) == ()
+    assert curve(weights(Code(parts=(CheckPart(width=2, own=(1, 2)),))), -4, 20) == ()
 
 
 def test_figures_hold_what_a_report_needs() -> None:

@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 
-from safeframe import frame, profiles, residual_profiles
-from safeframe.errors import UsageError
+from safeframe import _residual_profiles as residual_profiles
+from safeframe import frame
+from safeframe import protocols as profiles
+from safeframe._errors import UsageError
 from safeframe.residual import Code, Effort, figures, weights
 
 IDENTITY = {"vendor_id": 0x1001, "device_serial": 0x11223344, "connection_serial": 0x0C01}

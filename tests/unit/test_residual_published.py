@@ -19,10 +19,14 @@ from safeframe.residual import (
     contiguous,
     peak,
     powers,
-    spectrum,
     undetected,
     weights,
-    windows,
+)
+from safeframe.residual import (
+    _spectrum as spectrum,
+)
+from safeframe.residual import (
+    _windows as windows,
 )
 
 from .. import residual_oracles as oracle

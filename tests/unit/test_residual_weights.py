@@ -10,21 +10,31 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe.errors import UsageError
+from safeframe._errors import UsageError
 from safeframe.residual import (
+    CheckPart,
     Code,
     Effort,
-    Part,
     Weights,
     contiguous,
-    fields,
     powers,
-    slices,
-    spectrum,
     stacked,
     weights,
-    windows,
-    workers,
+)
+from safeframe.residual import (
+    _fields as fields,
+)
+from safeframe.residual import (
+    _slices as slices,
+)
+from safeframe.residual import (
+    _spectrum as spectrum,
+)
+from safeframe.residual import (
+    _windows as windows,
+)
+from safeframe.residual import (
+    _workers as workers,
 )
 
 from .. import residual_oracles as oracle
@@ -45,7 +55,7 @@ class TestPlainCodes:
     @given(columns())
     def test_counts_equal_those_by_syndrome(self, drawn: tuple[int, list[int]]) -> None:
         width, own = drawn
-        found = weights(Code(parts=(Part(width=width, own=tuple(own)),)), PLAIN)
+        found = weights(Code(parts=(CheckPart(width=width, own=tuple(own)),)), PLAIN)
         assert list(found.counts) == oracle.by_syndrome(own)
         assert found.rank == len(slices.reduced(own, width))
 
@@ -75,7 +85,7 @@ def shared_codes(draw: st.DrawFn) -> Code:
         width = draw(st.integers(1, 4))
         column = st.integers(0, (1 << width) - 1)
         parts.append(
-            Part(
+            CheckPart(
                 width=width,
                 own=tuple(draw(st.lists(column, min_size=1, max_size=5))),
                 shared=tuple(draw(st.lists(column, min_size=shared, max_size=shared))),
@@ -178,7 +188,7 @@ def test_without_numpy_the_slices_are_used(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_gapped_codes_never_use_windows() -> None:
     own = powers(0x15D6DCB, (*range(24), *range(56, 140)))
-    found = weights(Code(parts=(Part(width=24, own=own),)))
+    found = weights(Code(parts=(CheckPart(width=24, own=own),)))
     assert found.method == (
         "all 2^24 dual words counted in slices with plain integers, then MacWilliams"
     )
@@ -237,7 +247,7 @@ def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
         weights(contiguous(0x15D6DCB, 200), Effort(numpy=False, limit_s=0.01))
     with pytest.raises(UsageError, match=r"40 bits need 2\^16 words, about 0 s"):
         weights(contiguous(0x15D6DCB, 40), Effort(numpy=False, limit_s=1e-9))
-    many = Code(parts=(Part(width=4, own=powers(0x13, range(15)), times=2000),))
+    many = Code(parts=(CheckPart(width=4, own=powers(0x13, range(15)), times=2000),))
     with pytest.raises(
         UsageError,
         match=r"the joint weights of 30000 bits under 8000 check bits need about \d+ s here and "
@@ -245,7 +255,7 @@ def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
     ):
         weights(many, Effort(limit_s=1))
     own = powers(0x139B7, range(40))
-    shared = Code(parts=(Part(width=16, own=own, shared=(5,)),), shared_bits=1)
+    shared = Code(parts=(CheckPart(width=16, own=own, shared=(5,)),), shared_bits=1)
     with pytest.raises(UsageError, match=r"40 bits need 2\^16 words"):
         weights(shared, Effort(limit_s=1e-9))
 
@@ -258,7 +268,7 @@ def test_estimates_grow_with_length_and_never_overflow() -> None:
 
 def test_progress_of_shared_bits_is_one_step_per_error() -> None:
     seen: list[float] = []
-    part = Part(width=4, own=powers(0x13, range(6)), shared=powers(0x13, (6, 7)))
+    part = CheckPart(width=4, own=powers(0x13, range(6)), shared=powers(0x13, (6, 7)))
     weights(Code(parts=(part,), shared_bits=2), Effort(progress=seen.append))
     assert seen == [0.25, 0.5, 0.75, 1.0]
 
@@ -266,20 +276,20 @@ def test_progress_of_shared_bits_is_one_step_per_error() -> None:
 @pytest.mark.parametrize(
     ("make", "text"),
     [
-        (lambda: Part(width=0, own=()), "a check must have 1 to 64 bits, not 0"),
-        (lambda: Part(width=4, own=(16,)), "each column must fit 4 bits"),
-        (lambda: Part(width=4, own=(1,), shared=(-1,)), "each column must fit 4 bits"),
+        (lambda: CheckPart(width=0, own=()), "a check must have 1 to 64 bits, not 0"),
+        (lambda: CheckPart(width=4, own=(16,)), "each column must fit 4 bits"),
+        (lambda: CheckPart(width=4, own=(1,), shared=(-1,)), "each column must fit 4 bits"),
         (
-            lambda: Part(width=4, own=(1,), copies=3),
+            lambda: CheckPart(width=4, own=(1,), copies=3),
             "copies must be 1 or 2 and times at least 1, not 3 and 1",
         ),
         (lambda: Code(parts=()), "a code must have at least one part"),
         (
-            lambda: Code(parts=(Part(width=4, own=(1,)),), shared_bits=13),
+            lambda: Code(parts=(CheckPart(width=4, own=(1,)),), shared_bits=13),
             "shared bits must be 0 to 12, not 13",
         ),
         (
-            lambda: Code(parts=(Part(width=4, own=(1,)),), shared_bits=1),
+            lambda: Code(parts=(CheckPart(width=4, own=(1,)),), shared_bits=1),
             "each part must give 1 columns of shared bits",
         ),
         (
@@ -376,6 +386,6 @@ class TestFields:
 
 def test_equal_columns_and_zero_columns_are_low_weight_patterns() -> None:
     own = (0, 5, 5, 3, 6, 1)
-    found = weights(Code(parts=(Part(width=3, own=own),)))
+    found = weights(Code(parts=(CheckPart(width=3, own=own),)))
     assert found.counts[1] == 1
     assert found.counts[2] == sum(a == b for a, b in combinations(own, 2))

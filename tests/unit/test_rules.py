@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from safeframe import checks
+from safeframe import _checks as checks
 from tests.rules.examples import DOCS, Example, examples, expected, pages, report
 
 EXAMPLES = examples()

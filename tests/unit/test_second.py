@@ -10,9 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe import frame
-from safeframe.errors import UsageError
-from safeframe.frame import fscp_3_1, fscp_12_1, opcua
-from safeframe.profiles.opcua import LEVEL_IDS, MEMBERS, member_types
+from safeframe._errors import UsageError
+from safeframe.frame import _fscp_3_1 as fscp_3_1
+from safeframe.frame import _fscp_12_1 as fscp_12_1
+from safeframe.frame import _opcua as opcua
+from safeframe.protocols._opcua import LEVEL_IDS, MEMBERS, member_types
 from tests import second
 from tests.unit.frame_values import (
     Case,

@@ -11,11 +11,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe import cases, crc, frame
-from safeframe.errors import UsageError
-from safeframe.frame import fscp_12_1
-from safeframe.frame.session_12_1 import Session12
-from safeframe.frame.stream import Session, solve
+from safeframe import _cases as cases
+from safeframe import crc, frame
+from safeframe._errors import UsageError
+from safeframe.frame import _fscp_12_1 as fscp_12_1
+from safeframe.frame._session_12_1 import Session12
+from safeframe.frame._stream import Session, solve
 
 Stream = list[tuple[str, bytes]]
 

@@ -11,33 +11,35 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import checks, demo, fixtures, testing
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import fixtures, testing
+from safeframe._link import Link, link_of
 from safeframe.capture import Judge
-from safeframe.exchange import Exchange, exchange_of
-from safeframe.fixtures import Set, Step
+from safeframe.fixtures import FrameSet, SentFrame
 
-from .exchanges import demo_connection, make
+from .links import demo_connection, make
 
 pytest_plugins = ["pytester"]
 
 
 class TestStrategies:
-    @given(exchange=testing.exchanges())
+    @given(link=testing.links())
     @settings(max_examples=30)
-    def test_connections_have_no_error(self, exchange: Exchange) -> None:
-        found = checks.check(exchange.connection).findings
+    def test_connections_have_no_error(self, link: Link) -> None:
+        found = checks.check(link.connection).findings
         assert [finding for finding in found if finding.severity == "error"] == []
 
     @given(steps=testing.streams(demo_connection()))
     @settings(max_examples=30)
-    def test_streams_are_accepted(self, steps: tuple[Step, ...]) -> None:
-        judge = Judge(exchange_of(demo_connection()), fresh=True)
+    def test_streams_are_accepted(self, steps: tuple[SentFrame, ...]) -> None:
+        judge = Judge(link_of(demo_connection()), fresh=True)
         for step in steps:
             assert judge.judge(step.side, step.octets, step.time_us).result == "accepted"
 
     @given(made=testing.faults(make("fscp-3-1", 2, 4, {})))
     @settings(max_examples=20)
-    def test_faults_are_of_a_kind(self, made: Set) -> None:
+    def test_faults_are_of_a_kind(self, made: FrameSet) -> None:
         assert made.fault in fixtures.ERRORS
         assert [step.verdict for step in made.steps].count("reject") == 1
 
@@ -56,7 +58,7 @@ class TestStrategies:
     @given(connection=testing.clean_connections("plain"))
     @settings(max_examples=20)
     def test_plain(self, connection: Any) -> None:
-        assert connection.first.terms.legal_octets
+        assert connection.first.connection_table.legal_octets
 
     def test_without_hypothesis(self, monkeypatch: pytest.MonkeyPatch) -> None:
         real = builtins.__import__
@@ -74,7 +76,7 @@ class TestStrategies:
 
     def test_strategies_are_what_they_say(self) -> None:
         assert all(callable(getattr(testing, name)) for name in testing.__all__)
-        assert isinstance(testing.exchanges(), st.SearchStrategy)
+        assert isinstance(testing.links(), st.SearchStrategy)
 
 
 TESTS = """

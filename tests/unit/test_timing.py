@@ -8,13 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import checks, demo, mapfile, profiles
-from safeframe.cli import main
-from safeframe.model import Connection, Terms
-from safeframe.profiles import Profile
-from safeframe.render.timing import json_text
-from safeframe.render.timing import timing as rendered
-from safeframe.timing import Input, Timing, timing
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
+from safeframe import protocols as profiles
+from safeframe._cli import main
+from safeframe._model import Connection, ConnectionTable
+from safeframe._report.timing import json_text
+from safeframe._report.timing import timing as rendered
+from safeframe._timing import Input, Timing, timing
+from safeframe.protocols import Profile
 from tests.unit.schemas import validate
 
 
@@ -23,8 +26,13 @@ def connection(first: dict[str, object], second: dict[str, object] | None = None
     ends = [mapfile.loads(site[name]) for name in ("sc1-lx.toml", "lx-sc1.toml")]
     stated = (first, first if second is None else second)
     one, two = (
-        replace(end, terms=Terms(**{"name": "X", "profile": "plain", **terms}))  # type: ignore[arg-type]
-        for end, terms in zip(ends, stated, strict=True)
+        replace(
+            end,
+            connection_table=ConnectionTable(
+                **{"name": "X", "profile": "plain", **connection_table}  # type: ignore[arg-type]
+            ),
+        )
+        for end, connection_table in zip(ends, stated, strict=True)
     )
     return Connection(first=one, second=two)
 

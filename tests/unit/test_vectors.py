@@ -10,10 +10,13 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import cases, crc, frame
-from safeframe.cases import Case, CaseFile
-from safeframe.errors import FrameError
-from safeframe.frame import fscp_3_1, fscp_12_1, opcua
+from safeframe import _cases as cases
+from safeframe import crc, frame
+from safeframe._cases import Case, CaseFile
+from safeframe._errors import FrameError
+from safeframe.frame import _fscp_3_1 as fscp_3_1
+from safeframe.frame import _fscp_12_1 as fscp_12_1
+from safeframe.frame import _opcua as opcua
 from tests import second
 from tests.generators import vectors as generator
 

@@ -1,0 +1,340 @@
+"""What has to be tried on the machine after a change: one step for each way it can be wrong.
+
+The steps are common practice (docs/testing-a-change.md says why each is there); which signals
+they name, with which values and safety data, is computed from the maps before and after.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ._bits import Place
+from ._codec import encode, meaning, run_text, to_raw, value_of
+from ._diff import Change, compare_versions
+from ._model import Connection, Direction, Map, Signal
+
+__all__ = ["GROUPS", "ChecklistStep", "checklist"]
+
+GROUPS = {
+    "non-safe value": "The new or changed signal is driven to its non-safe value",
+    "safe value": "It is driven back to its safe value",
+    "loss of communication": "Communication ends while it is at its non-safe value",
+    "watchdog": "Frames come too late while it is at its non-safe value",
+    "power cycle": "Power fails and returns while it is at its non-safe value",
+    "restart": "The program restarts while it is at its non-safe value",
+    "removed": "What the removed signal used to be is driven once more",
+    "other signal": "Every other signal is driven to a non-safe value once",
+    "relation": "A rule between signals is put to the test",
+    "wrong device": "A device that does not belong to this connection answers",
+}
+"""Every kind of step with its heading, in the order of the list."""
+
+_NAMED = 6
+"""Changed signals that a step about another signal names one by one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChecklistStep:
+    """One thing to try: ``action`` at one end, ``expect`` what must then be seen.
+
+    ``id`` names the step within its list. With ``required`` the step must pass before anything
+    is released: it is the only one that shows where this bit arrives. ``data`` are the safety
+    data of the action, all other signals at their safe value, in hexadecimal; empty where one
+    line of data cannot say it.
+    """
+
+    id: str
+    group: str
+    direction: str
+    signal: str
+    at: str
+    action: str
+    expect: str
+    required: bool = False
+    data: str = ""
+
+
+def checklist(before: Connection, after: Connection) -> tuple[ChecklistStep, ...]:
+    """Return the steps that show what a change did, none where nothing to be tried changed.
+
+    ``after.first`` must be the edited ``before.first``, and likewise the second. Raises UsageError
+    for a safe value that does not fit its signal.
+    """
+    maker = _Maker(before, after)
+    return tuple(sorted(maker.steps(), key=lambda step: list(GROUPS).index(step.group)))
+
+
+class _Maker:
+    def __init__(self, before: Connection, after: Connection) -> None:
+        self.before, self.after = before, after
+        self.ids: set[str] = set()
+        self.changes = {
+            new.name: compare_versions(old, new)
+            for old, new in zip(before.ends, after.ends, strict=True)
+        }
+        self.lanes = [_Lane(direction) for direction in after.directions()]
+        self.changed = [self._changed(lane.direction) for lane in self.lanes]
+
+    def steps(self) -> Iterator[ChecklistStep]:
+        """Yield every step."""
+        names = _some([signal.name for changed in self.changed for signal in changed])
+        for lane, changed in zip(self.lanes, self.changed, strict=True):
+            for signal in changed:
+                yield from self._driven(lane, signal)
+            yield from self._removed(lane.direction)
+        if not names and not any(map(self._matters, self.changes)):
+            return
+        for lane, changed in zip(self.lanes, self.changed, strict=True):
+            driven = set(map(id, changed))
+            for signal in lane.direction.sent.signals:
+                if id(signal) not in driven:
+                    yield self._other(lane, signal, names)
+        yield from self._relations()
+        yield self._wrong_device()
+
+    def _matters(self, end: str) -> bool:
+        """Tell whether anything but remarks and allowances changed at an end."""
+        return any(
+            change.field not in ("note", "mirrors") and change.kind != "allowance"
+            for change in self.changes[end]
+        )
+
+    def _changed(self, direction: Direction) -> list[Signal]:
+        """Return the producer's signals whose change at either end has to be tried."""
+        found = [
+            change
+            for change, section in self._of(direction)
+            if change.section == section and _has_effect(change)
+        ]
+        # By place too: what the consumer calls differently is driven by the producer all the same.
+        names = {change.subject for change in found}
+        places = {change.places[1] for change in found}
+        return [
+            signal
+            for signal in direction.sent.signals
+            if signal.name in names or signal.at in places
+        ]
+
+    def _of(self, direction: Direction) -> Iterator[tuple[Change, str]]:
+        for change in self.changes[direction.producer.name]:
+            yield change, "sends"
+        for change in self.changes[direction.consumer.name]:
+            yield change, "receives"
+
+    def _driven(self, lane: _Lane, signal: Signal) -> Iterator[ChecklistStep]:
+        direction = lane.direction
+        producer, consumer = direction.producer, direction.consumer
+        safe, values = _text(signal, signal.safe), _other_values(signal)
+        source, target = _bound(signal), lane.reader(signal)
+        for value in values:
+            shown = _text(signal, value)
+            yield self._step(
+                direction,
+                signal,
+                "non-safe value",
+                f"{producer.name}: set {source} to {shown}, all others to their safe value",
+                f"{consumer.name}: {target} reads {shown}, exactly the intended function acts, "
+                f"nothing else does{_EDGES.get(signal.edge, '')}",
+                suffix=f"-{value}" if len(values) > 1 else "",
+                required=True,
+                data=lane.data(signal, value),
+            )
+        if not values:
+            yield self._step(
+                direction,
+                signal,
+                "non-safe value",
+                f"{producer.name}: change each of the {signal.width} bits of {source} once, "
+                "one at a time, all other signals at their safe value",
+                f"{consumer.name}: {target} follows with the same number each time, nothing "
+                "else does",
+                required=True,
+            )
+        at_work = f"with {signal.name} at {_text(signal, values[0]) if values else 'work'}"
+        back = f"{consumer.name}: {target} reads {safe} and the function takes its safe state"
+        stays = "; it stays there until it is asked for anew"
+        watchdog = producer.connection_table.watchdog_ms
+        times = "" if watchdog is None else f" ({watchdog} ms)"
+        work = lane.data(signal, values[0]) if values else ""
+        for group, action, expect, data in (
+            (
+                "safe value",
+                f"{producer.name}: set {source} back to {safe}",
+                back,
+                lane.data(signal, signal.safe),
+            ),
+            (
+                "loss of communication",
+                f"{at_work}, interrupt the communication of {producer.name} and {consumer.name}, "
+                "then restore it",
+                back + stays,
+                work,
+            ),
+            (
+                "watchdog",
+                f"{at_work}, delay the frames beyond the watchdog time{times}",
+                f"{back} within the time that the safety function permits; write the time down",
+                work,
+            ),
+            (
+                "power cycle",
+                f"{at_work}, switch {producer.name} off and on, then {consumer.name}",
+                back + stays,
+                work,
+            ),
+            ("restart", f"{at_work}, restart the program of {producer.name}", back + stays, work),
+        ):
+            yield self._step(direction, signal, group, action, expect, data=data)
+
+    def _removed(self, direction: Direction) -> Iterator[ChecklistStep]:
+        gone: dict[str, Change] = {}
+        for change, section in self._of(direction):
+            if change.section == section and change.kind == "removed":
+                gone.setdefault(change.subject, change)
+        for name, change in gone.items():
+            yield ChecklistStep(
+                id=self._id(f"{direction.producer.name}.{name}.removed"),
+                group="removed",
+                direction=direction.name,
+                signal=name,
+                at=str(change.places[0]),
+                action=f"{direction.producer.name}: do what used to set {name} ({change.before})",
+                expect=f"{direction.consumer.name}: nothing reacts",
+            )
+
+    def _other(self, lane: _Lane, signal: Signal, names: str) -> ChecklistStep:
+        direction = lane.direction
+        bits = "" if signal.width == 1 else f", each of its {signal.width} bits"
+        values = _other_values(signal)
+        still = f"; no reaction of {names}" if names else ""
+        return self._step(
+            direction,
+            signal,
+            "other signal",
+            f"{direction.producer.name}: toggle {_bound(signal)} once{bits}",
+            f"{direction.consumer.name}: {lane.reader(signal)} acts as before{still}",
+            required=True,
+            data=lane.data(signal, values[0]) if values else "",
+        )
+
+    def _relations(self) -> Iterator[ChecklistStep]:
+        for end in self.after.ends:
+            for relation in end.relations:
+                yield ChecklistStep(
+                    id=self._id(f"{end.name}.{relation.name}.relation"),
+                    group="relation",
+                    direction="",
+                    signal=relation.name,
+                    at="",
+                    action=f"{end.name}: try to break the rule {relation}",
+                    expect=f"it cannot be broken ({relation.reason})",
+                )
+
+    def _wrong_device(self) -> ChecklistStep:
+        first, second = self.after.ends
+        number = first.connection_table.id
+        own = "" if number is None else f" than {number}"
+        return ChecklistStep(
+            id=self._id("wrong-device"),
+            group="wrong device",
+            direction="",
+            signal="",
+            at="",
+            action=f"connect in the place of {second.name} a device of the same kind with another "
+            f"connection id{own} or address",
+            expect=f"{first.name} accepts none of its frames, every output stays at its safe value",
+        )
+
+    def _step(
+        self,
+        direction: Direction,
+        signal: Signal,
+        group: str,
+        action: str,
+        expect: str,
+        *,
+        suffix: str = "",
+        required: bool = False,
+        data: str = "",
+    ) -> ChecklistStep:
+        word = group.partition(" ")[0]
+        return ChecklistStep(
+            id=self._id(f"{direction.producer.name}.{signal.name}.{word}{suffix}"),
+            group=group,
+            direction=direction.name,
+            signal=signal.name,
+            at=run_text(signal.start, signal.end),
+            action=action,
+            expect=expect,
+            required=required,
+            data=data,
+        )
+
+    def _id(self, wanted: str) -> str:
+        """Return ``wanted``, numbered where a map uses one name twice."""
+        found, number = wanted, 2
+        while found in self.ids:
+            found, number = f"{wanted}-{number}", number + 1
+        self.ids.add(found)
+        return found
+
+
+_EDGES = {
+    "rising": "; holding it, or finding it set at start, acts no second time",
+    "falling": "; only releasing it acts, and once",
+    "both": "; each change acts once",
+}
+
+
+def _has_effect(change: Change) -> bool:
+    return change.kind in ("added", "moved", "resized", "renamed", "attribute") and (
+        change.field not in ("note", "mirrors")
+    )
+
+
+def _other_values(signal: Signal) -> list[int | float]:
+    """Return the values other than the safe one that are tried one by one: bits and codes."""
+    if signal.type == "code":
+        return [value for value, _ in signal.codes if value != signal.safe]
+    if signal.width > 1:
+        return []
+    return [value for value in (value_of(signal, 0), value_of(signal, 1)) if value != signal.safe]
+
+
+def _text(signal: Signal, value: int | float) -> str:
+    return meaning(signal, to_raw(signal, value))
+
+
+def _some(names: list[str]) -> str:
+    """Return the first of many names as text."""
+    unique = list(dict.fromkeys(names))
+    more = f" and {len(unique) - _NAMED} more" if len(unique) > _NAMED else ""
+    return ", ".join(unique[:_NAMED]) + more
+
+
+def _bound(signal: Signal) -> str:
+    return f"{signal.name} ({signal.bind})" if signal.bind else f"{signal.name} (not bound)"
+
+
+class _Lane:
+    """One direction after the change, with what every step of it needs again."""
+
+    def __init__(self, direction: Direction) -> None:
+        self.direction = direction
+        self.readers: dict[Place, Signal] = {}
+        for entry in direction.received.signals:
+            self.readers.setdefault(entry.at, entry)
+        self.safe = encode(direction.sent, {})
+
+    def reader(self, signal: Signal) -> str:
+        """Return name and binding at the consumer of what arrives at the place of a signal."""
+        entry = self.readers.get(signal.at)
+        return _bound(entry) if entry else f"{signal.name} (not read)"
+
+    def data(self, signal: Signal, value: int | float) -> str:
+        """Return the safety data in which one signal has a value and all others are safe."""
+        alone = encode(Map(entries=(signal,)), {signal.name: value})
+        mask = (1 << signal.width) - 1 << signal.start
+        word = int.from_bytes(self.safe, "little") & ~mask | int.from_bytes(alone, "little")
+        return word.to_bytes(len(self.safe), "little").hex(" ").upper()

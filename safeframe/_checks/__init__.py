@@ -1,0 +1,207 @@
+"""Rules that judge maps: one rule, one generator function."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache
+from itertools import islice
+
+from .. import protocols as profiles
+from .._errors import UsageError
+from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
+from .._model import Allowance, Connection, End
+from ..protocols import Profile
+from . import (  # noqa: F401
+    agreement,
+    attributes,
+    connection_table,
+    devices,
+    limits,
+    meaning,
+    permutations,
+    plant,
+    relating,
+    shape,
+)
+from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
+from .unjudged import unjudged
+
+__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
+
+_MOST_OF_A_RULE = 100
+"""Findings of one rule and connection that are listed: nobody reads more, and files that have
+nothing in common would give one per signal."""
+
+_UNUSED = Rule(
+    name="unused-allowance",
+    severity="warning",
+    scope="end",
+    title="An allowance allows nothing",
+    why="An allowance left over from an earlier release hides the next real finding.",
+    remedy="remove the allowance",
+)
+
+RULES: tuple[Rule, ...] = tuple(
+    sorted(
+        (*(rule for rule, _ in CHECKS), *(rule for rule, _ in PLANT_CHECKS), _UNUSED),
+        key=lambda rule: rule.name,
+    )
+)
+"""Every rule, in name order."""
+
+
+def find_rule(name: str) -> Rule:
+    """Return a rule by name; UsageError with the nearest names for an unknown one."""
+    for rule in RULES:
+        if rule.name == name:
+            return rule
+    from difflib import get_close_matches  # deferred: needed for a misspelt name only.
+
+    near = get_close_matches(name, [rule.name for rule in RULES])
+    hint = f"; nearest: {', '.join(near)}" if near else ""
+    raise UsageError(f"a rule must be listed by `safeframe rules`, not {name!r}{hint}")
+
+
+def find_profile(
+    connection: Connection, own_profiles: Mapping[str, Profile] | None = None
+) -> Profile | None:
+    """Return the profile that the first end names, the user's own before a listed one."""
+    name = connection.first.connection_table.profile
+    return (own_profiles or {}).get(name) or _listed(name)
+
+
+@lru_cache(maxsize=64)
+def _listed(name: str) -> Profile | None:
+    return profiles.load(name) if name in profiles.names() else None
+
+
+def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Report:
+    """Judge one connection; ``own_profiles`` are the user's profiles by name.
+
+    Every finding names one cause. Findings that an end allows are in ``waived``.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> report = safeframe.check(connection)
+    >>> report.findings[0].rule, report.fails("error")
+    ('swapped-signals', True)
+    """
+    return check_all((connection,), own_profiles=own_profiles)
+
+
+def check_all(
+    connections: Iterable[Connection], *, own_profiles: Mapping[str, Profile] | None = None
+) -> Report:
+    """Judge connections one by one and then what only all of them together show.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.check_all([connection]).connections
+    ('SC1-LX',)
+    """
+    everything = tuple(connections)
+    found: list[Finding] = []
+    facts: list[tuple[str, str]] = []
+    not_judged: list[NotJudged] = []
+    for connection in everything:
+        seen = context(connection, find_profile(connection, own_profiles))
+        for rule, run in CHECKS:
+            if seen.strangers and rule.name != "wrong-file":
+                continue  # Remedies for bits would lead to edits of the wrong machine.
+            finder = Finder(rule, connection.name)
+            found += _limited(run(seen, finder), finder)
+        facts += _facts(seen)
+        not_judged += unjudged(connection, seen.profile)
+    for rule, run_all in PLANT_CHECKS:
+        finder = Finder(rule, "")
+        found += _limited(run_all(everything, finder), finder)
+    kept, waived = _waive(found, everything)
+    kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    return Report(
+        findings=tuple(kept),
+        waived=tuple(waived),
+        connections=tuple(connection.name for connection in everything),
+        facts=tuple(facts),
+        not_judged=tuple(not_judged),
+    )
+
+
+def _limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
+    """Return the findings of one rule, cut with a word where there are far too many."""
+    kept = list(islice(findings, _MOST_OF_A_RULE + 1))
+    if len(kept) > _MOST_OF_A_RULE:
+        kept[-1] = find(
+            f"more than {_MOST_OF_A_RULE} findings of this rule; the rest is not listed",
+            [],
+            remedy="mend the listed ones and check again, or see whether the files belong together",
+        )
+    return kept
+
+
+def _facts(seen: Context) -> list[tuple[str, str]]:
+    """Return what was compared, per direction."""
+    facts = []
+    for view in seen.views:
+        sent = view.direction.sent
+        facts.append(
+            (
+                view.direction.name,
+                f"{count(len(view.matching.pairs), 'signal')} paired, "
+                f"{count(sent.size_bits, 'bit')} in {count(sent.size_octets, 'octet')}",
+            )
+        )
+    return facts
+
+
+def _waive(
+    found: list[Finding], connections: tuple[Connection, ...]
+) -> tuple[list[Finding], list[Waived]]:
+    """Split findings into kept and allowed ones; add a finding for each unused allowance."""
+    allowances = [
+        (connection.name, end, allowance)
+        for connection in connections
+        for end in connection.ends
+        for allowance in end.allowances
+    ]
+    if not allowances:
+        return found, []
+    kept: list[Finding] = []
+    waived: list[Waived] = []
+    used: set[int] = set()
+    for finding in found:
+        allowed = [
+            allowance
+            for name, end, allowance in allowances
+            if finding.connection in (name, "") and _covers(end, allowance, finding)
+        ]
+        if allowed:
+            used |= {id(allowance) for allowance in allowed}
+            reason, where = allowed[0].reason, allowed[0].where
+            waived.append(Waived(finding=finding, reason=reason, where=where))
+        else:
+            kept.append(finding)
+    for name, end, allowance in allowances:
+        if id(allowance) not in used:
+            kept.append(_unused(name, end, allowance))
+    return kept, waived
+
+
+def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
+    """Tell whether an allowance covers a finding: all signals of it, not only some."""
+    if allowance.rule != finding.rule:
+        return False
+    named = {spot.signal for spot in finding.spots if spot.end == end.name}
+    if not allowance.signal:
+        return bool(named)
+    return named == {allowance.signal} and not finding.details
+
+
+def _unused(name: str, end: End, allowance: Allowance) -> Finding:
+    what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
+    known = any(rule.name == allowance.rule for rule in RULES)
+    message = (
+        f"{end.name} allows {what}, but there is no such finding"
+        if known
+        else f"{end.name} allows {what}, but no rule has that name"
+    )
+    return Finder(_UNUSED, name)(message, [Spot(end=end.name, where=allowance.where)])

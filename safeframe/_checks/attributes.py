@@ -1,0 +1,326 @@
+"""Rules about what the two ends think one and the same signal means."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from .._bits import reverse_field
+from .._findings import Finding, Rule
+from .._model import Signal
+from .._pairing import Pair
+from .counterexample import counterexample, place_text
+from .phrases import pair_spots
+from .registry import Context, Finder, View, rule
+
+__all__: list[str] = []
+
+
+def _pairs(context: Context) -> Iterator[tuple[View, Pair]]:
+    for view in context.views:
+        for pair in view.matching.pairs:
+            yield view, pair
+
+
+def _differing(
+    context: Context, find: Finder, what: str, attribute: str, text: Callable[[Signal], str]
+) -> Iterator[Finding]:
+    """Report every pair whose ``attribute`` differs, with both texts."""
+    for view, pair in _pairs(context):
+        if getattr(pair.left, attribute) != getattr(pair.right, attribute):
+            yield _report(view, pair, find, what, text(pair.left), text(pair.right))
+
+
+def _report(
+    view: View, pair: Pair, find: Finder, what: str, left: str, right: str, cause: str = ""
+) -> Finding:
+    producer, consumer = view.direction.producer.name, view.direction.consumer.name
+    message = (
+        f"{what} of {pair.left.name} ({place_text(pair.left)}) is {left} at {producer} and "
+        f"{right} at {consumer}"
+    )
+    return _told(view, pair, find, message, cause)
+
+
+def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -> Finding:
+    """Return a finding about a pair, with its places at both ends and its witness."""
+    return find(
+        message,
+        pair_spots(view, (pair,)),
+        direction=view.direction.name,
+        cause=cause,
+        counterexample=counterexample(view.direction, [(pair.left, pair.right)]),
+    )
+
+
+@rule(
+    Rule(
+        name="type-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends read a value as different types",
+        why="The same bits become another number: a negative one, a fraction, a code.",
+        remedy="declare the same type at both ends",
+    )
+)
+def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs of different type; a difference of width alone is another rule's."""
+    for view, pair in _pairs(context):
+        left, right = pair.left, pair.right
+        by_width = left.width != right.width and {left.type, right.type} == {"bool", "uint"}
+        if left.type != right.type and not by_width:
+            yield _report(view, pair, find, "the type", left.type, right.type)
+
+
+@rule(
+    Rule(
+        name="order-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends read the octets of a value in different order",
+        why="256 read from the other side is 1: small values look like large ones.",
+        remedy="declare the same octet order at both ends",
+    )
+)
+def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find values that one end reads least and the other most significant octet first."""
+    for view, pair in _pairs(context):
+        if pair.left.order != pair.right.order:
+            yield _report(
+                view,
+                pair,
+                find,
+                "the octet order",
+                f"{pair.left.order}-endian",
+                f"{pair.right.order}-endian",
+                "octet order",
+            )
+
+
+@rule(
+    Rule(
+        name="renamed-signal",
+        severity="error",
+        scope="direction",
+        title="The two ends give the same bits different names",
+        why="Either one end was renamed or the bits really mean two things; nothing on the wire "
+        "tells which.",
+        remedy="use one name at both ends, or move one of the signals",
+    )
+)
+def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find bits with two names that do not look alike."""
+    for view, pair in _pairs(context):
+        if pair.how == "place":
+            direction = view.direction
+            message = (
+                f"the bits at {place_text(pair.left)} are called {pair.left.name} at "
+                f"{direction.producer.name} and {pair.right.name} at {direction.consumer.name}"
+            )
+            yield _told(view, pair, find, message)
+
+
+@rule(
+    Rule(
+        name="near-miss-name",
+        severity="warning",
+        scope="direction",
+        title="A name is spelt differently at the two ends",
+        why="Tools that pair by name lose the signal; people read over it.",
+        remedy="spell the name in the same way at both ends",
+    )
+)
+def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs whose names differ by spelling, look-alike letters or normalisation only."""
+    for view, pair in _pairs(context):
+        if pair.how == "near-name":
+            direction = view.direction
+            note = (
+                ""
+                if ascii(pair.left.name)[1:-1] == pair.left.name
+                and ascii(pair.right.name)[1:-1] == pair.right.name
+                else (f" (as code points: {pair.left.name!a} and {pair.right.name!a})")
+            )
+            yield find(
+                f"{pair.left.name} at {direction.producer.name} is {pair.right.name} at "
+                f"{direction.consumer.name}{note}",
+                pair_spots(view, (pair,)),
+                direction=direction.name,
+                cause="near-miss name",
+            )
+
+
+@rule(
+    Rule(
+        name="safe-value-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends assume different values on loss of communication",
+        why="On a break the consumer takes a value that the producer's side counts as active.",
+        remedy="agree on one safe value",
+    )
+)
+def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs with different safe values; two opposite bits are called inverted."""
+    for view, pair in _pairs(context):
+        if pair.left.safe != pair.right.safe:
+            cause = "inverted safe value" if pair.left.width == 1 else "safe value"
+            yield _report(
+                view, pair, find, "the safe value", str(pair.left.safe), str(pair.right.safe), cause
+            )
+
+
+@rule(
+    Rule(
+        name="meaning-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends describe what a 1 stands for differently",
+        why="An inverted meaning passes every test of length, checksum and wiring.",
+        remedy="agree on one meaning of 1 and write it at both ends",
+    )
+)
+def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs whose one_means texts differ, apart from names told elsewhere."""
+    for view, pair in _pairs(context):
+        left, right = pair.left.one_means, pair.right.one_means
+        told = pair.how == "place" or any(
+            cause.kind == "swap" and pair in cause.pairs for cause in view.causes
+        )
+        if left.casefold().split() != right.casefold().split() and not told:
+            texts = (f"{text!r}" if text else "not stated" for text in (left, right))
+            yield _report(view, pair, find, "the meaning of 1", *texts)
+
+
+@rule(
+    Rule(
+        name="edge-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends act on different edges of an acknowledge bit",
+        why="One end acknowledges on release of the button, the other on pressing it - or on a "
+        "button that sticks.",
+        remedy="agree on the acting edge",
+    )
+)
+def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs with different acting edges."""
+    yield from _differing(
+        context, find, "the acting edge", "edge", lambda signal: signal.edge or "none (a level)"
+    )
+
+
+@rule(
+    Rule(
+        name="codes-differ",
+        severity="error",
+        scope="direction",
+        title="The two ends name the values of a code differently",
+        why="The number arrives unchanged and is taken for another command.",
+        remedy="use one table of code points at both ends",
+    )
+)
+def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs whose code tables name the same number differently."""
+    for view, pair in _pairs(context):
+        # Values that fit one end only are the width's fault, which is another finding.
+        fits = 1 << min(pair.left.width, pair.right.width)
+        left = {value: name for value, name in pair.left.codes if value < fits}
+        right = {value: name for value, name in pair.right.codes if value < fits}
+        if left == right or _reversed_codes(pair):
+            continue
+        differing = [
+            f"{value}: {left.get(value, 'not named')} / {right.get(value, 'not named')}"
+            for value in sorted(left.keys() | right.keys())
+            if left.get(value) != right.get(value)
+        ]
+        direction = view.direction
+        message = (
+            f"the code points of {pair.left.name} ({place_text(pair.left)}) differ between "
+            f"{direction.producer.name} and {direction.consumer.name}: {', '.join(differing)}"
+        )
+        yield _told(view, pair, find, message)
+
+
+def _reversed_codes(pair: Pair) -> bool:
+    """Tell whether one table is the other with the bits of every value in reverse order."""
+    left, right = dict(pair.left.codes), dict(pair.right.codes)
+    width = pair.left.width
+    return (
+        left != right
+        and {reverse_field(value, width): name for value, name in left.items()} == right
+    )
+
+
+@rule(
+    Rule(
+        name="field-bit-order",
+        severity="error",
+        scope="direction",
+        title="The bits inside a field are read in opposite order",
+        why="Symmetric values (all 0, all 1) read right, the others become another level.",
+        remedy="count the least significant bit of the field first at both ends",
+    )
+)
+def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find code tables that agree once the bits of the field are reversed."""
+    for view, pair in _pairs(context):
+        if _reversed_codes(pair):
+            message = (
+                f"the code points of {pair.left.name} ({place_text(pair.left)}) agree once its "
+                f"{pair.left.width} bits are read in reverse order at "
+                f"{view.direction.consumer.name}"
+            )
+            yield _told(view, pair, find, message, "bit order inside a field")
+
+
+@rule(
+    Rule(
+        name="unit-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends give a value different units",
+        why="The same number is millimetres here and metres there.",
+        remedy="agree on one unit",
+    )
+)
+def unit_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs with different units."""
+    yield from _differing(context, find, "the unit", "unit", lambda signal: signal.unit or "none")
+
+
+@rule(
+    Rule(
+        name="scale-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends scale a value differently",
+        why="A limit of 10 becomes 100: the value is in range and wrong.",
+        remedy="agree on one factor from the raw value to the unit",
+    )
+)
+def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs with different scale factors."""
+    yield from _differing(context, find, "the scale", "scale", lambda signal: signal.scale)
+
+
+@rule(
+    Rule(
+        name="validity-differs",
+        severity="error",
+        scope="direction",
+        title="The two ends use different validity bits for a value",
+        why="One end goes on using a value that the other has declared invalid.",
+        remedy="name the same validity bit at both ends",
+    )
+)
+def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find pairs whose valid_by differs by more than spelling."""
+    for view, pair in _pairs(context):
+        left, right = pair.left.valid_by, pair.right.valid_by
+        if left != right and (left, right) not in _names(view):
+            yield _report(view, pair, find, "the validity bit", left or "none", right or "none")
+
+
+def _names(view: View) -> set[tuple[str, str]]:
+    """Return what one and the same signal is called at both ends."""
+    return {(pair.left.name, pair.right.name) for pair in view.matching.pairs}

@@ -1,0 +1,276 @@
+"""Rules about the connection itself: who is who, profile, identity, times, parameters."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .._findings import Finding, Rule, Spot
+from .._model import Scalar
+from .registry import Context, Finder, count, rule
+
+__all__ = ["both", "shown_id", "spots"]
+
+
+def spots(context: Context, key: str) -> list[Spot]:
+    """Return where a key stands at both ends."""
+    return [Spot(end=end.name, where=end.locate(key)) for end in context.connection.ends]
+
+
+def shown_id(number: int) -> str:
+    """Return a connection id as both of the tools that people compare it with may show it."""
+    return f"{number} (0x{number:04X})"
+
+
+def _shown(value: Scalar | None) -> str:
+    return "not stated" if value is None or value == "" else str(value)
+
+
+def both(context: Context, what: str, left: Scalar | None, right: Scalar | None) -> str:
+    """Return a sentence that shows a value at both ends."""
+    first, second = context.connection.ends
+    return f"{what} is {_shown(left)} at {first.name} and {_shown(right)} at {second.name}"
+
+
+@rule(
+    Rule(
+        name="wrong-file",
+        severity="error",
+        scope="connection",
+        title="The two files are not the two ends of one connection",
+        why="Two maps can agree bit for bit although one belongs to the sister machine.",
+        remedy="check which files belong together",
+    )
+)
+def wrong_file(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find two files of one end, or ends that name another peer."""
+    first, second = context.connection.ends
+    if first.name == second.name:
+        yield find(
+            f"both files describe the end {first.name}",
+            spots(context, "end.name"),
+            remedy="give one file per end; to compare two versions of one end use diff",
+            cause="wrong file",
+        )
+        return
+    for end, other in ((first, second), (second, first)):
+        if end.peer and end.peer != other.name:
+            yield find(
+                f"{end.name} names {end.peer} as its peer, but the other file describes "
+                f"{other.name}",
+                [
+                    Spot(end=end.name, where=end.locate("end.peer")),
+                    Spot(end=other.name, where=other.locate("end.name")),
+                ],
+                cause="wrong file",
+            )
+
+
+@rule(
+    Rule(
+        name="directions-exchanged",
+        severity="error",
+        scope="connection",
+        title="One end has its two directions exchanged",
+        why="One end wrote what it receives under what it sends, usually because it copied the "
+        "other end's file.",
+        remedy="exchange sends and receives in one of the files",
+    )
+)
+def directions_exchanged(context: Context, find: Finder) -> Iterator[Finding]:
+    """Report that the maps fit only with the second end's directions exchanged."""
+    if not context.exchanged:
+        return
+    first, second = context.connection.ends
+    # The second end was already turned round for the comparison: its sends are the file's receives.
+    same = {s.name for s in first.sends.signals} & {s.name for s in second.receives.signals}
+    same |= {s.name for s in first.receives.signals} & {s.name for s in second.sends.signals}
+    yield find(
+        f"{count(len(same), 'signal')} of {first.name} and {second.name} stand in the same "
+        f"direction word at both ends: both say they send, or both say they receive, "
+        f"{', '.join(sorted(same)[:4])}{' ...' if len(same) > 4 else ''}",
+        spots(context, "sends"),
+        cause="directions exchanged",
+    )
+
+
+@rule(
+    Rule(
+        name="connection-name-differs",
+        severity="warning",
+        scope="connection",
+        title="The two ends call the connection differently",
+        why="With several connections between the same two devices, the name is all that tells "
+        "which file belongs to which.",
+        remedy="use one name at both ends",
+    )
+)
+def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find different connection names."""
+    first, second = (end.connection_table.name for end in context.connection.ends)
+    if first != second:
+        yield find(
+            both(context, "the connection name", first, second), spots(context, "connection.name")
+        )
+
+
+@rule(
+    Rule(
+        name="profile-differs",
+        severity="error",
+        scope="connection",
+        title="The two ends use different safety profiles",
+        why="Frames of two profiles have nothing in common.",
+        remedy="state the profile that both devices really use",
+    )
+)
+def profile_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find different profiles."""
+    first, second = (end.connection_table.profile for end in context.connection.ends)
+    if first != second:
+        yield find(
+            both(context, "the profile", first, second), spots(context, "connection.profile")
+        )
+
+
+@rule(
+    Rule(
+        name="edition-differs",
+        severity="error",
+        scope="connection",
+        title="The two ends follow different editions of the profile",
+        why="Editions change CRC rules, start values and limits.",
+        remedy="state the edition that both devices implement",
+    )
+)
+def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find different editions, or an edition the profile's facts do not cover."""
+    first, second = (end.connection_table.edition for end in context.connection.ends)
+    if first != second:
+        yield find(
+            both(context, "the edition", first, second), spots(context, "connection.edition")
+        )
+        return
+    profile = context.profile
+    if first and profile is not None and profile.editions and first not in profile.editions:
+        yield find(
+            f"the facts about {profile.title} hold for edition {', '.join(profile.editions)}, "
+            f"not for {first}",
+            spots(context, "connection.edition"),
+            remedy="state a listed edition, or check legal sizes and limits by hand",
+        )
+
+
+@rule(
+    Rule(
+        name="unknown-profile",
+        severity="error",
+        scope="connection",
+        title="The profile is not known",
+        why="Without the profile nobody knows the legal sizes and limits.",
+        remedy="use a listed profile, your own profile file, or plain with legal_octets",
+    )
+)
+def unknown_profile(context: Context, find: Finder) -> Iterator[Finding]:
+    """Report a profile name that is neither listed nor handed in."""
+    if context.profile is None:
+        name = context.connection.first.connection_table.profile
+        yield find(f"no profile is called {name}", spots(context, "connection.profile"))
+
+
+@rule(
+    Rule(
+        name="role-conflict",
+        severity="error",
+        scope="connection",
+        title="The roles of the two ends do not fit",
+        why="Two masters wait for answers that nobody gives.",
+        remedy="give each end its role",
+        source="roles: the sources on the profile's page",
+    )
+)
+def role_conflict(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find a role the profile does not know, or one role at both ends."""
+    roles = context.profile.roles if context.profile else ()
+    for end in context.connection.ends:
+        if end.role and roles and end.role not in roles:
+            yield find(
+                f"the role of {end.name} must be {' or '.join(roles)}, not {end.role}",
+                [Spot(end=end.name, where=end.locate("end.role"))],
+            )
+    first, second = context.connection.ends
+    if first.role and first.role == second.role:
+        yield find(f"both ends have the role {first.role}", spots(context, "end.role"))
+
+
+@rule(
+    Rule(
+        name="connection-id-missing",
+        severity="error",
+        scope="connection",
+        title="The connection id is zero, missing or out of range",
+        why="The id is what keeps a frame of another connection from being accepted.",
+        remedy="give the connection its own id",
+        source="range: the sources on the profile's page",
+    )
+)
+def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find ids outside the profile's range, or none at all where the profile has one."""
+    limits = context.profile.id_range if context.profile else None
+    if limits is None:
+        return
+    bad = [
+        end
+        for end in context.connection.ends
+        if end.connection_table.id is None or not limits[0] <= end.connection_table.id <= limits[1]
+    ]
+    if bad:
+        values = " and ".join(
+            f"{end.name} states {'none' if end.connection_table.id is None else shown_id(end.connection_table.id)}"
+            for end in bad
+        )
+        yield find(
+            f"the connection id must be {limits[0]}..{limits[1]}, but {values}",
+            [Spot(end=end.name, where=end.locate("connection.id")) for end in bad],
+        )
+
+
+@rule(
+    Rule(
+        name="connection-id-differs",
+        severity="error",
+        scope="connection",
+        title="The two ends have different connection ids",
+        why="The connection does not come up - or comes up with the wrong partner.",
+        remedy="use one id at both ends",
+    )
+)
+def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find different connection ids."""
+    first, second = (end.connection_table.id for end in context.connection.ends)
+    if first != second and first is not None and second is not None:
+        yield find(
+            both(context, "the connection id", shown_id(first), shown_id(second)),
+            spots(context, "connection.id"),
+        )
+
+
+@rule(
+    Rule(
+        name="address-range",
+        severity="error",
+        scope="end",
+        title="A safety address is out of range",
+        why="The device cannot be set to it, or takes another one.",
+        remedy="set an address that the profile allows",
+        source="range: the sources on the profile's page",
+    )
+)
+def address_range(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find addresses the profile does not allow."""
+    limits = context.profile.address_range if context.profile else None
+    for end in context.connection.ends:
+        if limits and end.address is not None and not limits[0] <= end.address <= limits[1]:
+            yield find(
+                f"the address of {end.name} must be {limits[0]}..{limits[1]}, not {end.address}",
+                [Spot(end=end.name, where=end.locate("end.address"))],
+            )

@@ -1,0 +1,201 @@
+"""Rules about the devices of a plant: their records, read-backs and serial numbers."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+
+from .._findings import Finding, Rule, Spot
+from .._model import Connection, End, Installed
+from .registry import Finder, plant_rule
+
+__all__: list[str] = []
+
+
+def _devices(connections: Iterable[Connection]) -> Iterator[tuple[Connection, End, Installed]]:
+    """Yield every device that a plant file lists, with its connection and end."""
+    for connection in connections:
+        for end, device in zip(connection.ends, connection.installed, strict=False):
+            yield connection, end, device
+
+
+def _sharing(connections: tuple[Connection, ...]) -> dict[str, list[Connection]]:
+    """Return the connections that name each record."""
+    users: dict[str, list[Connection]] = defaultdict(list)
+    for connection in connections:
+        if connection.record:
+            users[connection.record].append(connection)
+    return users
+
+
+def _recorded(connections: tuple[Connection, ...]) -> list[Connection]:
+    """Return the connections with a record of their own: a shared one is a finding by itself."""
+    return [sharing[0] for sharing in _sharing(connections).values() if len(sharing) == 1]
+
+
+def _spot(connection: Connection, end: str = "") -> Spot:
+    return Spot(end=end or connection.first.name, where=connection.entry)
+
+
+def _of(connection: Connection) -> str:
+    return f"{connection.name} ({connection.first.name} and {connection.second.name})"
+
+
+@plant_rule(
+    Rule(
+        name="record-missing",
+        severity="warning",
+        scope="plant",
+        title="A connection of the plant names no sign-off record",
+        why="Nobody can say which maps were signed and loaded, or whether they ever were.",
+        remedy="make a record with `safeframe record new` and name it in the plant file",
+    )
+)
+def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find connections of a plant file without a record."""
+    for connection in connections:
+        if connection.installed and not connection.record:
+            yield find(f"{_of(connection)} names no record", [_spot(connection)])
+
+
+@plant_rule(
+    Rule(
+        name="record-shared",
+        severity="error",
+        scope="plant",
+        title="Two connections of the plant name one record",
+        why="A series machine has one record for each instance: what was read back from one "
+        "device says nothing about its sister.",
+        remedy="make a record for each connection",
+    )
+)
+def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find records that several connections name."""
+    for path, sharing in _sharing(connections).items():
+        if len(sharing) > 1:
+            names = " and ".join(map(_of, sharing))
+            yield find(f"the record {path} is named by {names}", [_spot(one) for one in sharing])
+
+
+@plant_rule(
+    Rule(
+        name="record-outdated",
+        severity="error",
+        scope="plant",
+        title="A record is about other maps than the plant has now",
+        why="A map was edited after the record was signed, or the record belongs to another "
+        "connection: what runs in the devices is not what the map says.",
+        remedy="load what the map says, test it, and make a new record",
+    )
+)
+def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find maps whose fingerprints are not those of their record."""
+    for connection in _recorded(connections):
+        from .._fingerprint import end_fingerprint, wire_fingerprint  # deferred: plants only.
+
+        other = [
+            end
+            for end, device in zip(connection.ends, connection.installed, strict=False)
+            if (device.wire, device.own) != (wire_fingerprint(end), end_fingerprint(end))
+        ]
+        if other:
+            names = " and ".join(end.name for end in other)
+            yield find(
+                f"the record {connection.record} of {_of(connection)} is about another map of "
+                f"{names}",
+                [
+                    *(Spot(end=end.name, where=end.where) for end in other),
+                    _spot(connection),
+                ],
+            )
+
+
+def _read_back(
+    connections: tuple[Connection, ...], find: Finder, state: str, text: str
+) -> Iterator[Finding]:
+    for connection, end, device in _devices(_recorded(connections)):
+        # A record of another connection says nothing about this end: that is its finding.
+        if device.wire and device.read_back == state:
+            yield find(
+                text.format(record=connection.record, end=end.name, connection=connection.name),
+                [_spot(connection, end.name)],
+            )
+
+
+@plant_rule(
+    Rule(
+        name="read-back-missing",
+        severity="error",
+        scope="plant",
+        title="Nobody read back what the device runs",
+        why="A download that was forgotten at one end shows nowhere else: lengths and checksums "
+        "of the frames stay right.",
+        remedy="read the checksum from the device and enter it with `safeframe record fill`",
+    )
+)
+def read_back_missing(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find devices whose record holds no checksum."""
+    text = "the record {record} of {connection} holds no read-back of {end}"
+    yield from _read_back(connections, find, "missing", text)
+
+
+@plant_rule(
+    Rule(
+        name="read-back-differs",
+        severity="error",
+        scope="plant",
+        title="The device runs something else than what was expected",
+        why="The download went to another device, was left out, or was overwritten since.",
+        remedy="load the project again, read the checksum back, and repeat the tests",
+    )
+)
+def read_back_differs(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find devices whose checksum is not the expected one."""
+    text = "by the record {record} of {connection}, {end} shows another checksum than expected"
+    yield from _read_back(connections, find, "differs", text)
+
+
+@plant_rule(
+    Rule(
+        name="serial-differs",
+        severity="error",
+        scope="plant",
+        title="The record is about another device than the plant has now",
+        why="A device that was exchanged has not been read back: it may run an older project.",
+        remedy="read back the device that is there now and make a record for it",
+    )
+)
+def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find devices whose serial number differs between plant file and record."""
+    for connection, end, device in _devices(_recorded(connections)):
+        one, two = device.serial, device.recorded_serial
+        if one and two and one != two:
+            yield find(
+                f"{end.name} has the serial number {one} in the plant file and {two} in the record "
+                f"{connection.record}",
+                [_spot(connection, end.name)],
+            )
+
+
+@plant_rule(
+    Rule(
+        name="serial-reused",
+        severity="error",
+        scope="plant",
+        title="Two ends of the plant have one serial number",
+        why="An entry was copied for the sister device: one of the two was never read back.",
+        remedy="read the serial number from both devices",
+    )
+)
+def serial_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find serial numbers that the plant file gives to several ends."""
+    users: dict[str, dict[str, Connection]] = defaultdict(dict)
+    for connection, end, device in _devices(connections):
+        if device.serial:
+            users[device.serial].setdefault(end.name, connection)
+    for serial, ends in users.items():
+        if len(ends) > 1:
+            yield find(
+                f"the serial number {serial} is that of {' and '.join(ends)}",
+                [_spot(connection, name) for name, connection in ends.items()],
+            )

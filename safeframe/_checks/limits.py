@@ -1,0 +1,233 @@
+"""Rules about times and parameters: watchdog, exchange, the profile's parameters, its direction."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from .._findings import Finding, Rule, Spot
+from .._model import Scalar
+from ..protocols import ParameterRule, Profile
+from .connection_table import both, spots
+from .registry import Context, Finder, rule, spot
+
+__all__: list[str] = []
+
+_GUID = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", re.ASCII)
+
+
+@rule(
+    Rule(
+        name="watchdog-differs",
+        severity="error",
+        scope="connection",
+        title="The two ends have different watchdog times",
+        why="The reaction time of the safety function is calculated with one of them.",
+        remedy="use one watchdog time at both ends",
+    )
+)
+def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find different watchdog times."""
+    first, second = (end.connection_table.watchdog_ms for end in context.connection.ends)
+    if first != second:
+        yield find(
+            both(context, "the watchdog time in ms", first, second),
+            spots(context, "connection.watchdog_ms"),
+        )
+
+
+@rule(
+    Rule(
+        name="watchdog-too-short",
+        severity="error",
+        scope="end",
+        title="The watchdog is zero, out of range, or not longer than the exchange",
+        why="A watchdog shorter than one exchange trips in normal operation; people then set it "
+        "far too long.",
+        remedy="set a watchdog longer than the exchange and not above the permitted reaction time",
+        source="range: the sources on the profile's page; longer than the exchange: common "
+        "practice",
+    )
+)
+def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find watchdog times that cannot work."""
+    limits = context.profile.watchdog_range_ms if context.profile else None
+    merged: dict[str, list[Spot]] = {}
+    for end in context.connection.ends:
+        watchdog, exchange = end.connection_table.watchdog_ms, end.connection_table.exchange_ms
+        if watchdog is None:
+            continue
+        where = Spot(end=end.name, where=end.locate("connection.watchdog_ms"))
+        if limits and not limits[0] <= watchdog <= limits[1]:
+            message = f"the watchdog must be {limits[0]}..{limits[1]} ms, not {watchdog}"
+            merged.setdefault(message, []).append(where)
+        elif exchange is not None and watchdog <= exchange:
+            message = (
+                f"the watchdog of {watchdog} ms must be longer than the exchange of {exchange} ms"
+            )
+            merged.setdefault(message, []).append(where)
+    for message, culprits in merged.items():
+        yield find(message, culprits)
+
+
+@rule(
+    Rule(
+        name="watchdog-too-long",
+        severity="error",
+        scope="connection",
+        title="The connection takes longer than the safety function permits",
+        why="The machine moves on for as long as the watchdog waits: the distance to the danger "
+        "was calculated with less.",
+        remedy="set a shorter watchdog, or calculate the safety function anew",
+        source="the formula and its source are in the finding; `safeframe timing` shows the inputs",
+    )
+)
+def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find reaction times above the permitted one, as far as the map states the inputs."""
+    if all(end.connection_table.permitted_reaction_ms is None for end in context.connection.ends):
+        return
+    from .._timing import timing  # deferred: few maps state a permitted reaction time.
+
+    times = timing(context.connection, context.profile)
+    if times.margin_ms is not None and times.margin_ms < 0:
+        at_least = "at least " if times.reaction.missing else ""
+        yield find(
+            f"the reaction time is {at_least}{times.reaction.known_ms} ms = "
+            f"{times.reaction.formula}, {-times.margin_ms} ms more than the permitted "
+            f"{times.permitted_ms} ms ({times.reaction.source})",
+            spots(context, "connection.watchdog_ms"),
+        )
+
+
+@rule(
+    Rule(
+        name="parameter-differs",
+        severity="error",
+        scope="connection",
+        title="The two ends disagree about a parameter of the connection",
+        why="Both ends derive times, ids or start values from it.",
+        remedy="use one value at both ends",
+    )
+)
+def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find parameters both ends state with different values, and unequal general terms."""
+    first, second = context.connection.ends
+    for key, what in (
+        ("exchange_ms", "the exchange time in ms"),
+        ("permitted_reaction_ms", "the permitted reaction time in ms"),
+        ("network", "the network"),
+        ("legal_octets", "the list of legal sizes"),
+    ):
+        left, right = getattr(first.connection_table, key), getattr(second.connection_table, key)
+        if left != right:
+            if isinstance(left, tuple):
+                left, right = (", ".join(map(str, sizes)) for sizes in (left, right))
+            yield find(both(context, what, left, right), spots(context, f"connection.{key}"))
+    own = _own_parameters(context.profile)
+    others = dict(second.parameters)
+    for key, value in first.parameters:
+        if key in others and key not in own and not _same(value, others[key]):
+            yield find(
+                both(context, f"the parameter {key}", value, others[key]),
+                spots(context, f"parameters.{key}"),
+            )
+
+
+def _same(left: Scalar, right: Scalar) -> bool:
+    return type(left) is type(right) and left == right
+
+
+def _own_parameters(profile: Profile | None) -> set[str]:
+    """Return the parameters that each end has for itself."""
+    return {entry.name for entry in profile.parameters if not entry.shared} if profile else set()
+
+
+@rule(
+    Rule(
+        name="parameter-invalid",
+        severity="error",
+        scope="end",
+        title="A parameter is unknown to the profile, missing, or has an impossible value",
+        why="A device that gets the value refuses it or takes a default.",
+        remedy="see the parameter table on the profile's page",
+        source="ranges: the sources on the profile's page",
+    )
+)
+def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find parameters that the profile does not list, or whose value it does not allow."""
+    profile = context.profile
+    if profile is None or profile.sizes.from_map:
+        return  # A profile that leaves its sizes to the map lists no parameters either.
+    known = {entry.name: entry for entry in profile.parameters}
+    for end in context.connection.ends:
+        for key, value in end.parameters:
+            if key not in known:
+                names = ", ".join(sorted(known)) or "(none)"
+                text = f"a parameter of {end.name} must be one of {names}, not {key}"
+            else:
+                problem = _problem(known[key], value)
+                if not problem:
+                    continue
+                text = f"the parameter {key} of {end.name} must be {problem}, not {value}"
+            yield find(text, [Spot(end=end.name, where=end.locate(f"parameters.{key}"))])
+        stated = dict(end.parameters)
+        for entry in profile.parameters:
+            applies = not entry.roles or end.role in entry.roles
+            if entry.required and applies and entry.name not in stated:
+                yield find(
+                    f"the parameter {entry.name} of {end.name} is missing",
+                    [Spot(end=end.name, where=end.locate("parameters"))],
+                )
+
+
+_PARAMETER_TYPES = {"int": int, "text": str, "guid": str, "bool": bool}
+
+
+def _problem(entry: ParameterRule, value: Scalar) -> str:
+    """Return what a parameter's value must be, empty where it is right."""
+    if type(value) is not _PARAMETER_TYPES[entry.type]:
+        return f"of type {entry.type}"
+    if value == entry.unset and entry.required:
+        return f"configured ({entry.unset} means not configured)"
+    if entry.choices and value not in entry.choices:
+        return f"one of {', '.join(map(str, entry.choices))}"
+    if isinstance(value, int) and (
+        (entry.minimum is not None and value < entry.minimum)
+        or (entry.maximum is not None and value > entry.maximum)
+    ):
+        return f"{entry.minimum}..{entry.maximum}"
+    if entry.type == "guid" and _GUID.fullmatch(str(value)) is None:
+        return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
+    return ""
+
+
+@rule(
+    Rule(
+        name="one-way",
+        severity="error",
+        scope="connection",
+        title="Signals travel in a direction that carries no safety data",
+        why="The profile sends safety data from one end only; what the other end declares as sent "
+        "never leaves it.",
+        remedy="declare the other direction on a connection of its own",
+        source="direction of the data: the sources on the profile's page",
+    )
+)
+def one_way(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find signals of the end that sends no safety data in a one-way profile."""
+    profile = context.profile
+    if profile is None or not profile.one_way:
+        return
+    for view in context.views:
+        producer = view.direction.producer
+        if not profile.data_role or producer.role in ("", profile.data_role):
+            continue
+        signals = [(end, signal) for end, map_ in view.sides for signal in map_.signals]
+        if signals:
+            names = dict.fromkeys(signal.name for _, signal in signals)
+            yield find(
+                f"{profile.title} carries safety data from the {profile.data_role} only, but "
+                f"{producer.name} ({producer.role}) sends {', '.join(names)}",
+                [spot(end, signal) for end, signal in signals],
+                direction=view.direction.name,
+            )

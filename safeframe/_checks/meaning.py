@@ -1,0 +1,302 @@
+"""Rules about meaning inside one map: names, bindings, safe values, code points, validity."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+
+from .._findings import Finding, Rule
+from .._model import End, Map, Signal
+from .._pairing import skeleton
+from .counterexample import place_text
+from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
+
+__all__: list[str] = []
+
+_MOST_NAMED = 8
+"""Widest code, in bits, for which every value is expected to have a name."""
+
+
+@rule(
+    Rule(
+        name="duplicate-name",
+        severity="error",
+        scope="map",
+        title="Two signals of one direction have the same name",
+        why="Whoever binds or tests by name reaches only one of them.",
+        remedy="give each signal its own name",
+    )
+)
+def duplicate_name(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find names used more than once in one direction."""
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        for name, signals in _grouped(map_, lambda signal: signal.name):
+            places = " and ".join(place_text(signal) for signal in signals)
+            yield Flaw(
+                message=f"{name} is declared {count(len(signals), 'time')}, at {places}",
+                entries=signals,
+            )
+
+    yield from per_map(context, find, judge)
+
+
+def _grouped(map_: Map, key: Callable[[Signal], str]) -> Iterator[tuple[str, tuple[Signal, ...]]]:
+    groups: dict[str, list[Signal]] = defaultdict(list)
+    for signal in map_.signals:
+        groups[key(signal)].append(signal)
+    for text, signals in groups.items():
+        if len(signals) > 1:
+            yield text, tuple(signals)
+
+
+@rule(
+    Rule(
+        name="lookalike-name",
+        severity="error",
+        scope="map",
+        title="Two different names look the same",
+        why="On screen and on paper the two signals cannot be told apart.",
+        remedy="write the names with letters of one alphabet and make them differ visibly",
+        source="Unicode TS 39 describes look-alike letters; the list used here is from memory "
+        "and not complete",
+    )
+)
+def lookalike_name(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find names of one direction that differ by case, separators or look-alike letters only."""
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        for _, signals in _grouped(map_, lambda signal: skeleton(signal.name)):
+            names = dict.fromkeys(signal.name for signal in signals)
+            if len(names) > 1:
+                shown = " and ".join(
+                    name if name.isascii() else f"{name} = {name!a}" for name in names
+                )
+                yield Flaw(message=f"{shown} look alike", entries=signals)
+
+    yield from per_map(context, find, judge)
+
+
+@rule(
+    Rule(
+        name="unnormalised-name",
+        severity="warning",
+        scope="map",
+        title="A name is not in Unicode normal form C",
+        why="The same name typed on another keyboard has other code points and does not match.",
+        remedy="type the name again with composed letters, or use ASCII",
+        source="Unicode Standard Annex 15",
+    )
+)
+def unnormalised_name(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find names whose normal form C differs."""
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        for signal in map_.signals:
+            if not unicodedata.is_normalized("NFC", signal.name):
+                yield Flaw(
+                    message=f"{signal.name} = {signal.name!a} is not in normal form C",
+                    entries=(signal,),
+                )
+
+    yield from per_map(context, find, judge)
+
+
+@rule(
+    Rule(
+        name="unbound-signal",
+        severity="error",
+        scope="end",
+        title="A signal is bound to no variable at one end",
+        why="The bit travels, and nobody acts on it or nobody sets it.",
+        remedy="bind the signal to a program variable, or take it out at both ends",
+    )
+)
+def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find signals without a binding; one finding per end and direction."""
+    for view in context.views:
+        for end, map_ in view.sides:
+            missing = [signal for signal in map_.signals if not signal.bind]
+            # What is allowed one by one is told one by one, so that the rest stays visible.
+            allowed = {
+                allowance.signal
+                for allowance in end.allowances
+                if allowance.rule == find.rule.name and allowance.signal
+            }
+            groups = [[signal] for signal in missing if signal.name in allowed]
+            groups.append([signal for signal in missing if signal.name not in allowed])
+            for unbound in filter(None, groups):
+                yield _unbound(view, end, map_, unbound, find)
+
+
+def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finder) -> Finding:
+    names = ", ".join(f"{signal.name} ({place_text(signal)})" for signal in unbound[:5])
+    more = f" and {len(unbound) - 5} more" if len(unbound) > 5 else ""
+    return find(
+        f"{count(len(unbound), 'signal')} of {len(map_.signals)} "
+        f"{'is' if len(unbound) == 1 else 'are'} bound to no variable at {end.name}: "
+        f"{names}{more}",
+        [spot(end, signal) for signal in unbound[:5]],
+        direction=view.direction.name,
+    )
+
+
+@rule(
+    Rule(
+        name="binding-reused",
+        severity="error",
+        scope="end",
+        title="One variable is bound to two signals",
+        why="Two bits write one variable and the later one wins, or one variable drives two bits "
+        "that were meant to be independent.",
+        remedy="give each signal its own variable",
+    )
+)
+def binding_reused(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find variables that several signals of one end are bound to."""
+    for end in context.connection.ends:
+        bound: dict[str, list[Signal]] = defaultdict(list)
+        for signal in end.sends.signals + end.receives.signals:
+            if signal.bind:
+                bound[signal.bind].append(signal)
+        for variable, signals in bound.items():
+            if len(signals) > 1:
+                names = " and ".join(f"{signal.name} ({place_text(signal)})" for signal in signals)
+                yield find(
+                    f"the variable {variable} of {end.name} is bound to {names}",
+                    [spot(end, signal) for signal in signals],
+                )
+
+
+@rule(
+    Rule(
+        name="nonzero-safe-value",
+        severity="error",
+        scope="map",
+        title="A safe value is not 0 where the profile substitutes 0",
+        why="On loss of communication the receiver replaces all data by zeros; a signal whose "
+        "safe value is 1 then takes its active state.",
+        remedy="invert the signal so that 0 is its safe value",
+        source="FSCP 12/1: fail-safe data are all zeros, see the sources on the profile's page",
+    )
+)
+def nonzero_safe_value(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find safe values other than 0 in a profile whose fail-safe data are zeros."""
+    if context.profile is None or context.profile.fail_safe != "zero":
+        return
+    title = context.profile.title
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        for signal in map_.signals:
+            if signal.safe != 0:
+                yield Flaw(
+                    message=f"the safe value of {signal.name} ({place_text(signal)}) is "
+                    f"{signal.safe}, but {title} substitutes 0 on loss of communication",
+                    entries=(signal,),
+                )
+
+    yield from per_map(context, find, judge)
+
+
+@rule(
+    Rule(
+        name="missing-code-points",
+        severity="warning",
+        scope="map",
+        title="Values of a code have no name",
+        why="A value nobody thought of arrives through a fault or a later release, and each end "
+        "treats it in its own way.",
+        remedy="name every value; give unused ones the reaction of the most restrictive value",
+    )
+)
+def missing_code_points(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find codes that do not name each value that fits their bits."""
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        for signal in map_.signals:
+            if signal.type != "code" or signal.width > _MOST_NAMED:
+                continue
+            named = {value for value, _ in signal.codes}
+            missing = [value for value in range(1 << signal.width) if value not in named]
+            if missing:
+                shown = ", ".join(map(str, missing[:8])) + (" ..." if len(missing) > 8 else "")
+                yield Flaw(
+                    message=f"{signal.name} ({place_text(signal)}) can carry "
+                    f"{1 << signal.width} values, {len(missing)} of them without a name: {shown}",
+                    entries=(signal,),
+                )
+
+    yield from per_map(context, find, judge)
+
+
+@rule(
+    Rule(
+        name="value-without-validity",
+        severity="warning",
+        scope="map",
+        title="A value has no validity bit",
+        why="0 is a plausible position or speed. Without a bit that says whether the value holds, "
+        "substituted zeros look like a measurement.",
+        remedy='name the bit with valid_by = "...", or add one',
+    )
+)
+def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find numbers wider than one bit without a validity bit in the same direction."""
+
+    def judge(map_: Map) -> Iterator[Flaw]:
+        names = {signal.name for signal in map_.signals}
+        for signal in map_.signals:
+            number = signal.type in ("uint", "int", "float") and signal.width > 1
+            if signal.valid_by and signal.valid_by not in names:
+                yield Flaw(
+                    message=f"the validity bit {signal.valid_by} of {signal.name} "
+                    f"({place_text(signal)}) is not in this direction",
+                    entries=(signal,),
+                )
+            elif number and not signal.valid_by:
+                yield Flaw(
+                    message=f"{signal.name} ({place_text(signal)}) is a value of {signal.width} "
+                    "bits without a validity bit",
+                    entries=(signal,),
+                )
+
+    yield from per_map(context, find, judge)
+
+
+@rule(
+    Rule(
+        name="assumed-mirror",
+        severity="error",
+        scope="direction",
+        title="A status bit is taken for the echo of a control bit",
+        why="A device reports what it measured, not what it was told. Whoever takes the status "
+        "for an echo does not notice that the command was not carried out.",
+        remedy="state mirrors at the producer of the status as well, or remove it at the consumer",
+    )
+)
+def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find mirrors statements that the producing end does not confirm or that point nowhere."""
+    for view, opposite in zip(context.views, context.views[::-1], strict=True):
+        direction = view.direction
+        for pair in view.matching.pairs:
+            told, made = pair.right.mirrors, pair.left.mirrors
+            if told and told != made:
+                says = f"says it mirrors {made}" if made else "does not say so"
+                yield find(
+                    f"{direction.consumer.name} takes {pair.right.name} "
+                    f"({place_text(pair.right)}) for the echo of {told}; "
+                    f"{direction.producer.name}, which produces it, {says}",
+                    [spot(direction.consumer, pair.right), spot(direction.producer, pair.left)],
+                    direction=direction.name,
+                )
+        for (end, map_), (_, back) in zip(view.sides, opposite.sides[::-1], strict=True):
+            names = {signal.name for signal in back.signals}
+            for signal in map_.signals:
+                if signal.mirrors and signal.mirrors not in names:
+                    yield find(
+                        f"{signal.name} ({place_text(signal)}) mirrors {signal.mirrors}, which "
+                        f"{end.name} does not have in the opposite direction",
+                        [spot(end, signal)],
+                        direction=direction.name,
+                    )

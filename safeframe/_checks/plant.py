@@ -1,0 +1,106 @@
+"""Rules that only the view over many connections can judge: ids and addresses used twice."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TypeVar
+
+from .._findings import Finding, Rule, Spot
+from .._model import Connection, End
+from .connection_table import shown_id
+from .registry import Finder, plant_rule
+
+__all__: list[str] = []
+
+_User = TypeVar("_User", Connection, End)
+
+
+@plant_rule(
+    Rule(
+        name="connection-id-reused",
+        severity="error",
+        scope="plant",
+        title="Two connections of one network have the same id",
+        why="A frame that strays from one connection into the other is accepted there.",
+        remedy="give each connection its own id, or state the network of each",
+        source="uniqueness of the connection id: the sources on the page of FSCP 12/1",
+    )
+)
+def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find connection ids that several connections of one network and profile use."""
+    used: dict[tuple[str, int], list[tuple[str, Connection]]] = defaultdict(list)
+    for connection in connections:
+        connection_table = connection.first.connection_table
+        if connection_table.id:
+            used[connection_table.profile, connection_table.id].append(
+                (connection_table.network, connection)
+            )
+    for (_, number), users in used.items():
+        for clash in _clashes(users):
+            names = " and ".join(f"{user.name} ({_ends(user)})" for _, user in clash)
+            open_ = [user.name for network, user in clash if not network]
+            yield find(
+                f"the connection id {shown_id(number)} is used by {names}{_where(clash, open_)}",
+                [
+                    Spot(end=end.name, where=end.locate("connection.id"))
+                    for _, user in clash
+                    for end in user.ends
+                ],
+            )
+
+
+def _clashes(users: Iterable[tuple[str, _User]]) -> list[list[tuple[str, _User]]]:
+    """Return those that share a network, and all together where one does not state its own."""
+    networks: dict[str, list[tuple[str, _User]]] = defaultdict(list)
+    for network, user in users:
+        networks[network].append((network, user))
+    groups = list(networks.values())
+    if "" in networks:  # It may be any of the networks: nothing keeps them apart.
+        groups = [[one for group in groups for one in group]]
+    return [group for group in groups if len(group) > 1]
+
+
+def _where(clash: Sequence[tuple[str, object]], open_: Sequence[str]) -> str:
+    """Return the network as the end of a sentence, or who leaves it open."""
+    named = next((network for network, _ in clash if network), "")
+    if not named:
+        return ""
+    if not open_:
+        return f" in network {named}"
+    return f"; {' and '.join(open_)} state{'s'[: len(open_) == 1]} no network"
+
+
+def _ends(connection: Connection) -> str:
+    return f"{connection.first.name} and {connection.second.name}"
+
+
+@plant_rule(
+    Rule(
+        name="address-reused",
+        severity="error",
+        scope="plant",
+        title="Two devices of one network have the same safety address",
+        why="A cloned device answers in the place of the other one.",
+        remedy="give each device its own address, or state the network of each",
+        source="uniqueness of the address: the sources on the page of FSCP 12/1",
+    )
+)
+def address_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
+    """Find safety addresses that several ends of one network and profile have."""
+    used: dict[tuple[str, int], dict[tuple[str, str], End]] = defaultdict(dict)
+    for connection in connections:
+        for end in connection.ends:
+            if end.address is not None:
+                users = used[end.connection_table.profile, end.address]
+                users.setdefault((end.connection_table.network, end.name), end)
+    for (_, address), users in used.items():
+        for clash in _clashes((network, end) for (network, _), end in users.items()):
+            names = list(dict.fromkeys(end.name for _, end in clash))
+            if len(names) > 1:  # One device may be an end of several connections.
+                open_ = [end.name for network, end in clash if not network]
+                yield find(
+                    f"the safety address {address} is used by {' and '.join(names)}"
+                    f"{_where(clash, open_)}",
+                    [Spot(end=end.name, where=end.locate("end.address")) for _, end in clash],
+                )

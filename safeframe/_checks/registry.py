@@ -1,0 +1,189 @@
+"""What a rule sees and how it reports: the registry, the context, the finding builder."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from .._bits import Place
+from .._findings import Counterexample, Finding, Rule, Spot
+from .._model import Connection, Direction, End, Map, Reserved, Signal
+from .._pairing import Cause, Matching, explain, match
+from ..protocols import Profile
+
+__all__ = [
+    "CHECKS",
+    "PLANT_CHECKS",
+    "Context",
+    "Finder",
+    "Flaw",
+    "View",
+    "count",
+    "per_map",
+    "plant_rule",
+    "rule",
+    "spot",
+]
+
+
+class View(NamedTuple):
+    """One direction with its pairing done."""
+
+    direction: Direction
+    matching: Matching
+    causes: tuple[Cause, ...]
+
+    @property
+    def sides(self) -> tuple[tuple[End, Map], tuple[End, Map]]:
+        """Producer and consumer, each with its map of this direction."""
+        direction = self.direction
+        return (direction.producer, direction.sent), (direction.consumer, direction.received)
+
+
+class Context(NamedTuple):
+    """One connection as rules see it.
+
+    ``exchanged`` tells that the second end's sends and receives were exchanged before pairing,
+    because they fit only that way; ``strangers`` that the files do not belong together, so
+    that nothing else is judged.
+    """
+
+    connection: Connection
+    profile: Profile | None
+    views: tuple[View, ...]
+    exchanged: bool
+    strangers: bool
+
+
+def context(connection: Connection, profile: Profile | None) -> Context:
+    """Pair both directions of a connection, exchanged where that is plainly what was meant."""
+    first, second = connection.ends
+    strangers = first.name == second.name or any(
+        end.peer not in ("", other.name) for end, other in ((first, second), (second, first))
+    )
+    exchanged = not strangers and _exchanged(first, second)
+    if exchanged:
+        second = replace(second, sends=second.receives, receives=second.sends)
+    paired = Connection(first=first, second=second)
+    views = [] if strangers else [_view(direction) for direction in paired.directions()]
+    return Context(
+        connection=paired,
+        profile=profile,
+        views=tuple(views),
+        exchanged=exchanged,
+        strangers=strangers,
+    )
+
+
+def _view(direction: Direction) -> View:
+    matching = match(direction.sent, direction.received)
+    causes = explain(matching, direction.sent, direction.received)
+    return View(direction=direction, matching=matching, causes=causes)
+
+
+def _exchanged(first: End, second: End) -> bool:
+    sends, receives = _names(first.sends), _names(first.receives)
+    other_sends, other_receives = _names(second.sends), _names(second.receives)
+    straight = len(sends & other_receives) + len(receives & other_sends)
+    crossed = len(sends & other_sends) + len(receives & other_receives)
+    return crossed > straight
+
+
+def _names(map_: Map) -> set[str]:
+    return {signal.name for signal in map_.signals}
+
+
+def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) -> Spot:
+    """Return the spot of an entry of an end's map, or of a place where there is no entry."""
+    if entry is None:
+        return Spot(end=end.name, where=end.where, place=place)
+    name = entry.name if isinstance(entry, Signal) else ""
+    return Spot(end=end.name, where=entry.where, place=place or entry.at, signal=name)
+
+
+def count(number: int, noun: str) -> str:
+    """Return ``1 bit``, ``2 bits`` and the like."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+@dataclass(frozen=True, slots=True)
+class Finder:
+    """Builds the findings of one rule."""
+
+    rule: Rule
+    connection: str
+
+    def __call__(
+        self,
+        message: str,
+        spots: Iterable[Spot],
+        *,
+        remedy: str = "",
+        direction: str = "",
+        cause: str = "",
+        details: Iterable[str] = (),
+        counterexample: Counterexample | None = None,
+    ) -> Finding:
+        """Return a finding of this rule; the rule's own remedy where none is given."""
+        return Finding(
+            rule=self.rule.name,
+            severity=self.rule.severity,
+            message=message,
+            remedy=remedy or self.rule.remedy,
+            spots=tuple(spots),
+            connection=self.connection,
+            direction=direction,
+            cause=cause,
+            details=tuple(details),
+            counterexample=counterexample,
+        )
+
+
+Check = Callable[[Context, Finder], Iterator[Finding]]
+PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
+
+CHECKS: list[tuple[Rule, Check]] = []
+PLANT_CHECKS: list[tuple[Rule, PlantCheck]] = []
+
+
+def rule(entry: Rule) -> Callable[[Check], Check]:
+    """Register a generator function as the check of a rule about one connection."""
+
+    def register(check: Check) -> Check:
+        CHECKS.append((entry, check))
+        return check
+
+    return register
+
+
+def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
+    """Register a generator function as the check of a rule about many connections."""
+
+    def register(check: PlantCheck) -> PlantCheck:
+        PLANT_CHECKS.append((entry, check))
+        return check
+
+    return register
+
+
+class Flaw(NamedTuple):
+    """What is wrong inside one map; the same flaw at both ends becomes one finding."""
+
+    message: str
+    entries: tuple[Signal | Reserved, ...]
+    remedy: str = ""
+
+
+def per_map(
+    context: Context, find: Finder, judge: Callable[[Map], Iterable[Flaw]]
+) -> Iterator[Finding]:
+    """Judge the maps of both ends of each direction and merge equal flaws into one finding."""
+    for view in context.views:
+        merged: dict[tuple[str, str], list[Spot]] = {}
+        for end, map_ in view.sides:
+            for flaw in judge(map_):
+                spots = merged.setdefault((flaw.message, flaw.remedy), [])
+                spots += (spot(end, entry) for entry in flaw.entries)
+        for (message, remedy), spots in merged.items():
+            yield find(message, spots, remedy=remedy, direction=view.direction.name)

@@ -1,0 +1,90 @@
+"""Which rules could not judge a connection, because the maps leave out what they need."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from .._findings import NotJudged
+from .._model import Connection
+from ..protocols import Profile
+
+__all__ = ["unjudged"]
+
+_Lacks = Callable[[Connection, Profile | None], bool]
+
+
+def _no_profile(connection: Connection, profile: Profile | None) -> bool:
+    return profile is None
+
+
+def _nowhere(field: str) -> _Lacks:
+    def lacks(connection: Connection, profile: Profile | None) -> bool:
+        return all(getattr(end.connection_table, field) is None for end in connection.ends)
+
+    return lacks
+
+
+def _no_sizes(connection: Connection, profile: Profile | None) -> bool:
+    from_map = profile is not None and profile.sizes.from_map
+    return from_map and not any(end.connection_table.legal_octets for end in connection.ends)
+
+
+def _no_edition(connection: Connection, profile: Profile | None) -> bool:
+    listed = profile is not None and bool(profile.editions)
+    return listed and not any(end.connection_table.edition for end in connection.ends)
+
+
+def _no_address(connection: Connection, profile: Profile | None) -> bool:
+    return all(end.address is None for end in connection.ends)
+
+
+def _no_relation(connection: Connection, profile: Profile | None) -> bool:
+    return not any(end.relations for end in connection.ends)
+
+
+_PROFILE = (_no_profile, "the profile is not known", "")
+_WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
+_NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
+    ("address-range", *_PROFILE),
+    ("illegal-size", *_PROFILE),
+    ("member-type", *_PROFILE),
+    ("nonzero-safe-value", *_PROFILE),
+    ("one-way", *_PROFILE),
+    ("parameter-invalid", *_PROFILE),
+    ("value-across-blocks", *_PROFILE),
+    ("illegal-size", _no_sizes, "no end states legal_octets", "legal sizes"),
+    ("edition-differs", _no_edition, "no end states an edition", "edition"),
+    ("address-range", _no_address, "no end states an address", ""),
+    ("watchdog-differs", *_WATCHDOG, ""),
+    ("watchdog-too-short", *_WATCHDOG, "watchdog"),
+    (
+        "watchdog-too-short",
+        _nowhere("exchange_ms"),
+        "no end states exchange_ms",
+        "watchdog against exchange",
+    ),
+    (
+        "watchdog-too-long",
+        _nowhere("permitted_reaction_ms"),
+        "no end states permitted_reaction_ms",
+        "",
+    ),
+    ("relation-contradicts", _no_relation, "no end states a relation", ""),
+    ("relation-unknown-signal", _no_relation, "no end states a relation", ""),
+    ("relations-differ", _no_relation, "no end states a relation", ""),
+)
+"""Rule, what it lacks, how that reads, what stays open where a clean verdict seems to cover it.
+
+An unknown profile has a finding of its own, and most connections need no relation.
+"""
+
+
+def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged, ...]:
+    """Return the rules that had nothing to judge, with the first reason for each."""
+    found: dict[str, NotJudged] = {}
+    for rule, lacks, reason, subject in _NEEDS:
+        if rule not in found and lacks(connection, profile):
+            found[rule] = NotJudged(
+                connection=connection.name, rule=rule, reason=reason, subject=subject
+            )
+    return tuple(found.values())

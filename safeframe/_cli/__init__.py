@@ -1,0 +1,166 @@
+"""The command line: choose a command, import only that one, turn exceptions into exit codes."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import io
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from .. import __version__
+from .._errors import InputError, SafeframeError
+
+__all__ = ["COMMANDS", "main", "parser_of"]
+
+COMMANDS = {
+    "check": "say whether both ends of a connection agree bit for bit",
+    "diff": "say what differs between map files, or between the edits of two ends",
+    "relations": "list the states that the rules between signals allow",
+    "edit": "make one change at both ends, out of the reserve",
+    "show": "print what one map file says, as tables",
+    "fingerprint": "print what tells equal maps from different ones",
+    "record": "make, complete, sign and verify the sign-off record of a change",
+    "timing": "work out watchdog and reaction time, with every input shown",
+    "crc": "compute a CRC, step by step on demand",
+    "frame": "build safety frames, or explain received ones",
+    "fixtures": "make frames for the tester, and mistaken maps for the review",
+    "capture": "judge a recording and read it with both maps",
+    "schema": "print the JSON Schema of a file or an output",
+    "rules": "list the rules, or explain one",
+    "residual": "compute what a checksum misses: exact weights and probabilities",
+    "demo": "run the whole job on an invented storage lift",
+    "completion": "print the completion script of a shell",
+    "selftest": "check this installation",
+}
+"""Every command with the line that ``safeframe --help`` prints; the module has the same name."""
+
+OK, USAGE, INTERNAL = 0, 2, 3
+INTERRUPTED = 130  # 128 + SIGINT, as shells report it.
+PIPE_CLOSED = 141  # 128 + SIGPIPE.
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; never raises."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A name that the terminal's encoding lacks is shown escaped instead of failing.
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _dispatch(arguments)
+        sys.stdout.flush()
+    except SystemExit as stop:  # argparse ends this way after --help and after a wrong option.
+        return stop.code if isinstance(stop.code, int) else USAGE
+    except BrokenPipeError:
+        # Whoever read our output has left; the interpreter must not complain at exit either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return PIPE_CLOSED
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except InputError as error:
+        return _complain(*map(str, error.problems))
+    except SafeframeError as error:
+        return _complain(str(error))
+    except OSError as error:
+        return _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
+    except Exception as error:  # A traceback would exit 1, the code of findings.
+        return _apologise(error)
+    return code
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Help of a fixed width: asking the terminal imports a module that costs 2 ms."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, width=78)
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that complains in two lines: what is wrong, and where the help is."""
+
+    def error(self, message: str) -> NoReturn:
+        """Complain and leave."""
+        words = " ".join(self.prog.split()[1:])
+        _complain(f"{words}: {message}", f"see: safeframe help {words}")
+        raise SystemExit(USAGE)
+
+
+def _dispatch(arguments: list[str]) -> int:
+    if not arguments:
+        sys.stderr.write(_overview())
+        return USAGE
+    name, *rest = arguments
+    if name == "help" and rest:
+        name, rest = rest[0], [*rest[1:], "--help"]
+    if name in ("-h", "--help", "help"):
+        sys.stdout.write(_overview())
+        return OK
+    if name in ("-V", "--version", "version"):
+        sys.stdout.write(f"safeframe {__version__}\n")
+        return OK
+    if name not in COMMANDS:
+        return _complain(_unknown(name), "see: safeframe --help")
+    parser, module = parser_of(name)
+    code: int = module.run(parser.parse_args(rest))
+    return code
+
+
+def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
+    """Return the parser of a command, and its module."""
+    module = importlib.import_module(f".{name}", __name__)
+    parser = _Parser(
+        prog=f"safeframe {name}",
+        description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",
+        formatter_class=_Help,
+        allow_abbrev=False,
+    )
+    module.configure(parser)
+    return parser, module
+
+
+def _overview() -> str:
+    from .._report.text import CAUTION  # deferred: see _complain.
+
+    width = max(map(len, COMMANDS))
+    lines = "\n".join(f"  {name:{width}}  {text}" for name, text in COMMANDS.items())
+    return (
+        "usage: safeframe COMMAND [options]\n\n"
+        "Checks the matched bit maps and frames of functional-safety connections.\n\n"
+        f"{lines}\n\n"
+        "safeframe help COMMAND explains one command with an example.\n"
+        "example: safeframe check sc1-lx.toml lx-sc1.toml\n\n"
+        f"{CAUTION}\n"
+    )
+
+
+def _unknown(name: str) -> str:
+    import difflib  # deferred: only a wrong command needs it.
+
+    near = difflib.get_close_matches(name, COMMANDS, n=1)
+    hint = f" (did you mean {near[0]}?)" if near else ""
+    return f"the command must be one of {', '.join(COMMANDS)}, not {name!r}{hint}"
+
+
+def _complain(*lines: str) -> int:
+    from .._report.text import clean  # deferred: a command that prints JSON never needs it.
+
+    for line in lines:
+        for part in line.splitlines() or [""]:
+            sys.stderr.write(f"safeframe: {clean(part)}\n")
+    return USAGE
+
+
+def _apologise(error: Exception) -> int:
+    if os.environ.get("SAFEFRAME_TRACEBACK"):
+        import traceback
+
+        sys.stderr.write("".join(traceback.format_exception(error)))
+    _complain(
+        f"internal error: {type(error).__name__}: {error}",
+        "this is a fault of safeframe, not of your input, and nothing was decided about it",
+        "please report it with the command, its input and what SAFEFRAME_TRACEBACK=1 prints",
+    )
+    return INTERNAL

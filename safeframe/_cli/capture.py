@@ -1,0 +1,130 @@
+"""``safeframe capture``: a recording, judged and read with the maps of both ends."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import BinaryIO
+
+from .. import capture
+from .._errors import InputError, Problem, UsageError
+from .._link import Link
+from .._report import capture as render
+from .._report import timeline, timelinetext
+from . import links, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+The recording is a pcap or pcapng file, JSON Lines (such as the files of fixtures), or lines
+  @TIME_US NAME: hexadecimal octets     # time and name of the sender may be left out
+Frames of FSCP 12/1, FSCP 13/1 and OPC UA Safety are found by the ids they carry; for the others,
+or where both ends send alike, say where and from whom:
+examples:
+  safeframe capture bench.jsonl sc1-lx.toml lx-sc1.toml
+  safeframe capture --ethertype 0x88A4 --at SC1=26 --at LX=33 run.pcapng sc1-lx.toml lx-sc1.toml
+  safeframe capture --from SC1=02:00:00:00:00:01 --plot run.svg run.pcap sc1-lx.toml lx-sc1.toml
+exit code: 0 nothing wrong, 1 something is, 2 wrong use or unreadable
+"""
+_PLOTS = {".svg": timeline.svg, ".html": timeline.html}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument("recording", metavar="RECORDING", help="a file; - is standard input")
+    links.add(parser)
+    parser.add_argument(
+        "--at",
+        metavar="END=OFFSET",
+        action="append",
+        default=[],
+        help="where in the payload the frames of this end begin",
+    )
+    parser.add_argument(
+        "--from",
+        dest="sources",
+        metavar="END=ADDRESS",
+        action="append",
+        default=[],
+        help="the station or IP address that sends the frames of this end",
+    )
+    only = parser.add_mutually_exclusive_group()
+    only.add_argument("--ethertype", metavar="N", type=_integer, help="only packets of this kind")
+    only.add_argument("--udp-port", metavar="N", type=_integer, help="only packets of this port")
+    parser.add_argument(
+        "--fresh", action="store_true", help="the first frame is the first of the connection"
+    )
+    parser.add_argument(
+        "--timeline", action="store_true", help="also print each signal over time, as text"
+    )
+    parser.add_argument("--plot", metavar="FILE", help="signals over time, as .svg or .html")
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def _integer(text: str) -> int:
+    return int(text, 0)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Examine the recording and print what it shows."""
+    draw = _PLOTS.get(Path(args.plot).suffix) if args.plot else None
+    if args.plot and draw is None:
+        raise UsageError(f"--plot must end in .svg or .html, not {args.plot!r}")
+    link = links.link(args)
+    at = {side: _offset(text) for side, text in _by_side(args.at, "--at", link)}
+    sources = dict(_by_side(args.sources, "--from", link))
+    if args.recording == "-":
+        found = _examine(sys.stdin.buffer, args, link, at, sources)
+    else:
+        try:
+            with Path(args.recording).open("rb") as stream:
+                found = _examine(stream, args, link, at, sources)
+        except OSError as error:
+            reason = error.strerror or "unknown reason"
+            raise InputError(
+                Problem(path=args.recording, message=f"cannot be read: {reason}")
+            ) from None
+    if draw is not None:
+        Path(args.plot).write_text(draw(found), encoding="utf-8", newline="\n")
+    if args.format == "json":
+        sys.stdout.write(render.document(found))
+    else:
+        look = options.look(args)
+        signals = timelinetext.timelines(found, look=look) if args.timeline else ""
+        sys.stdout.write(f"{signals}\n" if signals else "")
+        sys.stdout.write(render.text(found, look=look))
+    return 0 if found.is_clean else 1
+
+
+def _examine(
+    stream: BinaryIO,
+    args: argparse.Namespace,
+    link: Link,
+    at: dict[int, int],
+    sources: dict[int, str],
+) -> capture.Examination:
+    wanted = capture.Wanted(ethertype=args.ethertype, udp_port=args.udp_port)
+    packets = capture.read_recording(stream, wanted)
+    return capture.examine(packets, link, at=at, sources=sources, fresh=args.fresh)
+
+
+def _by_side(texts: list[str], option: str, link: Link) -> list[tuple[int, str]]:
+    found = []
+    for name, value in links.named(texts, option):
+        if name not in link.names:
+            raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}")
+        found.append((link.names.index(name), value.lower()))
+    return found
+
+
+def _offset(text: str) -> int:
+    try:
+        offset = int(text, 0)
+    except ValueError:
+        offset = -1
+    if offset < 0:
+        raise UsageError(f"--at must give an offset in octets, not {text!r}")
+    return offset

@@ -1,0 +1,212 @@
+"""``safeframe check``: say whether both ends agree bit for bit and the sizes are legal."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from .. import _checks as checks
+from .._errors import InputError, UsageError
+from .._findings import SEVERITIES, Report
+from .._model import Connection
+from ..protocols import Profile
+from . import inputs, options
+
+if TYPE_CHECKING:
+    from .._report.checkhtml import Picture
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+examples:
+  safeframe check sc1-lx.toml lx-sc1.toml      the two ends of one connection
+  safeframe check maps/                        a folder: ends are matched by their names
+  safeframe check plant.toml                   the site: records, read-backs, serial numbers too
+  generate-map | safeframe check - lx-sc1.toml
+  safeframe check --html report.html maps/     a page with pictures, for a review
+  safeframe check --baseline known.json maps/  fail on new findings only
+
+formats: text for people, json for build scripts, sarif (2.1.0) and junit for the tools that
+read them, markdown for the summary of a build, workflow-commands and code-quality-json for
+annotations of changed lines in hosted CI systems
+
+exit codes: 0 no finding at or above --fail-on, 1 findings, 2 wrong use or unreadable input,
+3 internal error
+"""
+
+
+# Module of render, function for a report, function for input that could not be read.
+_OUTPUTS = {
+    "json": ("jsonout", "report", "problems"),
+    "sarif": ("sarif", "report", "problems"),
+    "junit": ("junit", "report", "problems"),
+    "markdown": ("markdown", "report", "problems"),
+    "workflow-commands": ("annotations", "workflow_commands", "workflow_problems"),
+    "code-quality-json": ("annotations", "code_quality", "code_quality_problems"),
+}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "maps",
+        metavar="MAP",
+        nargs="+",
+        help="map files, two for each connection, plant files (...plant.toml) or folders of map "
+        "files; - is standard input",
+    )
+    parser.add_argument(
+        "--fail-on",
+        choices=SEVERITIES,
+        default="warning",
+        help="mildest finding that makes the exit code 1 (default: warning)",
+    )
+    parser.add_argument(
+        "--details", action="store_true", help="show the symptoms that each cause explains"
+    )
+    parser.add_argument(
+        "--propose",
+        action="store_true",
+        help="show the edits that would remove findings with a mechanical remedy",
+    )
+    parser.add_argument(
+        "--baseline", metavar="FILE", help="count only findings that this file does not know"
+    )
+    parser.add_argument(
+        "--write-baseline",
+        metavar="FILE",
+        help="write the findings of this run to a baseline file; the exit code is 0",
+    )
+    parser.add_argument(
+        "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
+    )
+    parser.add_argument(
+        "--svg", metavar="FILE", help="write a picture too: both ends side by side, bit by bit"
+    )
+    options.add_profiles(parser)
+    options.add_format(parser, *_OUTPUTS)
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check, print, and return 1 when something is at or above the threshold."""
+    if args.baseline and args.write_baseline:
+        raise UsageError("--baseline must stand without --write-baseline, not with it")
+    if args.propose and args.format != "text":
+        raise UsageError(f"--propose must stand with --format text, not with {args.format}")
+    try:
+        connections = inputs.connections(args.maps)
+        own = options.own_profiles(args)
+    except InputError as error:
+        if args.format != "text":
+            module, _, name = _OUTPUTS[args.format]
+            sys.stdout.write(getattr(_render(module), name)(error))
+        raise
+    report = checks.check_all(connections, own_profiles=own)
+    if args.baseline:
+        report = _only_new(report, args.baseline)
+    if report.findings:
+        _tell_broken_off(connections)
+    elif args.format != "text" or args.details:
+        report = _with_fingerprints(report, connections)
+    if args.html or args.svg:
+        _draw(args, report, connections)
+    sys.stdout.write(_output(args, report, connections, own))
+    if args.write_baseline:
+        from .. import _baseline as baseline  # deferred: most runs have none.
+
+        options.write_file(args.write_baseline, baseline.dumps(report.findings))
+        number = len(report.findings)
+        sys.stderr.write(
+            f"safeframe: {number} finding{'s'[: number != 1]} written to {args.write_baseline}; "
+            "with --baseline and this file only others count\n"
+        )
+        return 0
+    return int(report.fails(args.fail_on))
+
+
+def _tell_broken_off(connections: Iterable[Connection]) -> None:
+    """Say so where the ends may disagree because an edit was broken off between two files."""
+    import shlex
+
+    from .._document.replace import pending  # deferred: a clean run cannot be of two versions.
+
+    for connection in connections:
+        paths = [end.where.path for end in connection.ends]
+        if pending(paths) is not None:
+            sys.stderr.write(
+                f"safeframe: an edit of {' and '.join(paths)} was broken off; "
+                f"run: safeframe edit recover {shlex.join(paths)}\n"
+            )
+
+
+def _output(
+    args: argparse.Namespace,
+    report: Report,
+    connections: Iterable[Connection],
+    own: Mapping[str, Profile],
+) -> str:
+    if args.format == "text":
+        from .._report import text  # deferred, as all renderers: only one of them is needed.
+
+        look = options.look(args)
+        shown = text.report(report, look=look, details=args.details)
+        if args.propose:
+            from . import proposals  # deferred: few runs want to edit.
+
+            shown += proposals.text(connections, report, own, look=look)
+        return shown
+    module, name, _ = _OUTPUTS[args.format]
+    more: dict[str, Any] = {}
+    if args.format == "junit":
+        more = {"fail_on": args.fail_on}
+    text_: str = getattr(_render(module), name)(report, **more)
+    return text_
+
+
+def _render(module: str) -> Any:
+    return importlib.import_module(f".._report.{module}", __package__)
+
+
+def _only_new(report: Report, path: str) -> Report:
+    from .. import _baseline as baseline
+
+    report, gone = baseline.apply(report, baseline.load(path))
+    if gone:
+        sys.stderr.write(
+            f"safeframe: {gone} known finding{'s'[: gone != 1]} of the baseline no longer found; "
+            "shorten it with --write-baseline\n"
+        )
+    return report
+
+
+def _draw(args: argparse.Namespace, report: Report, connections: tuple[Connection, ...]) -> None:
+    from .._grids import compare  # deferred: most runs draw nothing.
+    from .._report import checkhtml, svg
+
+    found = {(finding.connection, finding.direction) for finding in report.findings}
+    every = [(one.name, direction) for one in connections for direction in one.directions()]
+    # Directions with a finding of their own; otherwise all of them, where that is few enough.
+    drawn = [(name, way) for name, way in every if (name, way.name) in found]
+    drawn = drawn or (every if len(connections) == 1 else [])
+    pictures: list[Picture] = [
+        (way.name if len(connections) == 1 else f"{name}: {way.name}", compare(way))
+        for name, way in drawn
+    ]
+    if args.html:
+        options.write_file(args.html, checkhtml.html(report, pictures))
+    if args.svg:
+        title = f"Bit grids of {', '.join(report.connections)}"
+        options.write_file(args.svg, svg.document([grids for _, grids in pictures], title))
+
+
+def _with_fingerprints(report: Report, connections: Iterable[Connection]) -> Report:
+    from .._fingerprint import wire_facts  # deferred: only a clean run shows them.
+
+    facts = [fact for connection in connections for fact in wire_facts(connection)]
+    return replace(report, facts=(*report.facts, *facts))

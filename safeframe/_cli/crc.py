@@ -1,0 +1,94 @@
+"""``safeframe crc``: one CRC over octets, with every step on demand."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from dataclasses import replace
+
+from .. import crc
+from .._errors import UsageError
+from .._report import frames
+from ..crc import CATALOGUE, Algorithm
+from . import octets, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+examples:
+  safeframe crc --algorithm fscp-12-1/crc16 313233343536373839
+  safeframe crc --width 16 --poly 0x1021 --init 0xFFFF --explain "31 32 33"
+  safeframe crc --algorithm crc-32 --file image.bin
+  safeframe crc --list
+
+A CRC of a whole frame has more inputs than the octets on the wire: see safeframe frame explain.
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    octets.add_octets(parser)
+    parser.add_argument("--list", action="store_true", help="print the catalogue and stop")
+    parser.add_argument("--algorithm", metavar="NAME", help="a name of the catalogue")
+    parser.add_argument("--width", metavar="BITS", type=int, help="8, 16, 24, 32 or 64")
+    parser.add_argument("--poly", metavar="HEX", help="polynomial without its top bit")
+    parser.add_argument("--init", metavar="HEX", help="start register, default 0 or the name's")
+    parser.add_argument("--xorout", metavar="HEX", default="0", help="final XOR, default 0")
+    parser.add_argument("--reflect", action="store_true", help="reflect input and output")
+    parser.add_argument("--backward", action="store_true", help="take the last octet first")
+    parser.add_argument("--explain", action="store_true", help="show the octets in their order")
+    options.add_format(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the CRC."""
+    if args.list:
+        sys.stdout.write(frames.algorithms(CATALOGUE.values()))
+        return 0
+    algorithm = _algorithm(args)
+    covered = octets.read_octets(args)
+    if args.backward:
+        covered = covered[::-1]
+    found = crc.compute(algorithm, covered)
+    steps = None
+    if args.explain:
+        engine = crc.function(algorithm)
+        so_far, steps = engine(b""), []
+        for octet in covered:
+            so_far = engine(bytes((octet,)), so_far)
+            steps.append(so_far)
+    render = frames.crc_json if args.format == "json" else frames.crc_text
+    sys.stdout.write(render(algorithm, covered, found, steps))
+    return 0
+
+
+def _algorithm(args: argparse.Namespace) -> Algorithm:
+    """Return the named or described algorithm."""
+    if args.algorithm is not None:
+        if args.width is not None or args.poly is not None or args.reflect:
+            raise UsageError("--algorithm must stand alone, without --width, --poly or --reflect")
+        if args.algorithm not in CATALOGUE:
+            from difflib import get_close_matches  # deferred: only a wrong name needs it.
+
+            near = get_close_matches(args.algorithm, CATALOGUE, 1)
+            hint = f"did you mean {near[0]}?" if near else "safeframe crc --list shows them"
+            raise UsageError(
+                f"--algorithm must be a name of the catalogue, not {args.algorithm!r} ({hint})"
+            )
+        named = CATALOGUE[args.algorithm]
+        if args.init is None:
+            return named
+        init = octets.number("--init", args.init)
+        return replace(named, init=init, check=None, residue=None)
+    if args.width is None or args.poly is None:
+        raise UsageError("name an algorithm with --algorithm, or give --width and --poly")
+    return Algorithm(
+        name="as given",
+        width=args.width,
+        poly=octets.number("--poly", args.poly),
+        init=0 if args.init is None else octets.number("--init", args.init),
+        refin=args.reflect,
+        refout=args.reflect,
+        xorout=octets.number("--xorout", args.xorout),
+    )

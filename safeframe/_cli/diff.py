@@ -1,0 +1,222 @@
+"""``safeframe diff``: what differs between two map files, or between two edits."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import TYPE_CHECKING
+
+from .. import _diff as diff
+from .._errors import InputError, UsageError
+from .._model import Connection, End
+from . import inputs, options
+
+if TYPE_CHECKING:
+    from .._report.checkhtml import Picture
+    from .._report.difftables import Section
+    from ..protocols import Profile
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+Two files of one end are compared as before and after, two files of two ends as
+producer and consumer of each direction. Four files are both ends before and both
+ends after, in the same order: were both ends edited identically, what class of
+change is it, and what does each end read while only one of them is updated?
+
+levels, from worst to mildest:
+  wire   what the frame or the other end sees: place, width, type, reserve, ids
+  value  what a number means or when it counts: safe value, codes, unit, times
+  name   what things are called
+  text   what one end keeps to itself: bindings, relations, notes, allowances
+
+examples:
+  safeframe diff before/sc1-lx.toml after/sc1-lx.toml
+  safeframe diff --fail-on value sc1-lx.toml lx-sc1.toml
+  safeframe diff before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml after/lx-sc1.toml
+
+exit codes: 0 nothing differs at or above --fail-on (four files: both edits are
+identical, the ends agree after them, and a check of the new pair finds no error),
+1 not so, 2 wrong use or unreadable input, 3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "maps", metavar="MAP", nargs="+", help="two or four map files; - is standard input"
+    )
+    mode = parser.add_mutually_exclusive_group()
+    mode.add_argument(
+        "--ends",
+        dest="mode",
+        action="store_const",
+        const="ends",
+        help="compare end against end, whatever the names say",
+    )
+    mode.add_argument(
+        "--versions",
+        dest="mode",
+        action="store_const",
+        const="versions",
+        help="compare before and after of one end, whatever the names say",
+    )
+    parser.add_argument(
+        "--fail-on",
+        choices=diff.LEVELS,
+        default="text",
+        help="mildest level of difference that makes the exit code 1 (default: text, any)",
+    )
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="with four files: list the signals that arrive unchanged too",
+    )
+    parser.add_argument(
+        "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
+    )
+    options.add_profiles(parser)
+    options.add_format(parser, "json", "markdown")
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compare, print, and return 1 for a difference at or above the threshold or a new error."""
+    if len(args.maps) not in (2, 4):
+        raise UsageError(f"map files must be two or four, not {len(args.maps)}")
+    if args.maps.count("-") > 1:
+        raise UsageError("standard input (-) must be given once, not twice")
+    if len(args.maps) == 4 and args.mode:
+        raise UsageError(f"--{args.mode} must stand with two map files, not four")
+    try:
+        ends = inputs.read_ends(args.maps)
+        own = options.own_profiles(args)
+    except InputError as error:
+        if args.format == "json":
+            from .._report import changesjson  # deferred: json costs start-up time.
+
+            sys.stdout.write(changesjson.problems(error))
+        elif args.format == "markdown":
+            from .._report import markdown
+
+            sys.stdout.write(markdown.problems(error))
+        raise
+    return _two(args, *ends) if len(ends) == 2 else _four(args, own, *ends)
+
+
+def _two(args: argparse.Namespace, one: End, two: End) -> int:
+    mode = args.mode or _mode(one, two)
+    classes = None
+    if mode == "versions":
+        found = diff.compare_versions(one, two)
+        classes = diff.classify_changes([(two.name, found)])
+        names = [two.name]
+    else:
+        found = diff.compare_ends(Connection(first=one, second=two))
+        names = [one.name, two.name]
+    if args.html or args.format == "markdown":
+        from .._report import difftables
+
+        sections = difftables.changes(found, classes)
+        # Two versions of one end are drawn as what it sends and receives, before and after.
+        pairs = _versions(one, two) if mode == "versions" else _directions(one, two)
+        _page(args, f"Differences of {' and '.join(names)}", sections, pairs)
+    if args.format == "json":
+        from .._report import changesjson
+
+        sys.stdout.write(changesjson.changes(mode, names, found, classes=classes))
+    elif args.format == "text":
+        from .._report import changes
+
+        title = " and ".join(names)
+        sys.stdout.write(changes.changes(title, found, classes=classes, look=options.look(args)))
+    return int(diff.fails(found, args.fail_on))
+
+
+def _page(
+    args: argparse.Namespace, title: str, sections: list[Section], pairs: list[Picture]
+) -> None:
+    from .._report import checkhtml, difftables
+
+    if args.html:
+        figures = [
+            (f"{name}, bit by bit", checkhtml.picture(name, grids, f"p{number}"))
+            for number, (name, grids) in enumerate(pairs)
+        ]
+        options.write_file(args.html, difftables.to_html(title, sections, figures))
+    if args.format == "markdown":
+        sys.stdout.write(difftables.to_markdown(title, sections))
+
+
+def _directions(one: End, two: End) -> list[Picture]:
+    from .._grids import compare
+
+    both = Connection(first=one, second=two)
+    return [(direction.name, compare(direction)) for direction in both.directions()]
+
+
+def _versions(before: End, after: End) -> list[Picture]:
+    from .._grids import compare_maps
+
+    words = ("before", "after")
+    return [
+        (f"{after.name} sends", compare_maps(words, words, before.sends, after.sends)),
+        (f"{after.name} receives", compare_maps(words, words, before.receives, after.receives)),
+    ]
+
+
+def _mode(one: End, two: End) -> str:
+    same_end = one.name == two.name
+    peers = one.peer == two.name or two.peer == one.name
+    if same_end == peers:
+        raise UsageError(
+            "two map files must be one end before and after, or two ends that name each other, "
+            f"not {one.name} (peer {one.peer}) and {two.name} (peer {two.peer}); "
+            "--versions or --ends decides"
+        )
+    return "versions" if same_end else "ends"
+
+
+def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
+    before, after = inputs.versions(*ends)
+    comparison = diff.compare_edits(before, after)
+    classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
+    mixed = diff.mixed_versions(before, after)
+    from .. import _checks as checks  # deferred: two files need no rule.
+
+    # Edits can be alike and wrong: nobody may take the answer for an approval of the new pair.
+    report = checks.check(after, own_profiles=own)
+    flags = [word for path in args.profile for word in ("--profile", path)]
+    again = [*args.maps[2:], *flags]
+    if args.html or args.format == "markdown":
+        from .._report import changes, difftables
+
+        sections = difftables.edits(comparison, classes, mixed)
+        if words := changes.check_words(report, again):
+            sections.insert(1, difftables.Section("Check of the new pair", words))
+        pairs = [
+            *_versions(before.first, after.first),
+            *_versions(before.second, after.second),
+        ]
+        _page(args, f"Edits of {after.name}", sections, pairs)
+    if args.format == "json":
+        from .._report import changesjson
+
+        sys.stdout.write(changesjson.edits(comparison, classes, mixed, report))
+    elif args.format == "text":
+        from .._report import changes
+
+        sys.stdout.write(
+            changes.edits(
+                after.name,
+                comparison,
+                classes,
+                mixed,
+                report=report,
+                again=again,
+                look=options.look(args),
+                all_rows=args.all,
+            )
+        )
+    return int(comparison.fails(args.fail_on) or report.fails("error"))

@@ -1,0 +1,64 @@
+"""``safeframe fingerprint``: what tells equal maps from different ones."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from .. import _fingerprint as fingerprint
+from .. import _mapfile as mapfile
+from .._report import fingerprints
+from . import options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+  wire  what both ends must share: equal at both ends of a clean connection
+  end   what this end alone says: bindings, role, address, parameters, remarks
+  file  the octets of the file: changes with every comment and blank
+
+examples:
+  safeframe fingerprint sc1-lx.toml lx-sc1.toml
+  safeframe fingerprint --canonical wire sc1-lx.toml | sha256sum
+
+exit codes: 0 done, 1 the wire fingerprints of the files differ, 2 wrong use or unreadable
+input, 3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument("maps", metavar="MAP", nargs="+", help="map files")
+    parser.add_argument(
+        "--canonical",
+        choices=("wire", "end"),
+        help="print the text that is hashed instead, without a line feed at its end",
+    )
+    options.add_format(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the fingerprints; return 1 when the files do not share their wire fingerprint."""
+    documents = {"wire": fingerprint.wire_document, "end": fingerprint.end_document}
+    rows = []
+    for path in args.maps:
+        end = mapfile.load(path)
+        if args.canonical:
+            sys.stdout.write(fingerprint.canonical(documents[args.canonical](end)))
+            continue
+        rows.append(
+            fingerprints.FingerprintRow(
+                path=path,
+                end=end.name,
+                connection=end.connection_table.name,
+                wire=fingerprint.wire_fingerprint(end),
+                own=fingerprint.end_fingerprint(end),
+                file=fingerprint.digest(Path(path).read_bytes()),
+            )
+        )
+    if not args.canonical:
+        write = fingerprints.json_text if args.format == "json" else fingerprints.text
+        sys.stdout.write(write(rows))
+    return int(len({row.wire for row in rows}) > 1)

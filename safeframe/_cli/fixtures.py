@@ -1,0 +1,104 @@
+"""``safeframe fixtures``: frames for the tester, and mistaken copies of the maps."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from .. import _mapfile as mapfile
+from .. import fixtures
+from .._errors import UsageError
+from .._link import Link
+from .._model import Connection
+from .._report.text import table
+from ..fixtures import BANNER, FORMATS, KINDS
+from . import inputs, links
+
+__all__ = ["configure", "run"]
+
+_MISTAKES = "mistakes"
+_TEXT = frozenset(("hex", "jsonl", "c"))
+_LIST = f"""\
+sets:
+{chr(10).join(table(((name, about) for name, (about, _) in KINDS.items()), indent="  "))}
+  {_MISTAKES}        copies of the maps with one named mistake each, into a folder
+formats:
+{chr(10).join(table(((name, about) for name, (about, _) in FORMATS.items()), indent="  "))}
+examples:
+  safeframe fixtures --set faults sc1-lx.toml lx-sc1.toml
+  safeframe fixtures --set states --format pcapng -o states.pcapng sc1-lx.toml lx-sc1.toml
+  safeframe fixtures --set mistakes -o mistakes sc1-lx.toml lx-sc1.toml
+
+{BANNER}
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _LIST
+    parser.add_argument(
+        "--set",
+        dest="kinds",
+        metavar="SET",
+        action="append",
+        required=True,
+        help="a set of frames (see below); may be repeated",
+    )
+    parser.add_argument(
+        "--format", choices=FORMATS, default="hex", help="what to write (default: hex)"
+    )
+    parser.add_argument("-o", "--output", metavar="PATH", help="a file; a folder for mistakes")
+    parser.add_argument("--seed", metavar="N", type=int, default=0, help="0 if not given")
+    parser.add_argument(
+        "--count", metavar="N", type=int, default=50, help="states in a stream (50)"
+    )
+    links.add(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the frames."""
+    if _MISTAKES in args.kinds:
+        if args.kinds != [_MISTAKES] or not args.output:
+            raise UsageError(f"--set {_MISTAKES} must stand alone, with a folder as --output")
+        return _mistakes(args)
+    if args.format not in _TEXT and not args.output:
+        raise UsageError(f"--format {args.format} must be written to a file: name it with --output")
+    link = links.link(args)
+    made = [
+        each
+        for kind in args.kinds
+        for each in fixtures.make(link, kind, seed=args.seed, count=args.count)
+    ]
+    octets = fixtures.write(made, link, args.format, title=_title(args, link))
+    if args.output:
+        Path(args.output).write_bytes(octets)
+        frames = sum(len(each.steps) for each in made)
+        sys.stdout.write(f"{frames} frames in {len(made)} sets written\n{BANNER}\n")
+    else:
+        sys.stdout.write(octets.decode())
+    return 0
+
+
+def _title(args: argparse.Namespace, link: Link) -> str:
+    kinds = ", ".join(args.kinds)
+    return f"{link.connection.name}, {link.profile}: {kinds}, seed {args.seed}"
+
+
+def _mistakes(args: argparse.Namespace) -> int:
+    """Write one folder for each mistake; the frames of a profile play no part in it."""
+    first, second = inputs.read_ends(args.maps)
+    names = [Path(path).name for path in args.maps]
+    if names[0] == names[1]:
+        raise UsageError(f"the map files must have different names, not twice {names[0]}")
+    rows = []
+    for mistake in fixtures.mistakes(Connection(first=first, second=second)):
+        folder = Path(args.output, mistake.name)
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, end in zip(names, mistake.connection.ends, strict=True):
+            form = "csv" if name.endswith(".csv") else "toml"
+            text = mapfile.dumps(end, format=form)
+            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        rows.append((mistake.name, " or ".join(mistake.rules), mistake.title))
+    sys.stdout.write("\n".join(table([("mistake", "must be found by", "what"), *rows])) + "\n")
+    return 0

@@ -1,0 +1,127 @@
+"""Map files named on the command line."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Sequence
+
+from .. import _mapfile as mapfile
+from .._errors import InputError, Problem, UsageError
+from .._model import Connection, End
+from .._pairing.gather import gather
+
+__all__ = ["PLANT", "STDIN", "connections", "read_end", "read_ends", "versions"]
+
+PLANT = "plant.toml"
+"""How the name of a plant file ends: it lists connections and is no map file itself."""
+
+STDIN = "<stdin>"
+_SUFFIXES = (".toml", ".csv")
+
+
+def read_end(path: str) -> End:
+    """Read one map file; ``-`` reads TOML from standard input."""
+    if path != "-":
+        return mapfile.load(path)
+    try:
+        text = sys.stdin.buffer.read(mapfile.MAX_FILE_OCTETS + 1).decode("utf-8")
+    except UnicodeDecodeError as error:
+        message = f"a map must be UTF-8 text, not octet {error.object[error.start]:#04x}"
+        raise InputError(
+            Problem(path=STDIN, message=f"{message} at offset {error.start}")
+        ) from None
+    return mapfile.loads(text, path=STDIN)
+
+
+def read_ends(paths: Iterable[str]) -> list[End]:
+    """Read map files; raises InputError with the problems of all of them."""
+    ends: list[End] = []
+    problems: list[Problem] = []
+    for path in paths:
+        try:
+            ends.append(read_end(path))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(*problems)
+    return ends
+
+
+def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
+    """Return the connections of map files given pair by pair, of plant files and of folders."""
+    plants = [path for path in paths if path.endswith(PLANT)]
+    folders = [path for path in paths if _may_be_folder(path)]
+    singles = [path for path in paths if path not in folders and path not in plants]
+    if len(singles) % 2:
+        raise UsageError(
+            f"map files must be given in pairs, one for each end, not {len(singles)} "
+            f"({', '.join(singles)}); name the map of the other end too, or the folder of both"
+        )
+    if singles.count("-") > 1:
+        raise UsageError("standard input (-) must be given once, not twice")
+    ends = iter(read_ends(singles))
+    pairs = tuple(
+        Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
+    )
+    listed = tuple(found for path in plants for found in _in_plant(path))
+    return pairs + listed + tuple(found for folder in folders for found in _in_folder(folder))
+
+
+def _in_plant(path: str) -> tuple[Connection, ...]:
+    from .._plant import file as plantfile  # deferred: reads records, which most runs need not.
+
+    return plantfile.load(path).connections
+
+
+def versions(
+    first: End, second: End, new_first: End, new_second: End
+) -> tuple[Connection, Connection]:
+    """Return a connection before and after an edit; raises UsageError for another order."""
+    # An end may get a new name, but not the one of the other end.
+    if first.name in (second.name, new_second.name) or second.name == new_first.name:
+        names = ", ".join(end.name for end in (first, second, new_first, new_second))
+        raise UsageError(
+            "four map files must be both ends before, then both ends after in the same order, "
+            f"not {names}"
+        )
+    before = Connection(first=first, second=second)
+    return before, Connection(first=new_first, second=new_second)
+
+
+def _may_be_folder(path: str) -> bool:
+    """Tell whether a path is a folder; one that ends like a map file is read as a map file."""
+    if path == "-" or path.endswith(_SUFFIXES):
+        return False
+    from pathlib import Path  # deferred: 4 ms that a check of two files need not pay.
+
+    return Path(path).is_dir()
+
+
+def _in_folder(folder: str) -> tuple[Connection, ...]:
+    from pathlib import Path
+
+    paths = sorted(
+        str(path)
+        for path in Path(folder).iterdir()
+        if path.suffix in _SUFFIXES
+        and not path.name.endswith(PLANT)
+        and not path.name.startswith(".")
+    )
+    plant = Path(folder) / PLANT
+    if plant.exists():
+        found = _in_plant(str(plant))
+        listed = {end.where.path for connection in found for end in connection.ends}
+        left = [path for path in paths if path not in listed]
+        if left:
+            message = f"a plant must list every map file of its folder, not leave {', '.join(left)}"
+            raise InputError(Problem(path=str(plant), message=f"{message} out"))
+        return found
+    if not paths:
+        raise InputError(
+            Problem(
+                path=folder,
+                message="a folder must hold map files (*.toml or *.csv), not none",
+                remedy="safeframe demo writes a folder to start from",
+            )
+        )
+    return gather(read_ends(paths))

@@ -1,0 +1,237 @@
+"""``safeframe record``: the sign-off document of one change, from request to release."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from .. import record
+from .._errors import UsageError
+from .._model import Connection
+from .._report import judgement as rendered
+from .._report import record_html, record_markdown, record_page
+from ..record import Judgement, Record
+from . import inputs, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+The record computes what can be computed from the maps before and after the
+change; people add the request, the read-back of both devices, the results of the
+tests and two approvals. Any later edit of a map voids it, and verify says so.
+
+examples:
+  safeframe record new before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml
+      after/lx-sc1.toml --reason "second holding brake" -o brake2.json
+  safeframe record fill brake2.json --end SC1 --who "A. Berg" --when 2026-03-02
+      --serial 1001 --checksum 4F2A --expected 4F2A
+  safeframe record done brake2.json SC1.brake2_release.non-safe --who "A. Berg"
+      --when 2026-03-02
+  safeframe record sign brake2.json --who "C. Dahl" --role "safety engineer"
+      --when 2026-03-03
+  safeframe record verify brake2.json after/sc1-lx.toml after/lx-sc1.toml
+  safeframe record show brake2.json --html brake2.html
+
+exit codes: 0 done (verify: fits the maps, complete and signed), 1 verify: not so,
+2 wrong use or unreadable input, 3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
+    for name, (declare, _, text) in _ACTIONS.items():
+        declare(
+            actions.add_parser(
+                name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False
+            )
+        )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run one action."""
+    return _ACTIONS[args.action][1](args)
+
+
+def _declare_new(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "maps",
+        metavar="MAP",
+        nargs=4,
+        help="both ends before the change, then both after, in the same order",
+    )
+    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="the new record")
+    parser.add_argument("--reason", default="", help="why the change was asked for")
+    parser.add_argument("--asked-by", metavar="NAME", default="", help="who asked for it")
+    parser.add_argument(
+        "--hazard", metavar="TEXT", action="append", default=[], help="may be repeated"
+    )
+    options.add_profiles(parser)
+    _declare_pages(parser)
+
+
+def _new(args: argparse.Namespace) -> int:
+    before, after = inputs.versions(*inputs.read_ends(args.maps))
+    if Path(args.output).exists():
+        raise UsageError(f"the record must be a new file, not {args.output}, which exists")
+    made = record.new(
+        before,
+        after,
+        reason=args.reason,
+        asked_by=args.asked_by,
+        hazards=tuple(args.hazard),
+        own_profiles=options.own_profiles(args),
+    )
+    _write(args.output, made)
+    _write_pages(args, made)
+    return _tell(args.output, record.judgement(made))
+
+
+def _declare_fill(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    parser.add_argument("--end", required=True, help="the end whose device was read back")
+    for name, text in (
+        ("who", "who read it"),
+        ("when", "date and time"),
+        ("serial", "serial number of the device"),
+        ("checksum", "as the device shows it"),
+        ("expected", "as the engineering tool shows it"),
+    ):
+        parser.add_argument(f"--{name}", metavar="TEXT", help=text)
+
+
+def _fill(args: argparse.Namespace) -> int:
+    names = ("who", "when", "serial", "checksum", "expected")
+    given = {name: value for name in names if (value := getattr(args, name)) is not None}
+    return _rewrite(args.record, record.fill(record.load(args.record), args.end, **given))
+
+
+def _declare_done(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    parser.add_argument("step", metavar="STEP", nargs="+", help="steps of the checklist")
+    parser.add_argument("--who", required=True)
+    parser.add_argument("--when", required=True)
+    parser.add_argument(
+        "--result", choices=[word for word in record.RESULTS if word], default="passed"
+    )
+    parser.add_argument("--remark", default="")
+
+
+def _done(args: argparse.Namespace) -> int:
+    made = record.load(args.record)
+    for step in args.step:
+        made = record.done(
+            made, step, who=args.who, when=args.when, result=args.result, remark=args.remark
+        )
+    return _rewrite(args.record, made)
+
+
+def _declare_sign(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    for name in ("who", "role", "when"):
+        parser.add_argument(f"--{name}", required=True)
+
+
+def _sign(args: argparse.Namespace) -> int:
+    made = record.sign(record.load(args.record), who=args.who, role=args.role, when=args.when)
+    return _rewrite(args.record, made)
+
+
+def _declare_verify(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    parser.add_argument(
+        "maps", metavar="MAP", nargs=2, help="both ends after the change, in the record's order"
+    )
+    parser.add_argument(
+        "--before",
+        metavar="MAP",
+        nargs=2,
+        help="both ends before the change (default: the maps inside the record)",
+    )
+    options.add_profiles(parser)
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def _verify(args: argparse.Namespace) -> int:
+    made = record.load(args.record)
+    first, second = inputs.read_ends(args.maps)
+    before = None
+    if args.before:
+        old_first, old_second = inputs.read_ends(args.before)
+        before = Connection(first=old_first, second=old_second)
+    found = record.verify(
+        made,
+        Connection(first=first, second=second),
+        before=before,
+        own_profiles=options.own_profiles(args),
+    )
+    name = made.computed.connection
+    if args.format == "json":
+        sys.stdout.write(rendered.json_text(name, found))
+    else:
+        sys.stdout.write(rendered.text(name, found, look=options.look(args)))
+    return int(not found.releasable)
+
+
+def _declare_show(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    _declare_pages(parser)
+
+
+def _show(args: argparse.Namespace) -> int:
+    made = record.load(args.record)
+    if not args.html and not args.markdown:
+        sys.stdout.write(record_markdown.markdown(_page(made)))
+    _write_pages(args, made)
+    return 0
+
+
+def _declare_pages(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--html", metavar="FILE", help="write the page to print and to keep")
+    parser.add_argument("--markdown", metavar="FILE", help="write the same as Markdown")
+    parser.add_argument(
+        "--paper", choices=list(record_html.PAPERS), default="a4", help="of the HTML page"
+    )
+
+
+def _write_pages(args: argparse.Namespace, made: Record) -> None:
+    if args.html:
+        text = record_html.html(_page(made), paper=args.paper)
+        Path(args.html).write_text(text, encoding="utf-8")
+    if args.markdown:
+        Path(args.markdown).write_text(record_markdown.markdown(_page(made)), encoding="utf-8")
+
+
+def _page(made: Record) -> record_page.RecordPage:
+    return record_page.page(made, record.judgement(made), record.seal(made))
+
+
+def _rewrite(path: str, made: Record) -> int:
+    _write(path, made)
+    return _tell(path, record.judgement(made))
+
+
+def _write(path: str, made: Record) -> None:
+    """Write a record whole or not at all: what people entered exists nowhere else."""
+    temporary = Path(f"{path}.new")
+    temporary.write_text(record.dumps(made), encoding="utf-8")
+    temporary.replace(path)
+
+
+def _tell(path: str, judgement: Judgement) -> int:
+    sys.stdout.write(rendered.summary(path, judgement))
+    return 0
+
+
+_ACTIONS = {
+    "new": (_declare_new, _new, "make the record of a change from the maps before and after"),
+    "fill": (_declare_fill, _fill, "enter what a device showed after the download"),
+    "done": (_declare_done, _done, "enter the result of steps of the checklist"),
+    "sign": (_declare_sign, _sign, "approve a record that is complete"),
+    "verify": (_declare_verify, _verify, "compute everything anew: does the record still hold"),
+    "show": (_declare_show, _show, "print a record as Markdown, or write HTML and Markdown"),
+}
+"""What the command can do: arguments, function, line of help."""

@@ -1,0 +1,57 @@
+"""``safeframe timing``: watchdog and reaction time of a connection, with the inputs."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from .. import _checks as checks
+from .._errors import UsageError
+from .._report import timing as rendered
+from .._timing import timing
+from . import inputs, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+examples:
+  safeframe timing sc1-lx.toml lx-sc1.toml
+  safeframe timing --cycle-ms 20 sc1-lx.toml lx-sc1.toml
+
+The formula follows the profile and its edition where a source says so; otherwise it says
+"common practice". State permitted_reaction_ms in the map, and check finds what exceeds it.
+
+exit codes: 0 within the permitted reaction time or none stated, 1 above it, 2 wrong use or
+unreadable input, 3 internal error
+"""
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    parser.add_argument(
+        "maps", metavar="MAP", nargs=2, help="the map files of both ends; - is standard input"
+    )
+    parser.add_argument(
+        "--cycle-ms", metavar="MS", type=int, help="cycle time of the consumer, where it counts"
+    )
+    options.add_profiles(parser)
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the times; return 1 when the permitted reaction time is exceeded."""
+    if args.cycle_ms is not None and args.cycle_ms < 0:
+        raise UsageError(f"--cycle-ms must be 0 or more, not {args.cycle_ms}")
+    (connection,) = inputs.connections(args.maps)
+    times = timing(
+        connection,
+        checks.find_profile(connection, options.own_profiles(args)),
+        cycle_ms=args.cycle_ms,
+    )
+    if args.format == "json":
+        sys.stdout.write(rendered.json_text(times))
+    else:
+        sys.stdout.write(rendered.timing(times, look=options.look(args)))
+    return int(times.margin_ms is not None and times.margin_ms < 0)

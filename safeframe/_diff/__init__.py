@@ -1,0 +1,41 @@
+"""What changed between map files, whether both ends were edited alike, and what mixes do.
+
+``compare_ends`` compares one end before and after, ``compare_connection`` end against end,
+``compare_edits`` what was done at both ends; ``classify`` names the kind of an edit and
+``mixed_versions`` tells what is read while only one end is updated.
+"""
+
+from .arrival import ArrivingBits
+from .changes import Change, Ground, fails
+from .classes import CLASSES, ChangeClass, ClassReason, classify, classify_changes
+from .edits import EditComparison, EditDifference, EditStep, compare_edits
+from .ends import compare_ends, compare_versions
+from .levels import FIELDS, LEVELS, FieldRule, at_or_above
+from .mixed import VERDICTS, Mix, MixedRow, MixedTable, mixed_versions
+
+__all__ = [
+    "CLASSES",
+    "FIELDS",
+    "LEVELS",
+    "VERDICTS",
+    "Change",
+    "ChangeClass",
+    "ClassReason",
+    "EditComparison",
+    "EditDifference",
+    "EditStep",
+    "FieldRule",
+    "Ground",
+    "Mix",
+    "MixedRow",
+    "MixedTable",
+    "ArrivingBits",
+    "at_or_above",
+    "classify",
+    "classify_changes",
+    "compare_ends",
+    "compare_edits",
+    "compare_versions",
+    "fails",
+    "mixed_versions",
+]

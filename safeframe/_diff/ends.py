@@ -1,0 +1,193 @@
+"""Differences between two maps of one end, or between the maps of the two ends."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .._model import Connection, ConnectionTable, End, Scalar
+from .changes import BEFORE_AFTER, NOT_STATED, Change, show, worst_first
+from .levels import FIELDS
+from .maps import compare_maps
+
+__all__ = ["compare_ends", "compare_versions"]
+
+
+def compare_versions(before: End, after: End) -> tuple[Change, ...]:
+    """Return what changed at one end, worst level first, then in map order.
+
+    >>> before = safeframe.load("lx.toml")
+    >>> from dataclasses import replace
+    >>> safeframe.compare_ends(before, replace(before, note="reviewed"))[0].level
+    'text'
+    """
+    return worst_first(
+        [
+            *_fields(
+                "ConnectionTable",
+                before.connection_table,
+                after.connection_table,
+                "connection",
+                before,
+                after,
+            ),
+            *_fields("End", before, after, "end", before, after),
+            *_parameters(before, after),
+            *compare_maps(before.sends, after.sends, "sends"),
+            *compare_maps(before.receives, after.receives, "receives"),
+            *_relations(before, after),
+            *_allowances(before, after),
+        ]
+    )
+
+
+def compare_ends(connection: Connection) -> tuple[Change, ...]:
+    """Return where the ends differ in what they must share, worst level first.
+
+    Bindings, notes, roles, addresses, parameters and allowances belong to one end each and are
+    not compared.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> for change in safeframe.compare_connection(connection):
+    ...     print(change.subject, change.before, change.after)
+    brake1_release 0.1 0.2
+    brake2_release 0.2 0.1
+    """
+    first, second = connection.ends
+    changes = [
+        *_fields(
+            "ConnectionTable",
+            first.connection_table,
+            second.connection_table,
+            "connection",
+            first,
+            second,
+            (first.name, second.name),
+        ),
+        *_peer(first, second),
+        *_peer(second, first),
+    ]
+    for direction in connection.directions():
+        changes += compare_maps(
+            direction.sent,
+            direction.received,
+            direction.name,
+            sides=(direction.producer.name, direction.consumer.name),
+            shared=True,
+        )
+    return worst_first(changes)
+
+
+def _peer(naming: End, named: End) -> Iterator[Change]:
+    if naming.peer != named.name:
+        yield Change(
+            level="name",
+            kind="attribute",
+            section="end",
+            subject=named.name,
+            field="peer",
+            before=show("peer", naming.peer),
+            after=show("name", named.name),
+            sides=(naming.name, named.name),
+            before_where=naming.locate("end.peer"),
+            after_where=named.locate("end.name"),
+        )
+
+
+def _fields(
+    table: str,
+    before: ConnectionTable | End,
+    after: ConnectionTable | End,
+    section: str,
+    left: End,
+    right: End,
+    sides: tuple[str, str] = BEFORE_AFTER,
+) -> Iterator[Change]:
+    for field, rule in FIELDS[table].items():
+        if rule.kind != "attribute":
+            continue
+        old, new = getattr(before, field), getattr(after, field)
+        if old != new:
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section=section,
+                subject=section,
+                field=field,
+                before=show(field, old),
+                after=show(field, new),
+                sides=sides,
+                before_where=left.locate(f"{section}.{field}"),
+                after_where=right.locate(f"{section}.{field}"),
+            )
+
+
+def _parameters(before: End, after: End) -> Iterator[Change]:
+    old, new = dict(before.parameters), dict(after.parameters)
+    rule = FIELDS["End"]["parameters"]
+    for name in sorted(old.keys() | new.keys()):
+        if _typed(old.get(name)) != _typed(new.get(name)):
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section="parameters",
+                subject=name,
+                before=_typed(old.get(name)),
+                after=_typed(new.get(name)),
+                before_where=before.locate(f"parameters.{name}") if name in old else None,
+                after_where=after.locate(f"parameters.{name}") if name in new else None,
+            )
+
+
+def _typed(value: Scalar | None) -> str:
+    # Python takes True, 1 and 1.0 for equal; in a map file they are three different values.
+    if value is None:
+        return NOT_STATED
+    import json  # deferred: it costs start-up time and most edits touch no parameter.
+
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _relations(before: End, after: End) -> Iterator[Change]:
+    old = {relation.name: relation for relation in before.relations}
+    new = {relation.name: relation for relation in after.relations}
+    rule = FIELDS["End"]["relations"]
+    for name in sorted(old.keys() | new.keys()):
+        was, now = old.get(name), new.get(name)
+        if was == now:
+            continue
+        field = ""
+        texts = [str(relation) if relation else NOT_STATED for relation in (was, now)]
+        if was and now and texts[0] == texts[1]:
+            field, texts = "reason", [was.reason, now.reason]
+        yield Change(
+            level=rule.level,
+            kind=rule.kind,
+            section="relations",
+            subject=name,
+            field=field,
+            before=show(field, texts[0]),
+            after=show(field, texts[1]),
+            before_where=was.where if was else None,
+            after_where=now.where if now else None,
+        )
+
+
+def _allowances(before: End, after: End) -> Iterator[Change]:
+    old = {(entry.rule, entry.signal): entry for entry in before.allowances}
+    new = {(entry.rule, entry.signal): entry for entry in after.allowances}
+    rule = FIELDS["End"]["allowances"]
+    for key in sorted(old.keys() | new.keys()):
+        was, now = old.get(key), new.get(key)
+        if was != now:
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section="allow",
+                subject=key[0],
+                field=key[1],
+                before=was.reason if was else NOT_STATED,
+                after=now.reason if now else NOT_STATED,
+                before_where=was.where if was else None,
+                after_where=now.where if now else None,
+            )

@@ -1,0 +1,276 @@
+"""Differences between two maps of one direction: signals first, then reserve nobody explains."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .._bits import Place
+from .._model import Map, Reserved, Signal
+from .._pairing import Pair, match
+from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, same, show
+from .levels import FIELDS
+from .overlay import Entry, Overlay, carried
+
+__all__ = ["compare_maps"]
+
+
+def compare_maps(
+    before: Map,
+    after: Map,
+    section: str,
+    *,
+    sides: tuple[str, str] = BEFORE_AFTER,
+    shared: bool = False,
+) -> list[Change]:
+    """Return the changes between two maps in place order.
+
+    ``shared`` leaves out the fields that belong to one end alone. The order of the entries in
+    the file means nothing and is not compared.
+    """
+    if before == after:
+        return []  # The common case: an edit touches one of two directions.
+    comparison = _Comparison(before, after, section, sides, shared)
+    return [*comparison.size(), *comparison.signals(), *comparison.reserve()]
+
+
+class _Comparison:
+    def __init__(
+        self, before: Map, after: Map, section: str, sides: tuple[str, str], shared: bool
+    ) -> None:
+        self.section, self.sides, self.shared = section, sides, shared
+        self.maps = before, after
+        self.overlay = Overlay(before, after)
+        self.matching = match(before, after)
+        self.renamed = {(pair.left.name, pair.right.name) for pair in self.matching.pairs}
+        self.still_reserved: dict[tuple[int, int], int] = {}
+
+    def size(self) -> Iterator[Change]:
+        """Yield the change of the data size, which no other change of the frame can hide."""
+        old, new = (map_.size_octets for map_ in self.maps)
+        if old != new:
+            yield Change(
+                level="wire",
+                kind="size",
+                section=self.section,
+                subject="data size",
+                before=octets_text(old),
+                after=octets_text(new),
+                sides=self.sides,
+                before_where=self.maps[0].where,
+                after_where=self.maps[1].where,
+            )
+
+    def signals(self) -> list[Change]:
+        """Return the changes of all signals in place order."""
+        rows: list[tuple[int, list[Change]]] = [
+            (min(pair.left.start, pair.right.start), list(self._pair(pair)))
+            for pair in self.matching.pairs
+        ]
+        rows += [(signal.start, [self._removed(signal)]) for signal in self.matching.left_only]
+        rows += [(signal.start, [self._added(signal)]) for signal in self.matching.right_only]
+        rows.sort(key=lambda row: row[0])
+        return [change for _, changes in rows for change in changes]
+
+    def _pair(self, pair: Pair) -> Iterator[Change]:
+        left, right = pair.left, pair.right
+        if left == right:
+            return
+        grounds_told = False
+        for field, rule in FIELDS["Signal"].items():
+            if self.shared and not rule.shared:
+                continue
+            old, new = getattr(left, field), getattr(right, field)
+            # A reference that follows its signal to a new name has not changed.
+            if same(old, new) or (field == "valid_by" and (old, new) in self.renamed):
+                continue
+            tells = rule.kind in ("moved", "resized") and not grounds_told
+            grounds_told |= tells
+            yield Change(
+                level=rule.level,
+                kind=rule.kind,
+                section=self.section,
+                subject=right.name,
+                field=field,
+                before=show(field, old, new),
+                after=show(field, new, old),
+                places=(left.at, right.at),
+                sides=self.sides,
+                before_where=left.where,
+                after_where=right.where,
+                taken=self._grounds(right, 1, left) if tells else (),
+                left=self._grounds(left, 0, right) if tells else (),
+            )
+
+    def _added(self, signal: Signal) -> Change:
+        return Change(
+            level="wire",
+            kind="added",
+            section=self.section,
+            subject=signal.name,
+            after=outline(signal),
+            places=(None, signal.at),
+            sides=self.sides,
+            after_where=signal.where,
+            taken=self._grounds(signal, 1, None),
+        )
+
+    def _removed(self, signal: Signal) -> Change:
+        return Change(
+            level="wire",
+            kind="removed",
+            section=self.section,
+            subject=signal.name,
+            before=outline(signal),
+            places=(signal.at, None),
+            sides=self.sides,
+            before_where=signal.where,
+            left=self._grounds(signal, 0, None),
+        )
+
+    def _grounds(self, entry: Entry, own: int, partner: Signal | None) -> tuple[Ground, ...]:
+        """Return what the other map has on the bits of an entry of map ``own``.
+
+        Bits that belong to ``partner``, the same signal in the other map, do not count.
+        """
+        other = 1 - own
+        end = self.overlay.data_ends[other]
+        runs: dict[tuple[int, bool], tuple[Entry | None, int, int]] = {}
+        for segment in self.overlay.within(entry.start, entry.end):
+            owners = segment.owners[other]
+            foreign = [owner for owner in owners if owner is not partner]
+            if owners and not foreign:
+                continue
+            owner = min(foreign, key=lambda found: isinstance(found, Reserved), default=None)
+            key = id(owner), segment.start >= end
+            _, start, bits = runs.get(key, (owner, segment.start, 0))
+            runs[key] = owner, start, bits + segment.width
+        return tuple(self._ground(*run, own) for run in runs.values())
+
+    def _ground(self, owner: Entry | None, start: int, bits: int, own: int) -> Ground:
+        at = Place.at(start)
+        if owner is None:
+            beyond = start >= self.overlay.data_ends[1 - own]
+            return Ground(kind="beyond" if beyond else "undeclared", at=at, bits=bits)
+        if isinstance(owner, Signal):
+            return Ground(kind="signal", at=at, bits=bits, name=owner.name)
+        here, there = self._still_reserved(owner, own), owner.width
+        return Ground(
+            kind="gap",
+            at=owner.at,
+            bits=bits,
+            value=carried(owner, start, start + bits),
+            reserve=(there, here) if own else (here, there),
+        )
+
+    def _still_reserved(self, run: Reserved, own: int) -> int:
+        """Return how many bits of a run of the other map are reserved in map ``own``."""
+        key = id(run), own
+        if key not in self.still_reserved:
+            self.still_reserved[key] = sum(
+                segment.width
+                for segment in self.overlay.within(run.start, run.end)
+                if segment.reserved(own)
+            )
+        return self.still_reserved[key]
+
+    def reserve(self) -> Iterator[Change]:
+        """Yield the changes of reserve that no signal explains, in place order."""
+        for start, end, old, new in self._reserve_runs():
+            yield self._reserve_change(
+                FIELDS["Reserved"]["width"].level,
+                start,
+                _reserve_text(old, start, end),
+                _reserve_text(new, start, end),
+                old,
+                new,
+                taken=() if old else self._grounds(_run(start, end), 1, None),
+                left=() if new else self._grounds(_run(start, end), 0, None),
+            )
+        yield from self._reserve_borders()
+        yield from self._reserve_notes()
+
+    def _reserve_runs(self) -> list[tuple[int, int, Reserved | None, Reserved | None]]:
+        """Return runs that only one map reserves, or with another value; touching ones joined."""
+        runs: list[tuple[int, int, Reserved | None, Reserved | None]] = []
+        for segment in self.overlay.segments:
+            if (segment.signal(0) is None) != (segment.signal(1) is None):
+                continue  # A signal came or went: its own change tells what became of the bits.
+            if segment.reserved_value(0) == segment.reserved_value(1):
+                continue
+            old, new = segment.reserved(0), segment.reserved(1)
+            start = segment.start
+            if runs and runs[-1][1] == start and runs[-1][2] is old and runs[-1][3] is new:
+                start = runs.pop()[0]
+            runs.append((start, segment.end, old, new))
+        return runs
+
+    def _reserve_borders(self) -> Iterator[Change]:
+        """Yield borders between two reserved runs that only one map draws."""
+        for segment, following in zip(
+            self.overlay.segments, self.overlay.segments[1:], strict=False
+        ):
+            old, new = segment.reserved(0), segment.reserved(1)
+            next_old, next_new = following.reserved(0), following.reserved(1)
+            if not (old and new and next_old and next_new):
+                continue
+            texts = [
+                "one run" if run is next_run else f"a new run at {Place.at(following.start)}"
+                for run, next_run in ((old, next_old), (new, next_new))
+            ]
+            if texts[0] != texts[1]:
+                yield self._reserve_change(
+                    "text", following.start, texts[0], texts[1], next_old, next_new
+                )
+
+    def _reserve_notes(self) -> Iterator[Change]:
+        if self.shared:
+            return
+        notes = [{run.start: run for run in map_.reserved} for map_ in self.maps]
+        for start in sorted(notes[0].keys() & notes[1].keys()):
+            old, new = notes[0][start], notes[1][start]
+            if old.note != new.note:
+                yield self._reserve_change(
+                    "text", start, show("note", old.note), show("note", new.note), old, new, "note"
+                )
+
+    def _reserve_change(
+        self,
+        level: str,
+        start: int,
+        before: str,
+        after: str,
+        old: Reserved | None,
+        new: Reserved | None,
+        field: str = "",
+        *,
+        taken: tuple[Ground, ...] = (),
+        left: tuple[Ground, ...] = (),
+    ) -> Change:
+        at = Place.at(start)
+        return Change(
+            level=level,
+            kind="reserve",
+            section=self.section,
+            subject=f"reserved {at}",
+            field=field,
+            before=before,
+            after=after,
+            places=(at if old else None, at if new else None),
+            sides=self.sides,
+            before_where=old.where if old else None,
+            after_where=new.where if new else None,
+            taken=taken,
+            left=left,
+        )
+
+
+def _run(start: int, end: int) -> Reserved:
+    return Reserved(at=Place.at(start), width=end - start)
+
+
+def _reserve_text(run: Reserved | None, start: int, end: int) -> str:
+    if run is None:
+        return "not reserved"
+    value = carried(run, start, end)
+    text = f"{bits_text(end - start)} reserved"
+    return f"{text}, carrying 0x{value:X}" if value else text

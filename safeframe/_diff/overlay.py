@@ -1,0 +1,85 @@
+"""Several maps of one direction laid over each other, cut at every border of an entry."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import islice
+
+from .._model import Map, Reserved, Signal
+
+__all__ = ["Entry", "Overlay", "Segment", "carried"]
+
+Entry = Signal | Reserved
+
+_OWNERS = 2
+"""Owners kept per bit and map: one is right, a second one proves an overlap, more add nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """Bits ``start`` .. ``end - 1``, and per map the entries there (none: nobody declared them)."""
+
+    start: int
+    end: int
+    owners: tuple[tuple[Entry, ...], ...]
+
+    @property
+    def width(self) -> int:
+        """Number of bits."""
+        return self.end - self.start
+
+    def signal(self, which: int) -> Signal | None:
+        """Return the first signal of map ``which`` on these bits."""
+        return next((entry for entry in self.owners[which] if isinstance(entry, Signal)), None)
+
+    def reserved(self, which: int) -> Reserved | None:
+        """Return the first reserved run of map ``which`` on these bits."""
+        return next((entry for entry in self.owners[which] if isinstance(entry, Reserved)), None)
+
+    def reserved_value(self, which: int) -> int | None:
+        """Return what map ``which`` puts into these reserved bits, None where they are not."""
+        run = self.reserved(which)
+        return None if run is None else carried(run, self.start, self.end)
+
+
+def carried(run: Reserved, start: int, end: int) -> int:
+    """Return what a reserved run carries in the bits ``start`` .. ``end - 1``, a part of it."""
+    return run.value >> (start - run.start) & ((1 << (end - start)) - 1)
+
+
+class Overlay:
+    """All segments of some maps in place order, found by one sweep over their borders."""
+
+    def __init__(self, *maps: Map) -> None:
+        self.data_ends = tuple(8 * map_.size_octets for map_ in maps)
+        """Index after the last bit of the data, per map."""
+        self.segments = tuple(_sweep(maps))
+        self._starts = [segment.start for segment in self.segments]
+        self._ends = [segment.end for segment in self.segments]
+
+    def within(self, start: int, end: int) -> tuple[Segment, ...]:
+        """Return the segments of a run whose borders are borders of an entry."""
+        return self.segments[bisect_left(self._starts, start) : bisect_right(self._ends, end)]
+
+
+def _sweep(maps: tuple[Map, ...]) -> Iterator[Segment]:
+    events: list[tuple[int, bool, int, int]] = []
+    for which, map_ in enumerate(maps):
+        for number, entry in enumerate(map_.entries):
+            events += ((entry.start, True, which, number), (entry.end, False, which, number))
+        # The end of the data is a border too: what lies behind it is not merely undeclared.
+        events.append((8 * map_.size_octets, False, which, -1))
+    events.sort()
+    active: list[dict[int, Entry]] = [{} for _ in maps]
+    position = 0
+    for index, begins, which, number in events:
+        if index > position:
+            owners = tuple(tuple(islice(entries.values(), _OWNERS)) for entries in active)
+            yield Segment(start=position, end=index, owners=owners)
+            position = index
+        if begins:
+            active[which][number] = maps[which].entries[number]
+        else:
+            active[which].pop(number, None)

@@ -1,0 +1,1 @@
+"""Files: read strictly, replaced whole or not at all."""

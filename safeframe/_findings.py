@@ -1,0 +1,169 @@
+"""Findings: what is wrong with maps that could be read, one cause each, with a remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from ._bits import Place
+from ._source import Location
+
+__all__ = [
+    "SEVERITIES",
+    "Finding",
+    "NotJudged",
+    "Report",
+    "Rule",
+    "Spot",
+    "Waived",
+    "Counterexample",
+    "at_or_above",
+    "merge_reports",
+]
+
+SEVERITIES = ("error", "warning", "note")
+"""From worst to mildest: wrong on the wire or forbidden; doubtful; worth knowing."""
+
+
+def at_or_above(severity: str, threshold: str) -> bool:
+    """Return whether ``severity`` is at least as bad as ``threshold``."""
+    return SEVERITIES.index(severity) <= SEVERITIES.index(threshold)
+
+
+class Rule(NamedTuple):
+    """A rule by name; ``why`` says what happens if nobody looks, ``source`` who says so.
+
+    ``scope`` is what one check of the rule looks at: ``map``, ``end``, ``direction``,
+    ``connection`` or ``plant``.
+
+    >>> from safeframe import checks
+    >>> rule = checks.find_rule("swapped-signals")
+    >>> rule.severity, rule.scope
+    ('error', 'direction')
+    """
+
+    name: str
+    severity: str
+    scope: str
+    title: str
+    why: str
+    remedy: str
+    source: str = "common practice"
+
+
+class Spot(NamedTuple):
+    """One culprit: the end it belongs to, where it stands, which place and signal it is."""
+
+    end: str
+    where: Location
+    place: Place | None = None
+    signal: str = ""
+
+
+class Counterexample(NamedTuple):
+    """The smallest data that the two ends read differently.
+
+    ``octets`` is what the producer puts into the safety data; ``before`` the data of the frame
+    before it where only a change of value shows the difference. ``rows`` are (signal, meaning at
+    the producer, meaning at the consumer), disagreeing rows only.
+    """
+
+    octets: bytes
+    rows: tuple[tuple[str, str, str], ...]
+    before: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One cause: the rule it breaks, what exactly is wrong, what to do.
+
+    ``cause`` names a known permutation (``shift``, ``swap``, ``octet order`` ...) where one
+    explains everything, ``direction`` is ``SC1 -> LX`` or empty, ``details`` are the symptoms that
+    the cause explains, shown on demand.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> (finding,) = safeframe.check(connection).findings
+    >>> for spot in finding.spots:
+    ...     print(spot.where, spot.end, spot.place, spot.signal)
+    sc1.toml:6 SC1 0.1 brake1_release
+    lx.toml:10 LX 0.2 brake1_release
+    sc1.toml:7 SC1 0.2 brake2_release
+    lx.toml:9 LX 0.1 brake2_release
+    """
+
+    rule: str
+    severity: str
+    message: str
+    remedy: str
+    spots: tuple[Spot, ...]
+    connection: str = ""
+    direction: str = ""
+    cause: str = ""
+    details: tuple[str, ...] = ()
+    counterexample: Counterexample | None = None
+
+
+class Waived(NamedTuple):
+    """A finding that a map allows, with the reason it gives."""
+
+    finding: Finding
+    reason: str
+    where: Location
+
+
+class NotJudged(NamedTuple):
+    """A rule that had nothing to judge at a connection, and what the maps left out.
+
+    ``subject`` is what stays open, in words, where a reader must know it; empty where not.
+    """
+
+    connection: str
+    rule: str
+    reason: str
+    subject: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """All findings about some connections, worst first, and what was allowed.
+
+    ``connections`` are the names of the connections checked, in order; ``facts`` are
+    (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
+    that a baseline file knows already; ``not_judged`` is what the maps leave open.
+
+    >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
+    >>> connection = safeframe.Connection(first=first, second=second)
+    >>> safeframe.check(connection).worst()
+    'error'
+    """
+
+    findings: tuple[Finding, ...] = ()
+    waived: tuple[Waived, ...] = ()
+    connections: tuple[str, ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
+    known: tuple[Finding, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+
+    def worst(self) -> str:
+        """Return the worst severity among the findings, or an empty string."""
+        found = {finding.severity for finding in self.findings}
+        return next((severity for severity in SEVERITIES if severity in found), "")
+
+    def fails(self, threshold: str) -> bool:
+        """Return whether any finding is at or above ``threshold``."""
+        return any(at_or_above(finding.severity, threshold) for finding in self.findings)
+
+
+def merge_reports(reports: Iterable[Report]) -> Report:
+    """Return one report over several, findings in the order given."""
+    kept = tuple(reports)
+    return Report(
+        findings=tuple(finding for report in kept for finding in report.findings),
+        waived=tuple(waived for report in kept for waived in report.waived),
+        connections=tuple(name for report in kept for name in report.connections),
+        facts=tuple(fact for report in kept for fact in report.facts),
+        known=tuple(finding for report in kept for finding in report.known),
+        not_judged=tuple(entry for report in kept for entry in report.not_judged),
+    )

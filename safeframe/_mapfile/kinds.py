@@ -1,0 +1,306 @@
+"""Kinds of values in a map file: how each is read, shown and described to an editor.
+
+A kind reads one plain value (as tomllib returns it) and raises RefusalError for anything else. It
+is strict: a boolean is no integer and 1.0 is no integer.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from math import isfinite
+from typing import Any, NamedTuple
+
+from .._bits import MAX_OCTETS, Place
+from .._errors import UsageError
+
+__all__ = [
+    "CODES",
+    "CONDITIONS",
+    "DECIMAL",
+    "FLOAT_LIMITS",
+    "LINE",
+    "NAME",
+    "NOTE",
+    "NUMBER",
+    "OCTETS",
+    "PLACE",
+    "RAW",
+    "Kind",
+    "RefusalError",
+    "choice",
+    "integer",
+    "scalar",
+    "show",
+]
+
+FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
+"""Largest finite value by width: (2 - 2**-f) * 2**e with f, e = 10, 15; 23, 127; 52, 1023."""
+
+RAW_BITS = 1024
+"""Bits of the widest value that can be stated (a bound of this format, from no standard)."""
+_SHOWN_CHARACTERS = 40
+_SHOWN_BITS = 128
+_PARAMETER_BITS = 64
+_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?")
+_CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
+_OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
+
+
+class RefusalError(Exception):
+    """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
+
+    def __init__(self, requirement: str, value: object) -> None:
+        super().__init__(f"{requirement}, not {show(value)}")
+
+
+def show(value: object) -> str:
+    """Return one short printable line that shows a value as its map file would."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str() if len(value) > _SHOWN_CHARACTERS:
+            return f"{value[:_SHOWN_CHARACTERS]!r}... ({len(value)} characters)"
+        case int() if value.bit_length() > _SHOWN_BITS:
+            return f"an integer of {value.bit_length()} bits"
+        case str() | int() | float():
+            return repr(value)
+        case dict():
+            return "a table"
+        case list():
+            return "an array"
+        case _:
+            return "a date or time"
+
+
+class Kind(NamedTuple):
+    """How one sort of value is read (``read``), described (``text``) and put in the schema."""
+
+    text: str
+    read: Callable[[Any], Any]
+    schema: Mapping[str, Any]
+
+
+def integer(low: int, high: int) -> Kind:
+    """Return the kind of integers ``low`` to ``high``, both included."""
+    text = f"integer {low}..{high}"
+
+    def read(value: Any) -> int:
+        if type(value) is not int:
+            raise RefusalError("an integer", value)
+        if not low <= value <= high:
+            raise RefusalError(f"{low}..{high}", value)
+        return value
+
+    schema = {"type": "integer", "minimum": low, "maximum": high}
+    return Kind(text=text, read=read, schema=schema)
+
+
+def choice(*words: str) -> Kind:
+    """Return the kind of texts that are one of ``words``."""
+
+    def read(value: Any) -> str:
+        if type(value) is not str or value not in words:
+            raise RefusalError(f"one of {', '.join(words)}", value)
+        return value
+
+    return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})
+
+
+def _read_line(value: Any) -> str:
+    if type(value) is not str:
+        raise RefusalError("a text", value)
+    if not value.isprintable():
+        raise RefusalError("one line of printable text", value)
+    return value
+
+
+def _read_name(value: Any) -> str:
+    if not _read_line(value):
+        raise RefusalError("a text of at least 1 character", value)
+    return str(value)
+
+
+def _read_note(value: Any) -> str:
+    if type(value) is not str:
+        raise RefusalError("a text", value)
+    if not value.replace("\n", "").replace("\t", "").isprintable():
+        raise RefusalError("printable text", value)
+    return value
+
+
+def _read_place(value: Any) -> Place:
+    if type(value) is not str:
+        raise RefusalError('a place in quotes such as "1.2" (octet.bit)', value)
+    try:
+        return Place.parse(value)
+    except UsageError:
+        raise RefusalError(
+            f"a place octet.bit with octet 0..{MAX_OCTETS - 1} and bit 0..7", value
+        ) from None
+
+
+def _read_decimal(value: Any) -> str:
+    if type(value) is not str or not _DECIMAL.fullmatch(value) or float(value) == 0:
+        raise RefusalError('a decimal factor in quotes such as "0.1", other than 0', value)
+    return value
+
+
+def _read_raw(value: Any) -> int:
+    if type(value) is not int:
+        raise RefusalError("an integer", value)
+    if value.bit_length() > RAW_BITS:
+        raise RefusalError(f"an integer of at most {RAW_BITS} bits", value)
+    return value
+
+
+def _read_number(value: Any) -> int | float:
+    if type(value) is not float:
+        try:
+            return _read_raw(value)
+        except RefusalError:
+            if type(value) is not int:
+                raise RefusalError("a number", value) from None
+            raise
+    if not isfinite(value):
+        raise RefusalError("a finite number", value)
+    return value
+
+
+def _read_octets(value: Any) -> tuple[int, ...]:
+    if type(value) is not list or not value:
+        raise RefusalError("an array of at least 1 integer", value)
+    for size in value:
+        if type(size) is not int or not 1 <= size <= MAX_OCTETS:
+            raise RefusalError(f"an array of integers 1..{MAX_OCTETS}", size)
+    return tuple(value)
+
+
+def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
+    if type(value) is not dict:
+        raise RefusalError('a table such as { 0 = "off", 1 = "on" }', value)
+    codes: dict[int, str] = {}
+    for key, name in value.items():
+        if not _CODE.fullmatch(key):
+            raise RefusalError("a table whose keys are integers (decimal or 0x)", key)
+        code = int(key, 0)
+        if code in codes:
+            raise RefusalError("a table that states each code once", key)
+        if type(name) is not str or not name or not name.isprintable():
+            raise RefusalError("a table whose values are one line of printable text each", name)
+        codes[code] = name
+    return tuple(sorted(codes.items()))
+
+
+def _read_conditions(value: Any) -> tuple[tuple[str, tuple[int, ...]], ...]:
+    if type(value) is not dict or not value:
+        raise RefusalError("a table such as { permit_torque = 1 }", value)
+    stated: list[tuple[str, Any]] = []
+    for key, inner in value.items():
+        # ``receives.x = 1`` without quotes is a table in a table.
+        if key in ("sends", "receives") and type(inner) is dict:
+            stated += ((f"{key}.{name}", numbers) for name, numbers in inner.items())
+        else:
+            stated.append((key, inner))
+    conditions: dict[str, tuple[int, ...]] = {}
+    for name, numbers in stated:
+        if not name or not name.isprintable():
+            raise RefusalError("a table whose keys are names of signals", name)
+        if name in conditions:
+            raise RefusalError("a table that states each signal once", name)
+        several = numbers if type(numbers) is list and numbers else [numbers]
+        for number in several:
+            if type(number) is not int or number.bit_length() > RAW_BITS:
+                raise RefusalError("a table whose values are integers or arrays of them", number)
+        conditions[name] = tuple(sorted(set(several)))
+    return tuple(sorted(conditions.items()))
+
+
+def scalar(value: Any) -> str | int | float | bool:
+    """Read a value of the parameters table: a text, an integer, a finite number, a boolean."""
+    match value:
+        case bool():
+            return value
+        case str():
+            return _read_line(value)
+        case int() if -(1 << _PARAMETER_BITS - 1) <= value < 1 << _PARAMETER_BITS:
+            return value
+        case int():
+            raise RefusalError(f"an integer of at most {_PARAMETER_BITS} bits", value)
+        case float() if isfinite(value):
+            return value
+        case _:
+            raise RefusalError("a text, an integer, a finite number or a boolean", value)
+
+
+_PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
+
+LINE = Kind(
+    text="text, one line",
+    read=_read_line,
+    schema={"type": "string", "pattern": _PRINTABLE},
+)
+NAME = Kind(
+    text="text, one line, not empty",
+    read=_read_name,
+    schema={"type": "string", "minLength": 1, "pattern": _PRINTABLE},
+)
+NOTE = Kind(text="text", read=_read_note, schema={"type": "string"})
+PLACE = Kind(
+    text="place `octet.bit`",
+    read=_read_place,
+    schema={"type": "string", "pattern": f"^{_OCTET_NUMBER}$"},
+)
+DECIMAL = Kind(
+    text="decimal text, not 0",
+    read=_read_decimal,
+    schema={"type": "string", "pattern": f"^{_DECIMAL.pattern}$"},
+)
+RAW = Kind(text="integer that fits the width", read=_read_raw, schema={"type": "integer"})
+NUMBER = Kind(
+    text="integer that fits the width (number for float)",
+    read=_read_number,
+    schema={"type": "number"},
+)
+OCTETS = Kind(
+    text=f"array of integers 1..{MAX_OCTETS}",
+    read=_read_octets,
+    schema={
+        "type": "array",
+        "items": {"type": "integer", "minimum": 1, "maximum": MAX_OCTETS},
+        "minItems": 1,
+    },
+)
+_NUMBERS = {
+    "anyOf": [
+        {"type": "integer"},
+        {"type": "array", "items": {"type": "integer"}, "minItems": 1},
+    ]
+}
+CONDITIONS = Kind(
+    text="table of signal = integer or array",
+    read=_read_conditions,
+    schema={
+        "type": "object",
+        "minProperties": 1,
+        "properties": {
+            name: {
+                "anyOf": [
+                    *_NUMBERS["anyOf"],
+                    {"type": "object", "minProperties": 1, "additionalProperties": _NUMBERS},
+                ]
+            }
+            for name in ("sends", "receives")
+        },
+        "additionalProperties": _NUMBERS,
+    },
+)
+CODES = Kind(
+    text="table of integer = text",
+    read=_read_codes,
+    schema={
+        "type": "object",
+        "patternProperties": {f"^(?:{_CODE.pattern})$": {"type": "string", "minLength": 1}},
+        "additionalProperties": False,
+    },
+)

@@ -1,0 +1,1 @@
+"""The connections of a site, with devices and records."""

@@ -1,0 +1,211 @@
+"""Plant files: the connections of a site, the devices in them, the sign-off record of each.
+
+A plant file is TOML. Its paths are relative to it. Reading one reads the maps and records that it
+names; what is wrong between them is for the checks to say.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from .. import _mapfile as mapfile
+from .. import record
+from .._errors import InputError, Problem
+from .._mapfile.keys import MapKey
+from .._mapfile.kinds import LINE, NAME, Kind, RefusalError
+from .._mapfile.locate import Index
+from .._mapfile.problems import Problems
+from .._mapfile.tables import Tables
+from .._mapfile.tomlmap import parse
+from .._model import Connection, End, Installed, Plant
+from .._source import Location
+from ..record import Record
+
+__all__ = ["CONNECTION", "FORMAT", "load", "loads", "schema_text"]
+
+FORMAT = "safeframe-plant/1"
+"""The value of the key ``format``: the name and edition of this file format."""
+
+Read = Callable[[str], str]
+"""Returns the text of a file; raises InputError where it cannot be read."""
+
+
+def _read_ends(value: Any) -> tuple[str, str]:
+    if type(value) is not list or len(value) != 2:
+        raise RefusalError("an array of two map files", value)
+    first, second = map(NAME.read, value)
+    return first, second
+
+
+def _read_serials(value: Any) -> dict[str, str]:
+    if type(value) is not dict:
+        raise RefusalError('a table such as { SC1 = "1001", LX = "2001" }', value)
+    return {name: NAME.read(serial) for name, serial in value.items()}
+
+
+CONNECTION: dict[str, MapKey] = {
+    "ends": MapKey(
+        kind=Kind(
+            text="array of two paths",
+            read=_read_ends,
+            schema={"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2},
+        ),
+        required=True,
+        meaning="map files of both ends",
+    ),
+    "record": MapKey(kind=LINE, meaning="sign-off record of the last change"),
+    "serials": MapKey(
+        kind=Kind(
+            text="table of end = serial number",
+            read=_read_serials,
+            schema={"type": "object", "additionalProperties": {"type": "string", "minLength": 1}},
+        ),
+        default={},
+        meaning="serial number of the device of each end",
+    ),
+}
+"""The keys of one connection."""
+
+_PLANT = {
+    "name": MapKey(kind=NAME, required=True, meaning="name of the site"),
+}
+_KEYS = ("name", "connections")
+
+
+def load(path: str | os.PathLike[str]) -> Plant:
+    """Read a plant file with the maps and records that it names; InputError with every problem."""
+    name = os.fspath(path)
+    return loads(mapfile.read_text(name, what="plant file"), path=name)
+
+
+def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> Plant:
+    """Read a plant from its text; ``read`` stands in for the disk.
+
+    Raises InputError with every problem of the plant file, or of the files that it names.
+    """
+    data = parse(text, path=path)
+    tables = Tables(Problems(path), Index(text).line)
+    tables.head(data, FORMAT, "a plant file", _KEYS)
+    plant = tables.take({k: data[k] for k in _PLANT if k in data}, _PLANT, (), "a plant file")
+    rows = [
+        (tables.where(where), values)
+        for where, row in tables.rows(data.get("connections"), "connections")
+        if (values := tables.take(row, CONNECTION, where, "a connection")) is not None
+    ]
+    if not data.get("connections"):
+        tables.add((), "connections must hold at least one connection")
+    tables.problems.refuse()
+    assert plant is not None
+    files = _Files(os.path.dirname(path), read)  # noqa: PTH120  (the path stays as it was typed)
+    connections = [files.connection(where, values) for where, values in rows]
+    if files.problems:
+        raise InputError(*files.problems)
+    found = tuple(connection for connection in connections if connection is not None)
+    return Plant(name=plant["name"], connections=found, where=Location(path=path))
+
+
+class _Files:
+    """Reads the files that a plant file names, each once, and collects their problems."""
+
+    def __init__(self, folder: str, read: Read | None) -> None:
+        self.folder, self.read = folder, read
+        self.problems: list[Problem] = []
+        self.done: dict[str, End | Record | None] = {}
+
+    def connection(self, where: Location, values: Mapping[str, Any]) -> Connection | None:
+        """Return one connection, or None after a problem."""
+        first, second = (self._load(name, self._map) for name in values["ends"])
+        path = values.get("record", "")
+        made = self._load(path, self._record) if path else None
+        if not isinstance(first, End) or not isinstance(second, End):
+            return None
+        serials = values.get("serials", {})
+        for name in sorted(serials.keys() - {first.name, second.name}):
+            self.problems.append(
+                Problem(
+                    path=where.path,
+                    line=where.line,
+                    key=f"{where.key}.serials.{name}",
+                    message=f"a serial must be of {first.name} or {second.name}, not of {name}",
+                )
+            )
+        return Connection(
+            first=first,
+            second=second,
+            installed=tuple(
+                _installed(end.name, serials.get(end.name, ""), made) for end in (first, second)
+            ),
+            record=self._path(path) if path else "",
+            entry=where,
+        )
+
+    def _load(self, name: str, load: Callable[[str], End | Record]) -> End | Record | None:
+        path = self._path(name)
+        if path not in self.done:
+            self.done[path] = None
+            try:
+                self.done[path] = load(path)
+            except InputError as error:
+                self.problems += error.problems
+        return self.done[path]
+
+    def _path(self, name: str) -> str:
+        return os.path.normpath(os.path.join(self.folder, name))  # noqa: PTH118
+
+    def _map(self, path: str) -> End:
+        if self.read is None:
+            return mapfile.load(path)
+        return mapfile.loads(self.read(path), path=path)
+
+    def _record(self, path: str) -> Record:
+        return record.load(path) if self.read is None else record.loads(self.read(path), path=path)
+
+
+def _installed(end: str, serial: str, made: End | Record | None) -> Installed:
+    """Return what is known about the device of an end."""
+    if not isinstance(made, Record):
+        return Installed(end=end, serial=serial)
+    state = next((state for state in made.computed.after if state.end == end), None)
+    row = next((row for row in made.people.read_backs if row.end == end), None)
+    read_back = "missing"
+    if row is not None and row.checksum and row.expected:
+        read_back = "matches" if row.matches else "differs"
+    return Installed(
+        end=end,
+        serial=serial,
+        wire=state.wire if state else "",
+        own=state.own if state else "",
+        recorded_serial=row.serial if row else "",
+        read_back=read_back,
+    )
+
+
+def schema_text() -> str:
+    """Return the JSON Schema (2020-12) of a plant file as the text of the file that is shipped."""
+    import json  # deferred: only the tests need it.
+
+    row = {
+        name: {**key.kind.schema, "description": key.meaning} for name, key in CONNECTION.items()
+    }
+    connection = {
+        "type": "object",
+        "properties": row,
+        "required": ["ends"],
+        "additionalProperties": False,
+    }
+    described = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": FORMAT,
+        "description": "The connections of a site; paths are relative to the plant file.",
+        "type": "object",
+        "properties": {
+            "format": {"const": FORMAT, "description": "name and edition of the file format"},
+            "name": {**NAME.schema, "description": _PLANT["name"].meaning},
+            "connections": {"type": "array", "items": connection, "minItems": 1},
+        },
+        "required": ["format", *_KEYS],
+        "additionalProperties": False,
+    }
+    return json.dumps(described, indent=2) + "\n"

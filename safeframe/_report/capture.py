@@ -1,0 +1,264 @@
+"""The examination of a recording, for people and as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from math import isfinite
+from typing import Any
+
+from .._bits import Place
+from ..capture import Examination, Interval, Note, SideReport, Undriven
+from .text import CAUTION, PLAIN, Look, clean, table
+
+__all__ = ["FORMAT", "document", "text"]
+
+FORMAT = "safeframe-capture/1"
+
+_RESULTS = ("accepted", "repeat", "unknown", "rejected", "foreign")
+_SHOWN = 5
+"""Notes of one kind that are printed; JSON holds all that were kept."""
+_TITLES = {
+    "file": "The file cannot be read further",
+    "packet": "Malformed packets",
+    "line": "Lines that cannot be read",
+    "rejected": "Rejected frames",
+    "history lost": "History lost: the stream was joined anew",
+    "relation": "Relations violated",
+    "cut frame": "Frames cut off",
+    "length": "Octets of no legal length",
+    "unknown sender": "Frames of which the sender is not known",
+    "other sender": "Frames of other senders",
+    "foreign": "Frames of other connections",
+    "time": "Time running backwards",
+}
+
+
+def text(found: Examination, *, look: Look = PLAIN) -> str:
+    """Return everything a recording shows, what is wrong first, then what it has not shown."""
+    lines = [_headline(found), "", *_sides(found.sides)]
+    for kind, title in _TITLES.items():
+        if kind in found.notes:
+            notes = found.notes[kind]
+            lines += ["", look.paint("strong", f"{title}: {notes.count}")]
+            for note in notes.kept[:_SHOWN]:
+                lines += look.wrap(_note(found, note), first="  ", rest="    ")
+            lines += _more(notes.count, min(len(notes.kept), _SHOWN))
+    lines += _difference(found, look)
+    lines += _intervals(found, "Silence longer than the watchdog", found.silent, found.silent_count)
+    lines += _intervals(found, "Intervals with rejected frames", found.noisy, found.noisy_count)
+    lines += _undriven(found, look)
+    lines += ["", _verdict(found, look), CAUTION]
+    return "\n".join(lines) + "\n"
+
+
+def _headline(found: Examination) -> str:
+    parts = [f"{found.packets} packets", f"{found.frames} frames"]
+    if found.start_us is not None and found.end_us is not None:
+        parts.append(f"{_seconds(found.end_us - found.start_us)} s")
+    return f"{clean(found.connection)} ({found.profile}): {', '.join(parts)}"
+
+
+def _sides(sides: Sequence[SideReport]) -> list[str]:
+    rows: list[tuple[str, ...]] = [("sent by", *_RESULTS, "with data", "longest gap")]
+    for side in sides:
+        gap = "" if side.longest_gap_us is None else f"{side.longest_gap_us / 1000:g} ms"
+        counts = (str(side.results.get(result, 0)) for result in _RESULTS)
+        rows.append((side.name, *counts, str(side.data_frames), gap))
+    return table(rows, indent="  ")
+
+
+def _where(found: Examination, note: Note) -> str:
+    parts = [
+        f"line {note.number}"
+        if note.number == note.offset
+        else f"packet {note.number} at octet {note.offset}"
+    ]
+    if note.time_us is not None and found.start_us is not None:
+        parts.append(f"{_seconds(note.time_us - found.start_us)} s")
+    if note.side is not None:
+        parts.append(found.sides[note.side].name)
+    return ", ".join(parts)
+
+
+def _note(found: Examination, note: Note) -> str:
+    return f"{_where(found, note)}: {note.text}"
+
+
+def _more(count: int, shown: int) -> list[str]:
+    return [f"  and {count - shown} more"] if count > shown else []
+
+
+def _seconds(time_us: int) -> str:
+    return f"{time_us / 1e6:.6f}".rstrip("0").rstrip(".")
+
+
+def _difference(found: Examination, look: Look) -> list[str]:
+    difference = found.difference
+    if difference is None:
+        return []
+    side = difference.note.side or 0
+    names = found.sides[side].name, found.sides[1 - side].name
+    title = f"Frames that the two ends read differently: {difference.count}"
+    rows = [("signal", f"{names[0]} sends", f"{names[1]} reads"), *difference.rows]
+    where = clean(_where(found, difference.note))
+    return [
+        "",
+        look.paint("strong", title),
+        f"  the first: {where}, safety data {difference.data.hex(' ')}",
+        *table(rows, indent="    "),
+    ]
+
+
+def _intervals(
+    found: Examination, title: str, intervals: Sequence[Interval], count: int
+) -> list[str]:
+    if not count:
+        return []
+    start = found.start_us or 0
+    lines = ["", f"{title}: {count}"]
+    for each in intervals[:_SHOWN]:
+        words = f", {each.count} rejected" if each.count else ""
+        first, last = _seconds(each.start_us - start), _seconds(each.end_us - start)
+        long = f"{(each.end_us - each.start_us) / 1000:g} ms"
+        name = clean(found.sides[each.side].name)
+        lines.append(f"  {name}: {first} s to {last} s ({long}{words})")
+    return lines + _more(count, min(len(intervals), _SHOWN))
+
+
+def _places(each: Undriven) -> str:
+    """Return the bits as places; all of a signal as a range."""
+    first, last = each.indices[0], each.indices[-1]
+    if len(each.indices) > 1 and last - first + 1 == len(each.indices):
+        return f"{Place.at(first)}-{Place.at(last)}"
+    return ", ".join(str(Place.at(index)) for index in each.indices)
+
+
+def _undriven(found: Examination, look: Look) -> list[str]:
+    if not found.undriven:
+        return []
+    title = "Never seen in the non-safe state (what this recording has not shown)"
+    rows = []
+    for each in found.undriven:
+        names = found.sides[each.side].name, found.sides[1 - each.side].name
+        reader = "" if each.reader == each.side else f"as {names[1]} reads it"
+        rows.append((f"{names[0]} -> {names[1]}", _places(each), each.signal.name, reader))
+    return ["", look.paint("strong", title), *table(rows, indent="  ")]
+
+
+def _verdict(found: Examination, look: Look) -> str:
+    if found.is_clean:
+        return look.paint("good", "nothing wrong in this recording")
+    if not found.frames:
+        return look.paint("error", "no frame of this connection was found")
+    judged = sum(side.results.get("accepted", 0) for side in found.sides)
+    if not judged:
+        return look.paint("error", "no frame could be accepted")
+    return look.paint("error", "this recording is not as it should be")
+
+
+def document(found: Examination) -> str:
+    """Return the examination as one JSON document, ASCII only, keys in a fixed order."""
+    whole = {
+        "format": FORMAT,
+        "connection": found.connection,
+        "profile": found.profile,
+        "clean": found.is_clean,
+        "packets": found.packets,
+        "frames": found.frames,
+        "start_us": found.start_us,
+        "end_us": found.end_us,
+        "watchdog_us": found.watchdog_us,
+        "sides": [
+            {
+                "name": side.name,
+                "results": {result: side.results.get(result, 0) for result in _RESULTS},
+                "data_frames": side.data_frames,
+                "longest_gap_us": side.longest_gap_us,
+            }
+            for side in found.sides
+        ],
+        "notes": {
+            kind: {
+                "count": found.notes[kind].count,
+                "first": [_note_json(found, note) for note in found.notes[kind].kept],
+            }
+            for kind in _TITLES
+            if kind in found.notes
+        },
+        "difference": _difference_json(found),
+        "silent": _intervals_json(found, found.silent, found.silent_count),
+        "noisy": _intervals_json(found, found.noisy, found.noisy_count),
+        "undriven": [
+            {
+                "sender": found.sides[each.side].name,
+                "reader": found.sides[each.reader].name,
+                "signal": each.signal.name,
+                "places": [str(Place.at(index)) for index in each.indices],
+            }
+            for each in found.undriven
+        ],
+        "timelines": list(_timelines_json(found)),
+        "caution": CAUTION,
+    }
+    return json.dumps(whole, indent=2, ensure_ascii=True) + "\n"
+
+
+def _note_json(found: Examination, note: Note) -> dict[str, Any]:
+    return {
+        "packet": note.number,
+        "offset": note.offset,
+        "time_us": note.time_us,
+        "sender": None if note.side is None else found.sides[note.side].name,
+        "text": note.text,
+    }
+
+
+def _difference_json(found: Examination) -> dict[str, Any] | None:
+    difference = found.difference
+    if difference is None:
+        return None
+    return {
+        "count": difference.count,
+        "first": _note_json(found, difference.note),
+        "data": difference.data.hex(),
+        "rows": [row._asdict() for row in difference.rows],
+    }
+
+
+def _intervals_json(
+    found: Examination, intervals: Sequence[Interval], count: int
+) -> dict[str, Any]:
+    return {
+        "count": count,
+        "first": [
+            {
+                "sender": found.sides[each.side].name,
+                "start_us": each.start_us,
+                "end_us": each.end_us,
+                "rejected": each.count,
+            }
+            for each in intervals
+        ],
+    }
+
+
+def _timelines_json(found: Examination) -> Iterator[dict[str, Any]]:
+    for each in found.timelines:
+        yield {
+            "sender": found.sides[each.side].name,
+            "reader": found.sides[each.reader].name,
+            "signal": each.signal.name,
+            "changes": each.changes,
+            "start_us": found.timeline_start_us,
+            "bin_us": found.timeline_width_us,
+            "bins": [
+                None if each_bin is None else [_number(number) for number in each_bin]
+                for each_bin in each.bins
+            ],
+        }
+
+
+def _number(number: int | float) -> int | float | str:
+    """Return a number for JSON, which knows none that is infinite or no number: those are text."""
+    return number if isfinite(number) else str(number)

@@ -1,0 +1,221 @@
+"""Differences for programs: JSON in the versioned format of ``schemas/diff.schema.json``."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from .._diff import (
+    ArrivingBits,
+    Change,
+    ChangeClass,
+    EditComparison,
+    EditDifference,
+    Ground,
+    Mix,
+    MixedRow,
+    MixedTable,
+)
+from .._errors import InputError
+from .._findings import Report
+from .._source import Location
+from .text import CAUTION
+
+__all__ = ["FORMAT", "changes", "edits", "problems"]
+
+FORMAT = "safeframe-diff/1"
+"""Raised when a reader of the older one could be misled; keys may be added without."""
+
+
+def changes(
+    mode: str,
+    ends: Sequence[str],
+    given: Sequence[Change],
+    *,
+    classes: ChangeClass | None = None,
+) -> str:
+    """Return the changes between two map files; ``mode`` is ``versions`` or ``ends``."""
+    return _document(
+        mode,
+        ends,
+        "different" if given else "same",
+        changes=[_change(change) for change in given],
+        classes=None if classes is None else _classes(classes),
+    )
+
+
+def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix], report: Report) -> str:
+    """Return the comparison of both edits, their class and the mixed-version tables.
+
+    ``report`` is that of the check of the new pair.
+    """
+    return _document(
+        "edits",
+        given.ends,
+        given.outcome,
+        differences=[_difference(difference) for difference in given.differences],
+        edits=[
+            {"end": end, "changes": [_change(change) for change in own]}
+            for end, own in zip(given.ends, given.edits, strict=True)
+        ],
+        disagreed_before=[_change(change) for change in given.disagreed],
+        disagree_after=[_change(change) for change in given.disagree],
+        check_after=_check(report),
+        classes=_classes(classes),
+        mixes=[_mix(mix) for mix in mixed],
+    )
+
+
+def problems(error: InputError) -> str:
+    """Return a document for input that could not be read: no verdict, only the problems."""
+    found = [
+        {
+            "path": problem.path,
+            "line": problem.line,
+            "key": problem.key,
+            "message": problem.message,
+            "remedy": problem.remedy,
+        }
+        for problem in error.problems
+    ]
+    return _document("unreadable", (), "", problems=found)
+
+
+def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str:
+    document = {
+        "format": FORMAT,
+        "mode": mode,
+        "ends": list(ends),
+        "verdict": verdict,
+        "changes": [],
+        "differences": [],
+        "edits": [],
+        "disagreed_before": [],
+        "disagree_after": [],
+        "check_after": None,
+        "classes": None,
+        "mixes": [],
+        "problems": [],
+        **parts,
+        "caution": CAUTION,
+    }
+    # ASCII only: no terminal or log is handed a control or escape character from a map.
+    return json.dumps(document, indent=2, ensure_ascii=True) + "\n"
+
+
+def _check(report: Report) -> dict[str, Any]:
+    found = [finding for finding in report.findings if finding.severity in ("error", "warning")]
+    return {
+        "errors": sum(finding.severity == "error" for finding in found),
+        "warnings": sum(finding.severity == "warning" for finding in found),
+        "rules": list(dict.fromkeys(finding.rule for finding in found)),
+    }
+
+
+def _change(change: Change) -> dict[str, Any]:
+    return {
+        "level": change.level,
+        "kind": change.kind,
+        "section": change.section,
+        "subject": change.subject,
+        "field": change.field,
+        "sides": list(change.sides),
+        "before": change.before,
+        "after": change.after,
+        "places": [None if place is None else str(place) for place in change.places],
+        "where": [_where(where) for where in (change.before_where, change.after_where)],
+        "taken": [_ground(ground) for ground in change.taken],
+        "left": [_ground(ground) for ground in change.left],
+    }
+
+
+def _where(where: Location | None) -> dict[str, Any] | None:
+    if where is None:
+        return None
+    return {"path": where.path, "line": where.line, "key": where.key}
+
+
+def _ground(ground: Ground) -> dict[str, Any]:
+    return {
+        "kind": ground.kind,
+        "place": str(ground.at),
+        "bits": ground.bits,
+        "name": ground.name,
+        "value": ground.value,
+        "reserve": list(ground.reserve),
+    }
+
+
+def _difference(difference: EditDifference) -> dict[str, Any]:
+    return {
+        "level": difference.level,
+        "section": difference.section,
+        "subject": difference.subject,
+        "field": difference.field,
+        "message": difference.message,
+        "steps": [
+            {"end": step.end, "did": step.did, "where": _where(step.where)}
+            for step in difference.steps
+        ],
+    }
+
+
+def _classes(given: ChangeClass) -> dict[str, Any]:
+    return {
+        "names": list(given.names),
+        "reasons": [
+            {
+                "class": reason.name,
+                "subject": reason.subject,
+                "why": reason.why,
+                "ends": list(reason.ends),
+            }
+            for reason in given.reasons
+        ],
+    }
+
+
+def _mix(mix: Mix) -> dict[str, Any]:
+    return {
+        "updated": mix.updated,
+        "outdated": mix.outdated,
+        "terms": [{"field": field, "text": text} for field, text in mix.connection_table],
+        "tables": [_table(table) for table in mix.tables],
+    }
+
+
+def _table(table: MixedTable) -> dict[str, Any]:
+    return {
+        "direction": table.direction,
+        "producer": table.producer,
+        "consumer": table.consumer,
+        "sent_octets": table.sent_octets,
+        "expected_octets": table.expected_octets,
+        "accepted": table.accepted,
+        "rows": [_row(row) for row in table.rows],
+    }
+
+
+def _row(row: MixedRow) -> dict[str, Any]:
+    return {
+        "place": str(row.at),
+        "width": row.width,
+        "signal": row.signal,
+        "verdict": row.verdict,
+        "consequence": row.consequence,
+        "gets": [_piece(piece) for piece in row.gets],
+    }
+
+
+def _piece(piece: ArrivingBits) -> dict[str, Any]:
+    return {
+        "kind": piece.kind,
+        "place": str(piece.at),
+        "width": piece.width,
+        "name": piece.name,
+        "low": piece.low,
+        "whole": piece.whole,
+        "value": piece.value,
+        "text": str(piece),
+    }

@@ -1,0 +1,110 @@
+"""Reports for programs: JSON in the versioned format of ``schemas/report.schema.json``."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from .._errors import InputError, Problem
+from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
+from .text import CAUTION
+
+__all__ = ["FORMAT", "problems", "report"]
+
+FORMAT = "safeframe-report/1"
+"""Raised when a reader of the older one could be misled; keys may be added without."""
+
+
+def report(given: Report) -> str:
+    """Return a report as one JSON document, keys in a fixed order, ending in a line feed."""
+    return _document(given, ())
+
+
+def problems(error: InputError) -> str:
+    """Return a document for input that could not be read: no verdict, only the problems."""
+    return _document(Report(), error.problems)
+
+
+def _document(given: Report, unread: tuple[Problem, ...]) -> str:
+    document = {
+        "format": FORMAT,
+        "connections": list(given.connections),
+        "worst": given.worst(),
+        "counts": {
+            severity: sum(finding.severity == severity for finding in given.findings)
+            for severity in SEVERITIES
+        },
+        "findings": [_finding(finding) for finding in given.findings],
+        "allowed": [_waived(waived) for waived in given.waived],
+        "known": [_finding(finding) for finding in given.known],
+        "not_judged": [
+            {
+                "connection": entry.connection,
+                "rule": entry.rule,
+                "reason": entry.reason,
+                "subject": entry.subject,
+            }
+            for entry in given.not_judged
+        ],
+        "facts": [{"label": label, "text": text} for label, text in given.facts],
+        "problems": [_problem(problem) for problem in unread],
+        "caution": CAUTION,
+    }
+    # ASCII only: no terminal or log is handed a control or escape character from a map.
+    return json.dumps(document, indent=2, ensure_ascii=True) + "\n"
+
+
+def _finding(finding: Finding) -> dict[str, Any]:
+    return {
+        "rule": finding.rule,
+        "severity": finding.severity,
+        "connection": finding.connection,
+        "direction": finding.direction,
+        "cause": finding.cause,
+        "message": finding.message,
+        "remedy": finding.remedy,
+        "spots": [_spot(spot) for spot in finding.spots],
+        "details": list(finding.details),
+        "witness": None if finding.counterexample is None else _witness(finding.counterexample),
+    }
+
+
+def _spot(spot: Spot) -> dict[str, Any]:
+    return {
+        "end": spot.end,
+        "path": spot.where.path,
+        "line": spot.where.line,
+        "key": spot.where.key,
+        "place": None if spot.place is None else str(spot.place),
+        "signal": spot.signal,
+    }
+
+
+def _witness(counterexample: Counterexample) -> dict[str, Any]:
+    return {
+        "octets": counterexample.octets.hex(),
+        "before": None if counterexample.before is None else counterexample.before.hex(),
+        "rows": [
+            {"signal": signal, "producer": producer, "consumer": consumer}
+            for signal, producer, consumer in counterexample.rows
+        ],
+    }
+
+
+def _waived(waived: Waived) -> dict[str, Any]:
+    return {
+        "finding": _finding(waived.finding),
+        "reason": waived.reason,
+        "path": waived.where.path,
+        "line": waived.where.line,
+    }
+
+
+def _problem(problem: Problem) -> dict[str, Any]:
+    return {
+        "path": problem.path,
+        "line": problem.line,
+        "key": problem.key,
+        "message": problem.message,
+        "remedy": problem.remedy,
+    }

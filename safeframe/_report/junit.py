@@ -1,0 +1,129 @@
+"""Reports as JUnit XML: one suite for each connection, one case for each rule.
+
+Only what common readers understand: ``testsuites``, ``testsuite``, ``testcase``, ``failure``,
+``error``, ``skipped`` and ``system-out``. No times and no host names, so that equal input gives
+equal output.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
+
+from .. import _checks as checks
+from .._errors import InputError
+from .._findings import Finding, Report, Rule, Spot, at_or_above
+from .paths import relative
+from .text import clean
+
+__all__ = ["problems", "report"]
+
+_PLANT = "all connections"
+
+
+class _Told(NamedTuple):
+    """What one case tells: its findings, and texts about those that do not count."""
+
+    found: list[Finding]
+    aside: list[str]
+
+
+def report(given: Report, *, fail_on: str = "warning") -> str:
+    """Return a report as one document.
+
+    A finding milder than ``fail_on`` does not fail its case but is told in its output.
+    A rule that had nothing to judge is skipped, with the reason.
+    """
+    root = Element("testsuites", name="safeframe check")
+    told: dict[tuple[str, str], _Told] = defaultdict(lambda: _Told([], []))
+    for finding in given.findings:
+        told[_case(finding)].found.append(finding)
+    for finding in given.known:
+        told[_case(finding)].aside.append(f"known from the baseline\n{_text(finding)}")
+    for waived in given.waived:
+        text = f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
+        told[_case(waived.finding)].aside.append(text)
+    own = [rule for rule in checks.RULES if rule.scope != "plant"]
+    reasons: dict[str, dict[str, str]] = defaultdict(dict)
+    for entry in given.not_judged:
+        reasons[entry.connection][entry.rule] = entry.reason
+    for name in given.connections:
+        cases = {rule.name: told[rule.name, name] for rule in own}
+        _suite(root, name, own, cases, fail_on, reasons[name])
+    plant = [rule for rule in checks.RULES if rule.scope == "plant"]
+    alone = len(given.connections) == 1
+    skipped = {rule.name: "only one connection was given" for rule in plant if alone}
+    _suite(
+        root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
+    )
+    return _document(root)
+
+
+def problems(error: InputError) -> str:
+    """Return a document for input that could not be read: one case with an error."""
+    root = Element("testsuites", name="safeframe check")
+    suite = SubElement(root, "testsuite", name="input")
+    case = SubElement(suite, "testcase", classname="safeframe.input", name="readable")
+    count = len(error.problems)
+    message = f"{count} problem{'s'[: count != 1]} in the input"
+    element = SubElement(case, "error", type="unreadable", message=message)
+    element.text = "\n".join(clean(str(problem)) for problem in error.problems)
+    return _document(root)
+
+
+def _case(finding: Finding) -> tuple[str, str]:
+    return finding.rule, finding.connection
+
+
+def _suite(
+    root: Element,
+    title: str,
+    rules: Sequence[Rule],
+    told: Mapping[str, _Told],
+    fail_on: str,
+    skipped: Mapping[str, str],
+) -> None:
+    suite = SubElement(root, "testsuite", name=clean(title))
+    for rule in rules:
+        case = SubElement(
+            suite, "testcase", classname=f"safeframe.{clean(title)}", name=clean(rule.name)
+        )
+        found, aside = told[rule.name]
+        failing = [finding for finding in found if at_or_above(finding.severity, fail_on)]
+        if failing:
+            more = f" (and {len(failing) - 1} more)" if len(failing) > 1 else ""
+            message = clean(failing[0].message) + more
+            failure = SubElement(case, "failure", type=rule.severity, message=message)
+            failure.text = "\n\n".join(map(_text, failing))
+        elif rule.name in skipped:
+            SubElement(case, "skipped", message=skipped[rule.name])
+        mild = [_text(finding) for finding in found if finding not in failing]
+        if mild or aside:
+            SubElement(case, "system-out").text = "\n\n".join([*mild, *aside])
+
+
+def _text(finding: Finding) -> str:
+    lines = [f"{finding.severity}: {finding.message}", *map(_spot, finding.spots)]
+    lines += finding.details
+    return "\n".join(map(clean, [*lines, f"remedy: {finding.remedy}"]))
+
+
+def _spot(spot: Spot) -> str:
+    path = relative(spot.where.path)
+    where = f"{path}:{spot.where.line}" if spot.where.line else path
+    place = "" if spot.place is None else str(spot.place)
+    return "  ".join(filter(None, (f"  {where}", spot.end, place, spot.signal)))
+
+
+def _document(root: Element) -> str:
+    for element in [*root.iter("testsuite"), root]:
+        cases = list(element.iter("testcase"))
+        element.set("tests", str(len(cases)))
+        for kind in ("failures", "errors", "skipped"):
+            found = element.iter(kind.removesuffix("s") if kind != "skipped" else kind)
+            element.set(kind, str(len(list(found))))
+    indent(root)
+    text: str = tostring(root, encoding="unicode", xml_declaration=False)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{text}\n'

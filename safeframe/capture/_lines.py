@@ -1,0 +1,107 @@
+"""Recordings as text: hexadecimal lines, and JSON Lines such as the files of fixtures."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from typing import Any, BinaryIO
+
+from ._packets import Packet, Trouble
+
+__all__ = ["read_hex", "read_json"]
+
+MAX_LINE_OCTETS = 1 << 16
+"""Longest line that is read: more than 10 frames of the longest kind, by choice."""
+
+_LINE = re.compile(r"(?:@(\d{1,18})\s+)?(?:([^:#@\s][^:#]{0,63}):\s*)?([0-9A-Fa-f\s]*)", re.ASCII)
+_LONG = f"the line is longer than {MAX_LINE_OCTETS} octets"
+
+
+def _lines(stream: BinaryIO) -> Iterator[tuple[int, str | Trouble]]:
+    """Yield the lines with their numbers; one that is too long or no UTF-8 is a trouble."""
+    number = 0
+    while line := stream.readline(MAX_LINE_OCTETS + 1):
+        number += 1
+        if len(line) > MAX_LINE_OCTETS:
+            while line and not line.endswith(b"\n"):
+                line = stream.readline(MAX_LINE_OCTETS + 1)
+            yield number, Trouble(number, number, "line", _LONG)
+            continue
+        try:
+            text = line.decode()
+        except UnicodeDecodeError as error:
+            octet = f"{line[error.start]:#04x}"
+            message = f"a line must be UTF-8, not octet {octet} at column {error.start + 1}"
+            yield number, Trouble(number, number, "line", message)
+            continue
+        yield number, text.removeprefix("\ufeff") if number == 1 else text
+
+
+def read_hex(stream: BinaryIO) -> Iterator[Packet | Trouble]:
+    """Read lines ``@TIME_US NAME: octets  # comment``; time, name and comment may be left out.
+
+    Octets are hexadecimal with or without blanks; empty lines and comments are skipped.
+    """
+    for number, line in _lines(stream):
+        if isinstance(line, Trouble):
+            yield line
+            continue
+        text = line.partition("#")[0].strip()
+        if not text:
+            continue
+        match = _LINE.fullmatch(text)
+        digits = "".join(match[3].split()) if match else ""
+        if match is None or not digits or len(digits) % 2:
+            message = f"a line must be [@TIME_US] [NAME:] hexadecimal octets, not {text[:40]!r}"
+            yield Trouble(number, number, "line", message)
+            continue
+        time_us = int(match[1]) if match[1] else None
+        sender = (match[2] or "").strip()
+        yield Packet(number, number, time_us, bytes.fromhex(digits), sender)
+
+
+def read_json(stream: BinaryIO) -> Iterator[Packet | Trouble]:
+    """Read JSON Lines with ``octets`` and, there or in ``inputs``, ``time_us`` and ``sender``.
+
+    A line with a ``format`` is the head of a file of cases and is skipped.
+    """
+    for number, line in _lines(stream):
+        if isinstance(line, Trouble):
+            yield line
+            continue
+        if not line.strip():
+            continue
+        try:
+            row = json.loads(line)
+        except (ValueError, RecursionError) as error:
+            reason = error.msg if isinstance(error, json.JSONDecodeError) else "too deep or long"
+            yield Trouble(number, number, "line", f"JSON: {reason}")
+            continue
+        found = _row(row)
+        if isinstance(found, str):
+            yield Trouble(number, number, "line", found)
+        elif found is not None:
+            octets, time_us, sender = found
+            yield Packet(number, number, time_us, octets, sender)
+
+
+def _row(row: Any) -> tuple[bytes, int | None, str] | str | None:
+    """Return octets, time and sender of one object; a text says what is wrong with it."""
+    if not isinstance(row, dict):
+        return "a line must hold an object"
+    if "format" in row:
+        return None
+    inputs = row.get("inputs", row)
+    if not isinstance(inputs, dict):
+        return "inputs must be an object"
+    time_us, sender = inputs.get("time_us"), inputs.get("sender", "")
+    if time_us is not None and (isinstance(time_us, bool) or not isinstance(time_us, int)):
+        return "time_us must be an integer"
+    if not isinstance(sender, str):
+        return "sender must be a text"
+    try:
+        octets = bytes.fromhex(row["octets"])
+    except (KeyError, TypeError, ValueError):
+        return "octets must be hexadecimal octets"
+    return octets, time_us, sender

@@ -1,0 +1,124 @@
+"""Apply one operation to the texts of both ends."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from .. import _checks as checks
+from .._diff import ChangeClass, Mix, classify, mixed_versions
+from .._errors import InputError, Problem, UsageError
+from .._findings import Finding, Report, at_or_above
+from .._model import Connection
+from ..protocols import Profile
+from ._job import carry_out
+from ._operations import Operation, Rename
+from ._patch import unified_patch
+from ._sheet import MapSheet
+
+__all__ = ["Edit", "MapText", "edit"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapText:
+    """A map file as it was read: its name as the user typed it, and its text."""
+
+    path: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Edit:
+    """One operation done to both ends, nothing written yet.
+
+    ``old`` and ``new`` are the files before and after; ``report`` are all findings after the
+    edit, ``caused`` those that were not there before it.
+    """
+
+    old: tuple[MapText, MapText]
+    new: tuple[MapText, MapText]
+    before: Connection
+    after: Connection
+    report: Report
+    caused: tuple[Finding, ...]
+
+    @property
+    def accepted(self) -> bool:
+        """Whether the edit causes no finding but notes."""
+        return not any(at_or_above(finding.severity, "warning") for finding in self.caused)
+
+    @property
+    def changed(self) -> bool:
+        """Whether any byte of a file changes."""
+        return self.old != self.new
+
+    @property
+    def patch(self) -> str:
+        """The unified patch of both files."""
+        return "".join(
+            unified_patch(old.path, old.text, new.text)
+            for old, new in zip(self.old, self.new, strict=True)
+        )
+
+    @property
+    def classes(self) -> ChangeClass:
+        """The class of the change."""
+        return classify(self.before, self.after)
+
+    @property
+    def mixes(self) -> tuple[Mix, Mix]:
+        """What is read while only one end is updated."""
+        return mixed_versions(self.before, self.after)
+
+
+def edit(
+    first: MapText,
+    second: MapText,
+    operation: Operation,
+    *,
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> Edit:
+    """Apply an operation to the map files of the two ends of a connection.
+
+    The data size and the place of every other signal stay. Raises InputError for files that
+    are no maps, UsageError with numbers for an operation that is not possible.
+    """
+    pages = _pages(first, second)
+    before = Connection(first=pages[0].end, second=pages[1].end)
+    if before.first.name == before.second.name:
+        raise UsageError(f"two files of two ends must be edited, not twice {before.first.name}")
+    carry_out(operation, before, pages)
+    after = Connection(first=pages[0].end, second=pages[1].end)
+    report = checks.check(after, own_profiles=own_profiles)
+    renamed = {operation.name: operation.to} if isinstance(operation, Rename) else {}
+    known = {
+        _key(finding, renamed)
+        for finding in checks.check(before, own_profiles=own_profiles).findings
+    }
+    return Edit(
+        old=(first, second),
+        new=(replace(first, text=pages[0].text), replace(second, text=pages[1].text)),
+        before=before,
+        after=after,
+        report=report,
+        caused=tuple(finding for finding in report.findings if _key(finding, {}) not in known),
+    )
+
+
+def _pages(first: MapText, second: MapText) -> tuple[MapSheet, MapSheet]:
+    pages: list[MapSheet] = []
+    problems: list[Problem] = []
+    for source in (first, second):
+        try:
+            pages.append(MapSheet(source.path, source.text))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(*problems)
+    return pages[0], pages[1]
+
+
+def _key(finding: Finding, renamed: Mapping[str, str]) -> tuple[object, ...]:
+    """Return what makes a finding the same one before and after: not its lines or numbers."""
+    spots = frozenset((spot.end, renamed.get(spot.signal, spot.signal)) for spot in finding.spots)
+    return finding.rule, finding.direction, spots

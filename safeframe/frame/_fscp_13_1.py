@@ -1,0 +1,295 @@
+"""FSCP 13/1: two subframes with the same data, a CRC each, domain and manager id by XOR.
+
+Sources of every rule: the profile's page.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+from .._errors import FrameError, UsageError
+from ..crc import CATALOGUE, Algorithm, compute
+from ._common import Sum, crc_check, expected, hex_of, lacking, missing
+from ._recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Unknown, Value, Values
+
+__all__ = ["DATA", "IDS", "RECIPE", "SLIM", "newer"]
+
+IDS = {
+    48: "data, connection not valid",
+    49: "data, connection valid",
+    50: "data with time request, connection not valid",
+    51: "data with time request, connection valid",
+    52: "data with time response, connection not valid",
+    53: "data with time response, connection valid",
+    56: "service request",
+    57: "service response",
+    58: "slim service request",
+    59: "slim service response",
+}
+DATA = frozenset((48, 49))
+"""Ids of frames without a receiver: the target address is 0."""
+SLIM = frozenset((58, 59))
+"""Ids of frames whose second subframe carries no data."""
+
+_MASKED = 6
+_CRC8 = CATALOGUE["fscp-13-1/crc8"]
+_CRC16 = CATALOGUE["fscp-13-1/crc16"]
+_CRC16_SLIM = CATALOGUE["fscp-13-1/crc16-slim"]
+
+
+def _algorithm(data_octets: int, kind: str) -> Algorithm:
+    if data_octets <= 8:
+        return _CRC8
+    return _CRC16_SLIM if kind == "slim" else _CRC16
+
+
+def newer(time: int, last: int) -> bool:
+    """Return whether a consecutive time is later than the last one, over the wrap at 65536."""
+    return 0 < (time - last) % 65536 < 32768
+
+
+@cache
+def _shape(data_octets: int, kind: str = "data") -> FrameLayout:
+    if not 0 <= data_octets <= 254:
+        raise UsageError(f"data must be 0..254 octets, not {data_octets}")
+    crc = _algorithm(data_octets, kind).octets
+    first = ("address_1", 2), ("length", 1), ("ct_low", 1), ("data_1", data_octets), ("crc_1", crc)
+    second = ("address_2", 2), ("ct_high", 1), ("target", 2)
+    again = () if kind == "slim" else (("data_2", data_octets),)
+    return FrameLayout(kind, data_octets, (*first, *second, *again, ("crc_2", crc)))
+
+
+def _find(octets: bytes, known: Values) -> FrameLayout:
+    size = len(octets)
+    if size < 11:
+        raise FrameError(f"the length must be at least 11 octets, not {size}", check="length")
+    claimed = octets[2]
+    if claimed > 254:
+        raise FrameError(f"the length octet must be 0..254, not {claimed}", check="length")
+    where = _shape(claimed, "slim" if octets[1] >> 2 in SLIM else "data")
+    if size != where.size_octets:
+        raise FrameError(
+            f"the length must be {where.size_octets} octets for {claimed} data octets, not {size}",
+            check="length",
+        )
+    return where
+
+
+def _unmasked(octets: bytes, where: FrameLayout, known: Values) -> bytes:
+    """Return the second subframe before the manager id was XORed in, as carried if unknown."""
+    start = where.slices["address_2"].start
+    second = octets[start:]
+    key = known.get("manager_id")
+    return second if key is None else _mask(second, key)
+
+
+def _second(seen: Seen) -> bytes:
+    """Return the second subframe of a frame being judged, before the manager id."""
+    if seen.scratch is None:
+        seen.scratch = _unmasked(seen.octets, seen.layout, seen.known)
+    second: bytes = seen.scratch
+    return second
+
+
+def _mask(second: bytes, key: bytes) -> bytes:
+    """Return a second subframe with the manager id XORed over its first octets, or taken off."""
+    if not any(key):
+        return second
+    size = len(second)
+    wide = key + bytes(size - _MASKED)
+    return (int.from_bytes(second, "big") ^ int.from_bytes(wide, "big")).to_bytes(size, "big")
+
+
+def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
+    address = octets[0] | (octets[1] & 3) << 8
+    values = {
+        "id": octets[1] >> 2,
+        "address": address,
+        "data": octets[4 : 4 + where.data_octets],
+    }
+    if "manager_id" in known:
+        second = _unmasked(octets, where, known)
+        values |= {
+            "domain": address ^ (second[0] | (second[1] & 3) << 8),
+            "consecutive_time": octets[3] | second[2] << 8,
+            "target": second[3] | (second[4] & 3) << 8,
+            "request": second[4] >> 2,
+        }
+    return values
+
+
+def _write(values: Values) -> bytes:
+    missing(values, "data", "address", "domain")
+    data: bytes = values["data"]
+    identity, address = values["id"], values["address"]
+    if identity not in IDS:
+        raise UsageError(f"id must be one of {', '.join(map(str, IDS))}, not {identity}")
+    if (identity in DATA) == bool(values["target"]):
+        rule = "0" if identity in DATA else "1..1023"
+        raise UsageError(f"target must be {rule} with id {identity}, not {values['target']}")
+    kind = "slim" if identity in SLIM else "data"
+    algorithm = _algorithm(_shape(len(data), kind).data_octets, kind)
+    time, target = values["consecutive_time"], values["target"]
+    first = bytes((address & 255, identity << 2 | address >> 8, len(data), time & 255)) + data
+    other = address ^ values["domain"]
+    tail = time >> 8, target & 255, values["request"] << 2 | target >> 8
+    second = bytes((other & 255, identity << 2 | other >> 8, *tail))
+    second += b"" if kind == "slim" else data
+    crcs = [
+        compute(algorithm, part).to_bytes(algorithm.octets, "little") for part in (first, second)
+    ]
+    return first + crcs[0] + _mask(second + crcs[1], values["manager_id"])
+
+
+def _check_known_id(seen: Seen) -> Outcome:
+    identity = seen.values["id"]
+    if identity in IDS:
+        return None
+    return f"id must be one of {', '.join(map(str, IDS))}, not {identity}"
+
+
+def _check_second_id(seen: Seen) -> Outcome:
+    first = seen.values["id"]
+    second = _second(seen)[1] >> 2
+    return None if first == second else f"id is {first} in subframe 1, {second} in subframe 2"
+
+
+def _check_sender(seen: Seen) -> Outcome:
+    return None if seen.values["address"] else "address must be 1..1023, not 0"
+
+
+def _check_receiver(seen: Seen) -> Outcome:
+    values = seen.values
+    if not values["domain"]:
+        return "domain must be 1..1023, not 0"
+    if (values["id"] in DATA) == bool(values["target"]):
+        rule = "0" if values["id"] in DATA else "1..1023"
+        return f"target must be {rule} with id {values['id']}, not {values['target']}"
+    return None
+
+
+def _check_copies(seen: Seen) -> Outcome:
+    second = _second(seen)
+    if seen.layout.kind == "slim":
+        return None
+    same = seen.values["data"] == second[5 : 5 + seen.layout.data_octets]
+    return None if same else "the data of the two subframes differ"
+
+
+def _under_manager_id(check: Check) -> Check:
+    """Return the check for what lies under the manager id: unknown where that is not known."""
+
+    def run(seen: Seen) -> Outcome:
+        absent = lacking(seen.known, "manager_id")
+        return Unknown(absent) if absent else check.run(seen)
+
+    return Check(name=check.name, title=check.title, run=run)
+
+
+def _sum_1(seen: Seen) -> Sum:
+    where, octets = seen.layout, seen.octets
+    end = 4 + where.data_octets
+    return Sum(
+        algorithm=_algorithm(where.data_octets, where.kind),
+        feeds=(
+            ("address and id", octets[:2]),
+            ("length", octets[2:3]),
+            ("consecutive time, low octet", octets[3:4]),
+            ("data", octets[4:end]),
+        ),
+        carried=int.from_bytes(octets[where.slices["crc_1"]], "little"),
+    )
+
+
+def _sum_2(seen: Seen) -> Sum:
+    where = seen.layout
+    second = _second(seen)
+    end = len(second) - _algorithm(where.data_octets, where.kind).octets
+    return Sum(
+        algorithm=_algorithm(where.data_octets, where.kind),
+        feeds=(
+            ("address XOR domain, and id", second[:2]),
+            ("consecutive time, high octet", second[2:3]),
+            ("target and time request", second[3:5]),
+            ("data", second[5:end]),
+        ),
+        carried=int.from_bytes(second[end:], "little"),
+        unknown=lacking(seen.known, "manager_id"),
+    )
+
+
+def _covers(seen: Seen) -> tuple[Cover, ...]:
+    return _sum_1(seen).cover("crc_1"), _sum_2(seen).cover("crc_2")
+
+
+def _mean(name: str, octets: bytes) -> str:
+    if name == "address_1":
+        identity = octets[1] >> 2
+        address = octets[0] | (octets[1] & 3) << 8
+        return f"address {address}, id {identity}: {IDS.get(identity, 'not offered')}"
+    if name == "length":
+        return f"{octets[0]} data octets"
+    texts = {
+        "address_2": "address XOR domain, and id (under the manager id)",
+        "ct_low": "consecutive time, low octet",
+        "ct_high": "consecutive time, high octet (under the manager id)",
+        "target": "receiver and time request (under the manager id)",
+        "data_1": "data",
+        "data_2": "data again (octet 0 under the manager id)",
+    }
+    return texts.get(name) or hex_of(int.from_bytes(octets, "little"), len(octets))
+
+
+_CHECKS = (
+    Check(name="id", title="a known message id", run=_check_known_id),
+    _under_manager_id(
+        Check(name="id_2", title="the same id in the second subframe", run=_check_second_id)
+    ),
+    Check(name="sender", title="the address in its range", run=_check_sender),
+    _under_manager_id(
+        Check(name="receiver", title="domain and target in their ranges", run=_check_receiver)
+    ),
+    _under_manager_id(expected("domain")),
+    expected("address", required=False),
+    _under_manager_id(expected("target", required=False)),
+    crc_check("crc_1", "the CRC of the first subframe", _sum_1),
+    crc_check("crc_2", "the CRC of the second subframe", _sum_2),
+    _under_manager_id(
+        Check(name="copies", title="the same data in both subframes", run=_check_copies)
+    ),
+)
+
+RECIPE = Recipe(
+    name="fscp-13-1",
+    kinds=("data", "slim"),
+    values=(
+        Value(name="data", meaning="safety data, 0..254 octets", octets=-1),
+        Value(name="id", meaning="message id, 48..53 or 56..59", default=49, most=63),
+        Value(name="address", meaning="address of the sender", least=1, most=1023),
+        Value(name="domain", meaning="safety domain number", least=1, most=1023),
+        Value(name="consecutive_time", meaning="time of the sender", default=0, most=65535),
+        Value(
+            name="target",
+            meaning="address of the receiver, 0 in data-only frames",
+            default=0,
+            most=1023,
+        ),
+        Value(name="request", meaning="time-request counter", default=0, most=63),
+        Value(
+            name="manager_id",
+            meaning="6 octets of the domain's manager; all zero means none",
+            carried=False,
+            default=bytes(_MASKED),
+            octets=_MASKED,
+        ),
+    ),
+    find=_find,
+    read=_read,
+    write=_write,
+    checks={"data": _CHECKS, "slim": _CHECKS},
+    covers=_covers,
+    mean=_mean,
+    shape=_shape,
+    order="length, id, address ranges, first CRC, second CRC, equal data as in the open stack; "
+    "comparisons with what the receiver expects follow the address ranges",
+)

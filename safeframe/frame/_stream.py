@@ -1,0 +1,106 @@
+"""What all sessions have in common: judgements, repeats, and learning a hidden number."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from .. import frame
+from .._errors import UsageError
+from ._recipe import Inspection
+
+__all__ = ["Judgement", "Session", "simple", "solve"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """What a receiver says about one frame of a stream.
+
+    ``result`` is ``accepted``, ``rejected``, ``repeat`` (nothing changed since the last frame)
+    or ``unknown``; ``text`` gives the reason, ``inspection`` everything else.
+    """
+
+    result: str
+    text: str
+    inspection: Inspection
+
+
+def solve(crc: Callable[[int], int], width: int, wanted: int) -> int | None:
+    """Return the value of ``width`` bits for which ``crc(value)`` is ``wanted``, or None.
+
+    A CRC with everything else fixed is an affine function of one field, so the field follows
+    from width + 1 evaluations by elimination over GF(2).
+    """
+    base = crc(0)
+    pivots: dict[int, tuple[int, int]] = {}
+    for bit in range(width):
+        column, label = crc(1 << bit) ^ base, 1 << bit
+        while column and (top := column.bit_length()) in pivots:
+            column, label = column ^ pivots[top][0], label ^ pivots[top][1]
+        if column:
+            pivots[column.bit_length()] = column, label
+    rest, value = wanted ^ base, 0
+    while rest:
+        if (top := rest.bit_length()) not in pivots:
+            return None
+        rest, value = rest ^ pivots[top][0], value ^ pivots[top][1]
+    return value
+
+
+def simple(inspection: Inspection) -> Judgement:
+    """Return the judgement that an inspection alone gives."""
+    failed = any(verdict.result == "failed" for verdict in inspection.verdicts)
+    result = "rejected" if failed else "accepted" if inspection.accepted else "unknown"
+    return Judgement(result=result, text=inspection.summary, inspection=inspection)
+
+
+class Session(ABC):
+    """Common part of all sessions: who may send, and what was sent last.
+
+    For each sender a session either produces or judges, so one object can play one end and
+    listen to the other. Identical octets are a repeat in every profile: something of the chained
+    state differs in every new frame.
+    """
+
+    profile = ""
+    senders: tuple[str, ...] = ()
+
+    def __init__(self) -> None:
+        self._last: dict[str, bytes] = {}
+
+    def produce(self, sender: str, **values: Any) -> bytes:
+        """Return the next frame of a sender and advance; raises UsageError as ``build`` does."""
+        self._check(sender)
+        octets = self._produce(sender, values)
+        self._last[sender] = octets
+        return octets
+
+    def judge(self, sender: str, octets: bytes) -> Judgement:
+        """Judge the next frame of a sender; only an accepted frame advances the session."""
+        self._check(sender)
+        if octets == self._last.get(sender):
+            text = "the same octets as in the frame before: not a new frame"
+            inspection = frame.inspect(self.profile, octets, **self.known(sender))
+            return Judgement(result="repeat", text=text, inspection=inspection)
+        found = self._judge(sender, octets)
+        if found.result != "rejected":
+            self._last[sender] = octets
+        return found
+
+    @abstractmethod
+    def known(self, sender: str) -> dict[str, Any]:
+        """Return the settings that hold for every frame of a sender."""
+
+    def _check(self, sender: str) -> None:
+        if sender not in self.senders:
+            raise UsageError(f"a sender must be {' or '.join(self.senders)}, not {sender!r}")
+
+    @abstractmethod
+    def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
+        """Build the next frame of a sender and advance."""
+
+    @abstractmethod
+    def _judge(self, sender: str, octets: bytes) -> Judgement:
+        """Judge octets that are no repeat; advance when they are accepted."""

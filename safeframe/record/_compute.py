@@ -1,0 +1,187 @@
+"""The computed part of a record: everything that follows from the maps before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from .. import _checks as checks
+from .._checklist import checklist
+from .._codec import run_text
+from .._diff import Change, Mix, classify, compare_edits, mixed_versions
+from .._diff.overlay import Entry, Overlay, Segment, carried
+from .._findings import Finding, Spot
+from .._fingerprint import end_fingerprint, wire_fingerprint
+from .._mapfile import dumps
+from .._model import Connection, Signal
+from .._timing import timing
+from ..protocols import Profile
+from ._parts import (
+    BitOwner,
+    BitRow,
+    Computed,
+    EditLine,
+    Mixed,
+    MixLine,
+    MixTable,
+    RecordedFinding,
+    State,
+    Times,
+)
+
+__all__ = ["compute"]
+
+
+def compute(
+    before: Connection,
+    after: Connection,
+    *,
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> Computed:
+    """Return what a record says about a change without anybody typing it.
+
+    ``after.first`` must be the edited ``before.first``, and likewise the second. The same maps
+    give the same value on every machine and at any time.
+    """
+    edits = compare_edits(before, after)
+    connection_table = after.first.connection_table
+    return Computed(
+        connection=after.name,
+        profile=connection_table.profile,
+        edition=connection_table.edition,
+        before=_states(before),
+        after=_states(after),
+        bits=tuple(_bits(before, after)),
+        edits=tuple(
+            _edit(end, change)
+            for end, changes in zip(edits.ends, edits.edits, strict=True)
+            for change in changes
+        ),
+        verdict=edits.verdict,
+        differences=tuple(difference.message for difference in edits.differences),
+        classes=classify(before, after).reasons,
+        mixed=tuple(map(_mixed, mixed_versions(before, after))),
+        times=_times(after, own_profiles),
+        findings=tuple(_findings(after, own_profiles)),
+        checklist=checklist(before, after),
+    )
+
+
+def _states(connection: Connection) -> tuple[State, ...]:
+    return tuple(
+        State(
+            end=end.name,
+            wire=wire_fingerprint(end),
+            own=end_fingerprint(end),
+            map=dumps(end),
+        )
+        for end in connection.ends
+    )
+
+
+def _edit(end: str, change: Change) -> EditLine:
+    return EditLine(
+        end=end,
+        level=change.level,
+        section=change.section,
+        subject=change.subject,
+        field=change.field or change.kind,
+        before=change.before,
+        after=change.after,
+    )
+
+
+def _bits(before: Connection, after: Connection) -> Iterator[BitRow]:
+    for old, new in zip(before.directions(), after.directions(), strict=True):
+        overlay = Overlay(old.sent, old.received, new.sent, new.received)
+        for segment in overlay.segments:
+            cells = [_cell(segment.owners[which]) for which in range(4)]
+            keys = [_key(segment, which) for which in range(4)]
+            yield BitRow(
+                direction=new.name,
+                place=run_text(segment.start, segment.end),
+                before=tuple(cells[:2]),
+                after=tuple(cells[2:]),
+                changed=keys[:2] != keys[2:],
+            )
+
+
+def _cell(owners: tuple[Entry, ...]) -> BitOwner:
+    names = [owner.name if isinstance(owner, Signal) else "reserved" for owner in owners]
+    binds = [owner.bind for owner in owners if isinstance(owner, Signal)]
+    return BitOwner(
+        what=" and ".join(names) or "not declared", bind=" and ".join(filter(None, binds))
+    )
+
+
+def _key(segment: Segment, which: int) -> list[object]:
+    """Return what must stay the same for bits to be unchanged: of a reserved run, its value."""
+    return [
+        owner if isinstance(owner, Signal) else carried(owner, segment.start, segment.end)
+        for owner in segment.owners[which]
+    ]
+
+
+def _mixed(mix: Mix) -> Mixed:
+    return Mixed(
+        updated=mix.updated,
+        outdated=mix.outdated,
+        connection_table=tuple(f"{field}: {text}" for field, text in mix.connection_table),
+        tables=tuple(
+            MixTable(
+                direction=table.direction,
+                sent_octets=table.sent_octets,
+                expected_octets=table.expected_octets,
+                rows=tuple(
+                    MixLine(
+                        place=run_text(row.at.index, row.at.index + row.width),
+                        signal=row.signal,
+                        gets=" + ".join(map(str, row.gets)),
+                        verdict=row.verdict,
+                        consequence=row.consequence,
+                    )
+                    for row in table.rows
+                ),
+            )
+            for table in mix.tables
+        ),
+    )
+
+
+def _times(after: Connection, own_profiles: Mapping[str, Profile] | None) -> Times:
+    profile = checks.find_profile(after, own_profiles)
+    times = timing(after, profile)
+    words = "at least" if times.reaction.missing else "at most"
+    permitted = "not stated" if times.permitted_ms is None else f"{times.permitted_ms} ms"
+    return Times(
+        reaction=f"{words} {times.reaction.known_ms} ms = {times.reaction.formula}",
+        permitted=permitted,
+        source=times.reaction.source,
+    )
+
+
+def _findings(
+    after: Connection, own_profiles: Mapping[str, Profile] | None
+) -> Iterable[RecordedFinding]:
+    report = checks.check(after, own_profiles=own_profiles)
+    for finding in report.findings:
+        yield _found(finding, "")
+    for waived in report.waived:
+        yield _found(waived.finding, waived.reason)
+
+
+def _found(finding: Finding, reason: str) -> RecordedFinding:
+    return RecordedFinding(
+        rule=finding.rule,
+        severity=finding.severity,
+        scope=finding.direction or finding.connection,
+        message=finding.message,
+        remedy=finding.remedy,
+        culprits=tuple(dict.fromkeys(map(_culprit, finding.spots))),
+        allowed=reason,
+    )
+
+
+def _culprit(spot: Spot) -> str:
+    """Return who is meant, without path and line: those change with every comment."""
+    place = "" if spot.place is None else str(spot.place)
+    return " ".join(filter(None, (spot.end, place, spot.signal)))

@@ -1,0 +1,193 @@
+"""Which signals a relation names, what is wrong with its conditions, what breaks it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from .._codec import Reading, to_raw, value_of
+from .._errors import UsageError
+from .._model import Conditions, End, Relation, Signal
+
+__all__ = [
+    "Fault",
+    "Number",
+    "CheckedRelation",
+    "Values",
+    "Violation",
+    "faults",
+    "find_signals",
+    "fits",
+    "holds",
+    "rules_of",
+    "state_of",
+    "violation_of",
+    "violations",
+]
+
+Number = int | float
+Values = Mapping[str, Reading | int | float]
+"""Signals of one direction by name, as read from data or as plain numbers before scaling."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """A condition that cannot be judged: ``name`` as the relation writes it, and why."""
+
+    relation: Relation
+    name: str
+    message: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Violation:
+    """A relation that does not hold, with the values that break it as text."""
+
+    relation: Relation
+    message: str
+
+
+def find_signals(end: End, name: str) -> tuple[tuple[str, Signal], ...]:
+    """Return (direction, signal) of every signal that ``name`` can mean at this end."""
+    found: dict[str, tuple[str, Signal]] = {}
+    for direction in ("sends", "receives"):
+        for signal in getattr(end, direction).signals:
+            key = f"{direction}.{signal.name}"
+            if name in (signal.name, key):
+                found.setdefault(key, (direction, signal))
+    return tuple(found.values())
+
+
+def faults(end: End) -> tuple[Fault, ...]:
+    """Return every condition that names no signal, two signals, or an impossible number."""
+    return tuple(fault for relation in end.relations for fault in _faults(end, relation))
+
+
+def _faults(end: End, relation: Relation) -> Iterator[Fault]:
+    for name, numbers in relation.when + relation.then:
+        found = find_signals(end, name)
+        if len(found) > 1:
+            ways = " or ".join(f"{direction}.{signal.name}" for direction, signal in found)
+            message = f"{name} is more than one signal of {end.name}"
+            yield Fault(relation=relation, name=name, message=message, remedy=f"write {ways}")
+            continue
+        if not found:
+            message = f"{name} is no signal of {end.name}"
+            yield Fault(relation=relation, name=name, message=message, remedy=_nearest(end, name))
+            continue
+        _, signal = found[0]
+        for number in numbers:
+            try:
+                to_raw(signal, number)
+            except UsageError as error:
+                yield Fault(relation=relation, name=name, message=str(error))
+                continue
+            if signal.codes and number not in dict(signal.codes):
+                message = f"{signal.name} has no code point {number}"
+                yield Fault(relation=relation, name=name, message=message)
+
+
+def _nearest(end: End, name: str) -> str:
+    from difflib import get_close_matches  # deferred: needed for a misspelt name only.
+
+    known = [signal.name for map_ in (end.sends, end.receives) for signal in map_.signals]
+    near = get_close_matches(name.rpartition(".")[2], known, n=1)
+    return f"did you mean {near[0]}?" if near else ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckedRelation:
+    """A relation without faults: its conditions by keys such as ``sends.permit_torque``."""
+
+    relation: Relation
+    when: dict[str, frozenset[Number]]
+    then: dict[str, frozenset[Number]]
+
+    @property
+    def keys(self) -> set[str]:
+        """Every signal that it names."""
+        return self.when.keys() | self.then.keys()
+
+    def breaks(self, state: Mapping[str, Number]) -> bool:
+        """Tell whether a state is forbidden; one whose outcome is not yet known is not."""
+        if self.relation.follows or holds(self.when, state) is not True:
+            return False
+        return holds(self.then, state) is (self.relation.kind == "excludes")
+
+
+def holds(conditions: Mapping[str, frozenset[Number]], state: Mapping[str, Number]) -> bool | None:
+    """Tell whether all conditions hold, None where that hangs on a signal not in the state."""
+    known = True
+    for key, numbers in conditions.items():
+        number = state.get(key)
+        if number is None:
+            known = False
+        elif number not in numbers:
+            return False
+    return True if known else None
+
+
+def rules_of(end: End) -> tuple[CheckedRelation, ...]:
+    """Return the relations of an end that have no faults, ready to be judged."""
+    return tuple(
+        CheckedRelation(
+            relation=relation,
+            when=_by_key(end, relation.when),
+            then=_by_key(end, relation.then),
+        )
+        for relation in end.relations
+        if not any(_faults(end, relation))
+    )
+
+
+def _by_key(end: End, conditions: Conditions) -> dict[str, frozenset[Number]]:
+    found: dict[str, frozenset[Number]] = {}
+    for name, numbers in conditions:
+        ((direction, signal),) = find_signals(end, name)
+        key = f"{direction}.{signal.name}"
+        # A signal may be named in two ways; then both must hold.
+        found[key] = found.get(key, frozenset(numbers)) & frozenset(numbers)
+    return found
+
+
+def violations(
+    end: End, *, sends: Values | None = None, receives: Values | None = None
+) -> tuple[Violation, ...]:
+    """Return the requires and excludes relations that these values break.
+
+    A relation that hangs on a signal whose value is not given is not judged, nor is one with
+    faults. ``reading.read`` gives the values of one direction.
+    """
+    state = state_of(sends, receives)
+    return tuple(violation_of(rule, state) for rule in rules_of(end) if rule.breaks(state))
+
+
+def state_of(sends: Values | None, receives: Values | None) -> dict[str, Number]:
+    """Return the numbers of both directions by keys such as ``sends.permit_torque``."""
+    state: dict[str, Number] = {}
+    for direction, values in (("sends", sends), ("receives", receives)):
+        for name, value in (values or {}).items():
+            if not isinstance(value, Reading):
+                state[f"{direction}.{name}"] = value
+            elif value.raw is not None:
+                state[f"{direction}.{name}"] = value_of(value.signal, value.raw)
+    return state
+
+
+def violation_of(rule: CheckedRelation, state: Mapping[str, Number], why: str = "") -> Violation:
+    """Return the violation of a rule by a state; ``why`` replaces the list of its values."""
+    values = ", ".join(
+        f"{key.partition('.')[2]} is {state[key]}" for key in sorted(rule.keys) if key in state
+    )
+    relation = rule.relation
+    return Violation(relation=relation, message=f"{relation.name}: {relation}, but {why or values}")
+
+
+def fits(signal: Signal, number: int) -> bool:
+    """Tell whether a signal can carry a number."""
+    try:
+        to_raw(signal, number)
+    except UsageError:
+        return False
+    return True

@@ -1,0 +1,229 @@
+"""Which states the relations of an end leave: contradictions and truth tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain, product
+from math import prod
+
+from .._errors import UsageError
+from .._model import End, Relation, Signal
+from ._rules import CheckedRelation, Number, find_signals, fits, rules_of
+
+__all__ = ["MAX_ROWS", "Contradiction", "StateRow", "TruthTable", "contradictions", "truth_tables"]
+
+MAX_ROWS = 4096
+"""Most rows of one truth table; nobody reads that many."""
+
+_MAX_STEPS = 200_000
+"""Most steps of one search for a legal state: some tenths of a second."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contradiction:
+    """The fewest relations found that together make ``facts`` so, such as "x can never be 1"."""
+
+    relations: tuple[Relation, ...]
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateRow:
+    """One state; ``broken`` names the relations that forbid it, ``is_safe`` all safe values."""
+
+    values: tuple[str, ...]
+    broken: tuple[str, ...]
+    is_safe: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TruthTable:
+    """Every state of signals that relations tie together, in counting order.
+
+    Of a signal with many values only those that a relation names appear, and one other.
+    ``orders`` are the relations about the order of states, which no single state breaks.
+    """
+
+    columns: tuple[str, ...]
+    rows: tuple[StateRow, ...]
+    relations: tuple[Relation, ...]
+    orders: tuple[Relation, ...]
+
+
+class _Group:
+    """Relations that hang together through their signals, and the numbers worth telling apart."""
+
+    def __init__(self, end: End, rules: Sequence[CheckedRelation]) -> None:
+        self.rules = tuple(rules)
+        self.static = tuple(rule for rule in rules if not rule.relation.follows)
+        self.domains: dict[str, tuple[Number, ...]] = {}
+        self.labels: dict[str, str] = {}
+        self.safe: dict[str, Number] = {}
+        self.others: set[tuple[str, Number]] = set()
+        for direction in ("sends", "receives"):
+            for signal in getattr(end, direction).signals:
+                key = f"{direction}.{signal.name}"
+                if key not in self.domains and any(key in rule.keys for rule in rules):
+                    plain = len(find_signals(end, signal.name)) == 1
+                    self.labels[key] = signal.name if plain else key
+                    self.safe[key] = signal.safe
+                    self.domains[key] = self._domain(key, signal)
+
+    def _domain(self, key: str, signal: Signal) -> tuple[Number, ...]:
+        if signal.codes:
+            return tuple(number for number, _ in signal.codes)
+        named = {
+            number
+            for rule in self.rules
+            for conditions in (rule.when, rule.then)
+            for number in conditions.get(key, ())
+        }
+        if signal.width == 1 and signal.type != "int":
+            return (0, 1)
+        count = len(named)
+        for number in chain(range(count + 1), range(-1, -count - 2, -1)):
+            if number not in named and fits(signal, number):
+                self.others.add((key, number))
+                return (*sorted(named), number)
+        return tuple(sorted(named))
+
+    def text(self, key: str, number: Number) -> str:
+        """Return a number as the cell of a truth table."""
+        return "other" if (key, number) in self.others else str(number)
+
+    def legal(
+        self, rules: Sequence[CheckedRelation], fixed: Mapping[str, frozenset[Number]]
+    ) -> dict[str, Number] | None:
+        """Return a state that no rule forbids, each fixed signal among its numbers, or None."""
+        keys = list(self.domains)
+        choices = [
+            [number for number in self.domains[key] if key not in fixed or number in fixed[key]]
+            for key in keys
+        ]
+        depth_of = {key: depth for depth, key in enumerate(keys)}
+        due: list[list[CheckedRelation]] = [[] for _ in keys]
+        for rule in rules:
+            due[max(depth_of[key] for key in rule.keys)].append(rule)
+        state: dict[str, Number] = {}
+        tries = [iter(choices[0])]
+        steps = 0
+        while tries:
+            depth = len(tries) - 1
+            steps += 1
+            if steps > _MAX_STEPS:
+                raise UsageError(
+                    f"relations between {len(keys)} signals must be decided within "
+                    f"{_MAX_STEPS} steps, not more (simplify them)"
+                )
+            number = next(tries[-1], None)
+            if number is None:
+                tries.pop()
+                state.pop(keys[depth], None)
+                continue
+            state[keys[depth]] = number
+            if any(rule.breaks(state) for rule in due[depth]):
+                continue
+            if depth + 1 == len(keys):
+                return state
+            tries.append(iter(choices[depth + 1]))
+        return None
+
+    def core(self, fixed: Mapping[str, frozenset[Number]]) -> tuple[Relation, ...]:
+        """Return rules of which none can be spared to make ``fixed`` impossible."""
+        needed = list(self.static)
+        for rule in self.static:
+            without = [other for other in needed if other is not rule]
+            if self.legal(without, fixed) is None:
+                needed = without
+        return tuple(rule.relation for rule in needed)
+
+    def goals(self) -> Iterator[tuple[str, dict[str, frozenset[Number]], tuple[Relation, ...]]]:
+        """Yield what must be possible: what it is called if not, the numbers, whose goal it is."""
+        for key, numbers in self.domains.items():
+            for number in numbers:
+                if (key, number) not in self.others:
+                    label = f"{self.labels[key]} can never be {number}"
+                    yield label, {key: frozenset((number,))}, ()
+        for rule in self.rules:
+            if rule.relation.follows:
+                both = {
+                    key: rule.when.get(key, rule.then.get(key, frozenset()))
+                    & rule.then.get(key, rule.when.get(key, frozenset()))
+                    for key in rule.keys
+                }
+                yield f"{rule.relation.name} can never begin", both, (rule.relation,)
+
+
+def _groups(end: End) -> list[_Group]:
+    heaps: list[list[CheckedRelation]] = []
+    for rule in rules_of(end):
+        apart: list[list[CheckedRelation]] = []
+        joined: list[CheckedRelation] = []
+        for heap in heaps:
+            if any(rule.keys & other.keys for other in heap):
+                joined += heap
+            else:
+                apart.append(heap)
+        heaps = [*apart, [*joined, rule]]
+    return [_Group(end, heap) for heap in heaps]
+
+
+def contradictions(end: End) -> tuple[Contradiction, ...]:
+    """Return what the relations of an end make impossible, one entry per set of culprits.
+
+    Impossible may be every state, a value of a signal that a relation names, or the beginning of
+    a state that must follow another. Raises UsageError where relations are too many to decide.
+    """
+    found: list[Contradiction] = []
+    for group in _groups(end):
+        if group.legal(group.static, {}) is None:
+            fact = "no state is legal"
+            found.append(Contradiction(relations=group.core({}), facts=(fact,)))
+            continue
+        facts: dict[tuple[str, ...], tuple[tuple[Relation, ...], list[str]]] = {}
+        for text, fixed, own in group.goals():
+            if group.legal(group.static, fixed) is None:
+                culprits = (*group.core(fixed), *own)
+                key = tuple(relation.name for relation in culprits)
+                facts.setdefault(key, (culprits, []))[1].append(text)
+        found += (
+            Contradiction(relations=culprits, facts=tuple(texts))
+            for culprits, texts in facts.values()
+        )
+    return tuple(found)
+
+
+def truth_tables(end: End) -> tuple[TruthTable, ...]:
+    """Return one table for each group of relations that share signals.
+
+    Relations with faults are left out. Raises UsageError above MAX_ROWS rows.
+    """
+    return tuple(map(_table, _groups(end)))
+
+
+def _table(group: _Group) -> TruthTable:
+    keys = list(group.domains)
+    count = prod(len(numbers) for numbers in group.domains.values())
+    if count > MAX_ROWS:
+        raise UsageError(
+            f"a truth table must have at most {MAX_ROWS} rows, not {count} "
+            f"({len(keys)} signals hang together through "
+            f"{', '.join(rule.relation.name for rule in group.rules)})"
+        )
+    rows: list[StateRow] = []
+    for numbers in product(*group.domains.values()):
+        state = dict(zip(keys, numbers, strict=True))
+        rows.append(
+            StateRow(
+                values=tuple(group.text(key, number) for key, number in state.items()),
+                broken=tuple(rule.relation.name for rule in group.static if rule.breaks(state)),
+                is_safe=state == group.safe,
+            )
+        )
+    return TruthTable(
+        columns=tuple(group.labels[key] for key in keys),
+        rows=tuple(rows),
+        relations=tuple(rule.relation for rule in group.static),
+        orders=tuple(rule.relation for rule in group.rules if rule.relation.follows),
+    )
