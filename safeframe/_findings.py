@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from ._bits import Place
 from ._source import Location
+from ._words import way
 
 __all__ = [
     "SEVERITIES",
@@ -79,8 +80,8 @@ class Finding:
     """One cause: the rule it breaks, what exactly is wrong, what to do.
 
     ``cause`` names a known permutation (``shift``, ``swap``, ``octet order`` ...) where one
-    explains everything, ``direction`` is ``SC1 -> LX`` or empty, ``details`` are the symptoms that
-    the cause explains, shown on demand.
+    explains everything, ``producer`` and ``consumer`` name the ends of its direction or are empty,
+    ``details`` are the symptoms that the cause explains, shown on demand.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -99,10 +100,16 @@ class Finding:
     remedy: str
     spots: tuple[Spot, ...]
     connection: str = ""
-    direction: str = ""
+    producer: str = ""
+    consumer: str = ""
     cause: str = ""
     details: tuple[str, ...] = ()
     counterexample: Counterexample | None = None
+
+    @property
+    def direction(self) -> str:
+        """The direction as people write it, ``SC1 -> LX``, or empty."""
+        return way(self.producer, self.consumer) if self.producer or self.consumer else ""
 
 
 class Waived(NamedTuple):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ._bits import Place
 from ._model import Direction, Map, Reserved, Signal
 from ._pairing import Pair, match
+from ._words import count
 
 __all__ = ["MARKS", "GridCell", "BitGrid", "compare", "compare_maps", "grid"]
 
@@ -91,7 +92,7 @@ def _mark(pair: Pair) -> str:
 def _elsewhere(mark: str, end: str, signal: Signal) -> str:
     values = {
         "moved": str(signal.at),
-        "width differs": f"{signal.width} bit{'s'[: signal.width != 1]}",
+        "width differs": count(signal.width, "bit"),
         "name differs": signal.name,
     }
     return f"{end} {values[mark]}"

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from ._bits import MAX_OCTETS, Place, octets_of_bits
 from ._errors import UsageError
 from ._source import NOWHERE, Location
+from ._words import way
 
 __all__ = [
     "EDGES",
@@ -323,7 +324,7 @@ class Direction(NamedTuple):
     @property
     def name(self) -> str:
         """The direction as people write it, ``SC1 -> LX``."""
-        return f"{self.producer.name} -> {self.consumer.name}"
+        return way(self.producer.name, self.consumer.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

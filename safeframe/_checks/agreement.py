@@ -55,7 +55,7 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 ),
                 [spot(here, signal), spot(there, gap, signal.at)],
                 remedy=remedy,
-                direction=view.direction.name,
+                direction=view.direction,
                 cause="one-sided bit",
                 counterexample=counterexample(view.direction, rows(cause)),
             )
@@ -114,7 +114,7 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
                 *pair_spots(view, cause.pairs),
             ],
             remedy=remedy,
-            direction=view.direction.name,
+            direction=view.direction,
             cause=f"shift by {later(cause.delta)} from {first.left.at} on",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
@@ -142,7 +142,7 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
             f"{place_text(first.left)} and {place_text(second.left)} at {producer}, "
             f"{place_text(first.right)} and {place_text(second.right)} at {consumer}",
             pair_spots(view, cause.pairs, 2),
-            direction=view.direction.name,
+            direction=view.direction,
             cause="swap of two signals",
             counterexample=counterexample(view.direction, rows(cause)),
         )
@@ -174,7 +174,7 @@ def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
             pair_spots(view, cause.pairs),
             remedy=f"move {pair.right.name} to {pair.left.at} at {direction.consumer.name}, or to "
             f"{pair.right.at} at {direction.producer.name}",
-            direction=direction.name,
+            direction=direction,
             cause="moved signal",
             counterexample=counterexample(direction, rows(cause)),
         )
@@ -212,7 +212,7 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
                 size_consequence(view, context.profile, cause),
             ),
             pair_spots(view, cause.pairs),
-            direction=direction.name,
+            direction=direction,
             cause="width change",
             details=moves(view, tuple(shifted)),
             counterexample=counterexample(direction, rows(cause)),
@@ -258,7 +258,7 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
             ),
             [spot(direction.producer, left), spot(direction.consumer, right)],
             remedy=_reserve_remedy(context.profile, view, left.width, right.width),
-            direction=direction.name,
+            direction=direction,
             cause="reserve width",
             details=moves(view, cause.pairs),
             counterexample=counterexample(direction, rows(cause)),
@@ -305,6 +305,6 @@ def size_differs(context: Context, find: Finder) -> Iterator[Finding]:
                 spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
                 for end, map_ in view.sides
             ],
-            direction=view.direction.name,
+            direction=view.direction,
             cause="size",
         )

@@ -46,7 +46,7 @@ def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -
     return find(
         message,
         pair_spots(view, (pair,)),
-        direction=view.direction.name,
+        direction=view.direction,
         cause=cause,
         counterexample=counterexample(view.direction, [(pair.left, pair.right)]),
     )
@@ -144,7 +144,7 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
                 f"{pair.left.name} at {direction.producer.name} is {pair.right.name} at "
                 f"{direction.consumer.name}{note}",
                 pair_spots(view, (pair,)),
-                direction=direction.name,
+                direction=direction,
                 cause="near-miss name",
             )
 

@@ -229,5 +229,5 @@ def one_way(context: Context, find: Finder) -> Iterator[Finding]:
                 f"{profile.title} carries safety data from the {profile.data_role} only, but "
                 f"{producer.name} ({producer.role}) sends {', '.join(names)}",
                 [spot(end, signal) for end, signal in signals],
-                direction=view.direction.name,
+                direction=view.direction,
             )

@@ -138,7 +138,7 @@ def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finde
         f"{'is' if len(unbound) == 1 else 'are'} bound to no variable at {end.name}: "
         f"{names}{more}",
         [spot(end, signal) for signal in unbound[:5]],
-        direction=view.direction.name,
+        direction=view.direction,
     )
 
 
@@ -288,7 +288,7 @@ def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
                     f"({place_text(pair.right)}) for the echo of {told}; "
                     f"{direction.producer.name}, which produces it, {says}",
                     [spot(direction.consumer, pair.right), spot(direction.producer, pair.left)],
-                    direction=direction.name,
+                    direction=direction,
                 )
         for (end, map_), (_, back) in zip(view.sides, opposite.sides[::-1], strict=True):
             names = {signal.name for signal in back.signals}
@@ -298,5 +298,5 @@ def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
                         f"{signal.name} ({place_text(signal)}) mirrors {signal.mirrors}, which "
                         f"{end.name} does not have in the opposite direction",
                         [spot(end, signal)],
-                        direction=direction.name,
+                        direction=direction,
                     )

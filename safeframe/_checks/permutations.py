@@ -31,7 +31,7 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
             f"{view.direction.consumer.name}; that explains all "
             f"{len(cause.pairs)} displaced signals",
             pair_spots(view, cause.pairs),
-            direction=view.direction.name,
+            direction=view.direction,
             cause="octet order",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
@@ -57,7 +57,7 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
             f"{view.direction.consumer.name}; that explains all "
             f"{len(cause.pairs)} displaced signals",
             pair_spots(view, cause.pairs),
-            direction=view.direction.name,
+            direction=view.direction,
             cause="bit numbering",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
@@ -86,7 +86,7 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
                 f"at one end only: {names_of(extra)}" if extra else "",
             ),
             pair_spots(view, cause.pairs),
-            direction=view.direction.name,
+            direction=view.direction,
             cause="rearranged",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),

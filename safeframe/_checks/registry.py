@@ -10,6 +10,7 @@ from .._bits import Place
 from .._findings import Counterexample, Finding, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, explain, match
+from .._words import count
 from ..protocols import Profile
 
 __all__ = [
@@ -102,11 +103,6 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
     return Spot(end=end.name, where=entry.where, place=place or entry.at, signal=name)
 
 
-def count(number: int, noun: str) -> str:
-    """Return ``1 bit``, ``2 bits`` and the like."""
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
 @dataclass(frozen=True, slots=True)
 class Finder:
     """Builds the findings of one rule."""
@@ -120,7 +116,7 @@ class Finder:
         spots: Iterable[Spot],
         *,
         remedy: str = "",
-        direction: str = "",
+        direction: Direction | None = None,
         cause: str = "",
         details: Iterable[str] = (),
         counterexample: Counterexample | None = None,
@@ -133,7 +129,8 @@ class Finder:
             remedy=remedy or self.rule.remedy,
             spots=tuple(spots),
             connection=self.connection,
-            direction=direction,
+            producer=direction.producer.name if direction else "",
+            consumer=direction.consumer.name if direction else "",
             cause=cause,
             details=tuple(details),
             counterexample=counterexample,
@@ -186,4 +183,4 @@ def per_map(
                 spots = merged.setdefault((flaw.message, flaw.remedy), [])
                 spots += (spot(end, entry) for entry in flaw.entries)
         for (message, remedy), spots in merged.items():
-            yield find(message, spots, remedy=remedy, direction=view.direction.name)
+            yield find(message, spots, remedy=remedy, direction=view.direction)

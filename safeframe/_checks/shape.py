@@ -104,7 +104,7 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
                 spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
                 for end, map_ in (view.sides[index] for index in sides)
             ]
-            yield find(message, spots, remedy=remedy, direction=view.direction.name)
+            yield find(message, spots, remedy=remedy, direction=view.direction)
 
 
 @rule(

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from .. import _words as words
 from .._bits import Place
 from .._model import Signal
 from .._source import Location
@@ -122,9 +123,9 @@ def outline(signal: Signal) -> str:
 
 def bits_text(count: int) -> str:
     """Return a number of bits as text."""
-    return f"{count} bit{'s'[: count != 1]}"
+    return words.count(count, "bit")
 
 
 def octets_text(count: int) -> str:
     """Return a number of octets as text."""
-    return f"{count} octet{'s'[: count != 1]}"
+    return words.count(count, "octet")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from .._bits import Place
 from .._model import Connection, End, Map
+from .._words import way
 from .arrival import Arrivals, ArrivingBits
 from .changes import show
 from .levels import FIELDS
@@ -54,7 +55,7 @@ class MixedTable:
     @property
     def direction(self) -> str:
         """The direction as people write it, ``SC1 -> LX``."""
-        return f"{self.producer} -> {self.consumer}"
+        return way(self.producer, self.consumer)
 
     @property
     def accepted(self) -> bool:

@@ -100,7 +100,7 @@ def _finding(finding: Finding) -> list[str]:
         head = ("file", "end", "place", "signal")
         parts.append(page.table("Where", head, map(_spot, finding.spots)))
     if finding.counterexample is not None:
-        parts.append(_witness(finding.counterexample, finding.direction))
+        parts.append(_witness(finding.counterexample, finding))
     if finding.details:
         rows = "".join(f"<li>{page.text(detail)}</li>" for detail in finding.details)
         parts.append(page.fold("Symptoms that this explains", f"<ul>{rows}</ul>"))
@@ -113,10 +113,9 @@ def _spot(spot: Spot) -> tuple[str, str, str, str]:
     return where, spot.end, "" if spot.place is None else str(spot.place), spot.signal
 
 
-def _witness(counterexample: Counterexample, direction: str) -> str:
-    producer, _, consumer = direction.partition(" -> ")
+def _witness(counterexample: Counterexample, finding: Finding) -> str:
     sent = counterexample.octets.hex(" ").upper()
     if counterexample.before is not None:
         sent = f"{counterexample.before.hex(' ').upper()}, then {sent}"
-    head = ("signal", f"{producer} sends", f"{consumer} reads")
+    head = ("signal", f"{finding.producer} sends", f"{finding.consumer} reads")
     return page.table(f"For instance the safety data {sent}", head, counterexample.rows)

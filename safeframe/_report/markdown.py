@@ -80,7 +80,7 @@ def _finding(finding: Finding) -> list[str]:
         head = ("file", "end", "place", "signal")
         lines += ["", *table([head, *map(_spot, finding.spots)])]
     if finding.counterexample is not None:
-        lines += ["", *_witness(finding.counterexample, finding.direction)]
+        lines += ["", *_witness(finding.counterexample, finding)]
     if finding.details:
         lines += ["", *(f"- {escape(detail)}" for detail in finding.details)]
     return [*lines, "", f"**Remedy:** {escape(finding.remedy)}."]
@@ -92,10 +92,9 @@ def _spot(spot: Spot) -> tuple[str, str, str, str]:
     return where, spot.end, "" if spot.place is None else str(spot.place), spot.signal
 
 
-def _witness(counterexample: Counterexample, direction: str) -> list[str]:
-    producer, _, consumer = direction.partition(" -> ")
+def _witness(counterexample: Counterexample, finding: Finding) -> list[str]:
     sent = counterexample.octets.hex(" ").upper()
     if counterexample.before is not None:
         sent = f"{counterexample.before.hex(' ').upper()}, then {sent}"
-    head = ("signal", f"{producer} sends", f"{consumer} reads")
+    head = ("signal", f"{finding.producer} sends", f"{finding.consumer} reads")
     return [f"For instance the safety data {sent}:", "", *table([head, *counterexample.rows])]

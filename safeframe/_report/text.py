@@ -154,7 +154,7 @@ def _finding(finding: Finding, look: Look, details: bool) -> list[str]:
     lines += look.wrap(finding.message, first="  ", rest="  ")
     lines += table(map(_spot, finding.spots), indent="    ")
     if finding.counterexample is not None:
-        lines += _witness(finding.counterexample, finding.direction)
+        lines += _witness(finding.counterexample, finding)
     if details:
         for detail in finding.details:
             lines += look.wrap(detail, first="  - ", rest="    ")
@@ -169,12 +169,14 @@ def _spot(spot: Spot) -> tuple[str, str, str, str]:
     return str(spot.where), spot.end, place, spot.signal
 
 
-def _witness(counterexample: Counterexample, direction: str) -> list[str]:
-    producer, _, consumer = direction.partition(" -> ")
+def _witness(counterexample: Counterexample, finding: Finding) -> list[str]:
     sent = counterexample.octets.hex(" ").upper()
     if counterexample.before is not None:
         sent = f"{counterexample.before.hex(' ').upper()}, then {sent}"
-    rows = [("signal", f"{producer} sends", f"{consumer} reads"), *counterexample.rows]
+    rows = [
+        ("signal", f"{finding.producer} sends", f"{finding.consumer} reads"),
+        *counterexample.rows,
+    ]
     return [f"  for instance the safety data {sent}:", *table(rows, indent="    ")]
 
 

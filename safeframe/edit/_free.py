@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .._bits import Place
 from .._codec import run_text
+from .._diff.changes import bits_text
 from .._diff.overlay import Overlay, Segment
 from .._errors import UsageError
 from .._model import Direction, Signal
@@ -49,10 +50,10 @@ class FreeBits:
             reach = next((run[0] for run in runs if run[0] < end <= run[1]), end)
             count, blocked = end - reach, reach - 1
         free = ", ".join(
-            f"{run_text(*run)} ({_bits(run[1] - run[0])})" for run in self.runs(own=False)
+            f"{run_text(*run)} ({bits_text(run[1] - run[0])})" for run in self.runs(own=False)
         )
         raise UsageError(
-            f"{self.own} needs {_bits(end - start)} {where}, {count} free there "
+            f"{self.own} needs {bits_text(end - start)} {where}, {count} free there "
             f"({self._blocked(blocked)}); free runs: {free or 'none'}"
         )
 
@@ -99,7 +100,3 @@ class FreeBits:
             value = segment.reserved_value(which)
             return f"is reserve that carries 0x{value:X}" if value else ""
         return f"is {' and '.join(names)}" if names else ""
-
-
-def _bits(count: int) -> str:
-    return f"{count} bit{'s'[: count != 1]}"

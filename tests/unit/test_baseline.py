@@ -34,7 +34,8 @@ def finding(rule: str, *signals: str, line: int = 1, bit: int = 0) -> Finding:
             for s in signals
         ),
         connection="SC1-LX",
-        direction="SC1 -> LX",
+        producer="SC1",
+        consumer="LX",
     )
 
 

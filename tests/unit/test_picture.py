@@ -243,14 +243,17 @@ FINDING = Finding(
         Spot(end="SC1", where=Location(path="sc1.toml")),
     ),
     connection="A-B",
-    direction="A -> B",
+    producer="A",
+    consumer="B",
     details=(NASTY,),
     counterexample=Counterexample(octets=b"\x01", before=b"\x00", rows=(("x", "1", "0"),)),
 )
 
 
 def test_a_report_in_full_as_a_page() -> None:
-    mild = replace(FINDING, severity="note", direction="", connection="", spots=(), details=())
+    mild = replace(
+        FINDING, severity="note", producer="", consumer="", connection="", spots=(), details=()
+    )
     report = Report(
         findings=(FINDING, replace(mild, counterexample=None)),
         waived=(Waived(finding=FINDING, reason=NASTY, where=Location(path="a.toml", line=2)),),

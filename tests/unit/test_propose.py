@@ -150,7 +150,8 @@ def finding(rule: str, direction: str = "SC1 -> LX", signal: str = "zzz") -> Fin
         message="m",
         remedy="r",
         spots=(spot, spot),
-        direction=direction,
+        producer=direction.split()[0],
+        consumer=direction.split()[-1],
     )
 
 

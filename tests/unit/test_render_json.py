@@ -32,7 +32,8 @@ FINDING = Finding(
         Spot(end="LX", where=Location(path="lx.toml")),
     ),
     connection="SC1-LX",
-    direction="SC1 -> LX",
+    producer="SC1",
+    consumer="LX",
     cause="shift",
     details=("one",),
     counterexample=Counterexample(

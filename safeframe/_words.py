@@ -1,0 +1,42 @@
+"""Words that every text shares: numbers with their nouns, directions, ranges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+__all__ = ["count", "ranges", "way"]
+
+ARROW = " -> "
+
+
+def count(number: int, noun: str, plural: str = "") -> str:
+    """Return a number with its noun: ``1 bit``, ``2 bits``.
+
+    >>> count(1, "octet"), count(0, "octet"), count(2, "entry", "entries")
+    ('1 octet', '0 octets', '2 entries')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {plural or f'{noun}s'}"
+
+
+def way(producer: str, consumer: str) -> str:
+    """Return a direction as people write it; a name that holds an arrow itself is quoted.
+
+    >>> way("SC1", "LX"), way("A -> B", "LX")
+    ('SC1 -> LX', '"A -> B" -> LX')
+    """
+    return ARROW.join(f'"{name}"' if "->" in name else name for name in (producer, consumer))
+
+
+def ranges(numbers: Iterable[int]) -> list[range]:
+    """Return ascending numbers as runs without a hole.
+
+    >>> ranges([0, 1, 2, 5])
+    [range(0, 3), range(5, 6)]
+    """
+    runs: list[range] = []
+    for number in numbers:
+        if runs and runs[-1].stop == number:
+            runs[-1] = range(runs[-1].start, number + 1)
+        else:
+            runs.append(range(number, number + 1))
+    return runs

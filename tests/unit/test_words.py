@@ -1,0 +1,47 @@
+"""Numbers with their nouns, directions and ranges as every text writes them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe._findings import Finding
+from safeframe._words import count, ranges, way
+
+
+@pytest.mark.parametrize(
+    ("number", "shown"), [(0, "0 octets"), (1, "1 octet"), (2, "2 octets"), (-1, "-1 octets")]
+)
+def test_a_number_agrees_with_its_noun(number: int, shown: str) -> None:
+    assert count(number, "octet") == shown
+
+
+def test_an_irregular_plural_is_given() -> None:
+    assert [count(number, "entry", "entries") for number in (1, 2)] == ["1 entry", "2 entries"]
+
+
+def test_a_direction_names_both_ends() -> None:
+    assert way("SC1", "LX") == "SC1 -> LX"
+    assert way("A -> B", "LX") == '"A -> B" -> LX'
+    assert way("A", "->") == 'A -> "->"'
+
+
+def test_a_finding_without_a_direction_has_none() -> None:
+    plain = Finding(rule="r", severity="note", message="m", remedy="r", spots=())
+    assert plain.direction == ""
+    both = replace(plain, producer="A -> B", consumer="C")
+    assert both.direction == '"A -> B" -> C'
+
+
+class TestRanges:
+    """Runs hold exactly the numbers given, and two runs never touch."""
+
+    @given(st.sets(st.integers(0, 60)))
+    def test_runs(self, numbers: set[int]) -> None:
+        runs = ranges(sorted(numbers))
+        assert [number for run in runs for number in run] == sorted(numbers)
+        assert all(one.stop < two.start for one, two in pairwise(runs))
