@@ -225,8 +225,9 @@ def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
     ]
     if bad:
         values = " and ".join(
-            f"{end.name} states {'none' if end.connection_table.id is None else shown_id(end.connection_table.id)}"
+            f"{end.name} states {'none' if number is None else shown_id(number)}"
             for end in bad
+            for number in (end.connection_table.id,)
         )
         yield find(
             f"the connection id must be {limits[0]}..{limits[1]}, but {values}",

@@ -23,11 +23,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from tests.unit.links import demo_connection
-
 from safeframe import capture, fixtures
 from safeframe._link import Link, link_of
 from safeframe.frame import _batch_12_1 as batch_12_1
+from tests.unit.links import demo_connection
 
 ROUNDS = 3
 

@@ -19,10 +19,9 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
-from tests.unit.links import CASES, make
-
 from safeframe import capture, fixtures
 from safeframe.capture import Packet, Trouble
+from tests.unit.links import CASES, make
 
 _PROCESSES = 2
 _CASES = [CASES[1], CASES[2], CASES[3], CASES[10]]
