@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ._model import Connection
-from .protocols import Profile
+from .protocols import Profile, names, room
+
+if TYPE_CHECKING:
+    from .protocols._aspects import ReactionShare
 
 __all__ = ["Figure", "Input", "Timing", "timing"]
 
@@ -84,11 +88,6 @@ class Timing:
         return None if self.permitted_ms is None else self.permitted_ms - self.reaction.known_ms
 
 
-# Share of the safety function response time in OPC 10000-15 by release: factor of the timeout.
-# Releases 1.05.04 and 1.04 (2019); the text of the clause was seen, see the profile's sources.
-_OPCUA_TIMEOUTS = {"1.05": 2, "1.04": 1}
-
-
 def timing(
     connection: Connection, profile: Profile | None = None, *, cycle_ms: int | None = None
 ) -> Timing:
@@ -103,15 +102,19 @@ def timing(
     stated = [end.connection_table for end in connection.ends]
     watchdog = _worst(max, *(each.watchdog_ms for each in stated))
     exchange = _worst(max, *(each.exchange_ms for each in stated))
-    if connection_table.profile == "opcua-safety" and edition in _OPCUA_TIMEOUTS:
-        factor = _OPCUA_TIMEOUTS[edition]
+    share = _share(connection_table.profile, edition)
+    if share is not None:
         reaction = Figure(
             inputs=(
-                Input(name="watchdog", time_ms=watchdog, factor=factor),
-                Input(name="cycle time of the consumer", time_ms=cycle_ms),
+                Input(name="watchdog", time_ms=watchdog, factor=share.watchdogs),
+                Input(
+                    name="cycle time of the consumer",
+                    time_ms=cycle_ms,
+                    factor=share.consumer_cycles,
+                ),
             ),
-            why="the watchdog is the timeout of the consumer",
-            source=f"OPC 10000-15, release {edition}: share of the safety function response time",
+            why=share.why,
+            source=share.source,
         )
     else:
         reaction = Figure(
@@ -137,3 +140,11 @@ def timing(
 def _worst(pick: Callable[[list[int]], int], *times: int | None) -> int | None:
     known = [time for time in times if time is not None]
     return pick(known) if known else None
+
+
+def _share(profile: str, edition: str) -> ReactionShare | None:
+    """Return what a protocol of the registry states about the reaction time, if anything."""
+    if profile not in names():
+        return None
+    stated = room(profile).reaction_share
+    return None if stated is None else stated(edition)

@@ -54,7 +54,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     scopes = "\n".join(
         f"  {name}: {', '.join(scope.name for scope in offered)}"
-        for name, offered in residual_profiles.SCOPES.items()
+        for name, offered in residual_profiles.offered_scopes().items()
     )
     parser.epilog = f"{_EPILOG}\nscopes, the default first:\n{scopes}\n"
     what = parser.add_mutually_exclusive_group(required=True)

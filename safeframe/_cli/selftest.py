@@ -30,8 +30,8 @@ from .. import (
 from .._cases import Case, CaseFile
 from .._errors import FrameError
 from .._model import Connection
-from ..frame import _fscp_3_1 as fscp_3_1
-from ..frame import _fscp_12_1 as fscp_12_1
+from ..protocols.fscp_3_1._frame import parameter_crc, parameter_record
+from ..protocols.fscp_12_1._frame import block_crc
 
 __all__ = ["configure", "run"]
 
@@ -118,9 +118,9 @@ def _holds(file: CaseFile, case: Case) -> bool:
                 return case.verdict == "reject"
             return case.verdict == "accept"
         case "block crc":
-            found = fscp_12_1.block_crc(case.octets, **given)
+            found = block_crc(case.octets, **given)
         case "parameter record":
-            found = fscp_3_1.parameter_crc(fscp_3_1.parameter_record(**given))
+            found = parameter_crc(parameter_record(**given))
         case _:
             algorithm = crc.CATALOGUE[given.pop("algorithm")]
             found = crc.compute(algorithm, case.octets, **given)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from .._link import Link
-from ..frame._session_12_1 import Session12
-from ..frame._stream import Judgement, Session
+from ..frame import Judgement, Session
 
 __all__ = ["Judge", "Opinion"]
 
@@ -50,12 +49,10 @@ class Judge:
 
     def _use(self, session: Session) -> None:
         self._session = session
-        # One profile has a quick way to say yes; the others explain every frame.
-        self._accepts = session.accepts if isinstance(session, Session12) else None
 
     def judge(self, side: int, octets: bytes, time_us: int | None = None) -> Opinion:
         """Judge the next frame of a side."""
-        if self._accepts is not None and self._accepts(self._senders[side], octets):
+        if self._session.accepts(self._senders[side], octets):
             opinion = _ACCEPTED
         else:
             opinion = self._ask(side, octets)

@@ -7,13 +7,12 @@ frames is then taken for the place of that side, so that a spoilt frame there is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from .. import frame
 from .._errors import UsageError
 from .._link import Link
-from ..frame import _fscp_12_1 as fscp_12_1
+from ..protocols import room
 from ._packets import Packet
 
 __all__ = ["LocatedFrame", "Locator", "Miss"]
@@ -50,9 +49,12 @@ class Locator:
         self._at = at
         self._sources = sources
         self._names = {name: side for side, name in enumerate(link.names)}
-        self._search = _SEARCHES.get(link.profile)
+        traits = room(link.profile).recording
+        self._search = None if traits is None else traits.search
         self._places: dict[tuple[str, int], dict[int, int]] = {}
-        self._alike = link.sizes[0] == link.sizes[1] and link.profile == "fscp-12-1"
+        self._alike = (
+            link.sizes[0] == link.sizes[1] and traits is not None and not traits.names_sender
+        )
 
     def find(self, packet: Packet) -> Iterator[LocatedFrame | Miss]:
         """Yield the frames of a packet in the order in which they stand there."""
@@ -130,75 +132,3 @@ class Locator:
         yield from sorted(
             found, key=lambda each: each.place if isinstance(each, LocatedFrame) else 0
         )
-
-
-Search = Callable[[Link, int, bytes], list[int]]
-
-
-def _passes(link: Link, octets: bytes, known: Mapping[str, object]) -> bool:
-    found = frame.inspect(link.profile, octets, **known)
-    return not any(verdict.result == "failed" for verdict in found.verdicts)
-
-
-def _each(octets: bytes, wanted: bytes) -> Iterator[int]:
-    """Yield where ``wanted`` stands."""
-    place = octets.find(wanted)
-    while place >= 0:
-        yield place
-        place = octets.find(wanted, place + 1)
-
-
-def _search_12(link: Link, side: int, octets: bytes) -> list[int]:
-    """Look for the connection id at the end of a frame with a known command and joined blocks."""
-    size = link.sizes[side]
-    identity = link.settings["connection_id"].to_bytes(2, "little")
-    found = []
-    for end in _each(octets, identity):
-        start = end + 2 - size
-        if start < 0 or octets[start] not in fscp_12_1.COMMANDS:
-            continue
-        if size < 11 or fscp_12_1.related(octets[start : start + size]) is None:
-            found.append(start)
-    return found
-
-
-def _search_13(link: Link, side: int, octets: bytes) -> list[int]:
-    """Look for the address of the sender and the length of its data, then judge both CRCs."""
-    size, address = link.sizes[side], int(link.senders[side])
-    known = {**link.settings, "address": address}
-    length = link.sent(side).size_octets
-    return [
-        start
-        for start in _each(octets, bytes((address & 255,)))
-        if start + size <= len(octets)
-        and octets[start + 1] & 3 == address >> 8
-        and octets[start + 2] == length
-        and _passes(link, octets[start : start + size], known)
-    ]
-
-
-def _search_ua(link: Link, side: int, octets: bytes) -> list[int]:
-    """Look for the ids of the provider, or of the consumer in a request."""
-    size, before = link.sizes[side], 0
-    consumer, ids = link.settings["consumer_id"], link.settings["spdu_ids"]
-    known = {"consumer_id": consumer}
-    identity, provider = (word.to_bytes(4, "little") for word in (consumer, ids[0]))
-    if link.carries[side]:
-        known |= {f"spdu_id_{place}": word for place, word in enumerate(ids, 1)}
-        identity, before = provider, link.sent(side).size_octets + 1
-    elif provider in octets:
-        return []  # A response holds everything that a request consists of.
-    return [
-        place - before
-        for place in _each(octets, identity)
-        if place >= before
-        and place - before + size <= len(octets)
-        and _passes(link, octets[place - before : place - before + size], known)
-    ]
-
-
-_SEARCHES: dict[str, Search] = {
-    "fscp-12-1": _search_12,
-    "fscp-13-1": _search_13,
-    "opcua-safety": _search_ua,
-}

@@ -1,4 +1,8 @@
-"""Open safety profiles as data: legal sizes, frame parts, CRC recipes, limits, sources."""
+"""Open safety protocols, one room each: facts as data, and what is peculiar to their frames.
+
+``load`` returns the facts: legal sizes, frame parts, CRC recipes, limits, sources. ``room``
+returns the whole room, whose other aspects are read when first used.
+"""
 
 from ._facts import (
     CONFIDENCES,
@@ -11,7 +15,8 @@ from ._facts import (
     Sizes,
     Source,
 )
-from ._reading import load, load_file, loads, names
+from ._facts_file import load_file, loads
+from ._registry import Room, load, names, register, room, unregister
 
 __all__ = [
     "CONFIDENCES",
@@ -20,6 +25,7 @@ __all__ = [
     "ParameterRule",
     "PartRow",
     "Profile",
+    "Room",
     "SizeRange",
     "Sizes",
     "Source",
@@ -27,4 +33,7 @@ __all__ = [
     "load_file",
     "loads",
     "names",
+    "register",
+    "room",
+    "unregister",
 ]

@@ -17,8 +17,8 @@ from safeframe import frame
 from safeframe import protocols as profiles
 from safeframe._cases import Case, CaseFile, Origin
 from safeframe._errors import FrameError
-from safeframe.frame import _opcua as opcua
-from safeframe.protocols._opcua import MEMBERS
+from safeframe.protocols.opcua_safety import _frame as opcua
+from safeframe.protocols.opcua_safety._ids import MEMBERS
 
 VECTORS = Path(__file__).parents[2] / "vectors"
 SEED = 61784

@@ -20,7 +20,7 @@ import pytest
 
 from safeframe import frame
 from safeframe._errors import FrameError
-from safeframe.frame._fscp_13_1 import IDS, SLIM
+from safeframe.protocols.fscp_13_1._frame import IDS, SLIM
 
 from .capture import dissect, ethernet, write_capture
 

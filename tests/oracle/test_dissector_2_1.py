@@ -19,7 +19,7 @@ import pytest
 
 from safeframe import frame
 from safeframe._errors import FrameError
-from safeframe.frame._fscp_2_1 import ack_octet, mode_octet
+from safeframe.protocols.fscp_2_1._frame import ack_octet, mode_octet
 
 from .capture import SIDE_A, SIDE_B, dissect, tcp, udp, write_capture
 

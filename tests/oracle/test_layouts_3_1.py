@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from safeframe import frame
-from safeframe.frame import _fscp_3_1 as fscp_3_1
+from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # importing the library warns about things it deprecates.

@@ -7,9 +7,9 @@ from typing import Any
 from hypothesis import strategies as st
 
 from safeframe import frame
-from safeframe.frame import _fscp_2_1 as fscp_2_1
-from safeframe.frame import _fscp_12_1 as fscp_12_1
-from safeframe.frame import _fscp_13_1 as fscp_13_1
+from safeframe.protocols.fscp_2_1 import _frame as fscp_2_1
+from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
+from safeframe.protocols.fscp_13_1 import _frame as fscp_13_1
 
 Case = tuple[str, dict[str, Any], dict[str, Any]]
 """Profile, values to build with, what the receiver knows."""

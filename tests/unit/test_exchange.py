@@ -11,7 +11,7 @@ import pytest
 from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, End, Map
-from safeframe.frame import _opcua as opcua
+from safeframe.protocols.opcua_safety import _frame as opcua
 
 from .links import CASES, end_with, make
 

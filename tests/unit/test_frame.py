@@ -16,21 +16,11 @@ from hypothesis import strategies as st
 from safeframe import crc, frame
 from safeframe import protocols as profiles
 from safeframe._errors import FrameError, UsageError
-from safeframe.frame import (
-    _fscp_2_1 as fscp_2_1,
-)
-from safeframe.frame import (
-    _fscp_3_1 as fscp_3_1,
-)
-from safeframe.frame import (
-    _fscp_12_1 as fscp_12_1,
-)
-from safeframe.frame import (
-    _fscp_13_1 as fscp_13_1,
-)
-from safeframe.frame import (
-    _opcua as opcua,
-)
+from safeframe.protocols.fscp_2_1 import _frame as fscp_2_1
+from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
+from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
+from safeframe.protocols.fscp_13_1 import _frame as fscp_13_1
+from safeframe.protocols.opcua_safety import _frame as opcua
 from tests.unit.frame_values import Case, built, every_case
 
 RECIPES = [name for name in profiles.names() if profiles.load(name).recipe]

@@ -19,7 +19,7 @@ from safeframe import protocols as profiles
 from safeframe._errors import InputError, UsageError
 from safeframe.crc import Algorithm
 from safeframe.protocols import Profile, SizeRange
-from safeframe.protocols import _reading as reading
+from safeframe.protocols import _facts_file as reading
 
 ALL = [profiles.load(name) for name in profiles.names()]
 PACKAGE = Path(profiles.__file__).parents[1]

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from safeframe import frame
 from safeframe._errors import UsageError
-from safeframe.frame import _fscp_3_1 as fscp_3_1
-from safeframe.frame import _fscp_12_1 as fscp_12_1
-from safeframe.frame import _opcua as opcua
-from safeframe.protocols._opcua import LEVEL_IDS, MEMBERS, member_types
+from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
+from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
+from safeframe.protocols.opcua_safety import _frame as opcua
+from safeframe.protocols.opcua_safety._ids import LEVEL_IDS, MEMBERS, member_types
 from tests import second
 from tests.unit.frame_values import (
     Case,

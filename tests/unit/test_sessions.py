@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from safeframe import _cases as cases
 from safeframe import crc, frame
+from safeframe._engine.stream import Session, solve
 from safeframe._errors import UsageError
-from safeframe.frame import _fscp_12_1 as fscp_12_1
-from safeframe.frame._session_12_1 import Session12
-from safeframe.frame._stream import Session, solve
+from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
+from safeframe.protocols.fscp_12_1._session import Fscp12Session as Session12
 
 Stream = list[tuple[str, bytes]]
 

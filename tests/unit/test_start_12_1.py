@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from safeframe import _cases as cases
 from safeframe import frame
 from safeframe._errors import UsageError
-from safeframe.frame import _start_12_1 as start_12_1
+from safeframe.protocols.fscp_12_1 import _start as start_12_1
 
 EXCHANGE = Path(__file__).parents[2] / "vectors" / "published" / "fscp-12-1-exchange.json"
 SETTINGS: dict[str, Any] = {
@@ -101,7 +101,7 @@ def test_refused_settings(change: dict[str, Any], text: str) -> None:
 
 
 def test_every_command_is_legal_somewhere() -> None:
-    from safeframe.frame._fscp_12_1 import COMMANDS
+    from safeframe.protocols.fscp_12_1._frame import COMMANDS
 
     assert set(start_12_1.LEGAL_IN) == set(COMMANDS)
     for states in start_12_1.LEGAL_IN.values():

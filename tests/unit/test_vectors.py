@@ -14,9 +14,9 @@ from safeframe import _cases as cases
 from safeframe import crc, frame
 from safeframe._cases import Case, CaseFile
 from safeframe._errors import FrameError
-from safeframe.frame import _fscp_3_1 as fscp_3_1
-from safeframe.frame import _fscp_12_1 as fscp_12_1
-from safeframe.frame import _opcua as opcua
+from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
+from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
+from safeframe.protocols.opcua_safety import _frame as opcua
 from tests import second
 from tests.generators import vectors as generator
 

@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from uuid import UUID
 
-from .._errors import UsageError
-from ..crc import CATALOGUE, compute
+from ..._errors import UsageError
+from ...crc import CATALOGUE, compute
 
 __all__ = [
     "LEVEL_IDS",

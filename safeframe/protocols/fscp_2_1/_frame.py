@@ -9,10 +9,10 @@ from __future__ import annotations
 import struct
 from functools import cache
 
-from .._errors import FrameError, UsageError
-from ..crc import CATALOGUE, compute
-from ._common import Feeds, Sum, crc_check, expected, hex_of, invert, lacking, le, missing
-from ._recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Value, Values
+from ..._engine.parts import Feeds, Sum, crc_check, expected, hex_of, invert, lacking, le, missing
+from ..._engine.recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Value, Values
+from ..._errors import FrameError, UsageError
+from ...crc import CATALOGUE, compute
 
 __all__ = ["RECIPE", "ack_octet", "mode_octet"]
 

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .._errors import UsageError
-from ..crc import CATALOGUE
-from ..crc._batch import tables
-from . import _fscp_12_1 as fscp_12_1
+from ..._errors import UsageError
+from ...crc import CATALOGUE
+from ...crc._batch import tables
+from . import _frame as fscp_12_1
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -11,12 +11,14 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
+from random import Random
 
-from .._errors import UsageError
-from . import _fscp_12_1 as fscp_12_1
-from ._common import le
+from ..._engine.parts import le
+from ..._errors import UsageError
+from .._aspects import Link, OpeningFrame
+from . import _frame as fscp_12_1
 
-__all__ = ["LEGAL_IN", "STATES", "StartFrame", "parameters", "start_up"]
+__all__ = ["LEGAL_IN", "START_UP", "STATES", "StartFrame", "parameters", "start_up"]
 
 STATES = ("Reset", "Session", "Connection", "Parameter", "Data")
 LEGAL_IN = {
@@ -99,3 +101,34 @@ def start_up(
             for sender, whole in (("master", asked), ("slave", answered)):
                 data = whole[at : at + chunk].ljust(sizes[sender], b"\0")
                 yield StartFrame(sender=sender, state=state, command=command, data=data)
+
+
+def _opening(link: Link, random: Random) -> Iterator[OpeningFrame]:
+    """Yield the start-up of a connection and one fail-safe frame of each side.
+
+    Both sides draw their session ids by chance, the master first.
+    """
+    sides = {word: side for side, word in enumerate(link.senders)}
+    slave = link.connection.ends[sides["slave"]]
+    if link.watchdog_us is None:
+        raise UsageError(f"{link.connection.name} must state watchdog_ms for a start-up")
+    sizes = {word: link.sent(side).size_octets for word, side in sides.items()}
+    drawn = [int(random.random() * 65536) for _ in range(2)]
+    steps = start_up(
+        master_octets=sizes["master"],
+        slave_octets=sizes["slave"],
+        connection_id=link.settings["connection_id"],
+        slave_address=slave.address or 0,
+        watchdog_ms=link.watchdog_us // 1000,
+        application=bytes.fromhex(str(dict(slave.parameters).get("application_parameters", ""))),
+        master_session=drawn[0],
+        slave_session=drawn[1],
+    )
+    for step in steps:
+        yield OpeningFrame(sides[step.sender], {"command": step.command, "data": step.data})
+    for word in ("master", "slave"):
+        values = {"command": fscp_12_1.FAIL_SAFE_DATA, "data": bytes(sizes[word])}
+        yield OpeningFrame(sides[word], values)
+
+
+START_UP = _opening

@@ -9,11 +9,11 @@ from __future__ import annotations
 import struct
 from functools import cache
 
-from .._errors import FrameError, UsageError
-from ..crc import CATALOGUE
-from ..protocols._opcua import backward_crc, spdu_ids, structure_signature
-from ._common import expected, hex_of, missing, unequal
-from ._recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Value, Values
+from ..._engine.parts import expected, hex_of, missing, unequal
+from ..._engine.recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Value, Values
+from ..._errors import FrameError, UsageError
+from ...crc import CATALOGUE
+from ._ids import backward_crc, spdu_ids, structure_signature
 
 __all__ = [
     "FIRST_NUMBER",

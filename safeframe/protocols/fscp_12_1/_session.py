@@ -11,12 +11,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from .. import frame
-from .._errors import UsageError
-from . import _fscp_12_1 as fscp_12_1
-from ._stream import Judgement, Session, simple, solve
+from ..._engine import frames
+from ..._engine.stream import Judgement, Session, simple, solve
+from ..._errors import UsageError
+from . import _frame as fscp_12_1
 
-__all__ = ["Session12"]
+__all__ = ["SESSION"]
 
 
 _WITH_DATA = frozenset((fscp_12_1.PROCESS_DATA, fscp_12_1.FAIL_SAFE_DATA))
@@ -32,10 +32,10 @@ class _Side12:
     learned: bool = False
 
 
-class Session12(Session):
+class Fscp12Session(Session):
     """FSCP 12/1: sequence numbers, chained CRC_0 and the change rule."""
 
-    profile = "fscp-12-1"
+    recipe = fscp_12_1.RECIPE
     senders = ("master", "slave")
 
     def __init__(self, *, connection_id: int, fresh: bool = True) -> None:
@@ -51,7 +51,7 @@ class Session12(Session):
 
     def _first_block(self, sender: str, octets: bytes) -> Callable[[int], int]:
         """Return CRC_0 as a function of the sequence number, everything else as carried."""
-        carried = frame.parse(self.profile, octets).values
+        carried = frames.parse(self.recipe, octets).values
         data, command = carried["data"], carried["command"]
         return lambda sequence: fscp_12_1.block_crc(
             data[:2],
@@ -123,26 +123,26 @@ class Session12(Session):
         values = {"command": fscp_12_1.PROCESS_DATA, "connection_id": self.connection_id} | values
         side = self._sides[sender]
         if values["command"] == fscp_12_1.RESET:
-            octets = frame.build(self.profile, **values)
+            octets = frames.build(self.recipe, **values)
             self._advance(sender, octets, 1)
             return octets
         if side.sequence is None or side.received is None:
             raise UsageError("a session that joins in the middle cannot produce before a Reset")
         history = {"peer_crc0": side.received, "sequence": side.sequence}
-        octets = frame.build(self.profile, **values, **history)
+        octets = frames.build(self.recipe, **values, **history)
         settled = self._settle(sender, octets)
         if settled != side.sequence:
-            octets = frame.build(self.profile, **values, **history | {"sequence": settled})
+            octets = frames.build(self.recipe, **values, **history | {"sequence": settled})
         self._advance(sender, octets, settled or 0)
         return octets
 
     def _inspect(self, octets: bytes, **history: int) -> Judgement:
         return simple(
-            frame.inspect(self.profile, octets, connection_id=self.connection_id, **history)
+            frames.inspect(self.recipe, octets, connection_id=self.connection_id, **history)
         )
 
     def _judge(self, sender: str, octets: bytes) -> Judgement:
-        shape = frame.inspect(self.profile, octets)
+        shape = frames.inspect(self.recipe, octets)
         if not shape.kind:
             return simple(shape)
         command = octets[0]
@@ -188,3 +188,6 @@ class Session12(Session):
         self._advance(sender, octets, sequence)
         text = f"{found.text}; CRC_0 would be right with sequence number {sequence}"
         return Judgement(result="unknown", text=text, inspection=found.inspection)
+
+
+SESSION = Fscp12Session

@@ -9,10 +9,20 @@ from __future__ import annotations
 import struct
 from functools import cache
 
-from .._errors import FrameError, UsageError
-from ..crc import CATALOGUE, function
-from ._common import cut_named, hex_of, lacking, le, missing, unequal
-from ._recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Unknown, Value, Values
+from ..._engine.parts import cut_named, hex_of, lacking, le, missing, unequal
+from ..._engine.recipe import (
+    Check,
+    Cover,
+    FrameLayout,
+    Outcome,
+    Recipe,
+    Seen,
+    Unknown,
+    Value,
+    Values,
+)
+from ..._errors import FrameError, UsageError
+from ...crc import CATALOGUE, function
 
 __all__ = [
     "COMMANDS",

@@ -6,7 +6,6 @@ import os
 import re
 import tomllib
 from collections.abc import Callable, Iterable
-from functools import cache
 from typing import Any
 
 from .._errors import InputError, Problem, UsageError
@@ -23,11 +22,10 @@ from ._facts import (
     Source,
 )
 
-__all__ = ["FORMAT", "load", "load_file", "loads", "names"]
+__all__ = ["FORMAT", "load_file", "loads", "nearest"]
 
 FORMAT = "safeframe-profile/1"
 
-_NAMES = ("plain", "fscp-12-1", "fscp-13-1", "fscp-2-1", "fscp-3-1", "opcua-safety")
 _PARAMETER_TYPES = ("int", "text", "guid", "bool")
 _MEMBER_TYPES = ("bool", "uint", "int", "float", "code")
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
@@ -84,7 +82,7 @@ class _FactsReader:
         prefix = f"{key}." if key else ""
         for name in value:
             if name not in fields:
-                near = _nearest(name, fields)
+                near = nearest(name, fields)
                 text = f"did you mean {near[0]}?" if near else f"known: {', '.join(fields)}"
                 self.fail(prefix + name, "the key is unknown", text)
         for name, (_, required) in fields.items():
@@ -203,7 +201,7 @@ def _algorithm(reader: _FactsReader, value: Any, key: str) -> Any:
     if isinstance(value, dict):
         return _INLINE_ALGORITHM(reader, value, key)
     if not isinstance(value, str) or value not in CATALOGUE:
-        near = _nearest(str(value), CATALOGUE)
+        near = nearest(str(value), CATALOGUE)
         reader.fail(
             key,
             f"the value must be a catalogue name or a table, not {_show(value)}",
@@ -387,24 +385,8 @@ def load_file(path: str | os.PathLike[str]) -> Profile:
     return loads(text, path=name)
 
 
-def _nearest(name: str, known: Iterable[str]) -> list[str]:
+def nearest(name: str, known: Iterable[str]) -> list[str]:
+    """Return the known name that looks most like a misspelt one, or nothing."""
     from difflib import get_close_matches  # deferred: only a misspelt name needs it.
 
     return get_close_matches(name, known, 1)
-
-
-def names() -> tuple[str, ...]:
-    """Return the names of the profiles in the package."""
-    return _NAMES
-
-
-@cache
-def load(name: str) -> Profile:
-    """Return a profile of the package by name; raises UsageError for an unknown name."""
-    if name not in _NAMES:
-        near = _nearest(name, _NAMES)
-        hint = f"; did you mean {near[0]}?" if near else ""
-        raise UsageError(f"a profile must be one of {', '.join(_NAMES)}, not {name!r}{hint}")
-    # Not pathlib, whose import costs every command 4 ms.
-    with open(os.path.join(os.path.dirname(__file__), f"{name}.toml"), encoding="utf-8") as file:  # noqa: PTH118, PTH120
-        return loads(file.read(), path=f"{name}.toml")

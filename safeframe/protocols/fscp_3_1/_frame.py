@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from functools import cache
 
-from .._errors import FrameError, UsageError
-from ..crc import CATALOGUE, compute
-from ._common import Sum, crc_check, hex_of, lacking, missing
-from ._recipe import Cover, FrameLayout, Recipe, Seen, Value, Values
+from ..._engine.parts import Sum, crc_check, hex_of, lacking, missing
+from ..._engine.recipe import Cover, FrameLayout, Recipe, Seen, Value, Values
+from ..._errors import FrameError, UsageError
+from ...crc import CATALOGUE, compute
 
 __all__ = ["RECIPE", "next_number", "parameter_crc", "parameter_record"]
 

@@ -7,12 +7,22 @@ from __future__ import annotations
 
 from functools import cache
 
-from .._errors import FrameError, UsageError
-from ..crc import CATALOGUE, Algorithm, compute
-from ._common import Sum, crc_check, expected, hex_of, lacking, missing
-from ._recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Unknown, Value, Values
+from ..._engine.parts import Sum, crc_check, expected, hex_of, lacking, missing
+from ..._engine.recipe import (
+    Check,
+    Cover,
+    FrameLayout,
+    Outcome,
+    Recipe,
+    Seen,
+    Unknown,
+    Value,
+    Values,
+)
+from ..._errors import FrameError, UsageError
+from ...crc import CATALOGUE, Algorithm, compute
 
-__all__ = ["DATA", "IDS", "RECIPE", "SLIM", "newer"]
+__all__ = ["DATA", "IDS", "RECIPE", "SLIM"]
 
 IDS = {
     48: "data, connection not valid",
@@ -41,11 +51,6 @@ def _algorithm(data_octets: int, kind: str) -> Algorithm:
     if data_octets <= 8:
         return _CRC8
     return _CRC16_SLIM if kind == "slim" else _CRC16
-
-
-def newer(time: int, last: int) -> bool:
-    """Return whether a consecutive time is later than the last one, over the wrap at 65536."""
-    return 0 < (time - last) % 65536 < 32768
 
 
 @cache

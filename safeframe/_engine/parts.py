@@ -7,13 +7,12 @@ from typing import Any, NamedTuple
 
 from .._errors import UsageError
 from ..crc import Algorithm, compute
-from ._recipe import Check, Cover, Outcome, Recipe, Seen, Unknown, Value, Values
+from .recipe import Check, Cover, Outcome, Recipe, Seen, Unknown, Value, Values
 
 __all__ = [
     "Feeds",
     "Sum",
     "check_given",
-    "complete",
     "crc_check",
     "cut_named",
     "expected",
@@ -61,8 +60,9 @@ def _refusal(rule: Value, value: Any) -> str:
     return "" if rule.least <= value <= rule.most else f"{rule.least}..{rule.most}"
 
 
-def check_given(rules: dict[str, Value], profile: str, given: Values) -> None:
+def check_given(recipe: Recipe, given: Values) -> None:
     """Refuse unknown names and values outside their range with UsageError."""
+    rules = recipe.rules
     for name, value in given.items():
         rule = rules.get(name)
         if rule is None:
@@ -70,7 +70,7 @@ def check_given(rules: dict[str, Value], profile: str, given: Values) -> None:
 
             near = get_close_matches(name, rules, 1)
             hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(rules)}"
-            raise UsageError(f"{profile} has no value {name!r}; {hint}")
+            raise UsageError(f"{recipe.name} has no value {name!r}; {hint}")
         if refusal := _refusal(rule, value):
             shown = f"{len(value)} octets" if isinstance(value, bytes) else repr(value)
             raise UsageError(f"{name} must be {refusal}, not {shown}")
@@ -89,11 +89,6 @@ def parse_value(rule: Value, text: int | str) -> int | bytes | str:
         return int(text, 0)
     except ValueError:
         raise UsageError(f"{rule.name} must be an integer, not {text!r}") from None
-
-
-def complete(recipe: Recipe, given: Values) -> Values:
-    """Return the given values with the defaults for building filled in."""
-    return {rule.name: rule.default for rule in recipe.values if rule.default is not None} | given
 
 
 def missing(values: Values, *names: str) -> None:

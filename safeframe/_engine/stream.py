@@ -5,13 +5,13 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
-from .. import frame
 from .._errors import UsageError
-from ._recipe import Inspection
+from . import frames
+from .recipe import Inspection, Recipe
 
-__all__ = ["Judgement", "Session", "simple", "solve"]
+__all__ = ["Judgement", "Session", "newer", "simple", "solve", "start"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +25,11 @@ class Judgement:
     result: str
     text: str
     inspection: Inspection
+
+
+def newer(time: int, last: int) -> bool:
+    """Return whether a 16-bit time is later than the last one, over the wrap at 65536."""
+    return 0 < (time - last) % 65536 < 32768
 
 
 def solve(crc: Callable[[int], int], width: int, wanted: int) -> int | None:
@@ -64,7 +69,7 @@ class Session(ABC):
     state differs in every new frame.
     """
 
-    profile = ""
+    recipe: ClassVar[Recipe]
     senders: tuple[str, ...] = ()
 
     def __init__(self) -> None:
@@ -82,12 +87,20 @@ class Session(ABC):
         self._check(sender)
         if octets == self._last.get(sender):
             text = "the same octets as in the frame before: not a new frame"
-            inspection = frame.inspect(self.profile, octets, **self.known(sender))
+            inspection = frames.inspect(self.recipe, octets, **self.known(sender))
             return Judgement(result="repeat", text=text, inspection=inspection)
         found = self._judge(sender, octets)
         if found.result != "rejected":
             self._last[sender] = octets
         return found
+
+    def accepts(self, sender: str, octets: bytes) -> bool:
+        """Tell whether ``judge`` accepts a new frame with data, and if so advance as it does.
+
+        False says nothing: ``judge`` must be asked. A protocol may offer a quick way here that
+        spares the explanation of every frame of a long recording.
+        """
+        return False
 
     @abstractmethod
     def known(self, sender: str) -> dict[str, Any]:
@@ -104,3 +117,14 @@ class Session(ABC):
     @abstractmethod
     def _judge(self, sender: str, octets: bytes) -> Judgement:
         """Judge octets that are no repeat; advance when they are accepted."""
+
+
+def start(make: type[Session], /, **settings: Any) -> Session:
+    """Return a session of a class; UsageError for settings that it does not take or lacks."""
+    from inspect import signature  # deferred: it costs milliseconds and only sessions need it.
+
+    try:
+        signature(make).bind(**settings)
+    except TypeError as error:
+        raise UsageError(f"a session of {make.recipe.name}: {error}") from None
+    return make(**settings)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -220,7 +220,8 @@ class Recipe:
     ``read`` the values that octets of a layout carry; ``write`` the octets for complete values;
     ``checks`` the checks per kind of frame in their fixed order, after the length; ``covers``
     the CRCs of a frame; ``mean`` what one part means; ``shape`` the layout for a size of data
-    and a kind. ``order`` says where the order of the checks comes from.
+    and a kind. ``order`` says where the order of the checks comes from. ``rules`` are the values by
+    name and ``defaults`` what building assumes; both follow from ``values``.
     """
 
     name: str
@@ -234,3 +235,11 @@ class Recipe:
     mean: Callable[[str, bytes], str]
     shape: Callable[[int, str], FrameLayout]
     order: str
+    rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
+    defaults: Values = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        rules = {rule.name: rule for rule in self.values}
+        defaults = {name: rule.default for name, rule in rules.items() if rule.default is not None}
+        object.__setattr__(self, "rules", rules)
+        object.__setattr__(self, "defaults", defaults)

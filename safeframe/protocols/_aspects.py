@@ -1,0 +1,298 @@
+"""What a protocol's room offers besides facts and frames, as values.
+
+Each engine (links, fixtures, packets, residual figures, times) asks for one of these and knows no
+protocol by name. Sides are 0 for the first end of a connection and 1 for the second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from random import Random
+from typing import Any, NamedTuple
+
+from .._engine import frames
+from .._engine.recipe import Recipe
+from .._engine.stream import Session, start
+from .._errors import UsageError
+from .._model import Connection, End, Map
+from ..residual import Code
+
+__all__ = [
+    "DEFAULT_TICK_US",
+    "Derivation",
+    "DerivedInput",
+    "FaultTraits",
+    "FrameScope",
+    "Generators",
+    "Link",
+    "LinkTraits",
+    "OpeningFrame",
+    "Packet",
+    "PacketPayload",
+    "ReactionShare",
+    "RecordingTraits",
+    "StartUp",
+    "UnseenPattern",
+    "parameter",
+    "passes",
+    "places_of",
+    "roles",
+    "shared_parameter",
+]
+
+DEFAULT_TICK_US = 10_000
+"""Time between two frames of one sender where no map states an exchange time; by choice."""
+
+
+def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:
+    return ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinkTraits:
+    """What the two maps of a connection say about its frames.
+
+    ``senders`` returns the words the session knows the two ends by, ``settings`` what a session
+    needs, from the maps and what was given by name; both raise UsageError for what is missing.
+    ``first`` is the word of the sender that begins (empty: the first end). ``values`` returns what
+    a sender puts into its next frame: whether it carries safety data, these, and the time in
+    microseconds. ``data_of`` returns the safety data that an accepted frame hands to its receiver,
+    or None for a frame without. ``silent`` are the octets of a frame of each sender that never
+    carries safety data, ``kind`` the kind of frame for a size of data and the settings.
+    """
+
+    senders: Callable[[Connection], tuple[str, str]]
+    settings: Callable[[Connection, Mapping[str, Any]], dict[str, Any]]
+    values: Callable[[bool, bytes, int], dict[str, Any]]
+    data_of: Callable[[bytes], bytes | None]
+    first: str = ""
+    silent: Mapping[str, int] = field(default_factory=dict)
+    kind: Callable[[int, Mapping[str, Any]], str] = _any_kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """A connection together with what its protocol needs to build and judge frames.
+
+    ``settings`` are those of ``frame.session``, ``senders`` the words a session knows the two
+    ends by, ``order`` the sides in the order in which they send, ``sizes`` the octets of a frame
+    of each side by the producer's map, ``carries`` whether a side sends safety data.
+    """
+
+    connection: Connection
+    profile: str
+    settings: Mapping[str, Any]
+    senders: tuple[str, str]
+    order: tuple[int, int]
+    sizes: tuple[int, int]
+    carries: tuple[bool, bool]
+    traits: LinkTraits = field(repr=False, compare=False)
+    make_session: type[Session] = field(repr=False, compare=False)
+
+    @property
+    def names(self) -> tuple[str, str]:
+        """The names of the two ends."""
+        return self.connection.first.name, self.connection.second.name
+
+    @property
+    def tick_us(self) -> int:
+        """Microseconds between two frames of one sender."""
+        stated = [
+            end.connection_table.exchange_ms
+            for end in self.connection.ends
+            if end.connection_table.exchange_ms
+        ]
+        return 1000 * stated[0] if stated else DEFAULT_TICK_US
+
+    @property
+    def watchdog_us(self) -> int | None:
+        """The shortest watchdog either end states, in microseconds, or None."""
+        stated = [
+            end.connection_table.watchdog_ms
+            for end in self.connection.ends
+            if end.connection_table.watchdog_ms
+        ]
+        return 1000 * min(stated) if stated else None
+
+    def sent(self, side: int) -> Map:
+        """Return the map by which a side fills its safety data."""
+        return self.connection.ends[side].sends
+
+    def received(self, side: int) -> Map:
+        """Return the map by which the other end reads what a side sends."""
+        return self.connection.ends[1 - side].receives
+
+    def session(self, *, fresh: bool = True) -> Session:
+        """Return a session for both senders; ``fresh=False`` joins in the middle."""
+        return start(self.make_session, **self.settings, fresh=fresh)
+
+    def produce(self, session: Session, side: int, data: bytes, time_us: int) -> bytes:
+        """Return the next frame of a side; a side without safety data ignores ``data``."""
+        values = self.traits.values(self.carries[side], data, time_us)
+        return session.produce(self.senders[side], **values)
+
+    def data_of(self, octets: bytes) -> bytes | None:
+        """Return the safety data that an accepted frame hands to its receiver, or None.
+
+        None stands for a frame that carries none, for instance one of the start-up.
+        """
+        return self.traits.data_of(octets)
+
+
+def parameter(end: End, name: str) -> Any:
+    """Return a parameter of an end; UsageError where it states none."""
+    value = dict(end.parameters).get(name)
+    if value is None:
+        raise UsageError(f"{end.name} must state the parameter {name} for frames to be built")
+    return value
+
+
+def shared_parameter(connection: Connection, name: str) -> Any:
+    """Return a parameter that either end states; UsageError where neither does."""
+    for end in connection.ends:
+        value = dict(end.parameters).get(name)
+        if value is not None:
+            return value
+    return parameter(connection.first, name)
+
+
+def roles(*words: str) -> Callable[[Connection], tuple[str, str]]:
+    """Return what reads the sender words from the roles of the two ends, which must be these."""
+
+    def senders(connection: Connection) -> tuple[str, str]:
+        found = connection.first.role, connection.second.role
+        if sorted(found) != sorted(words):
+            raise UsageError(
+                f"the roles must be {' and '.join(words)} for frames to be built, "
+                f"not {found[0]!r} and {found[1]!r}"
+            )
+        return found
+
+    return senders
+
+
+class OpeningFrame(NamedTuple):
+    """One frame before data: which side sends it, and the values it is produced from."""
+
+    side: int
+    values: Mapping[str, Any]
+
+
+StartUp = Callable[[Link, Random], Iterator[OpeningFrame]]
+"""Yields what both ends send before data, in order; UsageError where the maps lack something."""
+
+
+class PacketPayload(NamedTuple):
+    """What a packet carries: the EtherType and the octets behind it."""
+
+    ethertype: int
+    octets: bytes
+
+
+Packet = Callable[[int, int, bytes], PacketPayload]
+"""Returns what the packet of a side's frame holds: side, number of the packet, frame."""
+
+
+class UnseenPattern(NamedTuple):
+    """A frame changed in a way no check sees, for teaching: what it is, what was changed."""
+
+    label: str
+    title: str
+    change: str
+    side: int
+    octets: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultTraits:
+    """What catches each communication error, and how a fault is made.
+
+    ``caught_by`` returns for a link and the size of the safety data the check or measure for each
+    error, in the order of ``fixtures.ERRORS``. ``neighbour`` returns the link of another
+    connection (or, for the error insertion, another sender) of the same kind: link, side, error.
+    ``data_at`` is the first octet of safety data in a frame. With ``timed`` any frame that is newer
+    than the last one is accepted, whatever was lost between. ``unseen`` yields more changes that no
+    check sees.
+    """
+
+    caught_by: Callable[[Link, int], Sequence[str]]
+    neighbour: Callable[[Link, int, str], Link]
+    data_at: int = 0
+    timed: bool = False
+    unseen: Callable[[Link], Iterator[UnseenPattern]] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingTraits:
+    """How a recording shows the frames of a protocol.
+
+    ``search`` returns where frames of a side may begin in a payload: link, side, payload.
+    ``names_sender`` says that a frame tells by its ids which end sent it.
+    """
+
+    search: Callable[[Link, int, bytes], list[int]]
+    names_sender: bool = True
+
+
+def passes(recipe: Recipe, octets: bytes, known: Mapping[str, Any]) -> bool:
+    """Return whether no check of a frame fails; what cannot be judged counts for it."""
+    found = frames.inspect(recipe, octets, **known)
+    return not any(verdict.result == "failed" for verdict in found.verdicts)
+
+
+def places_of(octets: bytes, wanted: bytes) -> Iterator[int]:
+    """Yield where ``wanted`` stands."""
+    place = octets.find(wanted)
+    while place >= 0:
+        yield place
+        place = octets.find(wanted, place + 1)
+
+
+Generators = dict[str, int]
+"""Generator polynomials by the name of their algorithm without the profile, such as crc16."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrameScope:
+    """One way to look at a protocol's frame: which errors count, which are left out, and why.
+
+    ``build`` returns the code for the generators and a size in octets, ``source`` names the tags
+    of the facts' sources for the CRC rule behind it, ``largest`` the largest size that can be
+    asked for, ``bound`` a published upper bound with its source.
+    """
+
+    name: str
+    title: str
+    left_out: str
+    build: Callable[[Generators, int], Code]
+    source: str
+    largest: int | None = None
+    bound: tuple[Fraction, str] | None = None
+
+
+class ReactionShare(NamedTuple):
+    """Which share of the reaction time a protocol states: so many watchdogs and consumer cycles."""
+
+    watchdogs: int
+    consumer_cycles: int
+    why: str
+    source: str
+
+
+class DerivedInput(NamedTuple):
+    """One value a number is derived from: ``int``, ``str`` or ``bool``."""
+
+    name: str
+    type: type[int] | type[str] | type[bool]
+    optional: bool = False
+
+
+class Derivation(NamedTuple):
+    """Numbers that both ends must hold: what makes them by name from values by name."""
+
+    name: str
+    title: str
+    inputs: tuple[DerivedInput, ...]
+    make: Callable[[dict[str, Any]], dict[str, str]]

@@ -1,0 +1,29 @@
+"""What catches each communication error in frames of FSCP 12/1."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from .._aspects import FaultTraits, Link
+
+__all__ = ["FAULTS"]
+
+_CAUGHT_BY = ("crc", "crc", "crc", "crc", "watchdog", "connection_id", "crc", "connection_id")
+
+
+def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
+    return _CAUGHT_BY
+
+
+def _neighbour(link: Link, side: int, error: str) -> Link:
+    """Return the connection with the next id."""
+    number = link.settings["connection_id"]
+    other = {"connection_id": 1 if number == 65535 else number + 1}
+    return replace(link, settings={**link.settings, **other})
+
+
+FAULTS = FaultTraits(
+    caught_by=_caught_by,
+    neighbour=_neighbour,
+    data_at=1,
+)

@@ -1,0 +1,45 @@
+"""What the maps of a connection say about frames of FSCP 12/1."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ..._errors import UsageError
+from ..._model import Connection
+from .._aspects import LinkTraits, roles
+from ._frame import FAIL_SAFE_DATA, PROCESS_DATA
+
+__all__ = ["LINK"]
+
+
+def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
+    stated = [end.connection_table.id for end in connection.ends if end.connection_table.id]
+    if not stated:
+        raise UsageError(f"{connection.name} must state a connection id for frames to be built")
+    return {"connection_id": stated[0]}
+
+
+def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
+    return {"data": data}
+
+
+def _data_of(octets: bytes) -> bytes | None:
+    command = octets[0]
+    if command not in (PROCESS_DATA, FAIL_SAFE_DATA):
+        return None
+    if len(octets) == 6:
+        data = octets[1:2]
+    else:
+        data = b"".join([octets[at : at + 2] for at in range(1, len(octets) - 2, 4)])
+    # The receiver of fail-safe data takes zeros, whatever the frame holds.
+    return data if command == PROCESS_DATA else bytes(len(data))
+
+
+LINK = LinkTraits(
+    senders=roles("master", "slave"),
+    settings=_settings,
+    values=_values,
+    data_of=_data_of,
+    first="master",
+)

@@ -1,0 +1,1 @@
+"""FSCP 2/1: everything that is peculiar to it."""

@@ -1,0 +1,27 @@
+"""What catches each communication error in frames of FSCP 3/1."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from .._aspects import FaultTraits, Link
+
+__all__ = ["FAULTS"]
+
+_CAUGHT_BY = ("crc2", "crc2", "crc2", "crc2", "watchdog", "crc2", "crc2", "crc2")
+
+
+def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
+    return _CAUGHT_BY
+
+
+def _neighbour(link: Link, side: int, error: str) -> Link:
+    """Return the connection with another parameter record."""
+    other = {"parameter_crc": link.settings["parameter_crc"] ^ 1}
+    return replace(link, settings={**link.settings, **other})
+
+
+FAULTS = FaultTraits(
+    caught_by=_caught_by,
+    neighbour=_neighbour,
+)

@@ -1,0 +1,1 @@
+"""OPC UA Safety: everything that is peculiar to it."""

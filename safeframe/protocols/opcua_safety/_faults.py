@@ -1,0 +1,36 @@
+"""What catches each communication error in frames of OPC UA Safety."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from .._aspects import FaultTraits, Link
+
+__all__ = ["FAULTS"]
+
+_CAUGHT_BY = (
+    "crc",
+    "monitoring_number",
+    "monitoring_number",
+    "watchdog",
+    "watchdog",
+    "spdu_id_3",
+    "monitoring_number",
+    "spdu_id_3",
+)
+
+
+def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
+    return _CAUGHT_BY
+
+
+def _neighbour(link: Link, side: int, error: str) -> Link:
+    """Return the connection to another provider."""
+    first, second, third = link.settings["spdu_ids"]
+    return replace(link, settings={**link.settings, "spdu_ids": (first, second, third ^ 1)})
+
+
+FAULTS = FaultTraits(
+    caught_by=_caught_by,
+    neighbour=_neighbour,
+)

@@ -1,0 +1,72 @@
+"""Sessions of OPC UA Safety: one request, one response."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..._engine import frames
+from ..._engine.stream import Judgement, Session, simple
+from ..._errors import UsageError
+from ._frame import FIRST_NUMBER, RECIPE, next_number
+
+__all__ = ["SESSION"]
+
+
+class OpcuaSession(Session):
+    """OPC UA Safety: one request, one response, the monitoring number rises by one."""
+
+    recipe = RECIPE
+    senders = ("consumer", "provider")
+
+    def __init__(
+        self,
+        *,
+        consumer_id: int,
+        spdu_ids: tuple[int, int, int],
+        start: int = FIRST_NUMBER,
+        fresh: bool = True,
+    ) -> None:
+        super().__init__()
+        self.consumer_id = consumer_id
+        self.ids = {f"spdu_id_{place}": word for place, word in enumerate(spdu_ids, 1)}
+        self._number: int | None = start if fresh else None
+        self._asked: dict[str, int] = {}
+
+    def known(self, sender: str) -> dict[str, Any]:
+        """Return the consumer id, and for a provider the three SPDU_ID words."""
+        return {"consumer_id": self.consumer_id} | (self.ids if sender == "provider" else {})
+
+    def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
+        if sender == "provider":
+            if not self._asked:
+                raise UsageError("a response must follow a request")
+            return frames.build(RECIPE, **values, **self.ids, **self._asked)
+        if self._number is None:
+            raise UsageError("a session that joins in the middle cannot produce requests")
+        asked = {"consumer_id": self.consumer_id, "monitoring_number": self._number}
+        octets = frames.build(RECIPE, **values, **asked)
+        self._asked, self._number = asked, next_number(self._number)
+        return octets
+
+    def _judge(self, sender: str, octets: bytes) -> Judgement:
+        kind = "request" if sender == "consumer" else "response"
+        known = self.known(sender)
+        if sender == "provider":
+            known |= self._asked
+        elif self._number is not None:
+            known["monitoring_number"] = self._number
+        found = simple(frames.inspect(RECIPE, octets, **known))
+        if found.inspection.kind not in ("", kind):
+            text = f"rejected: a {sender} sends no {found.inspection.kind}"
+            return Judgement(result="rejected", text=text, inspection=found.inspection)
+        if sender == "consumer" and found.result == "accepted":
+            number = found.inspection.values["monitoring_number"]
+            self._asked = {"consumer_id": self.consumer_id, "monitoring_number": number}
+            first, self._number = self._number is None, next_number(number)
+            if first:
+                text = "cannot be judged, because the monitoring number before is not known"
+                return Judgement(result="unknown", text=text, inspection=found.inspection)
+        return found
+
+
+SESSION = OpcuaSession

@@ -1,0 +1,1 @@
+"""Plain data without a safety protocol: facts alone."""
