@@ -77,9 +77,9 @@ class TestBatch:
 
     def test_without_numpy(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setitem(sys.modules, "numpy", None)
-        monkeypatch.delitem(sys.modules, "safeframe.batch")
+        monkeypatch.delitem(sys.modules, "safeframe.crc._batch")
         with pytest.raises(ImportError, match=r"install the extra safeframe\[batch\]"):
-            importlib.import_module("safeframe.batch")
+            importlib.import_module("safeframe.crc._batch")
 
 
 def loop(

@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 
 from safeframe import crc, frame
 from safeframe import protocols as profiles
+from safeframe._engine.stream import newer
 from safeframe._errors import FrameError, UsageError
 from safeframe.protocols.fscp_2_1 import _frame as fscp_2_1
 from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
-from safeframe.protocols.fscp_13_1 import _frame as fscp_13_1
 from safeframe.protocols.opcua_safety import _frame as opcua
 from tests.unit.frame_values import Case, built, every_case
 
@@ -627,11 +627,11 @@ class TestProfile131:
         assert unknown.parts[0].meaning == "address 165, id 0: not offered"
 
     def test_consecutive_time(self) -> None:
-        assert fscp_13_1.newer(1, 0)
-        assert fscp_13_1.newer(5, 65535)
-        assert not fscp_13_1.newer(7, 7)
-        assert not fscp_13_1.newer(32768, 0)
-        assert fscp_13_1.newer(32767, 0)
+        assert newer(1, 0)
+        assert newer(5, 65535)
+        assert not newer(7, 7)
+        assert not newer(32768, 0)
+        assert newer(32767, 0)
 
 
 class TestProfile21:

@@ -54,7 +54,9 @@ class TestPackageData:
         """The schema for editors and the strict reader know the same keys."""
         schema = json.loads((PACKAGE / "schemas" / "profile.schema.json").read_text())
         validator = jsonschema.Draft202012Validator(schema)
-        text = (PACKAGE / "profiles" / f"{profile.name}.toml").read_text(encoding="utf-8")
+        text = (PACKAGE / "protocols" / profile.name.replace("-", "_") / "facts.toml").read_text(
+            encoding="utf-8"
+        )
         validator.validate(tomllib.loads(text))
         assert set(schema["properties"]) == set(reading._FIELDS)
         assert not validator.is_valid(tomllib.loads(text) | {"nam": "x"})
