@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import os
 
+from .._document.reader import MAX_FILE_OCTETS, read_text
 from .._errors import InputError, Problem, UsageError
 from .._model import End
-from .files import MAX_FILE_OCTETS, read_text
 from .keys import FORMAT
 from .tomlmap import read_toml
 

@@ -11,14 +11,15 @@ from dataclasses import replace
 from typing import Any
 
 from .._bits import MAX_OCTETS
+from .._document.kinds import RefusalError, show
+from .._document.locate import Path, key_path
+from .._document.problems import Problems
+from .._document.tables import Tables
 from .._errors import UsageError
 from .._model import Allowance, ConnectionTable, End, Map, Relation, Reserved, Signal
 from .._source import Location
 from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES
-from .kinds import FLOAT_LIMITS, RefusalError, scalar, show
-from .locate import Path, key_path
-from .problems import Problems
-from .tables import Tables
+from .kinds import FLOAT_LIMITS, scalar
 
 __all__ = ["assemble"]
 
@@ -27,9 +28,18 @@ _ANY_ENTRY = {
 }
 
 
-def assemble(data: Mapping[str, Any], *, problems: Problems, line_of: Callable[[Path], int]) -> End:
-    """Build the End that ``data`` describes; raises InputError with every problem in it."""
-    return _Assembly(problems, line_of).end(data)
+def assemble(
+    data: Mapping[str, Any],
+    *,
+    problems: Problems,
+    line_of: Callable[[Path], int],
+    whole: bool = True,
+) -> End:
+    """Build the End that ``data`` describes; raises InputError with every problem in it.
+
+    ``whole`` is False when rows of the file are missing from ``data``.
+    """
+    return _Assembly(problems, line_of, whole=whole).end(data)
 
 
 class _Assembly(Tables):

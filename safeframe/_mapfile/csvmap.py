@@ -13,12 +13,14 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
+from .._document.kinds import show
+from .._document.locate import Path
+from .._document.problems import Problems, nearest
+from .._document.tables import Key
 from .._model import End
 from .assemble import assemble
-from .keys import CONNECTION, END, RELATION, RESERVED, SIGNAL, MapKey
-from .kinds import CONDITIONS, show
-from .locate import Path
-from .problems import Problems, nearest
+from .keys import CONNECTION, END, RELATION, RESERVED, SIGNAL
+from .kinds import CONDITIONS
 from .write import plain_data
 
 __all__ = [
@@ -38,7 +40,7 @@ RELATION_COLUMNS = tuple(name for name in RELATION if name not in ("name", "reas
 """Further columns of a map with relations; the reason of one stands in the column note."""
 
 _REQUIRED = ("direction", "at", "name", "value")
-_PAIRS: Mapping[str, Mapping[str, MapKey]] = {"connection": CONNECTION, "end": END}
+_PAIRS: Mapping[str, Mapping[str, Key]] = {"connection": CONNECTION, "end": END}
 _ENTRY_KEYS = SIGNAL | RESERVED
 _USED: Mapping[str, tuple[str, ...]] = {
     "format": ("value",),
@@ -106,11 +108,15 @@ class _Sheet:
         rows = self.rows(text)
         columns = self.header(next(rows, []))
         for cells in rows:
-            if len(cells) != len(columns):
-                self.add("", f"a row must have {len(columns)} fields, not {len(cells)}")
+            # Some programs leave out the empty cells at the end of a row.
+            if len(cells) > len(columns):
+                self.add("", f"a row must have at most {len(columns)} fields, not {len(cells)}")
                 continue
-            self.row({name: cell for name, cell in zip(columns, cells, strict=True) if cell})
-        return assemble(self.data, problems=self.problems, line_of=self.line_of)
+            self.row({name: cell for name, cell in zip(columns, cells, strict=False) if cell})
+        # What a row with a problem would have stated is not missing.
+        return assemble(
+            self.data, problems=self.problems, line_of=self.line_of, whole=not self.problems
+        )
 
     def rows(self, text: str) -> Iterator[list[str]]:
         """Yield the rows that are not empty, keeping the line of each one's first character."""
@@ -125,7 +131,7 @@ class _Sheet:
                 self.add(
                     "", f"the row must be valid CSV: {error}", "a quote inside quotes is doubled"
                 )
-                self.problems.refuse()
+                return
             if any(cells):
                 yield cells
 
@@ -189,7 +195,7 @@ class _Sheet:
                 if len(self.problems) == before:
                     self.append(kind, entry)
 
-    def plain(self, key: MapKey, text: str) -> Any:
+    def plain(self, key: Key, text: str) -> Any:
         """Return a cell as the plain value of its key; what is none stays text."""
         if key.kind is CONDITIONS:
             return self.conditions(text)
@@ -277,7 +283,7 @@ class _Sheet:
 
     def add(self, column: str, message: str, remedy: str = "") -> None:
         """Keep one problem of the current row; its key is the column."""
-        self.problems.add(self.line, column, message, remedy)
+        self.problems.add(self.line, (column,) if column else (), message, remedy)
 
 
 def write_csv(end: End, *, path: str) -> str:

@@ -1,17 +1,13 @@
-"""Kinds of values in a map file: how each is read, shown and described to an editor.
-
-A kind reads one plain value (as tomllib returns it) and raises RefusalError for anything else. It
-is strict: a boolean is no integer and 1.0 is no integer.
-"""
+"""Kinds of values that only a map file has: places, raw values, factors, codes, conditions."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
 from math import isfinite
-from typing import Any, NamedTuple
+from typing import Any
 
 from .._bits import MAX_OCTETS, Place
+from .._document.kinds import LINE, Kind, RefusalError
 from .._errors import UsageError
 
 __all__ = [
@@ -19,19 +15,11 @@ __all__ = [
     "CONDITIONS",
     "DECIMAL",
     "FLOAT_LIMITS",
-    "LINE",
-    "NAME",
-    "NOTE",
     "NUMBER",
     "OCTETS",
     "PLACE",
     "RAW",
-    "Kind",
-    "RefusalError",
-    "choice",
-    "integer",
     "scalar",
-    "show",
 ]
 
 FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
@@ -39,94 +27,10 @@ FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e3
 
 RAW_BITS = 1024
 """Bits of the widest value that can be stated (a bound of this format, from no standard)."""
-_SHOWN_CHARACTERS = 40
-_SHOWN_BITS = 128
 _PARAMETER_BITS = 64
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?")
 _CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
 _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
-
-
-class RefusalError(Exception):
-    """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
-
-    def __init__(self, requirement: str, value: object) -> None:
-        super().__init__(f"{requirement}, not {show(value)}")
-
-
-def show(value: object) -> str:
-    """Return one short printable line that shows a value as its map file would."""
-    match value:
-        case bool():
-            return "true" if value else "false"
-        case str() if len(value) > _SHOWN_CHARACTERS:
-            return f"{value[:_SHOWN_CHARACTERS]!r}... ({len(value)} characters)"
-        case int() if value.bit_length() > _SHOWN_BITS:
-            return f"an integer of {value.bit_length()} bits"
-        case str() | int() | float():
-            return repr(value)
-        case dict():
-            return "a table"
-        case list():
-            return "an array"
-        case _:
-            return "a date or time"
-
-
-class Kind(NamedTuple):
-    """How one sort of value is read (``read``), described (``text``) and put in the schema."""
-
-    text: str
-    read: Callable[[Any], Any]
-    schema: Mapping[str, Any]
-
-
-def integer(low: int, high: int) -> Kind:
-    """Return the kind of integers ``low`` to ``high``, both included."""
-    text = f"integer {low}..{high}"
-
-    def read(value: Any) -> int:
-        if type(value) is not int:
-            raise RefusalError("an integer", value)
-        if not low <= value <= high:
-            raise RefusalError(f"{low}..{high}", value)
-        return value
-
-    schema = {"type": "integer", "minimum": low, "maximum": high}
-    return Kind(text=text, read=read, schema=schema)
-
-
-def choice(*words: str) -> Kind:
-    """Return the kind of texts that are one of ``words``."""
-
-    def read(value: Any) -> str:
-        if type(value) is not str or value not in words:
-            raise RefusalError(f"one of {', '.join(words)}", value)
-        return value
-
-    return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})
-
-
-def _read_line(value: Any) -> str:
-    if type(value) is not str:
-        raise RefusalError("a text", value)
-    if not value.isprintable():
-        raise RefusalError("one line of printable text", value)
-    return value
-
-
-def _read_name(value: Any) -> str:
-    if not _read_line(value):
-        raise RefusalError("a text of at least 1 character", value)
-    return str(value)
-
-
-def _read_note(value: Any) -> str:
-    if type(value) is not str:
-        raise RefusalError("a text", value)
-    if not value.replace("\n", "").replace("\t", "").isprintable():
-        raise RefusalError("printable text", value)
-    return value
 
 
 def _read_place(value: Any) -> Place:
@@ -222,7 +126,7 @@ def scalar(value: Any) -> str | int | float | bool:
         case bool():
             return value
         case str():
-            return _read_line(value)
+            return str(LINE.read(value))
         case int() if -(1 << _PARAMETER_BITS - 1) <= value < 1 << _PARAMETER_BITS:
             return value
         case int():
@@ -233,19 +137,6 @@ def scalar(value: Any) -> str | int | float | bool:
             raise RefusalError("a text, an integer, a finite number or a boolean", value)
 
 
-_PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
-
-LINE = Kind(
-    text="text, one line",
-    read=_read_line,
-    schema={"type": "string", "pattern": _PRINTABLE},
-)
-NAME = Kind(
-    text="text, one line, not empty",
-    read=_read_name,
-    schema={"type": "string", "minLength": 1, "pattern": _PRINTABLE},
-)
-NOTE = Kind(text="text", read=_read_note, schema={"type": "string"})
 PLACE = Kind(
     text="place `octet.bit`",
     read=_read_place,

@@ -8,13 +8,14 @@ text, so those of several calls can be applied together when they touch differen
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
+from .._document.locate import KEY_PART, Index, Path, Span, key_path
 from .._errors import UsageError
 from .._model import Reserved, Signal
 from .._source import TextEdit
 from .keys import RESERVED, SIGNAL
-from .locate import KEY_PART, Index, Path, Span, key_path
 from .tomlmap import read_toml
 from .write import plain_entry, toml_key, toml_value
 
@@ -104,6 +105,16 @@ class Patch:
         if self._in_rows(direction):
             return (TextEdit(start=before, end=before, text=f", {pair}"),)
         return (self._new_line(before, pair),)
+
+    def set_keys(
+        self, direction: str, number: int, values: Mapping[str, Any]
+    ) -> tuple[TextEdit, ...]:
+        """Give keys of an entry plain values."""
+        return tuple(
+            edit
+            for key, value in values.items()
+            for edit in self.set_key(direction, number, key, value)
+        )
 
     def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
         """Remove a key of an entry."""

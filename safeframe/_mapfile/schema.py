@@ -6,8 +6,9 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+from .._document.tables import Key
 from .._model import RELATION_KINDS
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, MapKey
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL
 from .kinds import FLOAT_LIMITS
 
 __all__ = ["schema", "schema_text"]
@@ -87,7 +88,7 @@ def schema_text() -> str:
     return json.dumps(schema(), indent=2) + "\n"
 
 
-def _table(keys: Mapping[str, MapKey]) -> dict[str, Any]:
+def _table(keys: Mapping[str, Key]) -> dict[str, Any]:
     properties = {}
     for name, key in keys.items():
         described = {**key.kind.schema, "description": key.meaning.replace("`", "")}

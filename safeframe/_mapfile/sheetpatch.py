@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
+from .._document.locate import Path, Span, key_path
 from .._errors import UsageError
 from .._model import Reserved, Signal
 from .._source import TextEdit
 from .csvmap import cell_text, conditions_of, escaped, read_csv
-from .locate import Path, Span, key_path
 from .write import plain_entry
 
 __all__ = ["SheetPatch"]
@@ -85,13 +86,32 @@ class SheetPatch:
 
     def set_key(self, direction: str, number: int, key: str, value: Any) -> tuple[TextEdit, ...]:
         """Give a key of an entry a plain value (as in a TOML map)."""
-        cell = self._entry(direction, number)[self._column(_COLUMNS.get((direction, key), key))]
-        text = _quoted(cell_text(value), always=self._is_quoted(cell))
-        return (TextEdit(start=cell.start, end=cell.end, text=text),)
+        return self.set_keys(direction, number, {key: value})
+
+    def set_keys(
+        self, direction: str, number: int, values: Mapping[str, Any]
+    ) -> tuple[TextEdit, ...]:
+        """Give keys of an entry plain values; a row that is too short for them is completed."""
+        row = self._entry(direction, number)
+        edits: list[TextEdit] = []
+        behind: dict[int, str] = {}
+        for key, value in values.items():
+            column = self._column(_COLUMNS.get((direction, key), key))
+            if column < len(row):
+                cell = row[column]
+                text = _quoted(cell_text(value), always=self._is_quoted(cell))
+                edits.append(TextEdit(start=cell.start, end=cell.end, text=text))
+            else:
+                behind[column] = _quoted(cell_text(value))
+        if behind:
+            cells = [behind.get(column, "") for column in range(len(row), max(behind) + 1)]
+            end = row[-1].end
+            edits.append(TextEdit(start=end, end=end, text="," + ",".join(cells)))
+        return tuple(edits)
 
     def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
         """Empty the cell of a key of an entry."""
-        cell = self._entry(direction, number)[self._column(key)]
+        cell = self._cell(self._entry(direction, number), self._column(key))
         if not self._value(cell):
             raise UsageError(f"{direction}[{number}] must have the key {key} to remove it")
         return (TextEdit(start=cell.start, end=cell.end, text=""),)
@@ -103,7 +123,8 @@ class SheetPatch:
         assert isinstance(number, int)
         if key not in self._columns:
             return False
-        text = self._value(self._entry(direction, number)[self._columns.index(str(key))])
+        row = self._entry(direction, number)
+        text = self._value(self._cell(row, self._columns.index(str(key))))
         return inner in ([], *([name] for name, _, _ in conditions_of(text))) and bool(text)
 
     def rename_key(self, path: Path, name: str) -> tuple[TextEdit, ...]:
@@ -135,6 +156,12 @@ class SheetPatch:
             if self.text[position : position + 1] != ",":
                 return cells, self._after(cells)
             position += 1
+
+    @staticmethod
+    def _cell(row: list[Span], column: int) -> Span:
+        """Return a cell of a row, an empty one at its end where the row leaves it out."""
+        end = row[-1].end
+        return row[column] if column < len(row) else Span(end, end, end)
 
     def _value(self, cell: Span) -> str:
         text = self.text[cell.start : cell.end]

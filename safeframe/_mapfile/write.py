@@ -7,11 +7,12 @@ from collections.abc import Iterable, Mapping
 from math import copysign
 from typing import Any
 
+from .._document.problems import Problems
+from .._document.tables import Key
 from .._model import End, Reserved, Signal
 from .assemble import assemble
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES, MapKey
+from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import CONDITIONS
-from .problems import Problems
 
 __all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
 
@@ -55,7 +56,7 @@ def plain_entry(entry: Signal | Reserved) -> dict[str, Any]:
     return {key: row[key] for key in SIGNAL if key in row}
 
 
-def _stated(value: Any, keys: Mapping[str, MapKey]) -> dict[str, Any]:
+def _stated(value: Any, keys: Mapping[str, Key]) -> dict[str, Any]:
     """Return the attributes that differ from their default, in the order of the keys."""
     row: dict[str, Any] = {}
     for name, key in keys.items():

@@ -12,13 +12,13 @@ from typing import Any
 
 from .. import _mapfile as mapfile
 from .. import record
+from .._document.kinds import LINE, NAME, Kind, RefusalError
+from .._document.locate import Index
+from .._document.problems import Problems
+from .._document.reader import read_text
+from .._document.tables import Key, Tables
+from .._document.toml import parse
 from .._errors import InputError, Problem
-from .._mapfile.keys import MapKey
-from .._mapfile.kinds import LINE, NAME, Kind, RefusalError
-from .._mapfile.locate import Index
-from .._mapfile.problems import Problems
-from .._mapfile.tables import Tables
-from .._mapfile.tomlmap import parse
 from .._model import Connection, End, Installed, Plant
 from .._source import Location
 from ..record import Record
@@ -45,8 +45,8 @@ def _read_serials(value: Any) -> dict[str, str]:
     return {name: NAME.read(serial) for name, serial in value.items()}
 
 
-CONNECTION: dict[str, MapKey] = {
-    "ends": MapKey(
+CONNECTION: dict[str, Key] = {
+    "ends": Key(
         kind=Kind(
             text="array of two paths",
             read=_read_ends,
@@ -55,8 +55,8 @@ CONNECTION: dict[str, MapKey] = {
         required=True,
         meaning="map files of both ends",
     ),
-    "record": MapKey(kind=LINE, meaning="sign-off record of the last change"),
-    "serials": MapKey(
+    "record": Key(kind=LINE, meaning="sign-off record of the last change"),
+    "serials": Key(
         kind=Kind(
             text="table of end = serial number",
             read=_read_serials,
@@ -69,7 +69,7 @@ CONNECTION: dict[str, MapKey] = {
 """The keys of one connection."""
 
 _PLANT = {
-    "name": MapKey(kind=NAME, required=True, meaning="name of the site"),
+    "name": Key(kind=NAME, required=True, meaning="name of the site"),
 }
 _KEYS = ("name", "connections")
 
@@ -77,7 +77,7 @@ _KEYS = ("name", "connections")
 def load(path: str | os.PathLike[str]) -> Plant:
     """Read a plant file with the maps and records that it names; InputError with every problem."""
     name = os.fspath(path)
-    return loads(mapfile.read_text(name, what="plant file"), path=name)
+    return loads(read_text(name, what="plant file"), path=name)
 
 
 def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> Plant:

@@ -168,10 +168,7 @@ class MapSheet:
         return not run.note and "#" not in lost
 
     def _set(self, direction: str, number: int, values: Mapping[str, Any]) -> None:
-        edits: list[TextEdit] = []
-        for key, value in values.items():
-            edits += self.patch.set_key(direction, number, key, value)
-        self._apply(edits)
+        self._apply(self.patch.set_keys(direction, number, values))
 
     def _apply(self, edits: Iterable[TextEdit]) -> None:
         text = apply_edits(self.text, edits)

@@ -14,8 +14,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
+from safeframe._document.locate import Index
 from safeframe._mapfile import dumps, loads
-from safeframe._mapfile.locate import Index
 from safeframe._mapfile.patch import Patch
 
 ROUNDS = 400

@@ -135,7 +135,7 @@ def test_a_pipe_is_no_map_file(
     monkeypatch.chdir(tmp_path)
     os.mkfifo("sc1.toml")
     assert main(["show", "sc1.toml"]) == 2
-    assert "regular file" in capsys.readouterr().err
+    assert "must lead to a map file, not to a pipe" in capsys.readouterr().err
 
 
 class TestAnyOctets:

@@ -106,7 +106,7 @@ def test_the_canonical_header() -> None:
 
 HEAD = "\n".join(SHEET.split("\n")[:8]) + "\n"
 ROWS = {
-    "sends,0.0,go": "lx.csv:9: a row must have 9 fields, not 3",
+    "sends,0.0,go,,,,,,,": "lx.csv:9: a row must have at most 9 fields, not 10",
     "sent,0.0,go,,,,,,": "lx.csv:9: direction: direction must be one of format, connection, end, "
     "sends, receives, relation, parameter, allow, not 'sent'",
     "end,,role,,master,,,,remark": "lx.csv:9: note: note must be empty in a row of end, "
@@ -189,6 +189,25 @@ def test_a_sheet_of_a_header_lacks_everything() -> None:
         "lx.csv: connection.profile: profile must be stated",
         "lx.csv: end.name: name must be stated",
         "lx.csv: end.peer: peer must be stated",
+    ]
+
+
+def test_a_row_may_leave_out_the_empty_cells_at_its_end() -> None:
+    short = "\n".join(line.rstrip(",") for line in SHEET.split("\n"))
+    assert short != SHEET
+    assert loads(short, path="lx.csv", format="csv") == loads(SHEET, path="lx.csv", format="csv")
+
+
+def test_the_first_mistake_comes_first_and_its_consequences_not_at_all() -> None:
+    lines = SHEET.split("\n")
+    lines[1] += ",,"
+    assert problems("\n".join(lines)) == ["lx.csv:2: a row must have at most 9 fields, not 11"]
+    lines[8:] = ["sends,0.0", 'sends,0.1,"go"x', "sent,0.2"]
+    assert problems("\n".join(lines)) == [
+        "lx.csv:2: a row must have at most 9 fields, not 11",
+        "lx.csv:9: sends[0]: an entry must have either name or reserved, not neither",
+        "lx.csv:10: the row must be valid CSV: ',' expected after '\"' "
+        "(a quote inside quotes is doubled)",
     ]
 
 

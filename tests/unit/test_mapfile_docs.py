@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from safeframe._document.tables import Key
 from safeframe._errors import InputError
 from safeframe._mapfile import dumps, loads
 from safeframe._mapfile.csvmap import COLUMNS, RELATION_COLUMNS
-from safeframe._mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL, MapKey
+from safeframe._mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL
 
 PAGE = (Path(__file__).parents[2] / "docs" / "map-file.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```([a-z ]+)\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
@@ -24,7 +25,7 @@ def blocks(kind: str) -> list[str]:
     return found
 
 
-def described(name: str, key: MapKey) -> str:
+def described(name: str, key: Key) -> str:
     """Return the row of the page that describes a key."""
     default = "required" if key.required else f"`{key.default}`" if key.default else "—"
     if key.default == 0 and key.default is not False and not key.required:
@@ -33,7 +34,7 @@ def described(name: str, key: MapKey) -> str:
 
 
 @pytest.mark.parametrize("keys", [CONNECTION, END, SIGNAL, RESERVED, RELATION, ALLOW])
-def test_every_key_is_described(keys: Mapping[str, MapKey]) -> None:
+def test_every_key_is_described(keys: Mapping[str, Key]) -> None:
     for name, key in keys.items():
         assert described(name, key) in PAGE
 

@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe._bits import Place
+from safeframe._document.kinds import show
+from safeframe._document.problems import MAX_PROBLEMS
 from safeframe._errors import InputError, UsageError
 from safeframe._mapfile import MAX_FILE_OCTETS, dumps, load, loads
-from safeframe._mapfile.kinds import show
-from safeframe._mapfile.problems import MAX_PROBLEMS
 from safeframe._model import Allowance, ConnectionTable, End, Map, Reserved, Signal
 from tests.strategies import ends
 
@@ -196,7 +196,9 @@ TOPS = {
     HEAD + "a" + ".a" * 64 + " = 1": [
         "lx.toml:4: a dotted name must have at most 64 parts, not more"
     ],
-    HEAD + "x = " + "[" * 5000: ["lx.toml: arrays and tables must not be nested as deeply as here"],
+    HEAD + "x = " + "[" * 5000: [
+        "lx.toml:4: arrays and tables must not be nested as deeply as here"
+    ],
     HEAD + "x = " + "9" * 5000: ["lx.toml: an integer must not have thousands of digits"],
     HEAD + "x = {a=1,\n": [
         "lx.toml:4: the text must be valid TOML at column 10: Invalid initial "
@@ -234,10 +236,25 @@ def test_all_problems_of_a_file_are_told_at_once_in_line_order() -> None:
     ]
 
 
-def test_reading_stops_at_a_thousand_problems() -> None:
-    found = problems(HEAD + "sends = [" + "{x=1}," * 2000 + "]")
+def test_the_first_hundred_problems_are_told_and_the_others_counted() -> None:
+    found = problems(HEAD + "sends = [\n" + "{x=1},\n" * 2000 + "]")
     assert len(found) == MAX_PROBLEMS + 1
-    assert found[-1] == "lx.toml: more than 999 problems"
+    assert found[0].startswith("lx.toml:5: sends[0]: an entry must have either name or reserved")
+    assert found[-1] == f"lx.toml: ... and {3 * 2000 - MAX_PROBLEMS} more problems"
+
+
+def test_the_first_ones_in_the_file_are_told_whatever_the_order_of_finding() -> None:
+    # The table stands behind the entries in the file, but is read before them.
+    rows = "sends = [\n" + '{ at = "0.0", name = "" },\n' * 200 + "]\n"
+    found = problems(HEAD.replace("SC1-LX", "") + rows)
+    assert found[0] == (
+        "lx.toml:2: connection.name: name must be a text of at least 1 character, not ''"
+    )
+    late = HEAD.partition("connection")[0] + rows + HEAD.partition("end")[1]
+    late += HEAD.partition("end")[2] + '[connection]\nname = ""\n'
+    found = problems(late)
+    assert found[0].startswith("lx.toml:3: sends[0].name")
+    assert found[-1] == "lx.toml: ... and 102 more problems"
 
 
 def test_defaults_and_places() -> None:
@@ -433,7 +450,7 @@ class TestFiles:
     def test_device(self, tmp_path: Path) -> None:
         (tmp_path / "a.toml").symlink_to("/dev/zero")
         assert self.refusal(tmp_path / "a.toml") == (
-            "P: the path must lead to a regular file, not to a device or pipe"
+            "P: the path must lead to a map file, not to a device"
         )
 
     def test_large(self, tmp_path: Path) -> None:
@@ -452,7 +469,7 @@ class TestFiles:
                 "(save it as UTF-8)",
             ),
             (b"\xff\xfea\0", "P: a map file must be UTF-8 text, not UTF-16 (save it as UTF-8)"),
-            (b"ab\0c", "P: a map file must be text, not octet 0x00 at offset 2"),
+            (b"ab\0c", "P:1: a map file must be text, not octet 0x00 at offset 2"),
             (b"\xef\xbb\xbf", "P: the text must hold a map, not be empty"),
             (b"", "P: the text must hold a map, not be empty"),
         ],

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from safeframe._document.locate import Path
 from safeframe._errors import UsageError
 from safeframe._mapfile import loads
-from safeframe._mapfile.locate import Path
 from safeframe._mapfile.patch import Patch
 from safeframe._model import End
 from safeframe._source import apply_edits

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 
 import safeframe
+from safeframe._document.tables import Key
 from safeframe._errors import InputError
 from safeframe._mapfile import dumps, loads
 from safeframe._mapfile.keys import (
@@ -22,7 +23,6 @@ from safeframe._mapfile.keys import (
     RESERVED,
     SIGNAL,
     TABLES,
-    MapKey,
 )
 from safeframe._mapfile.schema import schema, schema_text
 from safeframe._model import Allowance, ConnectionTable, End, Relation, Signal
@@ -59,7 +59,7 @@ def test_the_schema_is_valid() -> None:
 
 def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     made = schema()
-    tables: list[tuple[Mapping[str, Any], Mapping[str, MapKey]]] = [
+    tables: list[tuple[Mapping[str, Any], Mapping[str, Key]]] = [
         (made["properties"]["connection"], CONNECTION),
         (made["properties"]["end"], END),
         (made["properties"]["allow"]["items"], ALLOW),
@@ -90,7 +90,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     ],
 )
 def test_the_keys_are_the_fields_of_the_model(
-    record: Any, keys: Mapping[str, MapKey], other: set[str]
+    record: Any, keys: Mapping[str, Key], other: set[str]
 ) -> None:
     fields = {field.name: field for field in record.__dataclass_fields__.values()}
     names = {name.replace("reserved", "width") for name in keys}

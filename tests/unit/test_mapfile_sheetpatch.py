@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from safeframe._bits import Place
 from safeframe._errors import InputError, UsageError
 from safeframe._mapfile import dumps, loads
+from safeframe._mapfile.patch import Patch
 from safeframe._mapfile.sheetpatch import SheetPatch
 from safeframe._model import End, Reserved, Signal
 from safeframe._source import apply_edits
@@ -212,3 +213,32 @@ class TestRenameKey:
     def test_the_signal_of_an_allowance(self) -> None:
         edits = SheetPatch(RELATIONS).set_key("allow", 0, "signal", "run")
         assert apply_edits(RELATIONS, edits) == RELATIONS.replace("allow,go", "allow,run")
+
+
+class TestShortRows:
+    """A row that leaves out the empty cells at its end is edited like any other."""
+
+    TEXT = "\n".join(line.rstrip(",") for line in SHEET.split("\n"))
+
+    def test_several_keys_behind_the_end(self) -> None:
+        text = self.TEXT.replace("bind\n", "bind,order,unit\n").replace(",,, Lift.Go", "")
+        patch = SheetPatch(text)
+        assert patch.end == loads(text, format="csv")
+        assert not patch.has(("sends", 0, "bind"))
+        values = {"unit": "mm", "bind": "a,b", "at": "0.2"}
+        after = apply_edits(text, patch.set_keys("sends", 0, values))
+        assert after == text.replace('0.0,"go"', '0.2,"go",,,"a,b",,mm')
+
+    def test_a_missing_cell_cannot_be_removed(self) -> None:
+        text = self.TEXT.replace(",,, Lift.Go", "")
+        assert not SheetPatch(text).has(("sends", 0, "bind"))
+        with pytest.raises(UsageError, match=r"sends\[0\] must have the key bind to remove it"):
+            SheetPatch(text).remove_key("sends", 0, "bind")
+
+    def test_keys_of_a_toml_map(self) -> None:
+        text = 'format = "safeframe-map/1"\n' + (
+            'connection = { name = "SC1-LX", profile = "plain" }\n'
+            'end = { name = "SC1", peer = "LX" }\nsends = [ { at = "0.0", name = "a" } ]\n'
+        )
+        edits = Patch(text).set_keys("sends", 0, {"name": "b", "at": "0.1"})
+        assert apply_edits(text, edits) == text.replace('"a"', '"b"').replace("0.0", "0.1")

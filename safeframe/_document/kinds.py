@@ -1,0 +1,158 @@
+"""Kinds of plain values: how each is read, shown and described to an editor.
+
+A kind reads one plain value (as tomllib or json returns it) and raises RefusalError for anything
+else. It is strict: a boolean is no integer and 1.0 is no integer. A kind of values with an inside
+(arrays, tables) is read by ``inside``, which keeps every problem with its own key path.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+if TYPE_CHECKING:
+    from .locate import Path
+    from .tables import Tables
+
+__all__ = [
+    "FLAG",
+    "LINE",
+    "NAME",
+    "NOTE",
+    "TEXT",
+    "Kind",
+    "RefusalError",
+    "array",
+    "choice",
+    "integer",
+    "show",
+]
+
+_SHOWN_CHARACTERS = 40
+_SHOWN_BITS = 128
+
+
+class RefusalError(Exception):
+    """A value that a kind does not accept; the text is ``<requirement>, not <value>``."""
+
+    def __init__(self, requirement: str, value: object) -> None:
+        super().__init__(f"{requirement}, not {show(value)}")
+
+
+def show(value: object) -> str:
+    """Return one short printable line that shows a value as its file would."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case str() if len(value) > _SHOWN_CHARACTERS:
+            return f"{value[:_SHOWN_CHARACTERS]!r}... ({len(value)} characters)"
+        case int() if value.bit_length() > _SHOWN_BITS:
+            return f"an integer of {value.bit_length()} bits"
+        case str() | int() | float():
+            return repr(value)
+        case dict():
+            return "a table"
+        case list():
+            return "an array"
+        case None:
+            return "null"
+        case _:
+            return "a date or time"
+
+
+class Kind(NamedTuple):
+    """How one sort of value is read (``read``), described (``text``) and put in the schema."""
+
+    text: str
+    read: Callable[[Any], Any]
+    schema: Mapping[str, Any]
+    inside: Callable[[Tables, Any, Path], Any] | None = None
+
+
+def integer(low: int | None, high: int | None = None) -> Kind:
+    """Return the kind of integers ``low`` to ``high``, both included; None: no bound."""
+    bounds = f"{low}..{high}" if high is not None else f"at least {low}"
+
+    def read(value: Any) -> int:
+        if type(value) is not int:
+            raise RefusalError("an integer", value)
+        if (low is not None and value < low) or (high is not None and value > high):
+            raise RefusalError(bounds, value)
+        return value
+
+    schema = {"type": "integer"} | {
+        name: bound for name, bound in (("minimum", low), ("maximum", high)) if bound is not None
+    }
+    text = "integer" if low is None else f"integer {bounds}"
+    return Kind(text=text, read=read, schema=schema)
+
+
+def choice(*words: str) -> Kind:
+    """Return the kind of texts that are one of ``words``."""
+
+    def read(value: Any) -> str:
+        if type(value) is not str or value not in words:
+            raise RefusalError(f"one of {', '.join(words)}", value)
+        return value
+
+    return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})
+
+
+def array(kind: Kind) -> Kind:
+    """Return the kind of arrays whose elements are all of one kind; a tuple is read."""
+
+    def inside(tables: Tables, value: Any, path: Path) -> tuple[Any, ...]:
+        if type(value) is not list:
+            tables.refuse(path, RefusalError("an array", value))
+            return ()
+        return tuple(tables.value(kind, item, (*path, number)) for number, item in enumerate(value))
+
+    schema = {"type": "array", "items": kind.schema}
+    return Kind(text=f"array of {kind.text}", read=tuple, schema=schema, inside=inside)
+
+
+def _read_text(value: Any) -> str:
+    if type(value) is not str:
+        raise RefusalError("a text", value)
+    return value
+
+
+def _read_flag(value: Any) -> bool:
+    if type(value) is not bool:
+        raise RefusalError("true or false", value)
+    return value
+
+
+def _read_line(value: Any) -> str:
+    if not _read_text(value).isprintable():
+        raise RefusalError("one line of printable text", value)
+    return str(value)
+
+
+def _read_name(value: Any) -> str:
+    if not _read_line(value):
+        raise RefusalError("a text of at least 1 character", value)
+    return str(value)
+
+
+def _read_note(value: Any) -> str:
+    if not _read_text(value).replace("\n", "").replace("\t", "").isprintable():
+        raise RefusalError("printable text", value)
+    return str(value)
+
+
+_PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
+
+TEXT = Kind(text="text", read=_read_text, schema={"type": "string"})
+FLAG = Kind(text="true or false", read=_read_flag, schema={"type": "boolean"})
+LINE = Kind(
+    text="text, one line",
+    read=_read_line,
+    schema={"type": "string", "pattern": _PRINTABLE},
+)
+NAME = Kind(
+    text="text, one line, not empty",
+    read=_read_name,
+    schema={"type": "string", "minLength": 1, "pattern": _PRINTABLE},
+)
+NOTE = Kind(text="text", read=_read_note, schema={"type": "string"})
