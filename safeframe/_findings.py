@@ -38,7 +38,7 @@ class Rule(NamedTuple):
     ``scope`` is what one check of the rule looks at: ``map``, ``end``, ``direction``,
     ``connection`` or ``plant``.
 
-    >>> from safeframe import checks
+    >>> from safeframe import _checks as checks
     >>> rule = checks.find_rule("swapped-signals")
     >>> rule.severity, rule.scope
     ('error', 'direction')

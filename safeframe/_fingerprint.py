@@ -217,6 +217,6 @@ def _names(kind: type[Signal | Reserved | ConnectionTable | End], shared: bool) 
         field.name
         for field in dataclasses.fields(kind)
         if field.compare
-        and field.name not in ("terms", "sends", "receives")
+        and field.name not in ("connection_table", "sends", "receives")
         and (field.name in SHARED[kind.__name__]) is shared
     )

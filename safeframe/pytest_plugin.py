@@ -20,7 +20,7 @@ if TYPE_CHECKING:  # pytest loads this module in every run; the package is impor
 
 __all__ = [
     "safeframe_connection",
-    "safeframe_exchange",
+    "safeframe_link",
     "safeframe_fault",
     "safeframe_states",
 ]
@@ -59,7 +59,7 @@ def safeframe_connection(pytestconfig: pytest.Config) -> Connection:
 
 
 @pytest.fixture(scope="session")
-def safeframe_exchange(safeframe_connection: Connection) -> Link:
+def safeframe_link(safeframe_connection: Connection) -> Link:
     """Return the connection with what its profile needs to build and judge frames."""
     from ._link import link_of
 
@@ -67,7 +67,7 @@ def safeframe_exchange(safeframe_connection: Connection) -> Link:
 
 
 @pytest.fixture(scope="session")
-def safeframe_states(pytestconfig: pytest.Config, safeframe_exchange: Link) -> FrameSet:
+def safeframe_states(pytestconfig: pytest.Config, safeframe_link: Link) -> FrameSet:
     """Return a stream of legal states."""
     return _sets(pytestconfig, "states")[0]
 

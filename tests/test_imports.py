@@ -28,51 +28,49 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
     return Row(layer, frozenset(may.split()), frozenset(libraries.split()))
 
 
-BASE = "errors source bits crc model findings"
-MIDDLE = f"{BASE} residual batch profiles pairing reading gather"
+BASE = "_errors _source _bits crc _model _findings"
+MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
-    f"{MIDDLE} mapfile demo frame relations checks diff cases residual_profiles fingerprint "
-    "checklist timing record plantfile edit replace exchange fixtures capture baseline picture"
+    f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _residual_profiles _fingerprint "
+    "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids"
 )
 TABLE = {
-    "errors": row(0),
-    "source": row(0, "errors"),
-    "bits": row(1, "errors source", "bitstring"),
-    "crc": row(1, "errors source", "crcmod"),
-    "batch": row(2, "errors crc", "numpy"),
-    "model": row(2, "errors source bits"),
-    "findings": row(2, "errors source bits"),
-    "residual": row(2, "errors crc", "numpy"),
-    "mapfile": row(3, BASE),
-    "profiles": row(3, "errors source bits crc"),
-    "baseline": row(3, "errors findings"),
-    "pairing": row(3, "errors bits model"),
-    "reading": row(3, "errors bits model"),
-    "gather": row(3, "errors model"),
-    "demo": row(3),
+    "_errors": row(0),
+    "_source": row(0, "_errors"),
+    "_bits": row(1, "_errors _source", "bitstring"),
+    "crc": row(1, "_errors _source", "crcmod numpy"),
+    "_model": row(2, "_errors _source _bits"),
+    "_findings": row(2, "_errors _source _bits"),
+    "residual": row(2, "_errors crc", "numpy"),
+    "_mapfile": row(3, BASE),
+    "protocols": row(3, "_errors _source _bits crc"),
+    "_baseline": row(3, "_errors _findings"),
+    "_pairing": row(3, "_errors _bits _model"),
+    "_codec": row(3, "_errors _bits _model"),
+    "_demo": row(3),
     "frame": row(4, MIDDLE, "construct numpy"),
-    "relations": row(4, "errors model reading"),
-    "picture": row(4, "bits model pairing"),
-    "checks": row(4, f"{MIDDLE} relations timing fingerprint"),
-    "diff": row(4, MIDDLE),
-    "edit": row(5, f"{MIDDLE} mapfile diff checks"),
-    "replace": row(5, "errors"),
-    "cases": row(4, "errors source"),
-    "residual_profiles": row(4, "errors crc residual profiles"),
-    "fingerprint": row(4, "errors source bits model"),
-    "checklist": row(4, "errors source bits model reading diff"),
-    "timing": row(4, "model profiles"),
-    "exchange": row(5, "errors model frame"),
-    "fixtures": row(5, "errors bits model reading relations cases exchange frame", "dpkt"),
-    "capture": row(5, "errors model reading relations exchange frame", "dpkt"),
-    "record": row(5, f"{MIDDLE} mapfile checks diff fingerprint checklist timing"),
-    "plantfile": row(6, "errors source model mapfile record"),
-    "render": row(6, f"{UPPER} __init__"),
-    "cli": row(7, f"{UPPER} render __init__"),
-    "testing": row(6, "errors bits model exchange fixtures", "hypothesis"),
-    "pytest_plugin": row(7, "model mapfile exchange fixtures", "pytest"),
+    "relations": row(4, "_errors _model _codec"),
+    "_grids": row(4, "_bits _model _pairing"),
+    "_checks": row(4, f"{MIDDLE} relations _timing _fingerprint"),
+    "_diff": row(4, MIDDLE),
+    "edit": row(5, f"{MIDDLE} _mapfile _diff _checks"),
+    "_document": row(5, "_errors"),
+    "_cases": row(4, "_errors _source"),
+    "_residual_profiles": row(4, "_errors crc residual protocols"),
+    "_fingerprint": row(4, "_errors _source _bits _model"),
+    "_checklist": row(4, "_errors _source _bits _model _codec _diff"),
+    "_timing": row(4, "_model protocols"),
+    "_link": row(5, "_errors _model frame"),
+    "fixtures": row(5, "_errors _bits _model _codec relations _cases _link frame", "dpkt"),
+    "capture": row(5, "_errors _model _codec relations _link frame", "dpkt"),
+    "record": row(5, f"{MIDDLE} _mapfile _checks _diff _fingerprint _checklist _timing"),
+    "_plant": row(6, "_errors _source _model _mapfile record"),
+    "_report": row(6, f"{UPPER} __init__"),
+    "_cli": row(7, f"{UPPER} _report __init__"),
+    "testing": row(6, "_errors _bits _model _link fixtures", "hypothesis"),
+    "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
     "__init__": row(7, UPPER),
-    "__main__": row(7, "cli"),
+    "__main__": row(7, "_cli"),
 }
 
 
@@ -148,27 +146,32 @@ def test_the_table_itself_only_goes_downwards(unit: str) -> None:
 
 @pytest.mark.parametrize(
     ("unit", "target"),
-    [("model", "profiles"), ("findings", "model"), ("crc", "profiles"), ("frame", "mapfile")],
+    [
+        ("_model", "protocols"),
+        ("_findings", "_model"),
+        ("crc", "protocols"),
+        ("frame", "_mapfile"),
+    ],
 )
 def test_forbidden_edges_are_not_in_the_table(unit: str, target: str) -> None:
     assert target not in TABLE[unit].may
 
 
 def test_only_the_command_itself_imports_cli() -> None:
-    assert [unit for unit, entry in TABLE.items() if "cli" in entry.may] == ["__main__"]
+    assert [unit for unit, entry in TABLE.items() if "_cli" in entry.may] == ["__main__"]
 
 
 @pytest.mark.parametrize(
     ("name", "text", "target", "library"),
     [
-        ("model.py", "from .profiles import load", "profiles", False),
-        ("model.py", "from . import profiles", "profiles", False),
-        ("model.py", "import safeframe.profiles", "profiles", False),
-        ("checks/shape.py", "from ..mapfile.files import read_text", "mapfile", False),
-        ("checks/shape.py", "def f():\n    from .. import mapfile", "mapfile", False),
-        ("cli/__init__.py", "from .. import __version__", "__init__", False),
-        ("crc.py", "import numpy as np", "numpy", True),
-        ("checks/shape.py", "from construct.core import Struct", "construct", True),
+        ("_model.py", "from .protocols import load", "protocols", False),
+        ("_model.py", "from . import protocols", "protocols", False),
+        ("_model.py", "import safeframe.protocols", "protocols", False),
+        ("_checks/shape.py", "from .._mapfile.files import read_text", "_mapfile", False),
+        ("_checks/shape.py", "def f():\n    from .. import _mapfile", "_mapfile", False),
+        ("_cli/__init__.py", "from .. import __version__", "__init__", False),
+        ("crc/__init__.py", "import numpy as np", "numpy", True),
+        ("_checks/shape.py", "from construct.core import Struct", "construct", True),
     ],
 )
 def test_the_reader_sees_each_way_to_import(
@@ -180,7 +183,7 @@ def test_the_reader_sees_each_way_to_import(
 
 def test_the_reader_skips_the_standard_library_and_the_own_unit() -> None:
     text = "import os.path\nfrom .registry import rule\nfrom json import dumps"
-    assert list(imports_of(PACKAGE / "checks" / "shape.py", text)) == []
+    assert list(imports_of(PACKAGE / "_checks" / "shape.py", text)) == []
 
 
 def test_developers_guide_shows_this_table() -> None:
@@ -201,9 +204,9 @@ def test_developers_guide_shows_this_table() -> None:
 
 
 def test_check_starts_without_the_slow_libraries() -> None:
-    pair = [str(PACKAGE / "demo" / "after" / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    pair = [str(PACKAGE / "_demo" / "after" / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
     script = (
-        "import sys; from safeframe.cli import main; code = main(['check', *sys.argv[1:]]);"
+        "import sys; from safeframe._cli import main; code = main(['check', *sys.argv[1:]]);"
         "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'csv', 'asyncio'};"
         "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
     )

@@ -61,7 +61,7 @@ class Change:
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
-    >>> change, *others = safeframe.compare_connection(connection)
+    >>> change, *others = safeframe.compare_ends(connection)
     >>> change.level, change.kind, change.subject, change.before, change.after
     ('wire', 'moved', 'brake1_release', '0.1', '0.2')
     """

@@ -17,7 +17,7 @@ def compare_versions(before: End, after: End) -> tuple[Change, ...]:
 
     >>> before = safeframe.load("lx.toml")
     >>> from dataclasses import replace
-    >>> safeframe.compare_ends(before, replace(before, note="reviewed"))[0].level
+    >>> safeframe.compare_versions(before, replace(before, note="reviewed"))[0].level
     'text'
     """
     return worst_first(
@@ -48,7 +48,7 @@ def compare_ends(connection: Connection) -> tuple[Change, ...]:
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
-    >>> for change in safeframe.compare_connection(connection):
+    >>> for change in safeframe.compare_ends(connection):
     ...     print(change.subject, change.before, change.after)
     brake1_release 0.1 0.2
     brake2_release 0.2 0.1

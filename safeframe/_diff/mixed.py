@@ -72,13 +72,13 @@ class MixedTable:
 class Mix:
     """Both directions while ``updated`` has its new map and ``outdated`` still has its old one.
 
-    ``terms`` are the connection terms that the two then hold differently, (field, text) each;
+    ``disagreeing`` are the connection terms that the two then hold differently, (field, text) each;
     whether the connection comes up with them is a matter of the profile.
     """
 
     updated: str
     outdated: str
-    connection_table: tuple[tuple[str, str], ...]
+    disagreeing: tuple[tuple[str, str], ...]
     tables: tuple[MixedTable, MixedTable]
 
 
@@ -101,7 +101,7 @@ def mixed_versions(before: Connection, after: Connection) -> tuple[Mix, Mix]:
 
 def _mix(first: End, second: End, *, updated: End) -> Mix:
     outdated = second if updated is first else first
-    connection_table = tuple(
+    disagreeing = tuple(
         (field, f"{show(field, one)} at {first.name}, {show(field, two)} at {second.name}")
         for field, rule in FIELDS["ConnectionTable"].items()
         if rule.level in ("wire", "value")
@@ -115,7 +115,7 @@ def _mix(first: End, second: End, *, updated: End) -> Mix:
     return Mix(
         updated=updated.name,
         outdated=outdated.name,
-        connection_table=connection_table,
+        disagreeing=disagreeing,
         tables=(there, back),
     )
 

@@ -240,7 +240,7 @@ def _classes(given: ChangeClass, look: Look) -> list[str]:
 def _mix(mix: Mix, look: Look, all_rows: bool) -> list[str]:
     updated, outdated = clean(mix.updated), clean(mix.outdated)
     lines = [look.paint("strong", f"While only {updated} is updated and {outdated} is still old")]
-    for field, text in mix.connection_table:
+    for field, text in mix.disagreeing:
         lines += look.wrap(f"{field}: {text}", first="  ", rest="    ")
     for one in mix.tables:
         lines += _table(one, look, all_rows)

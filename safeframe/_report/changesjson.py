@@ -180,7 +180,7 @@ def _mix(mix: Mix) -> dict[str, Any]:
     return {
         "updated": mix.updated,
         "outdated": mix.outdated,
-        "terms": [{"field": field, "text": text} for field, text in mix.connection_table],
+        "disagreeing": [{"field": field, "text": text} for field, text in mix.disagreeing],
         "tables": [_table(table) for table in mix.tables],
     }
 

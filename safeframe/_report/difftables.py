@@ -64,8 +64,8 @@ def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> 
     ]
     for mix in mixed:
         state = f"{mix.updated} is updated, {mix.outdated} is still old"
-        if mix.connection_table:
-            found.append(Section(state, "", ("what", "then"), mix.connection_table))
+        if mix.disagreeing:
+            found.append(Section(state, "", ("what", "then"), mix.disagreeing))
         found += [_mixed(one, state) for one in mix.tables]
     names = zip(given.ends, given.edits, strict=True)
     return [*found, *(_changes(f"Edit of {end}: ", own) for end, own in names)]

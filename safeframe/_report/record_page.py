@@ -227,7 +227,7 @@ def _change(record: Record) -> Iterator[Block]:
         yield Text(
             f"While only {mix.updated} is updated and {mix.outdated} is still old:", strong=True
         )
-        for text in mix.connection_table:
+        for text in mix.disagreeing:
             yield Text(text)
         for table in mix.tables:
             yield from _mixed(table)

@@ -192,8 +192,8 @@ class Profile:
     ``one_way`` only one direction of a connection carries safety data, from the end with
     ``data_role`` (empty: either). ``recipe`` says whether frames can be built and judged.
 
-    >>> from safeframe import profiles
-    >>> profiles.load("fscp-12-1").sizes.is_legal(2)
+    >>> from safeframe import protocols
+    >>> protocols.load("fscp-12-1").sizes.is_legal(2)
     True
     """
 

@@ -125,7 +125,7 @@ def _mixed(mix: Mix) -> Mixed:
     return Mixed(
         updated=mix.updated,
         outdated=mix.outdated,
-        connection_table=tuple(f"{field}: {text}" for field, text in mix.connection_table),
+        disagreeing=tuple(f"{field}: {text}" for field, text in mix.disagreeing),
         tables=tuple(
             MixTable(
                 direction=table.direction,

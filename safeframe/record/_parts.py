@@ -103,7 +103,7 @@ class Mixed:
 
     updated: str
     outdated: str
-    connection_table: tuple[str, ...]
+    disagreeing: tuple[str, ...]
     tables: tuple[MixTable, ...]
 
 

@@ -308,7 +308,7 @@ def readme() -> str:
         "that two implementations read the same rules alike, not that the rules are right.",
         "",
         "The format is described by `safeframe/schemas/cases.schema.json` and read by",
-        "`safeframe.cases.load`. Octets are hexadecimal. `inputs` of a frame are the values of",
+        "`safeframe._cases.load`. Octets are hexadecimal. `inputs` of a frame are the values of",
         "`frame.build` and `frame.verify`; `verdict` is what a receiver with these inputs says,",
         "`check` the check that says so. `undetected` marks a fault that no check can find.",
         "",

@@ -36,7 +36,7 @@ def map_of(*entries: Signal | Reserved) -> Map:
 
 def end_of(sends: Map, receives: Map = Map(), **fields: Any) -> End:  # noqa: B008
     """Return the end SC1 unless the fields say otherwise."""
-    given: dict[str, Any] = {"name": "SC1", "peer": "LX", "terms": TERMS, **fields}
+    given: dict[str, Any] = {"name": "SC1", "peer": "LX", "connection_table": TERMS, **fields}
     return End(sends=sends, receives=receives, **given)
 
 

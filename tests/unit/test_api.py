@@ -17,10 +17,10 @@ from tests.test_docs import blocks_of
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 NAMES = """
-Algorithm Change Connection End Finding FrameError InputError Map Place Profile Report Reserved
-Rule SafeframeError Signal Terms UsageError __version__ check check_all classify compare_connection
-compare_edits compare_ends dumps end_fingerprint load loads mixed_versions read
-wire_fingerprint write
+Algorithm Change Connection ConnectionTable End Finding FrameError InputError Map Place Profile
+Report Reserved Rule SafeframeError Signal UsageError __version__ check check_all classify
+compare_edits compare_ends compare_versions decode dumps encode end_fingerprint load loads
+mixed_versions wire_fingerprint
 """
 
 

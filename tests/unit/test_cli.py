@@ -165,7 +165,7 @@ def test_the_module_run_as_a_program_exits_with_the_code(
 
 
 def test_a_closed_pipe_is_quiet() -> None:
-    script = "import sys; from safeframe.cli import main; sys.exit(main(['rules']))"
+    script = "import sys; from safeframe._cli import main; sys.exit(main(['rules']))"
     reader, writer = os.pipe()
     os.close(reader)
     done = subprocess.run(

@@ -61,7 +61,7 @@ def test_every_part_of_a_map_file_is_in_the_tables() -> None:
         "Signal",
         "Reserved",
         "Map",
-        "Terms",
+        "ConnectionTable",
         "End",
         "Relation",
         "Allowance",

@@ -271,11 +271,11 @@ def test_terms_that_the_mix_holds_differently() -> None:
         second=replace(before.second, connection_table=connection_table),
     )
     first, second = mixed_versions(before, after)
-    assert first.connection_table == (
+    assert first.disagreeing == (
         ("id", "0x0108 at SC1, 0x0107 at LX"),
         ("watchdog_ms", "50 ms at SC1, 100 ms at LX"),
     )
-    assert second.connection_table[0] == ("id", "0x0107 at SC1, 0x0108 at LX")
+    assert second.disagreeing[0] == ("id", "0x0107 at SC1, 0x0108 at LX")
 
 
 def test_verdicts_run_from_worst_to_mildest() -> None:

@@ -310,7 +310,7 @@ class TestMixedTable:
     @given(clean_connections())
     def test_without_an_edit_everything_is_the_same(self, connection: Connection) -> None:
         for mix in mixed_versions(connection, connection):
-            assert mix.connection_table == ()
+            assert mix.disagreeing == ()
             assert all(table.affected == () for table in mix.tables)
 
     @given(ends(), ends(), ends(), ends())

@@ -476,7 +476,7 @@ class TestJson:
         assert document["disagreed_before"] == []
         assert len(document["disagree_after"]) == 3
         first, second = document["mixes"]
-        assert first["terms"] == [{"field": "id", "text": "0x0108 at SC1, 0x0107 at LX"}]
+        assert first["disagreeing"] == [{"field": "id", "text": "0x0108 at SC1, 0x0107 at LX"}]
         assert first["tables"][0]["accepted"] is False
         assert second["tables"][0]["rows"][-1] == {
             "place": "1.2",

@@ -71,7 +71,7 @@ def test_every_field_belongs_to_one_fingerprint() -> None:
     for value in (SC1.sends.signals[0], SC1.sends.reserved[0], SC1.connection_table, SC1):
         table = type(value).__name__
         fields = {field.name for field in dataclasses.fields(value) if field.compare}
-        assert fields - {"terms", "sends", "receives"} == set(FIELDS[table])
+        assert fields - {"connection_table", "sends", "receives"} == set(FIELDS[table])
 
 
 def test_documents() -> None:
@@ -251,7 +251,7 @@ class TestEveryDifference:
 
     @given(ends(), ends(), st.data())
     def test_one_field(self, end: End, other: End, data: st.DataObject) -> None:
-        table = data.draw(st.sampled_from(("End", "Terms")))
+        table = data.draw(st.sampled_from(("End", "ConnectionTable")))
         if table == "End":
             names = [f.name for f in dataclasses.fields(End) if f.compare]
             name = data.draw(st.sampled_from(names))

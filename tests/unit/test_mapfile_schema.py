@@ -81,7 +81,15 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
         (
             End,
             END,
-            {"terms", "sends", "receives", "relations", "parameters", "allowances", "lines"},
+            {
+                "connection_table",
+                "sends",
+                "receives",
+                "relations",
+                "parameters",
+                "allowances",
+                "lines",
+            },
         ),
         (Signal, SIGNAL, set()),
         (Run, RESERVED, set()),

@@ -112,7 +112,7 @@ class TestComputed:
         assert computed.times.permitted == "250 ms"
         only_first = Connection(first=after.first, second=AFTER.second)
         (mix, _) = record.compute(AFTER, only_first).mixed
-        assert mix.connection_table == (
+        assert mix.disagreeing == (
             "exchange_ms: not stated at SC1, 12 ms at LX",
             "permitted_reaction_ms: 250 ms at SC1, not stated at LX",
         )

@@ -83,12 +83,12 @@ TESTS = """
 def test_connection(safeframe_connection):
     assert safeframe_connection.name == "SC1-LX"
 
-def test_exchange(safeframe_exchange):
-    assert safeframe_exchange.profile == "fscp-12-1"
+def test_exchange(safeframe_link):
+    assert safeframe_link.profile == "fscp-12-1"
 
-def test_states(safeframe_states, safeframe_exchange):
+def test_states(safeframe_states, safeframe_link):
     from safeframe.capture import Judge
-    judge = Judge(safeframe_exchange, fresh=True)
+    judge = Judge(safeframe_link, fresh=True)
     for step in safeframe_states.steps:
         assert judge.judge(step.side, step.octets).result == "accepted"
 
