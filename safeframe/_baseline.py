@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from ._errors import InputError, Problem
+from ._document.kinds import TEXT, array, integer
+from ._document.reader import read_text
+from ._document.tables import Key, nested
+from ._errors import InputError
 from ._findings import Finding, Report
 
 __all__ = ["FORMAT", "BaselineKey", "apply", "dumps", "identity", "key_of", "load", "loads"]
 
 FORMAT = "safeframe-baseline/1"
-_MAX_OCTETS = 16 << 20
 _REMEDY = "write it anew with safeframe check --write-baseline"
+_MAX_OCTETS = 16 << 20
 
 
 class BaselineKey(NamedTuple):
@@ -54,55 +57,49 @@ def dumps(findings: Iterable[Finding]) -> str:
 
 
 def load(path: str) -> Counter[BaselineKey]:
-    """Read a baseline file; raises InputError when it is none."""
-    try:
-        with open(path, encoding="utf-8") as file:
-            text = file.read(_MAX_OCTETS)
-    except OSError as error:
-        raise _unreadable(path, f"must be readable: {error.strerror}") from None
-    except UnicodeDecodeError:
-        raise _unreadable(path, "must be UTF-8 text") from None
-    return loads(text, path=path)
+    """Read a baseline file; raises InputError with every problem in it."""
+    return loads(read_text(path, what="baseline", limit=_MAX_OCTETS), path=path)
 
 
 def loads(text: str, *, path: str = "<text>") -> Counter[BaselineKey]:
     """Return how often each finding is known; raises InputError when the text is no baseline."""
-    import json
+    from ._document.jsontext import read  # deferred: most checks read no JSON.
 
     try:
-        document = json.loads(text)
-    except (ValueError, RecursionError):
-        raise _unreadable(path, "must be JSON") from None
-    if not isinstance(document, dict) or document.get("format") != FORMAT:
-        raise _unreadable(path, f"must have the format {FORMAT}")
-    rows = document.get("findings")
-    if not isinstance(rows, list):
-        raise _unreadable(path, "must hold a list of findings")
-    known: Counter[BaselineKey] = Counter()
-    for number, row in enumerate(rows):
-        key, count = _row(row, path, number)
-        known[key] += count
-    return known
+        data, tables = read(text, path=path)
+        tables.head(data, FORMAT, "a baseline", _KEYS)
+        known = {name: data[name] for name in _KEYS if name in data}
+        found = tables.take(known, _KEYS, (), "a baseline")
+        tables.problems.refuse()
+    except InputError as error:
+        # Nobody writes a baseline by hand.
+        told = (replace(one, remedy=one.remedy or _REMEDY) for one in error.problems)
+        raise InputError(*told) from None
+    assert found is not None
+    counts: Counter[BaselineKey] = Counter()
+    for key, count in found["findings"]:
+        counts[key] += count
+    return counts
 
 
-def _row(row: Any, path: str, number: int) -> tuple[BaselineKey, int]:
-    if isinstance(row, dict):
-        rule, connection, direction = (row.get(name) for name in BaselineKey._fields[:3])
-        about, count = row.get("about"), row.get("count", 1)
-        if (
-            isinstance(about, list)
-            and all(isinstance(text, str) for text in (rule, connection, direction, *about))
-            and type(count) is int
-            and count > 0
-        ):
-            return BaselineKey(str(rule), str(connection), str(direction), tuple(about)), count
-    message = f"must hold {', '.join(BaselineKey._fields)} and a count of at least 1"
-    raise _unreadable(path, message, f"findings[{number}]")
+def _known(
+    rule: str, connection: str, direction: str, about: tuple[str, ...], count: int = 1
+) -> tuple[BaselineKey, int]:
+    return BaselineKey(rule, connection, direction, about), count
 
 
-def _unreadable(path: str, message: str, key: str = "") -> InputError:
-    problem = Problem(path=path, key=key, message=f"the baseline {message}", remedy=_REMEDY)
-    return InputError(problem)
+_FINDING = nested(
+    _known,
+    {
+        "rule": Key(kind=TEXT, required=True),
+        "connection": Key(kind=TEXT, required=True),
+        "direction": Key(kind=TEXT, required=True),
+        "about": Key(kind=array(TEXT), required=True),
+        "count": Key(kind=integer(1)),
+    },
+    "a known finding",
+)
+_KEYS = {"findings": Key(kind=array(_FINDING), required=True)}
 
 
 def apply(report: Report, known: Counter[BaselineKey]) -> tuple[Report, int]:

@@ -8,12 +8,19 @@ from a map.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path as FilePath
 from typing import Any
 
-from ._errors import InputError, Problem, UsageError
+from ._document.jsontext import parse, read
+from ._document.kinds import TEXT, Kind, RefusalError, array, choice, integer, show
+from ._document.locate import Path
+from ._document.problems import Problems
+from ._document.reader import read_text
+from ._document.tables import Key, Tables, nested
+from ._errors import UsageError
 
 __all__ = [
     "FORMAT",
@@ -46,7 +53,8 @@ VERDICTS = ("accept", "repeat", "reject", "unknown", "undetected")
 cannot catch. A step is judged after the steps before it."""
 
 Scalar = int | str | bool
-_UNKNOWN = "the key is unknown"
+_MAX_OCTETS = 1 << 26
+"""Largest file of cases that is read: some hundred thousand frames."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,164 +156,100 @@ def dumps(file: CaseFile, *, lines: bool = False) -> str:
     return json.dumps(whole, ensure_ascii=False, indent=1) + "\n"
 
 
-class _CaseReader:
-    """Takes JSON values apart and collects what is wrong with them."""
-
-    def __init__(self, path: str) -> None:
-        self.path = path
-        self.problems: list[Problem] = []
-
-    def fail(self, key: str, message: str, line: int = 0, remedy: str = "") -> None:
-        """Add a problem at a key path."""
-        self.problems.append(
-            Problem(path=self.path, line=line, key=key, message=message, remedy=remedy)
-        )
-
-    def take(
-        self, row: object, kinds: Mapping[str, tuple[type, bool]], where: str, line: int
-    ) -> dict[str, Any]:
-        """Return the known keys of an object; wrong types, unknown and missing keys are problems.
-
-        ``kinds`` maps keys to their type and whether they must be there.
-        """
-        if not isinstance(row, dict):
-            self.fail(where, "the value must be an object", line)
-            return {}
-        prefix = f"{where}." if where else ""
-        for key, value in row.items():
-            if key not in kinds:
-                from difflib import get_close_matches  # deferred: only a wrong key needs it.
-
-                near = get_close_matches(key, kinds, 1)
-                self.fail(prefix + key, _UNKNOWN, line, f"did you mean {near[0]}?" if near else "")
-            elif not isinstance(value, kinds[key][0]):
-                word = {"str": "a text", "list": "an array", "dict": "an object"}
-                self.fail(prefix + key, f"the value must be {word[kinds[key][0].__name__]}", line)
-        for key, (_, needed) in kinds.items():
-            if needed and key not in row:
-                self.fail(where, f"the key {key} is missing", line)
-        return row
-
-    def case(self, row: object, where: str, line: int) -> Case | None:
-        """Return one case, or None after adding a problem."""
-        before = len(self.problems)
-        values = self.take(row, _CASE, where, line)
-        if len(self.problems) > before:
-            return None
-        values = dict(values)
-        try:
-            values["octets"] = bytes.fromhex(values.get("octets", ""))
-        except ValueError:
-            self.fail(f"{where}.octets", "the value must be hexadecimal octets", line)
-            return None
-        result = values.get("result", [])
-        if not all(isinstance(item, int) and not isinstance(item, bool) for item in result):
-            self.fail(f"{where}.result", "the value must be an array of integers", line)
-            return None
-        values["result"] = tuple(result)
-        for key, value in values.get("inputs", {}).items():
-            if not isinstance(value, Scalar):
-                self.fail(f"{where}.inputs.{key}", "the value must be a number or a text", line)
-                return None
-        try:
-            return Case(**values)
-        except UsageError as error:
-            self.fail(where, str(error), line)
-            return None
-
-
-_CASE = {
-    "id": (str, True),
-    "subject": (str, True),
-    "inputs": (dict, False),
-    "octets": (str, False),
-    "result": (list, False),
-    "verdict": (str, False),
-    "check": (str, False),
-    "fault": (str, False),
-    "note": (str, False),
-}
-_ORIGIN = {
-    "document": (str, True),
-    "edition": (str, False),
-    "clause": (str, False),
-    "confidence": (str, False),
-}
-_HEAD = {
-    "format": (str, True),
-    "kind": (str, True),
-    "profile": (str, True),
-    "title": (str, True),
-    "source": (dict, True),
-}
-
-
-def _parse(text: str, path: str, line: int = 0) -> Any:
-    """Return the value of a JSON text; ``line`` is where it stands, 0 for a whole file."""
+def _read_octets(value: Any) -> bytes:
     try:
-        return json.loads(text)
-    except json.JSONDecodeError as error:
-        at, message = line or error.lineno, error.msg
-    except RecursionError:
-        at, message = line, "nested too deeply"
-    except ValueError:  # an integer of thousands of digits
-        at, message = line, "a number with too many digits"
-    raise InputError(Problem(path=path, line=at, message=f"JSON: {message}"))
+        return bytes.fromhex(TEXT.read(value))
+    except ValueError:
+        raise RefusalError("hexadecimal octets", value) from None
 
 
-def _rows(text: str, path: str) -> tuple[dict[str, Any], list[tuple[int, Any]]]:
-    """Return the head and the cases with their lines (0 in a plain JSON file)."""
-    lines = text.rstrip("\n").split("\n")
-    if len(lines) > 1 and lines[0][:1] + lines[0][-1:] == "{}":  # JSON Lines: one on each line.
-        rows = [(line, _parse(part, path, line)) for line, part in enumerate(lines, 1)]
-        return rows[0][1], rows[1:]
-    whole = _parse(text, path)
-    if not isinstance(whole, dict):
-        raise InputError(Problem(path=path, message="the file must hold an object"))
-    found = whole.pop("cases", [])
-    if not isinstance(found, list):
-        raise InputError(Problem(path=path, key="cases", message="the value must be an array"))
-    return whole, [(0, row) for row in found]
+def _read_scalar(value: Any) -> Scalar:
+    if not isinstance(value, Scalar):
+        raise RefusalError("an integer, a text, true or false", value)
+    return value
+
+
+def _inputs(tables: Tables, value: Any, path: Path) -> Mapping[str, Scalar]:
+    if type(value) is not dict:
+        tables.refuse(path, RefusalError(tables.table, value))
+        return {}
+    return {name: tables.value(_SCALAR, one, (*path, name)) for name, one in value.items()}
+
+
+_OCTETS = Kind(text="hexadecimal octets", read=_read_octets, schema={"type": "string"})
+_SCALAR = Kind(text="number or text", read=_read_scalar, schema={})
+_CASE = nested(
+    Case,
+    {
+        "id": Key(kind=TEXT, required=True),
+        "subject": Key(kind=choice(*SUBJECTS), required=True),
+        "inputs": Key(kind=Kind(text="inputs", read=dict, schema={}, inside=_inputs)),
+        "octets": Key(kind=_OCTETS),
+        "result": Key(kind=array(integer(None))),
+        "verdict": Key(kind=choice("", *VERDICTS)),
+        "check": Key(kind=TEXT),
+        "fault": Key(kind=TEXT),
+        "note": Key(kind=TEXT),
+    },
+    "a case",
+)
+_ORIGIN = nested(
+    Origin,
+    {
+        "document": Key(kind=TEXT, required=True),
+        "edition": Key(kind=TEXT),
+        "clause": Key(kind=TEXT),
+        "confidence": Key(kind=TEXT),
+    },
+    "a source",
+)
+_HEAD = {
+    "kind": Key(kind=choice(*KINDS), required=True),
+    "profile": Key(kind=TEXT, required=True),
+    "title": Key(kind=TEXT, required=True),
+    "source": Key(kind=_ORIGIN, required=True),
+    "cases": Key(kind=array(_CASE)),
+}
+
+
+def _lines(text: str, path: str) -> tuple[Any, Tables] | None:
+    """Return head and cases of JSON Lines as the data of one file; None for plain JSON."""
+    rows = text.removeprefix("\ufeff").rstrip("\n").split("\n")
+    first = rows[0].rstrip("\r")
+    if len(rows) < 2 or first[:1] + first[-1:] != "{}":
+        return None
+    head, *cases = (parse(row, path=path, line=line) for line, row in enumerate(rows, 1))
+
+    def line_of(key: Path) -> int:
+        return 1 if key[0] != "cases" or len(key) == 1 else int(key[1]) + 2
+
+    return {**head, "cases": cases}, Tables(Problems(path), line_of, table="an object")
 
 
 def loads(text: str, *, path: str = "<text>") -> CaseFile:
     """Read cases from JSON or JSON Lines; raises InputError with every problem in the text."""
-    head, rows = _rows(text, path)
-    reader = _CaseReader(path)
-    found = reader.take(head, _HEAD, "", 0)
-    source = found.get("source", {})
-    origin = reader.take(source, _ORIGIN, "source", 0) if isinstance(source, dict) else {}
-    if found.get("format", FORMAT) != FORMAT:
-        reader.fail("format", f"the value must be {FORMAT}, not {found['format']!r}")
-    cases = [reader.case(row, f"cases[{at}]", line) for at, (line, row) in enumerate(rows)]
-    if reader.problems:
-        raise InputError(*reader.problems)
-    try:
-        return CaseFile(
-            kind=found["kind"],
-            profile=found["profile"],
-            title=found["title"],
-            origin=Origin(**origin),
-            cases=tuple(case for case in cases if case is not None),
-        )
-    except UsageError as error:
-        raise InputError(Problem(path=path, message=str(error))) from None
+    data, tables = _lines(text, path) or read(text, path=path)
+    tables.head(data, FORMAT, "a file of cases", _HEAD)
+    known = {name: data[name] for name in _HEAD if name in data}
+    found = tables.take(known, _HEAD, (), "a file of cases")
+    tables.problems.refuse()
+    assert found is not None
+    seen: set[str] = set()
+    for number, case in enumerate(found.get("cases", ())):
+        if case.id in seen:
+            tables.add(("cases", number, "id"), f"id must stand once, not {show(case.id)} again")
+        seen.add(case.id)
+    tables.problems.refuse()
+    return CaseFile(origin=found.pop("source"), **found)
 
 
-def load(path: str | Path) -> CaseFile:
+def load(path: str | os.PathLike[str]) -> CaseFile:
     """Read a file of cases; raises InputError when it cannot be read."""
-    try:
-        text = Path(path).read_bytes().decode()
-    except OSError as error:
-        reason = error.strerror or "unknown reason"
-        raise InputError(Problem(path=str(path), message=f"cannot be read: {reason}")) from None
-    except UnicodeDecodeError as error:
-        message = f"the file must be UTF-8, not octet {error.object[error.start]:#04x}"
-        raise InputError(Problem(path=str(path), message=message)) from None
-    return loads(text, path=str(path))
+    name = os.fspath(path)
+    return loads(read_text(name, what="file of cases", limit=_MAX_OCTETS), path=name)
 
 
-def save(file: CaseFile, path: str | Path) -> None:
+def save(file: CaseFile, path: str | os.PathLike[str]) -> None:
     """Write a file of cases: JSON Lines where the name ends in ``.jsonl``, JSON otherwise."""
-    target = Path(path)
+    target = FilePath(path)
     target.write_text(dumps(file, lines=target.suffix == ".jsonl"), encoding="utf-8", newline="\n")

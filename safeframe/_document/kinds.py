@@ -30,6 +30,7 @@ __all__ = [
 
 _SHOWN_CHARACTERS = 40
 _SHOWN_BITS = 128
+_MOST_BITS = 1024
 
 
 class RefusalError(Exception):
@@ -37,10 +38,15 @@ class RefusalError(Exception):
 
     def __init__(self, requirement: str, value: object) -> None:
         super().__init__(f"{requirement}, not {show(value)}")
+        self.requirement = requirement
+        self.value = value
 
 
-def show(value: object) -> str:
-    """Return one short printable line that shows a value as its file would."""
+def show(value: object, table: str = "a table") -> str:
+    """Return one short printable line that shows a value as its file would.
+
+    ``table`` is what the format of the file calls a table.
+    """
     match value:
         case bool():
             return "true" if value else "false"
@@ -51,7 +57,9 @@ def show(value: object) -> str:
         case str() | int() | float():
             return repr(value)
         case dict():
-            return "a table"
+            return table
+        case list() if len(value) == 2 and all(type(one) is int for one in value):
+            return f"[{show(value[0])}, {show(value[1])}]"
         case list():
             return "an array"
         case None:
@@ -70,12 +78,17 @@ class Kind(NamedTuple):
 
 
 def integer(low: int | None, high: int | None = None) -> Kind:
-    """Return the kind of integers ``low`` to ``high``, both included; None: no bound."""
+    """Return the kind of integers ``low`` to ``high``, both included; None: no bound.
+
+    What has no bound has at most 1024 bits, so that it can be printed.
+    """
     bounds = f"{low}..{high}" if high is not None else f"at least {low}"
 
     def read(value: Any) -> int:
         if type(value) is not int:
             raise RefusalError("an integer", value)
+        if high is None and value.bit_length() > _MOST_BITS:
+            raise RefusalError(f"an integer of at most {_MOST_BITS} bits", value)
         if (low is not None and value < low) or (high is not None and value > high):
             raise RefusalError(bounds, value)
         return value
@@ -92,7 +105,7 @@ def choice(*words: str) -> Kind:
 
     def read(value: Any) -> str:
         if type(value) is not str or value not in words:
-            raise RefusalError(f"one of {', '.join(words)}", value)
+            raise RefusalError(f"one of {', '.join(filter(None, words))}", value)
         return value
 
     return Kind(text="one of " + ", ".join(words), read=read, schema={"enum": list(words)})

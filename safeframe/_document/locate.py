@@ -11,10 +11,10 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_left
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
-__all__ = ["KEY_PART", "Index", "Path", "Span", "Statement", "key_path"]
+__all__ = ["KEY_PART", "Index", "Path", "Span", "Statement", "key_path", "lazy_lines"]
 
 Path = tuple[str | int, ...]
 """Keys and array positions from the top of the file, such as ``("sends", 3, "width")``."""
@@ -64,6 +64,18 @@ def key_path(path: Path) -> str:
         else:
             parts.append(f".{step}" if _BARE.fullmatch(step) else f".{step!r}")
     return "".join(parts).removeprefix(".")
+
+
+def lazy_lines(text: str) -> Callable[[Path], int]:
+    """Return ``Index(text).line``, with the index made when the first line is asked for."""
+    made: list[Index] = []
+
+    def line(path: Path) -> int:
+        if not made:
+            made.append(Index(text))
+        return made[0].line(path)
+
+    return line
 
 
 class Index:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from .._errors import InputError, Problem
 from .locate import Path, key_path
 
-__all__ = ["MAX_PROBLEMS", "Problems", "nearest"]
+__all__ = ["MAX_PROBLEMS", "Problems", "guess", "nearest"]
 
 MAX_PROBLEMS = 100
 """So many problems of a file are told, the first ones; the others are counted."""
@@ -87,9 +87,15 @@ class Problems:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return the remedy for an unknown word: the known one it resembles, or all known ones."""
+    words = tuple(known)
+    found = guess(word, words)
+    return f"did you mean {found}?" if found else f"known are {', '.join(words)}"
+
+
+def guess(word: str, known: Iterable[str]) -> str:
+    """Return the known word that a misspelt one resembles most, or an empty text."""
     from difflib import get_close_matches  # deferred: needed for errors only.
 
-    words = tuple(known)
     # Comparing takes the product of both lengths, so no more than a word is compared.
-    guesses = get_close_matches(word[:40], words, n=1)
-    return f"did you mean {guesses[0]}?" if guesses else f"known are {', '.join(words)}"
+    found = get_close_matches(word[:40], known, n=1)
+    return found[0] if found else ""

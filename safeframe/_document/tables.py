@@ -29,21 +29,27 @@ class Tables:
     """The plain data of one file; ``line_of`` says where a statement stands.
 
     ``whole`` is False when a part of the file could not be read: then nothing is said to be
-    missing, because it may stand in that part.
+    missing, because it may stand in that part. ``table`` is the word of the format for a table.
     """
 
     def __init__(
-        self, problems: Problems, line_of: Callable[[Path], int], *, whole: bool = True
+        self,
+        problems: Problems,
+        line_of: Callable[[Path], int] = lambda _: 0,
+        *,
+        whole: bool = True,
+        table: str = "a table",
     ) -> None:
         self.path = problems.path
         self.problems = problems
         self.line_of = line_of
         self.whole = whole
+        self.table = table
 
     def head(self, data: Any, format: str, what: str, known: Iterable[str]) -> None:  # noqa: A002
         """Judge the key ``format`` and the names of all others; InputError for another format."""
         if type(data) is not dict:
-            self.add((), f"{what} must be a table, not {show(data)}")
+            self.add((), f"{what} must be {self.table}, not {show(data, self.table)}")
             self.problems.refuse()
         stated = data.get("format")
         if stated is None:
@@ -62,11 +68,12 @@ class Tables:
         line = self.line_of(path) if path else 0
         self.problems.add(line, path, message, remedy, known)
 
-    def refuse(self, path: Path, refusal: RefusalError) -> None:
+    def refuse(self, path: Path, refusal: RefusalError, remedy: str = "") -> None:
         """Keep the problem of a value that its kind does not accept."""
         name = path[-1] if path else "the file"
         subject = name if type(name) is str else f"an entry of {path[-2]}"
-        self.add(path, f"{subject} must be {refusal}")
+        shown = show(refusal.value, self.table)
+        self.add(path, f"{subject} must be {refusal.requirement}, not {shown}", remedy=remedy)
 
     def unknown(self, path: Path, what: str, known: Iterable[str]) -> None:
         """Keep the problem of an unknown key, with the nearest known one where there is one."""
@@ -95,7 +102,7 @@ class Tables:
         if table is None:
             table = {}
         if type(table) is not dict:
-            self.refuse(path, RefusalError("a table", table))
+            self.refuse(path, RefusalError(self.table, table))
             return None
         values: dict[str, Any] = {}
         for name, value in table.items():
@@ -137,7 +144,7 @@ def nested(make: Callable[..., Any], keys: Mapping[str, Key], what: str) -> Kind
 
     def inside(tables: Tables, value: Any, path: Path) -> Any:
         if type(value) is not dict:
-            tables.refuse(path, RefusalError("a table", value))
+            tables.refuse(path, RefusalError(tables.table, value))
             return None
         values = tables.take(value, keys, path, what)
         if values is None:

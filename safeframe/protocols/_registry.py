@@ -10,8 +10,9 @@ import os
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from .._document.problems import guess
 from .._errors import UsageError
-from ._facts_file import loads, nearest
+from ._facts_file import loads
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -139,8 +140,8 @@ def room(name: str) -> Room:
     found = _ROOMS.get(name)
     if found is None:
         if name not in _PACKAGES:
-            near = nearest(name, _PACKAGES)
-            hint = f"; did you mean {near[0]}?" if near else ""
+            near = guess(name, _PACKAGES)
+            hint = f"; did you mean {near}?" if near else ""
             raise UsageError(f"a profile must be one of {', '.join(_PACKAGES)}, not {name!r}{hint}")
         found = _ROOMS[name] = Room(name, _PACKAGES[name])
     return found

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import os
-from typing import Any
 
-from .._errors import InputError, Problem
+from .._document.jsontext import read
+from .._document.kinds import show
+from .._document.locate import Path
+from .._document.reader import read_text
 from .._fingerprint import plain
-from .._mapfile import read_text
-from ._codec import Reader, schema
-from ._parts import RESULTS, Record
+from ._codec import kind_of, schema
+from ._parts import RESULTS, BitRow, Computed, Record
 
 __all__ = ["FORMAT", "dumps", "load", "loads", "schema_text"]
 
@@ -28,45 +29,27 @@ def load(path: str | os.PathLike[str]) -> Record:
 
 def loads(text: str, *, path: str = "<text>") -> Record:
     """Read a record from its JSON text; raises InputError with every problem in it."""
-    try:
-        data = json.loads(text, object_pairs_hook=_unique)
-    except (ValueError, RecursionError) as error:
-        message = f"the text must be valid JSON: {error}"
-        raise InputError(Problem(path=path, message=message)) from None
-    reader = Reader(path)
-    if type(data) is dict and data.get("format") != FORMAT:
-        reader.fail("format", f'the value must be "{FORMAT}", not {data.get("format")!r}')
-    record = reader.read(Record, data, "")
-    if record is not None:
-        rows = [
-            (f"computed.bits[{number}]", row) for number, row in enumerate(record.computed.bits)
-        ]
-        for key, row in (("computed", record.computed), *rows):
-            for name in ("before", "after"):
+    data, tables = read(text, path=path)
+    tables.head(data, FORMAT, "a record", data)
+    made = tables.value(kind_of(Record), data, ())
+    tables.problems.refuse()
+    record: Record = made
+    rows: list[tuple[Path, Computed | BitRow]] = [(("computed",), record.computed)]
+    rows += [(("computed", "bits", number), row) for number, row in enumerate(record.computed.bits)]
+    for key, row in rows:
+        for name in ("before", "after"):
+            if len(getattr(row, name)) != 2:
                 count = len(getattr(row, name))
-                if count != 2:
-                    reader.fail(f"{key}.{name}", f"the value must hold both ends, not {count}")
-        for number, trial in enumerate(record.people.trials):
-            if trial.result not in RESULTS:
-                reader.fail(
-                    f"people.trials[{number}].result",
-                    f"the value must be empty, passed, failed or not applicable, "
-                    f"not {trial.result!r}",
-                )
-    if reader.problems:
-        raise InputError(*reader.problems)
-    found: Record = record
-    return found
-
-
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """Refuse what json takes without a word: one key twice, of which the last one counts."""
-    found = dict(pairs)
-    if len(found) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
-        raise ValueError(f"the key {twice!r} must stand once in its object")
-    return found
+                tables.add((*key, name), f"{name} must hold both ends, not {count}")
+    for number, trial in enumerate(record.people.trials):
+        if trial.result not in RESULTS:
+            tables.add(
+                ("people", "trials", number, "result"),
+                f"result must be empty or one of {', '.join(RESULTS[1:])}, "
+                f"not {show(trial.result)}",
+            )
+    tables.problems.refuse()
+    return record
 
 
 def dumps(record: Record) -> str:

@@ -113,23 +113,28 @@ ROW = {"rule": "hole", "connection": "c", "direction": "", "about": []}
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("{", "the baseline must be JSON"),
-        ("[]", "the baseline must have the format safeframe-baseline/1"),
-        ('{"format": "safeframe-baseline/1"}', "the baseline must hold a list of findings"),
+        (
+            "{",
+            ":1: the text must be valid JSON at column 2: Expecting property name enclosed in "
+            "double quotes",
+        ),
+        ("[]", ": a baseline must be an object, not an array"),
+        ('{"findings": []}', ': format must be stated as "safeframe-baseline/1"'),
+        ('{"format": "x"}', ":1: format: format must be \"safeframe-baseline/1\", not 'x'"),
+        ('{"format": "safeframe-baseline/1"}', ": findings: findings must be stated"),
         *(
             (
-                json.dumps({"format": "safeframe-baseline/1", "findings": [ROW, row]}),
-                "findings[1]: the baseline must hold rule, connection, direction, about and a "
-                "count of at least 1",
+                json.dumps({"format": "safeframe-baseline/1", "findings": [ROW, row]}, indent=0),
+                f":{line}: findings[1]{key} must be {message}",
             )
-            for row in (
-                None,
-                {**ROW, "about": "x"},
-                {**ROW, "about": [1]},
-                {**ROW, "rule": 1},
-                {**ROW, "count": 0},
-                {**ROW, "count": True},
-                {**ROW, "count": "1"},
+            for row, line, key, message in (
+                (None, 10, ": an entry of findings", "an object, not null"),
+                ({**ROW, "about": "x"}, 14, ".about: about", "an array, not 'x'"),
+                ({**ROW, "about": [1]}, 15, ".about[0]: an entry of about", "a text, not 1"),
+                ({**ROW, "rule": 1}, 11, ".rule: rule", "a text, not 1"),
+                ({**ROW, "count": 0}, 15, ".count: count", "at least 1, not 0"),
+                ({**ROW, "count": True}, 15, ".count: count", "an integer, not true"),
+                ({**ROW, "count": "1"}, 15, ".count: count", "an integer, not '1'"),
             )
         ),
     ],
@@ -138,7 +143,7 @@ def test_what_is_no_baseline(text: str, message: str) -> None:
     with pytest.raises(InputError) as caught:
         baseline.loads(text, path="known.json")
     assert str(caught.value) == (
-        f"known.json: {message} (write it anew with safeframe check --write-baseline)"
+        f"known.json{message} (write it anew with safeframe check --write-baseline)"
     )
 
 

@@ -96,43 +96,70 @@ class TestRefused:
     @pytest.mark.parametrize(
         ("text", "expected"),
         [
-            ("{", "c.json:1: JSON: Expecting property name enclosed in double quotes"),
-            ("{}{}", "c.json:1: JSON: Extra data"),
-            ("[]", "c.json: the file must hold an object"),
-            (whole(cases={}), "c.json: cases: the value must be an array"),
-            (whole(format="x"), "c.json: format: the value must be safeframe-cases/1, not 'x'"),
-            (whole(titel="x"), "c.json: titel: the key is unknown (did you mean title?)"),
-            (whole(zzzz="x"), "c.json: zzzz: the key is unknown"),
-            (whole(kind="x"), "c.json: kind must be one of published, derived, generated, not 'x'"),
-            (whole(title=1), "c.json: title: the value must be a text"),
-            (whole(source=[]), "c.json: source: the value must be an object"),
-            (whole(cases=[1]), "c.json: cases[0]: the value must be an object"),
-            (whole(cases=[{"id": "a"}]), "c.json: cases[0]: the key subject is missing"),
+            ("{", "c.json:1: the text must be valid JSON at column 2: Expecting property name"),
+            ("{}{}", "c.json:1: the text must be valid JSON at column 3: Extra data"),
+            ("[]", "c.json: a file of cases must be an object, not an array"),
+            (whole(cases={}), "c.json:1: cases: cases must be an array, not an object"),
+            (whole(format="x"), "c.json:1: format: format must be \"safeframe-cases/1\", not 'x'"),
+            (
+                whole(titel="x"),
+                "c.json:1: titel: a key must be one that a file of cases knows, not 'titel' "
+                "(did you mean title?)",
+            ),
+            (
+                whole(zzzz="x"),
+                "c.json:1: zzzz: a key must be one that a file of cases knows, not 'zzzz' "
+                "(known are format,",
+            ),
+            (
+                whole(kind="x"),
+                "c.json:1: kind: kind must be one of published, derived, generated, not 'x'",
+            ),
+            (whole(title=1), "c.json:1: title: title must be a text, not 1"),
+            (whole(source=[]), "c.json:1: source: source must be an object, not an array"),
+            (whole(cases=[1]), "c.json:1: cases[0]: an entry of cases must be an object, not 1"),
+            (whole(cases=[{"id": "a"}]), "c.json:1: cases[0].subject: subject must be stated"),
             (
                 whole(cases=[{"id": "a", "subject": "frame", "octets": "0g"}]),
-                "c.json: cases[0].octets: the value must be hexadecimal octets",
+                "c.json:1: cases[0].octets: octets must be hexadecimal octets, not '0g'",
             ),
             (
                 whole(cases=[{"id": "a", "subject": "frame", "result": [True]}]),
-                "c.json: cases[0].result: the value must be an array of integers",
+                "c.json:1: cases[0].result[0]: an entry of result must be an integer, not true",
             ),
             (
                 whole(cases=[{"id": "a", "subject": "frame", "inputs": {"x": 1.5}}]),
-                "c.json: cases[0].inputs.x: the value must be a number or a text",
+                "c.json:1: cases[0].inputs.x: x must be an integer, a text, true or false, not 1.5",
             ),
             (
                 whole(cases=[{"id": "a", "subject": "frame", "verdict": "x"}]),
-                "c.json: cases[0]: verdict must be one of accept, repeat, reject, unknown, "
-                "undetected, not 'x'",
+                "c.json:1: cases[0].verdict: verdict must be one of accept, repeat, reject, "
+                "unknown, undetected, not 'x'",
             ),
-            (f"{json.dumps(HEAD)}\n{{\n", "c.json:2: JSON: Expecting property name"),
-            (f"[]\n{json.dumps(HEAD)}\n", "c.json:2: JSON: Extra data"),
-            ("[" * 100_000, "c.json: JSON: nested too deeply"),
-            (f'{{"a": {"9" * 5000}}}', "c.json: JSON: a number with too many digits"),
-            (f'{{}}\n{{"a": {"9" * 5000}}}', "c.json:2: JSON: a number with too many digits"),
+            (
+                whole(cases=[{"id": "a", "subject": "frame"}] * 2),
+                "c.json:1: cases[1].id: id must stand once, not 'a' again",
+            ),
+            (
+                f"{json.dumps(HEAD)}\n{{\n",
+                "c.json:2: the text must be valid JSON at column 2: Expecting property name",
+            ),
+            (
+                f"[]\n{json.dumps(HEAD)}\n",
+                "c.json:2: the text must be valid JSON at column 1: Extra data",
+            ),
+            ("[" * 100_000, "c.json:1: arrays and objects must not be nested as deeply as here"),
+            (
+                f'{{"a": {"9" * 5000}}}',
+                "c.json:1: the text must be valid JSON: an integer must have at most 1300 digits",
+            ),
+            (
+                f'{{}}\n{{"a": {"9" * 5000}}}',
+                "c.json:2: the text must be valid JSON: an integer must have at most 1300 digits",
+            ),
             (
                 f'{json.dumps(HEAD)}\n{{"id": "a", "subject": 1}}\n',
-                "c.json:2: cases[0].subject: the value must be a text",
+                "c.json:2: cases[0].subject: subject must be one of frame, step,",
             ),
         ],
     )
@@ -167,15 +194,16 @@ class TestRefused:
 
     def test_a_missing_source_is_one_of_several_problems(self) -> None:
         assert problems('{"format": "safeframe-cases/1", "kind": "derived"}') == [
-            "c.json: the key profile is missing",
-            "c.json: the key title is missing",
-            "c.json: the key source is missing",
-            "c.json: source: the key document is missing",
+            "c.json: profile: profile must be stated",
+            "c.json: title: title must be stated",
+            "c.json: source: source must be stated",
         ]
 
     def test_unreadable(self, tmp_path: Path) -> None:
-        with pytest.raises(InputError, match=r"none\.json: cannot be read: No such file"):
+        with pytest.raises(
+            InputError, match=r"none\.json: the file must be readable: No such file"
+        ):
             cases.load(tmp_path / "none.json")
         (tmp_path / "c.json").write_bytes(b"\xff")
-        with pytest.raises(InputError, match="the file must be UTF-8, not octet 0xff"):
+        with pytest.raises(InputError, match="a file of cases must be UTF-8 text, not octet 0xff"):
             cases.load(tmp_path / "c.json")

@@ -19,11 +19,13 @@ from hypothesis import strategies as st
 
 from safeframe import _mapfile as mapfile
 from safeframe import record
+from safeframe._document.problems import Problems
+from safeframe._document.tables import Tables
 from safeframe._errors import InputError, UsageError
 from safeframe._fingerprint import end_fingerprint, plain, wire_fingerprint
 from safeframe._model import Allowance, Connection, End, Map, Signal
 from safeframe.record import BitOwner, ReadBack, Record, Trial
-from safeframe.record._codec import Reader, schema
+from safeframe.record._codec import kind_of, schema
 from safeframe.record._judgement import digest_of
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed, with_people
 
@@ -177,45 +179,47 @@ class TestFiles:
     @pytest.mark.parametrize(
         ("path", "value", "message"),
         [
-            ("format", "x", "format: the value must be \"safeframe-record/1\", not 'x'"),
-            ("people", [], "people: the value must be an object, not []"),
-            ("people.request.reason", 7, "people.request.reason: the value must be a text, not 7"),
+            ("format", "x", "format: format must be \"safeframe-record/1\", not 'x'"),
+            ("people", [], "people: people must be an object, not an array"),
+            ("people.request.reason", 7, "people.request.reason: reason must be a text, not 7"),
             (
                 "people.request.hazards",
                 "x" * 60,
-                f"people.request.hazards: the value must be an array, not '{'x' * 36}...",
+                f"people.request.hazards: hazards must be an array, not '{'x' * 40}'... "
+                "(60 characters)",
             ),
             (
                 "people.request.hazards",
                 [1],
-                "people.request.hazards[0]: the value must be a text, not 1",
+                "people.request.hazards[0]: an entry of hazards must be a text, not 1",
             ),
             (
                 "people.request.colour",
                 "red",
-                "people.request.colour: a key must be one of reason, asked_by, hazards",
+                "people.request.colour: a key must be one that this object knows, not 'colour' "
+                "(known are reason, asked_by, hazards)",
             ),
             (
                 "people.trials",
                 [{"id": "x", "result": "ok", "who": "", "when": "", "remark": ""}],
-                "people.trials[0].result: the value must be empty, passed, failed or not "
+                "people.trials[0].result: result must be empty or one of passed, failed, not "
                 "applicable, not 'ok'",
             ),
-            ("computed.after", [], "computed.after: the value must hold both ends, not 0"),
+            ("computed.after", [], "computed.after: after must hold both ends, not 0"),
             (
                 "computed.bits",
                 [{**plain(FRESH.computed.bits[0]), "before": [{"what": "", "bind": ""}]}],
-                "computed.bits[0].before: the value must hold both ends, not 1",
+                "computed.bits[0].before: before must hold both ends, not 1",
             ),
             (
                 "computed.mixed",
                 [{"updated": "", "outdated": "", "terms": []}],
-                "computed.mixed[0].tables: the key must be there",
+                "computed.mixed[0].tables: tables must be stated",
             ),
             (
                 "computed.checklist",
                 [{**plain(FRESH.computed.checklist[0]), "required": 1}],
-                "computed.checklist[0].required: the value must be true or false, not 1",
+                "computed.checklist[0].required: required must be true or false, not 1",
             ),
         ],
     )
@@ -228,25 +232,27 @@ class TestFiles:
         inner[last] = value
         with pytest.raises(InputError) as caught:
             record.loads(json.dumps(data), path="r.json")
-        assert str(caught.value) == f"r.json: {message}"
+        assert str(caught.value) == f"r.json:1: {message}"
 
     @pytest.mark.parametrize(
         ("text", "message"),
         [
-            ("{", "the text must be valid JSON: Expecting property name"),
-            ('{"a": 1, "a": 2}', "the text must be valid JSON: the key 'a' must stand once"),
-            ("[" * 100_000, "the text must be valid JSON: maximum recursion depth"),
-            ("7", "the value must be an object, not 7"),
+            ("{", "1: the text must be valid JSON at column 2: Expecting property name"),
+            ('{"a": 1, "a": 2}', "1: the text must be valid JSON: the key 'a' must stand once"),
+            ("[" * 100_000, "1: arrays and objects must not be nested as deeply as here"),
+            ("7", " a record must be an object, not 7"),
         ],
     )
     def test_no_record_at_all(self, text: str, message: str) -> None:
         with pytest.raises(InputError) as caught:
             record.loads(text, path="r.json")
-        assert str(caught.value).startswith(f"r.json: {message}")
+        assert str(caught.value).startswith(f"r.json:{message}")
 
     def test_a_none_is_read_where_one_is_possible(self) -> None:
-        assert Reader("x").read(int | None, None, "") is None
-        assert Reader("x").read(int | None, 3, "") == 3
+        tables = Tables(Problems("x"))
+        assert tables.value(kind_of(int | None), None, ("x",)) is None
+        assert tables.value(kind_of(int | None), 3, ("x",)) == 3
+        assert len(tables.problems) == 0
         assert schema(int | None) == {"anyOf": [{"type": "integer"}, {"type": "null"}]}
 
 
@@ -499,7 +505,7 @@ class TestVoidAfterAnyEdit:
                 inner = inner[key]
             old = inner[path[-1]]
             inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
-            edited = Reader("x").read(Record, data, "")
+            edited = Tables(Problems("x")).value(kind_of(Record), data, ())
             inner[path[-1]] = old
             assert record.judgement(edited).faults[0].startswith("the computed part was"), path
 
