@@ -153,7 +153,7 @@ def test_standard_input_is_one_map() -> None:
 
 
 def test_a_profile_of_ones_own(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    listed = Path(safeframe.__file__).parent / "protocols" / "fscp-12-1.toml"
+    listed = Path(safeframe.__file__).parent / "protocols" / "fscp_12_1" / "facts.toml"
     text = listed.read_text("utf-8").replace('name = "fscp-12-1"', 'name = "own"', 1)
     (site / "own.toml").write_text(text, encoding="utf-8")
     for name in ("sc1-lx.toml", "lx-sc1.toml"):

@@ -23,7 +23,7 @@ from tests.unit.record_maps import AFTER, SIGNED, TESTED
 
 HEAD = 'format = "safeframe-plant/1"\nname = "hall 3"\n'
 LIFT = '{ ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
-SCHEMA = Path(plantfile.__file__).parent / "schemas" / "plant.schema.json"
+SCHEMA = Path(plantfile.__file__).parent.parent / "schemas" / "plant.schema.json"
 
 
 def plant_text(*rows: str) -> str:

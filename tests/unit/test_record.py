@@ -213,7 +213,7 @@ class TestFiles:
             ),
             (
                 "computed.mixed",
-                [{"updated": "", "outdated": "", "terms": []}],
+                [{"updated": "", "outdated": "", "connection_table": []}],
                 "computed.mixed[0].tables: tables must be stated",
             ),
             (
@@ -619,7 +619,7 @@ class TestVoidAfterAnyEdit:
             for k, v in connection_table.items()
         ]
         changed += [replace(AFTER.first, **{k: v}) for k, v in own.items()]
-        assert set(own) | {"terms", "sends", "receives"} == {
+        assert set(own) | {"connection_table", "sends", "receives"} == {
             field.name for field in fields(End) if field.compare
         }
         for first in changed:

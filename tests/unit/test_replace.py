@@ -21,7 +21,7 @@ NEW = {"sc1.toml": "controller, new\r\n", "lx.toml": "drive, neu: ö\n"}
 
 SCRIPT = """\
 import os, signal, sys
-from safeframe.replace import Replacement, recover, replace_both
+from safeframe._document.replace import Replacement, recover, replace_both
 paths, kill_at, action, undo = sys.argv[1:3], int(sys.argv[3]), sys.argv[4], sys.argv[5] == "undo"
 count = 0
 def step(name):
