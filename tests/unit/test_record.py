@@ -213,7 +213,7 @@ class TestFiles:
             ),
             (
                 "computed.mixed",
-                [{"updated": "", "outdated": "", "connection_table": []}],
+                [{"updated": "", "outdated": "", "disagreeing": []}],
                 "computed.mixed[0].tables: tables must be stated",
             ),
             (
