@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["FrameError", "InputError", "Problem", "SafeframeError", "UsageError"]
+__all__ = ["FrameError", "InputError", "Problem", "SafeframeError", "UsageError", "WriteError"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,3 +78,11 @@ class FrameError(SafeframeError):
     def __init__(self, message: str, *, check: str = "") -> None:
         self.check = check
         super().__init__(message)
+
+
+class WriteError(SafeframeError):
+    """Files that the system failed to write; says in which state each of them is.
+
+    >>> str(safeframe.WriteError("a.toml is as before, b.toml holds the edit"))
+    'a.toml is as before, b.toml holds the edit'
+    """

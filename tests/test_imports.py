@@ -53,7 +53,7 @@ TABLE = {
     "_grids": row(4, "_bits _model _pairing"),
     "_checks": row(4, f"{MIDDLE} relations _timing _fingerprint"),
     "_diff": row(4, MIDDLE),
-    "edit": row(5, f"{MIDDLE} _mapfile _diff _checks"),
+    "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),
     "_document": row(5, "_errors"),
     "_cases": row(4, "_errors _source"),
     "_residual_profiles": row(4, "_errors crc residual protocols"),

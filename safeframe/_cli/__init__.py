@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import argparse
 import importlib
-import io
 import os
 import sys
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
 from .. import __version__
-from .._errors import InputError, SafeframeError
+from .._errors import InputError, SafeframeError, WriteError
+from . import streams
 
 __all__ = ["COMMANDS", "main", "parser_of"]
 
@@ -45,30 +45,50 @@ PIPE_CLOSED = 141  # 128 + SIGPIPE.
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; never raises."""
     arguments = list(sys.argv[1:] if argv is None else argv)
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            # A name that the terminal's encoding lacks is shown escaped instead of failing.
-            stream.reconfigure(errors="backslashreplace")
+    with streams.guarded():
+        try:
+            code = _exit_code(arguments)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # Whoever read our output has left; the interpreter must not complain at exit either.
+            code = PIPE_CLOSED
+        except KeyboardInterrupt:
+            code = INTERRUPTED
+        except streams.StreamError as error:
+            # Neither 0 nor 1: nobody has been told what was found.
+            _complain(f"standard output cannot be written: {error}")
+            code = INTERNAL
+        except SafeframeError as error:  # An output that must not be printed as it is.
+            code = _complain(str(error))
+        if code in (PIPE_CLOSED, INTERNAL):
+            streams.discard()
+    return code
+
+
+def _exit_code(arguments: list[str]) -> int:
+    """Run one command; turn what it raises into messages and an exit code."""
     try:
-        code = _dispatch(arguments)
-        sys.stdout.flush()
+        return _dispatch(arguments)
     except SystemExit as stop:  # argparse ends this way after --help and after a wrong option.
         return stop.code if isinstance(stop.code, int) else USAGE
-    except BrokenPipeError:
-        # Whoever read our output has left; the interpreter must not complain at exit either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return PIPE_CLOSED
-    except KeyboardInterrupt:
+    except (BrokenPipeError, streams.StreamError):
+        raise
+    except KeyboardInterrupt as stop:
+        # What is known so far is printed; an edit says in which state its files are.
+        if stop.args:
+            _complain(f"interrupted: {stop}")
         return INTERRUPTED
     except InputError as error:
         return _complain(*map(str, error.problems))
+    except WriteError as error:
+        _complain(str(error))
+        return INTERNAL
     except SafeframeError as error:
         return _complain(str(error))
     except OSError as error:
         return _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
     except Exception as error:  # A traceback would exit 1, the code of findings.
         return _apologise(error)
-    return code
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -104,8 +124,14 @@ def _dispatch(arguments: list[str]) -> int:
     if name not in COMMANDS:
         return _complain(_unknown(name), "see: safeframe --help")
     parser, module = parser_of(name)
-    code: int = module.run(parser.parse_args(rest))
+    args = parser.parse_args(rest)
+    streams.set_format("canonical" if getattr(args, "canonical", None) else _format_of(args))
+    code: int = module.run(args)
     return code
+
+
+def _format_of(args: argparse.Namespace) -> str:
+    return str(getattr(args, "format", "text"))
 
 
 def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:

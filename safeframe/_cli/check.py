@@ -110,9 +110,7 @@ def run(args: argparse.Namespace) -> int:
     report = checks.check_all(connections, own_profiles=own)
     if args.baseline:
         report = _only_new(report, args.baseline)
-    if report.findings:
-        _tell_broken_off(connections)
-    elif args.format != "text" or args.details:
+    if not report.findings and (args.format != "text" or args.details):
         report = _with_fingerprints(report, connections)
     if args.html or args.svg:
         _draw(args, report, connections)
@@ -128,21 +126,6 @@ def run(args: argparse.Namespace) -> int:
         )
         return 0
     return int(report.fails(args.fail_on))
-
-
-def _tell_broken_off(connections: Iterable[Connection]) -> None:
-    """Say so where the ends may disagree because an edit was broken off between two files."""
-    import shlex
-
-    from .._document.replace import pending  # deferred: a clean run cannot be of two versions.
-
-    for connection in connections:
-        paths = [end.where.path for end in connection.ends]
-        if pending(paths) is not None:
-            sys.stderr.write(
-                f"safeframe: an edit of {' and '.join(paths)} was broken off; "
-                f"run: safeframe edit recover {shlex.join(paths)}\n"
-            )
 
 
 def _output(

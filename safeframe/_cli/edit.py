@@ -10,7 +10,8 @@ from typing import Any
 
 from .. import _checks as checks
 from .._bits import Place
-from .._document import replace
+from .._document.pending import refuse_pending
+from .._document.recover import How, Recovery, recover
 from .._errors import InputError, Problem, UsageError
 from .._findings import at_or_above
 from .._mapfile import read_text
@@ -27,6 +28,7 @@ from ..edit import (
     Rename,
     Resize,
     edit,
+    save,
 )
 from . import options
 
@@ -44,7 +46,8 @@ examples:
   safeframe edit recover sc1-lx.toml lx-sc1.toml
 
 exit codes: 0 the edit can be written, or was; 1 it causes findings, so nothing was
-written; 2 it is not possible (the numbers say why); 3 internal error
+written (recover: both files are of two versions, and you have to say what to do);
+2 it is not possible (the numbers say why); 3 internal error, or the disk failed
 """
 
 _OPERATIONS = {
@@ -55,7 +58,7 @@ _OPERATIONS = {
     "move": "move a signal to reserved bits",
     "bind": "bind a signal to program variables",
     "declare": "declare undeclared bits as reserved",
-    "recover": "finish or undo an edit that was broken off while it was written",
+    "recover": "show an edit that was broken off while it was written; finish or undo it",
 }
 
 _FIELDS: dict[str, dict[str, Any]] = {
@@ -80,7 +83,16 @@ def configure(parser: argparse.ArgumentParser) -> None:
         one = operations.add_parser(name, help=text, description=about, allow_abbrev=False)
         one.add_argument("maps", metavar="MAP", nargs=2, help="the map files of both ends")
         if name == "recover":
-            one.add_argument("--undo", action="store_true", help="undo it, even if it was begun")
+            way = one.add_mutually_exclusive_group()
+            for word, what in (("finish", "the edit"), ("undo", "what was there before")):
+                way.add_argument(
+                    f"--{word}",
+                    dest="how",
+                    action="store_const",
+                    const=word,
+                    default="",
+                    help=f"put {what} into both files",
+                )
         else:
             _own_arguments(one, name)
             _common_arguments(one)
@@ -161,12 +173,11 @@ def _common_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Show the edit, write it if asked to; return 1 when findings keep it from being written."""
     if args.operation == "recover":
-        sys.stdout.write(f"{replace.recover(args.maps, undo=args.undo)}\n")
-        return 0
+        return _recover(args.maps, args.how)
     for name in args.despite:
         checks.find_rule(name)
     operation = _BUILD[args.operation](args)
-    replace.refuse_pending(args.maps)
+    refuse_pending(args.maps)
     done = edit(*_sources(args.maps), operation, own_profiles=options.own_profiles(args))
     if args.format == "patch":
         sys.stdout.write(done.patch)
@@ -175,6 +186,44 @@ def run(args: argparse.Namespace) -> int:
 
         sys.stdout.write(edits.edit(done, look=options.look(args), all_rows=args.all))
     return _finish(args, done)
+
+
+_BECAME = {
+    "not begun": "the edit had not begun: both files are as they were",
+    "finished": "finished: both files hold the edit",
+    "undone": "undone: both files are as they were before the edit",
+}
+
+
+def _recover(paths: Sequence[str], how: How) -> int:
+    """End a broken-off edit, or show it where somebody has to decide; then return 1."""
+    done = recover(paths, how=how)
+    sys.stdout.write(f"{_BECAME[done.verdict]}\n" if done.verdict in _BECAME else _shown(done))
+    return int(done.verdict not in _BECAME)
+
+
+def _shown(done: Recovery) -> str:
+    """Return the state of both files, and what either way would change."""
+    import difflib  # deferred: hardly any edit is broken off.
+
+    from .._report.text import clean
+
+    ages = {"old": "before", "new": "after"}
+    lines = ["The edit was broken off between the two files; nothing is decided.", ""]
+    lines += (f"{side.path}: as {ages[side.state]} the edit" for side in done.sides)
+    for how in ("finish", "undo"):
+        lines += ["", f"--{how} would change"]
+        for side in done.sides:
+            text = side.new if how == "finish" else side.old
+            if text is None:
+                lines.append(f"  nothing in {side.path}: what the edit left there was altered")
+                continue
+            lines += difflib.unified_diff(
+                side.holds.splitlines(), text.splitlines(), side.path, side.path, lineterm=""
+            )
+    names = shlex.join(side.path for side in done.sides)
+    lines += ["", f"safeframe edit recover {names} --finish (or --undo) does it"]
+    return "\n".join(map(clean, lines)) + "\n"
 
 
 def _finish(args: argparse.Namespace, done: Edit) -> int:
@@ -189,11 +238,7 @@ def _finish(args: argparse.Namespace, done: Edit) -> int:
     elif not done.changed:
         said = "nothing written, there is nothing to change"
     elif args.write:
-        first, second = (
-            replace.Replacement(path=old.path, old=old.text, new=new.text)
-            for old, new in zip(done.old, done.new, strict=True)
-        )
-        replace.replace_both(first, second)
+        save(done)
         said = f"written: {' and '.join(args.maps)}"
     else:
         said = "nothing written, this was a dry run; --write writes both files"

@@ -9,7 +9,7 @@ from pathlib import Path
 from .. import _fingerprint as fingerprint
 from .. import _mapfile as mapfile
 from .._report import fingerprints
-from . import options
+from . import inputs, options
 
 __all__ = ["configure", "run"]
 
@@ -44,6 +44,7 @@ def run(args: argparse.Namespace) -> int:
     documents = {"wire": fingerprint.wire_document, "end": fingerprint.end_document}
     rows = []
     for path in args.maps:
+        inputs.tell_broken_off([path])
         end = mapfile.load(path)
         if args.canonical:
             sys.stdout.write(fingerprint.canonical(documents[args.canonical](end)))

@@ -6,11 +6,20 @@ import sys
 from collections.abc import Iterable, Sequence
 
 from .. import _mapfile as mapfile
+from .._document.pending import notice
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End
 from .._pairing.gather import gather
 
-__all__ = ["PLANT", "STDIN", "connections", "read_end", "read_ends", "versions"]
+__all__ = [
+    "PLANT",
+    "STDIN",
+    "connections",
+    "read_end",
+    "read_ends",
+    "tell_broken_off",
+    "versions",
+]
 
 PLANT = "plant.toml"
 """How the name of a plant file ends: it lists connections and is no map file itself."""
@@ -22,6 +31,7 @@ _SUFFIXES = (".toml", ".csv")
 def read_end(path: str) -> End:
     """Read one map file; ``-`` reads TOML from standard input."""
     if path != "-":
+        tell_broken_off([path])
         return mapfile.load(path)
     try:
         text = sys.stdin.buffer.read(mapfile.MAX_FILE_OCTETS + 1).decode("utf-8")
@@ -37,9 +47,11 @@ def read_ends(paths: Iterable[str]) -> list[End]:
     """Read map files; raises InputError with the problems of all of them."""
     ends: list[End] = []
     problems: list[Problem] = []
+    paths = list(paths)
+    tell_broken_off(paths)
     for path in paths:
         try:
-            ends.append(read_end(path))
+            ends.append(mapfile.load(path) if path != "-" else read_end(path))
         except InputError as error:
             problems += error.problems
     if problems:
@@ -70,7 +82,16 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
 def _in_plant(path: str) -> tuple[Connection, ...]:
     from .._plant import file as plantfile  # deferred: reads records, which most runs need not.
 
-    return plantfile.load(path).connections
+    found = plantfile.load(path).connections
+    tell_broken_off(end.where.path for connection in found for end in connection.ends)
+    return found
+
+
+def tell_broken_off(paths: Iterable[str]) -> None:
+    """Say so where maps may be of two versions, because an edit of them is not done."""
+    told = notice(paths)
+    if told:
+        sys.stderr.write(f"safeframe: {told}\n")
 
 
 def versions(

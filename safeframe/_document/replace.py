@@ -1,33 +1,33 @@
-"""Replace two files together, so that a process killed at any moment loses nothing.
+"""Replace files together, both or none, so that whatever happens on the way loses nothing.
 
-The order of things: a note beside the first file that holds both texts of both files; the new
-texts in temporary files; one rename after the other; the note goes last. All of it is flushed to
-the disk before the next step. Between the two renames the files are of two versions, and the note
-says so: ``recover`` finishes the edit or undoes it. A note that is not complete was broken off
-before any file was touched.
+The order of things, under the locks of both files: copies of the old texts and the new texts
+beside their files; a note beside each file with their digests; one replacement after the other,
+each only if the file still is what was read; copies and notes go last. All of it is flushed to
+the disk before the next step. What fails on the way is rolled back. A process that is killed
+leaves the notes, and ``recover`` shows the state and finishes or undoes the edit.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import stat
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
+from typing import NamedTuple
 
-from .._errors import UsageError
+from .._errors import UsageError, WriteError
+from . import note as notes
+from . import platform
+from .lock import hold
+from .note import Entry, Note, note_of
+from .pending import refuse_pending
+from .whole import Mark, Seen, Step, beside, digest, no_step, put, see, target_of, write_new
 
-__all__ = ["FORMAT", "Replacement", "Step", "pending", "recover", "refuse_pending", "replace_both"]
-
-FORMAT = "safeframe-edit-note/1"
-
-Step = Callable[[str], None]
-"""Called with a name before each step; a test may end the process in it."""
+__all__ = ["File", "Replacement", "clean_up", "replace_all", "state_of"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Replacement:
+class Replacement(NamedTuple):
     """A file, the text that it must still hold, and the text that it gets."""
 
     path: str
@@ -35,205 +35,180 @@ class Replacement:
     new: str
 
 
-def _no_step(_name: str) -> None:
-    """Do nothing between two steps."""
+class File(NamedTuple):
+    """A file that gets replaced: as it is shown, where it is, what it was and what it gets."""
+
+    shown: str
+    target: Path
+    seen: Seen
+    old: bytes
+    new: bytes
+
+    @property
+    def kept(self) -> Path:
+        """The copy of the old text."""
+        return beside(self.target, "old")
+
+    @property
+    def made(self) -> Path:
+        """The new text before it is put in place."""
+        return beside(self.target, "new")
 
 
-def replace_both(first: Replacement, second: Replacement, *, step: Step = _no_step) -> None:
-    """Replace the texts of two files, both or none; a link is followed and stays a link.
+def replace_all(*items: Replacement, step: Step = no_step) -> None:
+    """Replace the texts of one file or of two, all or none; a link is followed and stays a link.
 
-    Raises UsageError, with nothing changed, when an earlier edit was broken off, when a file is
-    no longer what was read, cannot be written, or has several names (hard links). Raises OSError
-    when the disk fails; after that ``recover`` has to decide.
+    Raises UsageError, with nothing changed, when a file is no longer what was read, is written by
+    another process, cannot be written, has several names (hard links), or when an earlier edit was
+    broken off. Raises WriteError when the system fails: the message says which file is in which
+    state. KeyboardInterrupt goes through, after everything was rolled back, with the same words.
     """
-    items = [(one, Path(one.path).resolve()) for one in (first, second)]
-    refuse_pending([one.path for one, _ in items])
-    if items[0][1] == items[1][1]:
-        raise UsageError(f"two files must be replaced, not {items[0][0].path} twice")
-    for one, target in items:
-        _refuse_unfit(one, target)
-    note = _note_of(items[0][1])
-    _write(note, _note_text(note, items), step, "note", 0o600)
-    changing = [(one, target) for one, target in items if one.new != one.old]
-    for one, target in changing:
-        _write(_temporary(target), one.new, step, "temporary file", _mode(target))
-    for _, target in changing:
-        step("rename")
-        _replace(_temporary(target), target)
-    step("remove the note")
-    _remove(note)
-    step("done")
+    targets = [(one.path, target_of(one.path)) for one in items]
+    if len({target for _, target in targets}) < len(targets):
+        raise UsageError(f"two files must be replaced, not {items[0].path} twice")
+    with hold(targets):
+        refuse_pending([one.path for one in items], locked=True)
+        files = [_file(one, target) for one, (_, target) in zip(items, targets, strict=True)]
+        changing = [file for file in files if file.new != file.old]
+        try:
+            _carry_out(files, changing, step)
+        except BaseException as error:
+            _roll_back(files, changing, error)
+            raise
+        step("done")
 
 
-def pending(paths: Sequence[str]) -> Path | None:
-    """Return the note that a broken-off edit left beside one of the files, None without one."""
-    notes = (_note_of(Path(path).resolve()) for path in paths)
-    return next((note for note in notes if note.exists()), None)
-
-
-def refuse_pending(paths: Sequence[str]) -> None:
-    """Raise UsageError when an earlier edit of one of the files was broken off."""
-    note = pending(paths)
-    if note is not None:
+def _file(one: Replacement, target: Path) -> File:
+    _refuse_unfit(one.path, target)
+    seen = see(target)
+    if seen.octets != one.old.encode():
         raise UsageError(
-            f"an earlier edit of {' and '.join(paths)} was broken off ({note.name} is there); "
-            f"run first: safeframe edit recover {' '.join(paths)}"
+            f"{one.path} must be as it was read, not changed since by another program, whose "
+            "version stays (run it again)"
         )
+    return File(one.path, target, seen, one.old.encode(), one.new.encode())
 
 
-def recover(paths: Sequence[str], *, undo: bool = False, step: Step = _no_step) -> str:
-    """Finish a broken-off edit, or undo it; return in words what both files are now.
-
-    An edit of which nothing was replaced is undone, any other is finished unless ``undo``. Raises
-    UsageError when there is no note, or when a file is neither the old nor the new one.
-    """
-    note = pending(paths)
-    if note is None:
-        raise UsageError(f"there must be a broken-off edit to recover, not none of {paths[0]}")
-    items = _read_note(note)
-    if items is None:
-        for path in paths:
-            _temporary(Path(path).resolve()).unlink(missing_ok=True)
-        step("remove the note")
-        _remove(note)
-        return "undone: the edit had not begun, both files are as they were"
-    states = [_state(note, one, target) for one, target in items]
-    finish = "new" in states and not undo
-    wanted = "new" if finish else "old"
-    for (one, target), state in zip(items, states, strict=True):
-        temporary = _temporary(target)
-        if state not in (wanted, "both"):
-            _write(temporary, one.new if finish else one.old, step, "temporary file", _mode(target))
-            step("rename")
-            _replace(temporary, target)
-        temporary.unlink(missing_ok=True)
-    step("remove the note")
-    _remove(note)
-    step("done")
-    if finish:
-        return "finished: both files hold the edit"
-    return "undone: both files are as they were before the edit"
-
-
-def _refuse_unfit(one: Replacement, target: Path) -> None:
+def _refuse_unfit(shown: str, target: Path) -> None:
     status = target.stat()
+    if not stat.S_ISREG(status.st_mode):
+        raise UsageError(f"{shown} must be a regular file")
     if status.st_nlink > 1:
         raise UsageError(
-            f"{one.path} must have one name only, not {status.st_nlink} (hard links): "
+            f"{shown} must have one name only, not {status.st_nlink} (hard links): "
             "the others would keep the old text"
         )
-    if not os.access(target, os.W_OK):
-        raise UsageError(f"{one.path} must be writable")
-    if target.read_bytes() != one.old.encode():
-        raise UsageError(f"{one.path} must be as it was read, not changed since (run it again)")
+    # The administrator may write everything, but a file that is marked read-only is meant to be.
+    if not stat.S_IMODE(status.st_mode) & 0o222 or not os.access(target, os.W_OK):
+        raise UsageError(f"{shown} must be writable, not read-only")
 
 
-def _mode(target: Path) -> int:
-    return stat.S_IMODE(target.stat().st_mode)
+def _carry_out(files: Sequence[File], changing: Sequence[File], step: Step) -> None:
+    marks: list[tuple[Mark, Mark]] = []
+    several = len(changing) > 1
+    for file in changing:
+        like = file.target, file.seen
+        kept = Mark(0, 0)
+        if several:
+            kept = write_new(file.kept, file.old, like, step=step, what="copy of the old text")
+        made = write_new(file.made, file.new, like, step=step, what="new text")
+        marks.append((kept, made))
+    if several:
+        entries = [
+            Entry(file.target.name, digest(file.old), digest(file.new), *both)
+            for file, both in zip(changing, marks, strict=True)
+        ]
+        for number, file in enumerate(changing):
+            notes.write(file.target, Note(number, (entries[0], entries[1])), step=step)
+    for file in files:
+        # A file that stays as it is was part of the question too.
+        if file not in changing and not see(file.target).same(file.seen):
+            raise UsageError(f"{file.shown} was changed by another program (run it again)")
+    for file in changing:
+        put(file.made, file.target, file.seen, shown=file.shown, step=step)
+    for file in changing:
+        if state_of(file.target, digest(file.old), digest(file.new)) != "new":
+            raise WriteError(f"{file.shown} was changed by another program at the same time")
+    step("clean up")
+    clean_up([file.target for file in changing], step)
 
 
-def _note_of(target: Path) -> Path:
-    return target.with_name(f".{target.name}.safeframe-edit")
+def clean_up(targets: Sequence[Path], step: Step) -> None:
+    """Remove copies and notes of an edit that is done or undone, the notes last."""
+    for target in targets:
+        for word in ("old", "new", "note"):
+            beside(target, word).unlink(missing_ok=True)
+    step("remove the notes")
+    for target in targets:
+        note_of(target).unlink(missing_ok=True)
+        platform.SYSTEM.flush_folder(target.parent)
 
 
-def _temporary(target: Path) -> Path:
-    return target.with_name(f".{target.name}.safeframe-new")
+def state_of(target: Path, old: str, new: str) -> str:
+    """Return whether a file is ``old``, ``new``, ``other`` or ``missing``."""
+    try:
+        found = digest(see(target).octets)
+    except FileNotFoundError:
+        return "missing"
+    except (OSError, UsageError):
+        return "other"
+    return {old: "old", new: "new"}.get(found, "other")
 
 
-def _note_text(note: Path, items: Sequence[tuple[Replacement, Path]]) -> str:
-    document = {
-        "format": FORMAT,
-        "what": "an edit of these files is under way or was broken off; "
-        "safeframe edit recover FILE FILE finishes or undoes it",
-        "files": [
-            {
-                "path": os.path.relpath(target, note.parent),
-                "old": one.old,
-                "new": one.new,
-            }
-            for one, target in items
-        ],
+def _roll_back(files: Sequence[File], changing: Sequence[File], error: BaseException) -> None:
+    """Put the old texts back where the new ones are in place; raises with the state of each file.
+
+    Asks the disk what is in place: an interrupt may come between a step and its note of it.
+    """
+    states = [state_of(file.target, digest(file.old), digest(file.new)) for file in changing]
+    if all(state == "new" for state in states) and changing:
+        with suppress(OSError):
+            clean_up([file.target for file in changing], no_step)
+        raise _with_words(error, "the edit was complete: " + _told(files))
+    try:
+        for file, state in zip(changing, states, strict=True):
+            if state == "new":
+                again = beside(file.target, "note")
+                write_new(again, file.old, (file.target, file.seen), step=no_step, what="old text")
+                put(again, file.target, see(file.target), shown=file.shown, step=no_step)
+        clean_up([file.target for file in changing], no_step)
+    except (OSError, UsageError) as second:
+        raise _with_words(
+            error,
+            f"{_told(files)}; undoing it failed as well ({_reason(second)}); the way on: "
+            f"safeframe edit recover {' '.join(file.shown for file in files)}",
+        ) from error
+    raise _with_words(error, _told(files))
+
+
+def _told(files: Sequence[File]) -> str:
+    """Return in words which file is in which state."""
+    states = [state_of(file.target, digest(file.old), digest(file.new)) for file in files]
+    if all(state == "old" for state in states):
+        return "nothing was changed" if len(files) == 1 else "both files are as they were"
+    words = {
+        "old": "is as it was",
+        "new": "holds the edit",
+        "other": "holds the version of another program",
+        "missing": "is missing",
     }
-    return json.dumps(document, indent=1) + "\n"
+    return ", ".join(
+        f"{file.shown} {words[state]}" for file, state in zip(files, states, strict=True)
+    )
 
 
-def _read_note(note: Path) -> list[tuple[Replacement, Path]] | None:
-    """Return what a note says, None where it was not written to its end."""
-    octets = note.read_bytes()
-    if not octets.endswith(b"\n}\n"):  # Only the last line of a note starts with a brace.
-        return None
-    try:
-        document = json.loads(octets)
-    except ValueError:
-        document = {}
-    if document.get("format") != FORMAT:
-        raise UsageError(f"the note {note.name} must be of the format {FORMAT}, not another")
-    return [
-        (
-            Replacement(path=entry["path"], old=entry["old"], new=entry["new"]),
-            (note.parent / entry["path"]).resolve(),
-        )
-        for entry in document["files"]
-    ]
+def _reason(error: BaseException) -> str:
+    if isinstance(error, OSError):
+        return f"{Path(str(error.filename or 'disk')).name}: {error.strerror or error}"
+    return str(error)
 
 
-def _state(note: Path, one: Replacement, target: Path) -> str:
-    """Return whether a file is old, new, or both where the edit leaves it alone."""
-    octets = target.read_bytes() if target.exists() else None
-    known = {one.new.encode(): "new", one.old.encode(): "old"}
-    state = known.get(octets) if octets is not None else None
-    if state is None:
-        raise UsageError(
-            f"{one.path} must be as before or after the edit, not changed otherwise since; "
-            f"{note.name} holds both texts: compare by hand, then remove it"
-        )
-    return "both" if one.old == one.new else state
-
-
-def _write(path: Path, text: str, step: Step, what: str, mode: int) -> None:
-    """Write a new file and flush it and its folder to the disk."""
-    step(f"create the {what}")
-    if what != "note":
-        path.unlink(missing_ok=True)
-    try:
-        # Exclusive: of two edits at the same time one must lose, before it has changed anything.
-        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o600)
-    except FileExistsError:
-        raise UsageError(f"another edit is under way: {path.name} is there") from None
-    with os.fdopen(descriptor, "wb") as file:
-        octets = text.encode()
-        step(f"write half of the {what}")
-        file.write(octets[: len(octets) // 2])
-        file.flush()
-        step(f"write the rest of the {what}")
-        file.write(octets[len(octets) // 2 :])
-        file.flush()
-        step(f"flush the {what}")
-        os.fsync(file.fileno())
-    path.chmod(mode)
-    step(f"flush the folder of the {what}")
-    _flush_folder(path.parent)
-
-
-_BINARY = getattr(os, "O_BINARY", 0)
-
-
-def _replace(temporary: Path, target: Path) -> None:
-    temporary.replace(target)
-    _flush_folder(target.parent)
-
-
-def _remove(note: Path) -> None:
-    note.unlink()
-    _flush_folder(note.parent)
-
-
-def _flush_folder(folder: Path) -> None:
-    try:
-        descriptor = os.open(folder, os.O_RDONLY)
-    except PermissionError:
-        return  # Some systems open no folders; there the order of the steps has to do.
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+def _with_words(error: BaseException, words: str) -> BaseException:
+    """Return the error to raise: of the same kind, with the state of the files in its words."""
+    if isinstance(error, UsageError):
+        return UsageError(f"{error}; {words}")
+    if isinstance(error, OSError):
+        return WriteError(f"not written ({_reason(error)}): {words}")
+    if isinstance(error, WriteError):
+        return WriteError(f"{error}: {words}")
+    return type(error)(words) if isinstance(error, KeyboardInterrupt) else error

@@ -2,11 +2,13 @@
 
 ``edit`` is pure: it works on texts and writes nothing. The result shows the patch of both
 files, the class of the change, what mixed versions read, and the findings that it causes.
+``save`` writes both files, or none.
 """
 
 from ._apply import Edit, MapText, edit
 from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
 from ._propose import Proposal, propose
+from ._save import save
 
 __all__ = [
     "Bind",
@@ -22,4 +24,5 @@ __all__ = [
     "MapText",
     "edit",
     "propose",
+    "save",
 ]

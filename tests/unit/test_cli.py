@@ -18,7 +18,7 @@ import pytest
 import safeframe
 from safeframe import __main__ as process
 from safeframe import _cli as cli
-from safeframe._errors import InputError, Problem, UsageError
+from safeframe._errors import InputError, Problem, UsageError, WriteError
 
 
 def stub(monkeypatch: pytest.MonkeyPatch, outcome: object) -> None:
@@ -101,6 +101,8 @@ def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
         (FileNotFoundError(2, "No such file", "x.toml"), 2, "safeframe: x.toml: No such file\n"),
         (OSError("broken"), 2, "safeframe: input or output: broken\n"),
         (KeyboardInterrupt(), 130, ""),
+        (KeyboardInterrupt("all as it was"), 130, "safeframe: interrupted: all as it was\n"),
+        (WriteError("a is old"), 3, "safeframe: a is old\n"),
         (SystemExit("text"), 2, ""),
     ],
 )
@@ -187,7 +189,9 @@ def test_names_beyond_the_terminals_encoding_are_escaped(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     raw = io.BytesIO()
-    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(raw, encoding="ascii"))
+    stream = io.TextIOWrapper(raw, encoding="ascii")
+    monkeypatch.setattr(stream, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(sys, "stdout", stream)
     monkeypatch.setattr(sys, "stderr", io.StringIO())
     stub(monkeypatch, 0)
     assert cli.main(["check"]) == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from safeframe import _demo as demo
 from safeframe._bits import Place
 from safeframe._cli import main
 from safeframe._cli.edit import command
+from safeframe._document import replace, whole
 from safeframe.edit import Declare, Insert, Move, Operation, Remove, Rename, Resize
 
 FILES = ["sc1-lx.toml", "lx-sc1.toml"]
@@ -218,41 +220,133 @@ def test_all_problems_of_both_files(folder: Path, capsys: pytest.CaptureFixture[
     assert err.count("must be UTF-8 text") == 2
 
 
-def test_recover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_nothing_to_recover(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(capsys, "recover") == (
         2,
         "",
         "safeframe: there must be a broken-off edit to recover, not none of sc1-lx.toml\n",
     )
-    (folder / ".sc1-lx.toml.safeframe-edit").write_text("{", encoding="utf-8")
-    code, _, err = run(capsys, "remove", "--name", "fault_ack")
-    assert (code, err) == (
-        2,
-        "safeframe: an earlier edit of sc1-lx.toml and lx-sc1.toml was broken off "
-        "(.sc1-lx.toml.safeframe-edit is there); "
-        "run first: safeframe edit recover sc1-lx.toml lx-sc1.toml\n",
-    )
-    assert run(capsys, "recover", "--undo") == (
-        0,
-        "undone: the edit had not begun, both files are as they were\n",
-        "",
-    )
-    assert run(capsys, "remove", "--name", "fault_ack")[0] == 0
 
 
-def test_check_tells_of_an_edit_that_was_broken_off(
-    folder: Path, capsys: pytest.CaptureFixture[str]
+NOTED = (
+    "safeframe: the note of an edit that was broken off lies beside {}: what is read may be of two "
+    "versions; safeframe edit recover, with the maps of both ends, shows the state\n"
+)
+
+
+def broken_off(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Write the insertion of the demo and break off before the second file is replaced."""
+    real = whole.put
+
+    def put(made: Path, target: Path, *more: object, **names: object) -> None:
+        if target.name == FILES[1]:
+            os._exit(9)
+        real(made, target, *more, **names)  # type: ignore[arg-type]
+
+    process = os.fork()
+    if not process:
+        monkeypatch.setattr(replace, "put", put)
+        main(["edit", "insert", *FILES, *BRAKE, "--write"])
+        os._exit(1)
+    assert os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]) == 9
+
+
+def test_recover_shows_and_writes_nothing(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Between the two renames the ends disagree; whoever checks them then is told why."""
-    (folder / "sc1-lx.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
-    assert main(["check", *FILES]) == 1
-    assert capsys.readouterr().err == ""
-    (folder / ".sc1-lx.toml.safeframe-edit").write_text("{", encoding="utf-8")
-    assert main(["check", *FILES]) == 1
-    assert capsys.readouterr().err == (
-        "safeframe: an edit of sc1-lx.toml and lx-sc1.toml was broken off; "
-        "run: safeframe edit recover sc1-lx.toml lx-sc1.toml\n"
+    broken_off(folder, monkeypatch)
+    capsys.readouterr()
+    assert run(capsys, "remove", "--name", "fault_ack") == (
+        2,
+        "",
+        "safeframe: an earlier edit of sc1-lx.toml and lx-sc1.toml was broken off, as a note "
+        "beside them says; look at it first: safeframe edit recover sc1-lx.toml lx-sc1.toml\n",
     )
+    code, out, err = run(capsys, "recover")
+    assert (code, err) == (1, "")
+    assert out.startswith(
+        "The edit was broken off between the two files; nothing is decided.\n\n"
+        "sc1-lx.toml: as after the edit\nlx-sc1.toml: as before the edit\n\n"
+        "--finish would change\n--- lx-sc1.toml\n+++ lx-sc1.toml\n"
+    )
+    assert "\n--undo would change\n--- sc1-lx.toml\n+++ sc1-lx.toml\n" in out
+    assert out.endswith(
+        "\nsafeframe edit recover sc1-lx.toml lx-sc1.toml --finish (or --undo) does it\n"
+    )
+    (folder / f".{FILES[1]}.safeframe-new").write_text("altered", encoding="utf-8")
+    (folder / f".{FILES[0]}.safeframe-old").touch()
+    out = run(capsys, "recover")[1]
+    assert "--finish would change\n  nothing in lx-sc1.toml: what the edit left there was" in out
+    assert run(capsys, "recover", "--finish")[0] == 2
+    assert run(capsys, "recover", "--undo")[0] == 2
+
+
+@pytest.mark.parametrize("way", ["--finish", "--undo"])
+def test_recover_as_asked(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    broken_off(folder, monkeypatch)
+    told = {
+        "--finish": "finished: both files hold the edit\n",
+        "--undo": "undone: both files are as they were before the edit\n",
+    }
+    capsys.readouterr()
+    assert run(capsys, "recover", way) == (0, told[way], "")
+    assert unchanged(folder) is (way == "--undo")
+    assert main(["check", *FILES]) == 0
+    assert capsys.readouterr().err == ""
+    assert sorted(path.name for path in folder.iterdir()) == sorted(FILES)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", *FILES],
+        ["check", "."],
+        ["check", "plant.toml"],
+        ["diff", *FILES],
+        ["fingerprint", *FILES],
+        ["fixtures", "--set", "states", *FILES],
+        ["record", "new", *FILES, *FILES, "-o", "r.json"],
+        ["timing", *FILES],
+    ],
+)
+def test_every_command_tells_of_an_edit_that_was_broken_off(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    """Between the two replacements the ends disagree; whoever reads them then is told why."""
+    (folder / "plant.toml").write_text(
+        'format = "safeframe-plant/1"\nname = "hall 3"\n[[connections]]\n'
+        f'ends = ["{FILES[0]}", "{FILES[1]}"]\n',
+        encoding="utf-8",
+    )
+    main(words)
+    assert "broken off" not in capsys.readouterr().err
+    (folder / "r.json").unlink(missing_ok=True)
+    for name in FILES:
+        (folder / f".{name}.safeframe-edit").touch()
+    main(words)
+    err = capsys.readouterr().err
+    if words[0] == "fingerprint":
+        assert err == NOTED.format(FILES[0]) + NOTED.format(FILES[1])
+    else:
+        assert (
+            NOTED.format(" and ".join(FILES)) in err
+            or NOTED.format(" and ".join(reversed(FILES))) in err
+        )
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["show"], ["relations"], ["frame", "build", "--map"]],
+    ids=" ".join,
+)
+def test_so_do_the_commands_of_one_map(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: list[str]
+) -> None:
+    (folder / f".{FILES[0]}.safeframe-edit").touch()
+    main([*words, FILES[0]])
+    assert capsys.readouterr().err.startswith(NOTED.format(FILES[0]))
 
 
 def test_a_patch_obeys_no_escape_sequence(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

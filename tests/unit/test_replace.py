@@ -1,184 +1,305 @@
-"""Two files are replaced together, whatever kills the process on the way."""
+"""Files are replaced together, whatever kills the process or writes to them on the way."""
 
 from __future__ import annotations
 
-import json
 import os
 import stat
-import subprocess
-import sys
-from collections.abc import Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from safeframe._document import replace
-from safeframe._document.replace import Replacement, pending, recover, replace_both
-from safeframe._errors import UsageError
-
-OLD = {"sc1.toml": "controller, ä\r\n", "lx.toml": "drive\n"}
-NEW = {"sc1.toml": "controller, new\r\n", "lx.toml": "drive, neu: ö\n"}
-
-SCRIPT = """\
-import os, signal, sys
-from safeframe._document.replace import Replacement, recover, replace_both
-paths, kill_at, action, undo = sys.argv[1:3], int(sys.argv[3]), sys.argv[4], sys.argv[5] == "undo"
-count = 0
-def step(name):
-    global count
-    count += 1
-    if count == kill_at:
-        print(name, flush=True)
-        os.kill(os.getpid(), signal.SIGKILL)
-if action == "replace":
-    items = []
-    for path in paths:
-        old, new = (open(f"{path}.{age}", "rb").read().decode() for age in ("old", "new"))
-        items.append(Replacement(path=path, old=old, new=new))
-    replace_both(*items, step=step)
-else:
-    recover(paths, undo=undo, step=step)
-"""
-
-
-def set_up(folder: Path) -> list[str]:
-    """Write both files, in two folders, and beside them what they were and get."""
-    paths = []
-    for name, text in OLD.items():
-        place = folder / name.removesuffix(".toml")
-        place.mkdir()
-        for suffix, content in (("", text), (".old", text), (".new", NEW[name])):
-            (place / f"{name}{suffix}").write_bytes(content.encode())
-        paths.append(str(place / name))
-    return paths
-
-
-def run(paths: list[str], kill_at: int, action: str = "replace", undo: bool = False) -> str:
-    """Run an action that kills itself at a step; return the name of the step, empty at the end."""
-    words = [*paths, str(kill_at), action, "undo" if undo else ""]
-    done = subprocess.run(
-        [sys.executable, "-c", SCRIPT, *words], capture_output=True, text=True, check=False
-    )
-    assert done.stderr == ""
-    assert (done.returncode == -9) is bool(done.stdout)
-    return done.stdout.strip()
-
-
-def state(paths: list[str]) -> str:
-    """Return whether both files are old, both new, or of two versions."""
-    texts = [Path(path).read_bytes().decode() for path in paths]
-    names = [Path(path).name for path in paths]
-    if texts == [OLD[name] for name in names]:
-        return "old"
-    return "new" if texts == [NEW[name] for name in names] else "mixed"
-
-
-def left_over(paths: list[str]) -> list[str]:
-    return [entry.name for path in paths for entry in Path(path).parent.glob(".*")]
-
-
-def kills(tmp_path: Path) -> Iterator[tuple[int, str, list[str]]]:
-    """Yield (step number, its name, paths) after a kill at every step of a replacement."""
-    for number in range(1, 100):
-        folder = tmp_path / str(number)
-        folder.mkdir()
-        paths = set_up(folder)
-        name = run(paths, number)
-        if not name:
-            assert state(paths) == "new"
-            assert left_over(paths) == []
-            return
-        yield number, name, paths
+from safeframe._document import platform
+from safeframe._document.lock import hold, holder
+from safeframe._document.pending import notice, pending
+from safeframe._document.recover import recover
+from safeframe._document.replace import Replacement, replace_all
+from safeframe._document.whole import beside
+from safeframe._errors import UsageError, WriteError
+from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, items, left_over, set_up, state
 
 
 def test_killed_at_every_step(tmp_path: Path) -> None:
     """MUST: after a kill the files are both old or both new, or a note says that they are not."""
     seen = []
-    for _, name, paths in kills(tmp_path):
+    for number in range(1, len(STEPS) + 2):
+        paths = set_up(tmp_path / str(number), apart=bool(number % 2))
+        name = end_at(number, paths)
         found = state(paths)
         seen.append((name, found))
-        note = pending(paths[::-1])
-        assert note is not None or found in ("old", "new")
-        if note is None:
-            continue
-        with pytest.raises(UsageError, match="run first: safeframe edit recover"):
-            replace_both(*(Replacement(path=path, old="", new="") for path in paths))
-        said = recover(paths)
-        assert state(paths) == ("new" if said.startswith("finished") else "old")
-        assert (found == "mixed") <= said.startswith("finished")
-        assert left_over(paths) == []
-        assert pending(paths) is None
-    assert [name for name, _ in seen] == [
-        "create the note",
-        "write half of the note",
-        "write the rest of the note",
-        "flush the note",
-        "flush the folder of the note",
-        *(
-            f"{step} temporary file"
-            for _ in range(2)
-            for step in (
-                "create the",
-                "write half of the",
-                "write the rest of the",
-                "flush the",
-                "flush the folder of the",
-            )
-        ),
-        "rename",
-        "rename",
-        "remove the note",
-        "done",
+        told = any(map(pending, paths))
+        assert told or found != "mixed"
+        if told:
+            with pytest.raises(UsageError, match="was broken off, as a note beside them says"):
+                replace_all(*items(paths))
+            given = paths if number % 3 else paths[::-1]
+            done = recover(given)
+            assert (done.verdict == "open") is (found == "mixed")
+            if done.verdict == "open":
+                assert state(paths) == "mixed"
+                wanted = "finish" if number % 2 else "undo"
+                assert recover(given, how=wanted).verdict in ("finished", "undone")
+                assert state(paths) == ("new" if wanted == "finish" else "old")
+            else:
+                assert done.verdict == ("not begun" if found == "old" else "finished")
+        else:
+            again = items(paths) if state(paths) == "old" else []
+            replace_all(*again)
+        assert left_over(paths) == [] or not told
+        assert not any(map(pending, paths))
+    assert [name for name, _ in seen] == [*STEPS, ""]
+    first = STEPS.index("look at what was replaced")
+    second = STEPS.index("look at what was replaced", first + 1)
+    assert [found for _, found in seen] == [
+        *["old"] * first,
+        *["mixed"] * (second - first),
+        *["new"] * (len(STEPS) + 1 - second),
     ]
-    assert [found for _, found in seen] == ["old"] * 16 + ["mixed"] + ["new"] * 2
 
 
-@pytest.mark.parametrize("undo", [False, True])
-def test_recovery_killed_at_every_step(tmp_path: Path, undo: bool) -> None:
+@pytest.mark.parametrize("how", ["finish", "undo"])
+def test_recovery_killed_at_every_step(tmp_path: Path, how: str) -> None:
     """MUST: a recovery that is killed can be recovered again."""
     for number in range(1, 100):
-        (tmp_path / str(number)).mkdir()
         paths = set_up(tmp_path / str(number))
-        assert run(paths, 17) == "rename"
+        assert end_at(MIXED, paths) == "look at what was replaced"
         assert state(paths) == "mixed"
-        name = run(paths, number, "recover", undo)
-        if pending(paths):
-            recover(paths, undo=undo)
-        assert state(paths) == ("old" if undo else "new")
-        assert left_over(paths) == []
+        name = end_at(number, paths, how)
+        if any(map(pending, paths)):
+            recover(paths, how="finish" if how == "finish" else "undo")
+        assert state(paths) == ("new" if how == "finish" else "old")
+        assert left_over(paths) == [] or name == "done"
         if not name:
+            assert number > 8
             return
 
 
-def test_a_note_cut_at_any_length(tmp_path: Path) -> None:
-    """MUST: a note that is not whole is taken for an edit that had not begun."""
+def test_a_lock_file_left_by_a_kill_locks_nothing(tmp_path: Path) -> None:
     paths = set_up(tmp_path)
-    assert run(paths, 6) == "create the temporary file"
-    note = pending(paths)
-    assert note is not None
-    whole = note.read_bytes()
-    assert replace._read_note(note) is not None
-    for length in range(len(whole)):
-        note.write_bytes(whole[:length])
-        assert replace._read_note(note) is None, length
-    assert recover(paths) == "undone: the edit had not begun, both files are as they were"
-    assert state(paths) == "old"
+    assert end_at(1, paths) == STEPS[0]
+    assert left_over(paths) == [".lx.toml.safeframe-lock", ".sc1.toml.safeframe-lock"]
+    assert holder(Path(paths[0])) is None
+    replace_all(*items(paths))
+    assert state(paths) == "new"
+    assert left_over(paths) == []
 
 
-def items(paths: list[str]) -> list[Replacement]:
-    return [
-        Replacement(path=path, old=OLD[Path(path).name], new=NEW[Path(path).name]) for path in paths
+def broken_off(tmp_path: Path, *, apart: bool = True) -> list[str]:
+    paths = set_up(tmp_path, apart=apart)
+    end_at(MIXED, paths)
+    assert state(paths) == "mixed"
+    return paths
+
+
+def test_what_is_told_of_a_broken_off_edit(tmp_path: Path) -> None:
+    paths = broken_off(tmp_path)
+    assert notice([paths[0], paths[0], "none.toml"]) == (
+        f"the note of an edit that was broken off lies beside {paths[0]}: what is read may be of "
+        "two versions; safeframe edit recover, with the maps of both ends, shows the state"
+    )
+    link = tmp_path / "link.toml"
+    link.symlink_to(paths[1])
+    assert pending(str(link))
+    assert not pending("nul\0octet")
+    done = recover(paths)
+    assert [(side.state, side.holds, side.old, side.new) for side in done.sides] == [
+        ("new", NEW["sc1.toml"], OLD["sc1.toml"], NEW["sc1.toml"]),
+        ("old", OLD["lx.toml"], OLD["lx.toml"], NEW["lx.toml"]),
     ]
+    assert state(paths) == "mixed"
 
 
-def test_mode_and_links_survive(tmp_path: Path) -> None:
+class TestRaces:
+    """MUST: what another program writes on the way stays, and nothing of two versions is left."""
+
+    @pytest.mark.parametrize("exchange", [True, False])
+    @pytest.mark.parametrize("name", OLD)
+    @pytest.mark.parametrize("in_place", [True, False])
+    @pytest.mark.parametrize("number", range(1, len(STEPS) + 1))
+    def test_a_write_at_every_step(
+        self,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        number: int,
+        name: str,
+        in_place: bool,
+        exchange: bool,
+    ) -> None:
+        if not exchange:
+            monkeypatch.setattr(platform.Posix, "swap", lambda *_: False)
+        paths = set_up(tmp_path)
+        path = next(Path(path) for path in paths if Path(path).name == name)
+        steps: list[str] = []
+
+        def step(word: str) -> None:
+            steps.append(word)
+            if len(steps) == number:
+                if in_place:
+                    path.write_bytes(b"by another program\n")
+                else:
+                    other = path.with_name("other")
+                    other.write_bytes(b"by another program\n")
+                    other.replace(path)
+
+        try:
+            replace_all(*items(paths), step=step)
+            told = ""
+        except (UsageError, WriteError) as error:
+            told = str(error)
+        if len(steps) < number:
+            return
+        lost = not exchange and steps[number - 1] == "rename"
+        if steps[number - 1] not in ("clean up", "remove the notes", "done"):
+            # Without an exchange there is a moment between the look and the replacement.
+            assert bool(told) is not (lost and path == Path(paths[steps.count("rename") - 1]))
+        if told:
+            assert path.read_bytes() == b"by another program\n"
+            (rest,) = (other for other in map(Path, paths) if other != path)
+            assert rest.read_bytes().decode() == OLD[rest.name]
+            assert f"{path} holds the version of another program" in told
+            assert f"{rest} is as it was" in told
+        assert left_over(paths) == []
+
+    def test_written_twice_in_one_moment(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        paths = set_up(tmp_path)
+        real = platform.Posix.swap
+        writes = iter([b"first\n", b"second\n"])
+
+        def swap(self: platform.Posix, made: Path, target: Path) -> bool:
+            octets = next(writes, None)
+            if octets is not None:
+                other = target.with_name("other")
+                other.write_bytes(octets)
+                other.replace(target)
+            return real(self, made, target)
+
+        monkeypatch.setattr(platform.Posix, "swap", swap)
+        with pytest.raises(UsageError, match="not changed since by another program"):
+            replace_all(*items(paths))
+        assert Path(paths[0]).read_bytes() == b"second\n"
+        assert Path(paths[1]).read_bytes().decode() == OLD["lx.toml"]
+        assert left_over(paths) == []
+
+    def test_a_file_that_only_belongs_to_the_question(self, tmp_path: Path) -> None:
+        paths = set_up(tmp_path)
+        first, second = items(paths)
+
+        def step(word: str) -> None:
+            if word == "flush the new text":
+                Path(paths[0]).write_bytes(b"other")
+
+        with pytest.raises(UsageError, match=r"sc1.toml was changed by another program"):
+            replace_all(first._replace(new=first.old), second, step=step)
+        assert Path(paths[1]).read_bytes().decode() == second.old
+        assert left_over(paths) == []
+
+
+def interrupting(number: int, error: Callable[[], BaseException]) -> Callable[[str], None]:
+    count = 0
+
+    def step(_: str) -> None:
+        nonlocal count
+        count += 1
+        if count == number:
+            raise error()
+
+    return step
+
+
+@pytest.mark.parametrize("kind", [KeyboardInterrupt, lambda: OSError(5, "Input/output error")])
+@pytest.mark.parametrize("number", range(1, len(STEPS) + 1))
+def test_what_fails_on_the_way_is_rolled_back(
+    tmp_path: Path, number: int, kind: Callable[[], BaseException]
+) -> None:
+    """MUST: after an interrupt or a failure both files are old or both new, it says which."""
+    paths = set_up(tmp_path)
+    try:
+        replace_all(*items(paths), step=interrupting(number, kind))
+    except (KeyboardInterrupt, WriteError, OSError) as error:
+        told = str(error)
+    complete = number > len(STEPS) - 4
+    if STEPS[number - 1] != "done":
+        words = (
+            f"the edit was complete: {paths[0]} holds the edit, {paths[1]} holds the edit"
+            if complete
+            else "both files are as they were"
+        )
+        assert told.endswith(words)
+    assert state(paths) == ("new" if complete else "old")
+    assert left_over(paths) == []
+
+
+def failing_at(monkeypatch: pytest.MonkeyPatch, allowed: int, *, exchange: bool = True) -> None:
+    """Let the system refuse every replacement after the first few."""
+    real = platform.Posix.replace if not exchange else platform.Posix.swap
+    count = 0
+
+    def act(self: platform.Posix, made: Path, target: Path) -> object:
+        nonlocal count
+        count += 1
+        if count > allowed:
+            raise OSError(16, "Device or resource busy", str(target))
+        return real(self, made, target)
+
+    if not exchange:
+        monkeypatch.setattr(platform.Posix, "swap", lambda *_: False)
+    monkeypatch.setattr(platform.Posix, "swap" if exchange else "replace", act)
+
+
+@pytest.mark.parametrize("exchange", [True, False])
+def test_a_second_replacement_that_fails_and_so_does_undoing_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, exchange: bool
+) -> None:
+    paths = set_up(tmp_path)
+    failing_at(monkeypatch, 1, exchange=exchange)
+    with pytest.raises(WriteError) as caught:
+        replace_all(*items(paths))
+    assert str(caught.value) == (
+        f"not written (lx.toml: Device or resource busy): {paths[0]} holds the edit, "
+        f"{paths[1]} is as it was; undoing it failed as well (sc1.toml: Device or resource busy); "
+        f"the way on: safeframe edit recover {paths[0]} {paths[1]}"
+    )
+    monkeypatch.undo()
+    assert recover(paths, how="undo").verdict == "undone"
+    assert state(paths) == "old"
+    assert left_over(paths) == []
+
+
+def test_a_second_replacement_that_fails_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    paths = set_up(tmp_path)
+    real = platform.Posix.swap
+
+    def swap(self: platform.Posix, made: Path, target: Path) -> bool:
+        if target.name == "lx.toml":
+            raise OSError(16, "Device or resource busy", str(target))
+        return real(self, made, target)
+
+    monkeypatch.setattr(platform.Posix, "swap", swap)
+    with pytest.raises(WriteError) as caught:
+        replace_all(*items(paths))
+    assert str(caught.value) == (
+        "not written (lx.toml: Device or resource busy): both files are as they were"
+    )
+    assert state(paths) == "old"
+    assert left_over(paths) == []
+
+
+def test_mode_owner_and_links_survive(tmp_path: Path) -> None:
     paths = set_up(tmp_path)
     Path(paths[0]).chmod(0o640)
+    owner = (1234, 1235) if os.geteuid() == 0 else (os.getuid(), os.getgid())
+    os.chown(paths[0], *owner)
     link = tmp_path / "link.toml"
     link.symlink_to(paths[1])
     first, second = items(paths)
-    replace_both(first, Replacement(path=str(link), old=second.old, new=second.new))
-    assert stat.S_IMODE(Path(paths[0]).stat().st_mode) == 0o640
+    replace_all(first, second._replace(path=str(link)))
+    status = Path(paths[0]).stat()
+    assert stat.S_IMODE(status.st_mode) == 0o640
+    assert (status.st_uid, status.st_gid) == owner
     assert link.is_symlink()
     assert state(paths) == "new"
 
@@ -187,26 +308,31 @@ def test_a_file_that_stays_is_not_touched(tmp_path: Path) -> None:
     paths = set_up(tmp_path)
     before = Path(paths[0]).stat()
     first, second = items(paths)
-    replace_both(Replacement(path=first.path, old=first.old, new=first.old), second)
+    replace_all(first._replace(new=first.old), second)
     assert Path(paths[0]).stat().st_ino == before.st_ino
     assert Path(paths[1]).read_bytes().decode() == second.new
+    assert left_over(paths) == []
 
 
-@pytest.mark.parametrize("killed", [10, 11, 12])
-def test_recovery_where_one_file_stays(tmp_path: Path, killed: int) -> None:
-    paths = set_up(tmp_path)
-    Path(f"{paths[0]}.new").write_bytes(OLD["sc1.toml"].encode())
-    run(paths, killed)
-    said = recover(paths)
-    assert said.startswith("undone" if killed < 12 else "finished")
-    assert Path(paths[0]).read_bytes().decode() == OLD["sc1.toml"]
-    assert Path(paths[1]).read_bytes().decode() == (OLD if killed < 12 else NEW)["lx.toml"]
+def test_long_names(tmp_path: Path) -> None:
+    path = tmp_path / ("ä" * 120)
+    path.write_bytes(b"old")
+    other = tmp_path / "other"
+    other.write_bytes(b"old")
+    pair = [Replacement(str(one), "old", "new") for one in (path, other)]
+    with pytest.raises(KeyboardInterrupt):
+        replace_all(*pair, step=interrupting(STEPS.index("compare") + 1, KeyboardInterrupt))
+    assert path.read_bytes() == b"old"
+    assert not pending(str(path))
+    beside(path, "edit").touch()
+    assert pending(str(path))
 
 
 class TestRefusals:
     def refused(self, first: Replacement, second: Replacement) -> str:
         with pytest.raises(UsageError) as caught:
-            replace_both(first, second)
+            replace_all(first, second)
+        assert left_over([first.path, second.path]) == []
         return str(caught.value)
 
     def test_one_file_twice(self, tmp_path: Path) -> None:
@@ -217,90 +343,55 @@ class TestRefusals:
         first, second = items(set_up(tmp_path))
         Path(second.path).write_text("other", encoding="utf-8")
         assert self.refused(first, second) == (
-            f"{second.path} must be as it was read, not changed since (run it again)"
+            f"{second.path} must be as it was read, not changed since by another program, whose "
+            "version stays (run it again)"
         )
-        assert left_over([first.path, second.path]) == []
 
     def test_hard_links(self, tmp_path: Path) -> None:
         first, second = items(set_up(tmp_path))
-        os.link(first.path, tmp_path / "again.toml")
+        (tmp_path / "again.toml").hardlink_to(first.path)
         assert self.refused(first, second) == (
             f"{first.path} must have one name only, not 2 (hard links): "
             "the others would keep the old text"
         )
 
-    def test_not_writable(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def test_read_only(self, tmp_path: Path) -> None:
         first, second = items(set_up(tmp_path))
-        monkeypatch.setattr(os, "access", lambda path, mode: False)
-        assert self.refused(first, second) == f"{first.path} must be writable"
+        Path(first.path).chmod(0o444)
+        assert self.refused(first, second) == f"{first.path} must be writable, not read-only"
 
-    def test_another_edit_at_the_same_time(
-        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
+    def test_no_file(self, tmp_path: Path) -> None:
         first, second = items(set_up(tmp_path))
-        (Path(first.path).parent / ".sc1.toml.safeframe-edit").write_text("x", encoding="utf-8")
-        monkeypatch.setattr(replace, "pending", lambda paths: None)
-        assert self.refused(first, second) == (
-            "another edit is under way: .sc1.toml.safeframe-edit is there"
-        )
-        assert state([first.path, second.path]) == "old"
+        Path(first.path).unlink()
+        Path(first.path).mkdir()
+        assert self.refused(first, second) == f"{first.path} must be a regular file"
 
-    def test_nothing_to_recover(self, tmp_path: Path) -> None:
-        paths = set_up(tmp_path)
-        with pytest.raises(UsageError, match="there must be a broken-off edit to recover"):
-            recover(paths)
-
-    @pytest.mark.parametrize("gone", [False, True])
-    def test_a_file_of_neither_version(self, tmp_path: Path, gone: bool) -> None:
-        paths = set_up(tmp_path)
-        assert run(paths, 17) == "rename"
-        if gone:
-            Path(paths[1]).unlink()
-        else:
-            Path(paths[1]).write_text("by hand", encoding="utf-8")
-        with pytest.raises(UsageError) as caught:
-            recover(paths)
-        assert "must be as before or after the edit, not changed otherwise since" in str(
-            caught.value
-        )
-        assert pending(paths) is not None
-
-    @pytest.mark.parametrize("text", ['{\n "format": "x"\n}\n', "{\n]\n}\n", "\xff\n}\n"])
-    def test_a_note_of_somebody_else(self, tmp_path: Path, text: str) -> None:
-        paths = set_up(tmp_path)
-        note = Path(paths[0]).parent / ".sc1.toml.safeframe-edit"
-        note.write_bytes(text.encode("latin-1"))
-        with pytest.raises(UsageError) as caught:
-            recover(paths)
+    @pytest.mark.parametrize("order", [1, -1])
+    def test_another_edit_that_is_alive(self, tmp_path: Path, order: int) -> None:
+        first, second = items(set_up(tmp_path))[::order]
+        with (
+            hold([("lx.toml", Path(tmp_path / "lx" / "lx.toml"))]),
+            pytest.raises(UsageError) as caught,
+        ):
+            replace_all(first, second)
+        path = tmp_path / "lx" / "lx.toml"
         assert str(caught.value) == (
-            "the note .sc1.toml.safeframe-edit must be of the format safeframe-edit-note/1, "
-            "not another"
+            f"{path} is being written by process {os.getpid()}; wait for it, then run again"
         )
 
+    def test_two_edits_in_both_orders_one_wins(self, tmp_path: Path) -> None:
+        paths = set_up(tmp_path)
+        told = []
 
-def test_the_note_says_what_it_is_without_absolute_paths(tmp_path: Path) -> None:
-    paths = set_up(tmp_path)
-    run(paths, 6)
-    note = pending(paths)
-    assert note is not None
-    document = json.loads(note.read_bytes())
-    assert document["format"] == replace.FORMAT
-    assert [entry["path"] for entry in document["files"]] == [
-        "sc1.toml",
-        str(Path("..") / "lx" / "lx.toml"),
-    ]
-    assert "safeframe edit recover" in document["what"]
+        def step(word: str) -> None:
+            if word in ("compare", "rename") and not told:
+                with pytest.raises(UsageError) as caught:
+                    replace_all(*items(paths)[::-1])
+                told.append(str(caught.value))
+                assert f"by process {os.getpid()}" in notice(paths)
+                with pytest.raises(UsageError, match="is being written"):
+                    recover(paths)
 
-
-def test_a_system_that_opens_no_folders(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    paths = set_up(tmp_path)
-    real = os.open
-
-    def opened(path: Path, flags: int, *mode: int) -> int:
-        if flags == os.O_RDONLY and Path(path).is_dir():
-            raise PermissionError
-        return real(path, flags, *mode)
-
-    monkeypatch.setattr(os, "open", opened)
-    replace_both(*items(paths))
-    assert state(paths) == "new"
+        replace_all(*items(paths), step=step)
+        assert "is being written" in told[0]
+        assert state(paths) == "new"
