@@ -12,7 +12,7 @@ import pytest
 from safeframe._document import platform
 from safeframe._document.lock import hold, holder
 from safeframe._document.pending import notice, pending
-from safeframe._document.recover import recover
+from safeframe._document.recover import How, recover
 from safeframe._document.replace import Replacement, replace_all
 from safeframe._document.whole import beside
 from safeframe._errors import UsageError, WriteError
@@ -37,7 +37,7 @@ def test_killed_at_every_step(tmp_path: Path) -> None:
             assert (done.verdict == "open") is (found == "mixed")
             if done.verdict == "open":
                 assert state(paths) == "mixed"
-                wanted = "finish" if number % 2 else "undo"
+                wanted: How = "finish" if number % 2 else "undo"
                 assert recover(given, how=wanted).verdict in ("finished", "undone")
                 assert state(paths) == ("new" if wanted == "finish" else "old")
             else:
@@ -58,7 +58,7 @@ def test_killed_at_every_step(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("how", ["finish", "undo"])
-def test_recovery_killed_at_every_step(tmp_path: Path, how: str) -> None:
+def test_recovery_killed_at_every_step(tmp_path: Path, how: How) -> None:
     """MUST: a recovery that is killed can be recovered again."""
     for number in range(1, 100):
         paths = set_up(tmp_path / str(number))
@@ -66,7 +66,7 @@ def test_recovery_killed_at_every_step(tmp_path: Path, how: str) -> None:
         assert state(paths) == "mixed"
         name = end_at(number, paths, how)
         if any(map(pending, paths)):
-            recover(paths, how="finish" if how == "finish" else "undo")
+            recover(paths, how=how)
         assert state(paths) == ("new" if how == "finish" else "old")
         assert left_over(paths) == [] or name == "done"
         if not name:
@@ -381,7 +381,7 @@ class TestRefusals:
 
     def test_two_edits_in_both_orders_one_wins(self, tmp_path: Path) -> None:
         paths = set_up(tmp_path)
-        told = []
+        told: list[str] = []
 
         def step(word: str) -> None:
             if word in ("compare", "rename") and not told:
