@@ -122,6 +122,9 @@ def test_blocks(
                 with pytest.raises(SystemExit) as stop:
                     exec(compile(block.text, where, "exec"), {"__name__": "__main__"})
                 assert stop.value.code in (0, False), capsys.readouterr()
+            case ["diff"]:
+                # Pages of rules are made from maps that run as tests (tests/unit/test_rules.py).
+                assert page.parent.name == "rules", where
             case ["sh", "setup"] | ["sh", "script"] | ["text"]:
                 pass
             case other:

@@ -66,7 +66,7 @@ TABLE = {
     "record": row(5, f"{MIDDLE} _mapfile _checks _diff _fingerprint _checklist _timing"),
     "_plant": row(6, "_errors _source _model _mapfile record"),
     "_report": row(6, f"{UPPER} __init__"),
-    "_cli": row(7, f"{UPPER} _report __init__"),
+    "_cli": row(7, f"{UPPER} _report __init__", "shtab"),
     "testing": row(6, "_errors _bits _model _link fixtures", "hypothesis"),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
     "__init__": row(7, UPPER),

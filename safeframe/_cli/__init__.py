@@ -13,7 +13,7 @@ from .. import __version__
 from .._errors import InputError, SafeframeError, WriteError
 from . import streams
 
-__all__ = ["COMMANDS", "main", "parser_of"]
+__all__ = ["COMMANDS", "command_module", "main", "parser_of"]
 
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
@@ -134,9 +134,14 @@ def _format_of(args: argparse.Namespace) -> str:
     return str(getattr(args, "format", "text"))
 
 
+def command_module(name: str) -> Any:
+    """Return the module of a command: ``configure(parser)`` and ``run(args)``."""
+    return importlib.import_module(f".{name}", __name__)
+
+
 def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
     """Return the parser of a command, and its module."""
-    module = importlib.import_module(f".{name}", __name__)
+    module = command_module(name)
     parser = _Parser(
         prog=f"safeframe {name}",
         description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -16,8 +17,9 @@ ASK = """
 source /dev/stdin <<'SCRIPT'
 {script}
 SCRIPT
+compopt() {{ :; }}
 COMP_WORDS=({words}) COMP_CWORD={last}
-_safeframe
+_shtab_safeframe
 echo "${{COMPREPLY[*]}}"
 """
 
@@ -40,13 +42,10 @@ def ask(*words: str) -> list[str]:
         (["help", "sh"], ["show"]),
         (["check", "--fo"], ["--format"]),
         (["check", "--format", "j"], ["json", "junit"]),
-        (["check", "--baseline", ""], []),
-        (["check", "--details", "maps"], []),
         (["edit", "in"], ["insert"]),
         (["edit", "insert", "a.toml", "--aft"], ["--after"]),
-        (["schema", "ma"], ["map"]),
-        (["completion", ""], ["bash", "zsh", "fish"]),
-        (["nothing", "--he"], ["--help"]),
+        (["completion", "p"], ["powershell"]),
+        (["check", "--no-such"], []),
     ],
 )
 def test_bash_offers(words: list[str], offered: list[str]) -> None:
@@ -55,6 +54,15 @@ def test_bash_offers(words: list[str], offered: list[str]) -> None:
 
 def test_bash_offers_every_command() -> None:
     assert ask("") == [*COMMANDS, "help"]
+
+
+@pytest.mark.parametrize("words", [["check", "--baseline", ""], ["check", "--details", ""]])
+def test_bash_offers_files(
+    words: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "known.json").touch()
+    monkeypatch.chdir(tmp_path)
+    assert ask(*words) == ["known.json"]
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh"])
@@ -70,41 +78,25 @@ def test_shells_can_read_the_script(shell: str, tmp_path: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
 
 
-def test_zsh_offers(tmp_path: Path) -> None:
-    found = shutil.which("zsh")
-    if found is None:
-        if os.environ.get("CI"):
-            pytest.fail("zsh must be installed in CI")
-        pytest.skip("zsh is not installed")
-    # The line editor is not there, so its functions are replaced by ones that print.
-    text = (
-        "compdef() { : }; compadd() { shift; print -r -- $* }; _files() { print files }\n"
-        f"{completion.script('zsh')}\n"
-        "words=(safeframe check --format j) CURRENT=4; _safeframe\n"
-        "words=(safeframe edit insert --aft) CURRENT=4; _safeframe\n"
-        "words=(safeframe check maps) CURRENT=3; _safeframe\n"
+@pytest.mark.parametrize("shell", completion.SHELLS)
+def test_every_shell_is_told_every_command(shell: str) -> None:
+    text = completion.script(shell)
+    for name in COMMANDS:
+        assert name in text
+    assert "write-baseline" in text
+
+
+def test_without_the_library(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "shtab", None)
+    assert main(["completion", "bash"]) == 2
+    assert capsys.readouterr().err == (
+        "safeframe: completion needs the library shtab: pip install 'safeframe[completion]'\n"
     )
-    done = subprocess.run([found, "-f", "-c", text], capture_output=True, text=True, check=False)
-    assert done.stderr == ""
-    formats, edits, files = [line for line in done.stdout.splitlines() if line != "files"] + ["-"]
-    assert formats.split()[:3] == ["text", "json", "sarif"]
-    assert "--after" in edits.split()
-    assert done.stdout.count("files") == 2
-    assert files == "-"
 
 
-def test_fish_is_told_every_option() -> None:
-    text = completion.script("fish")
-    rule = "complete -c safeframe -n '__fish_seen_subcommand_from check'"
-    assert f"{rule} -l format -x -a 'text json sarif" in text
-    assert f"{rule} -l baseline -r\n" in text
-    assert f"{rule} -l details\n" in text
-    assert f"{rule} -s h\n" in text
-    edit = "'__fish_seen_subcommand_from edit; and __fish_seen_subcommand_from insert'"
-    assert f"-n {edit} -l after -r" in text
-
-
-@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+@pytest.mark.parametrize("shell", completion.SHELLS)
 def test_the_command_prints_a_script(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["completion", shell]) == 0
     assert capsys.readouterr().out == completion.script(shell)
