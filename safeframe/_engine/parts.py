@@ -62,8 +62,11 @@ def _refusal(rule: Value, value: Any) -> str:
 
 def check_given(recipe: Recipe, given: Values) -> None:
     """Refuse unknown names and values outside their range with UsageError."""
-    rules = recipe.rules
+    rules, ranges = recipe.rules, recipe.ranges
     for name, value in given.items():
+        # Nearly every value is a whole number in its range; the exact type keeps bool out.
+        if type(value) is int and name in ranges and value in ranges[name]:
+            continue
         rule = rules.get(name)
         if rule is None:
             from difflib import get_close_matches  # deferred: only a wrong name needs it.

@@ -221,7 +221,8 @@ class Recipe:
     ``checks`` the checks per kind of frame in their fixed order, after the length; ``covers``
     the CRCs of a frame; ``mean`` what one part means; ``shape`` the layout for a size of data
     and a kind. ``order`` says where the order of the checks comes from. ``rules`` are the values by
-    name and ``defaults`` what building assumes; both follow from ``values``.
+    name, ``defaults`` what building assumes, ``ranges`` those of whole numbers; all follow from
+    ``values``.
     """
 
     name: str
@@ -237,9 +238,13 @@ class Recipe:
     order: str
     rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
     defaults: Values = field(init=False, repr=False, compare=False)
+    ranges: Mapping[str, range] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         rules = {rule.name: rule for rule in self.values}
         defaults = {name: rule.default for name, rule in rules.items() if rule.default is not None}
         object.__setattr__(self, "rules", rules)
         object.__setattr__(self, "defaults", defaults)
+        whole = (rule for rule in self.values if rule.octets is None and not rule.words)
+        ranges = {rule.name: range(rule.least, rule.most + 1) for rule in whole}
+        object.__setattr__(self, "ranges", ranges)

@@ -7,12 +7,24 @@ extended format neither. Sources of every rule: the profile's page.
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from functools import cache
+from typing import NamedTuple
 
-from ..._engine.parts import Feeds, Sum, crc_check, expected, hex_of, invert, lacking, le, missing
-from ..._engine.recipe import Check, Cover, FrameLayout, Outcome, Recipe, Seen, Value, Values
+from ..._engine.parts import expected, hex_of, invert, lacking, le, missing, unequal
+from ..._engine.recipe import (
+    Check,
+    Cover,
+    FrameLayout,
+    Outcome,
+    Recipe,
+    Seen,
+    Unknown,
+    Value,
+    Values,
+)
 from ..._errors import FrameError, UsageError
-from ...crc import CATALOGUE, compute
+from ...crc import CATALOGUE, Algorithm, compute, function
 
 __all__ = ["RECIPE", "ack_octet", "mode_octet"]
 
@@ -125,119 +137,167 @@ def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
     }
 
 
-def _identity(known: Values) -> bytes:
-    """Return the identity of the sender, or no octets where it is not known."""
+_OWN = "identity of the sender"
+_COUNT = "rollover count"
+_HIGH, _HIGH_INVERTED, _LOW = "mode AND 0xE0", "NOT mode AND 0xE0", "mode AND 0x1F"
+_DATA, _INVERTED, _COMPLEMENT_RUN = "data", "data inverted", "complement"
+_STAMP, _ACK_RUN, _CONSUMER_TIME = "time stamp", "ack", "consumer time"
+
+
+class _Crc(NamedTuple):
+    """One CRC of a kind of frame: what enters it in which order, and the parts that carry it.
+
+    ``after`` is another algorithm whose CRC of the identity is the start register.
+    """
+
+    name: str
+    title: str
+    algorithm: Algorithm
+    runs: tuple[str, ...]
+    parts: tuple[str, ...]
+    after: Algorithm | None = None
+
+
+_CRC_STAMP = _Crc(
+    "crc_stamp", "CRC-S1 of mode and time stamp", _S1, (_OWN, _LOW, _STAMP), ("crc_stamp",)
+)
+_S5_PARTS = ("crc_s5_low", "crc_s5_high")
+_CRCS = {
+    "base-short": (
+        _Crc("crc_s1", "CRC-S1 of mode and data", _S1, (_OWN, _HIGH, _DATA), ("crc_s1",)),
+        _Crc(
+            "crc_s2",
+            "CRC-S2 of inverted mode and data",
+            _S2,
+            (_HIGH_INVERTED, _INVERTED),
+            ("crc_s2",),
+            after=_S1,
+        ),
+        _CRC_STAMP,
+    ),
+    "base-long": (
+        _Crc("crc_s3", "CRC-S3", _S3, (_OWN, _HIGH, _DATA), ("crc_s3",)),
+        _Crc(
+            "crc_complement",
+            "CRC-S3 of inverted mode and complement",
+            _S3,
+            (_OWN, _HIGH_INVERTED, _COMPLEMENT_RUN),
+            ("crc_complement",),
+        ),
+        _CRC_STAMP,
+    ),
+    "extended-short": (
+        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _COUNT, _HIGH, _DATA, _STAMP), _S5_PARTS),
+    ),
+    "extended-long": (
+        _Crc("crc_s3", "CRC-S3", _S3, (_OWN, _COUNT, _HIGH, _DATA), ("crc_s3",)),
+        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _COUNT, _LOW, _COMPLEMENT_RUN, _STAMP), _S5_PARTS),
+    ),
+    "base-time": (_Crc("crc_s3", "CRC-S3", _S3, (_OWN, _ACK_RUN, _CONSUMER_TIME), ("crc_s3",)),),
+    "extended-time": (
+        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _ACK_RUN, _CONSUMER_TIME), ("crc_s5",)),
+    ),
+}
+"""The CRCs of each kind of frame, in the order of their checks; the count enters all or none."""
+_MASKS = {_HIGH: (0xE0, 0), _HIGH_INVERTED: (0xE0, 0xE0), _LOW: (0x1F, 0)}
+_MODE_RUNS = tuple(
+    {name: bytes((mode & keep ^ flip,)) for name, (keep, flip) in _MASKS.items()}
+    for mode in range(256)
+)
+
+
+def _known_runs(known: Values) -> dict[str, bytes]:
+    """Return the runs that no frame carries; an empty run stands for what is not known."""
     try:
-        return _IDENTITY_OCTETS.pack(
+        own = _IDENTITY_OCTETS.pack(
             known["vendor_id"], known["device_serial"], known["connection_serial"]
         )
     except KeyError:
-        return b""
-
-
-def _start(known: Values, *, rollover: bool = False) -> tuple[Feeds, str]:
-    """Return the runs that enter a CRC before the frame's own octets, and what is not known."""
-    identity = _identity(known)
-    feeds: Feeds = (("identity of the sender", identity),)
-    if not rollover:
-        return feeds, "" if identity else lacking(known, *_IDENTITY)
+        own = b""
     count = known.get("rollover")
-    feeds += (("rollover count", b"" if count is None else le(count)),)
-    return feeds, lacking(known, *_IDENTITY, "rollover")
+    return {_OWN: own, _COUNT: b"" if count is None else le(count)}
 
 
-def _high(mode: int) -> Feeds:
-    return (("mode AND 0xE0", bytes((mode & 0xE0,))),)
+@cache
+def _engines(kind: str) -> tuple[Callable[[dict[str, bytes]], int], ...]:
+    """Return what computes each CRC of a kind of frame from its runs."""
+
+    def engine(crc: _Crc) -> Callable[[dict[str, bytes]], int]:
+        names, run = crc.runs, function(crc.algorithm)
+        if crc.after is None:
+            return lambda runs: run(b"".join([runs[name] for name in names]))
+        # Neither reflected nor XORed at its end, so the start register is what the engine takes.
+        before = function(crc.after)
+        return lambda runs: run(b"".join([runs[name] for name in names]), before(runs[_OWN]))
+
+    return tuple(map(engine, _CRCS[kind]))
 
 
-def _high_inverted(mode: int) -> Feeds:
-    return (("NOT mode AND 0xE0", bytes((~mode & 0xE0,))),)
+@cache
+def _cuts(where: FrameLayout) -> tuple[tuple[slice, slice], ...]:
+    """Return where each CRC of a frame is carried, in one part or two."""
+    nothing = slice(0, 0)
+    found = []
+    for crc in _CRCS[where.kind]:
+        first, second = (*(where.slices[part] for part in crc.parts), nothing)[:2]
+        found.append((first, second))
+    return tuple(found)
 
 
-def _low(mode: int) -> Feeds:
-    return (("mode AND 0x1F", bytes((mode & 0x1F,))),)
+class _Sums(NamedTuple):
+    """The CRCs of a frame: what enters them, as carried, computed, what is not known for each."""
+
+    runs: dict[str, bytes]
+    carried: list[int]
+    computed: list[int]
+    unknown: tuple[str, ...]
 
 
-def _part(seen: Seen, *names: str) -> int:
-    """Return the number carried by parts, the low octet first."""
-    return int.from_bytes(b"".join(seen.parts[name] for name in names), "little")
+def _sums(seen: Seen) -> _Sums:
+    """Return the CRCs of a frame, computed once for all checks."""
+    if seen.scratch is None:
+        octets, where = seen.octets, seen.layout
+        kind, size = where.kind, where.data_octets
+        runs = _known_runs(seen.known)
+        if size:
+            data = octets[:size]
+            runs.update(_MODE_RUNS[octets[size]])
+            runs[_DATA], runs[_INVERTED] = data, invert(data)
+            runs[_COMPLEMENT_RUN] = octets[size + 3 : 2 * size + 3]
+            runs[_STAMP] = octets[-3:-1]
+        else:
+            runs[_ACK_RUN], runs[_CONSUMER_TIME] = octets[:1], octets[1:3]
+        found = int.from_bytes
+        seen.scratch = _Sums(
+            runs,
+            [found(octets[one] + octets[two], "little") for one, two in _cuts(where)],
+            [engine(runs) for engine in _engines(kind)],
+            _unknown(kind, runs, seen.known),
+        )
+    sums: _Sums = seen.scratch
+    return sums
 
 
-def _sum_s1(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known)
-    feeds = (*start, *_high(seen.values["mode"]), ("data", seen.values["data"]))
-    return Sum(algorithm=_S1, feeds=feeds, carried=_part(seen, "crc_s1"), unknown=unknown)
+def _unknown(kind: str, runs: dict[str, bytes], known: Values) -> tuple[str, ...]:
+    """Return for each CRC which values are not known that enter it, as text; empty: all are."""
+    crcs = _CRCS[kind]
+    if runs[_OWN] and (runs[_COUNT] or _COUNT not in crcs[0].runs):
+        return ("",) * len(crcs)
+    counted = ("rollover",) if _COUNT in crcs[0].runs else ()
+    return (lacking(known, *_IDENTITY, *counted),) * len(crcs)
 
 
-def _sum_s2(seen: Seen) -> Sum:
-    _, unknown = _start(seen.known)
-    inverted = invert(seen.values["data"])
-    return Sum(
-        algorithm=_S2,
-        init=compute(_S1, _identity(seen.known)),
-        feeds=(*_high_inverted(seen.values["mode"]), ("data inverted", inverted)),
-        carried=_part(seen, "crc_s2"),
-        unknown=unknown,
-    )
+def _crc_check(place: int, crc: _Crc) -> Check:
+    def run(seen: Seen) -> Outcome:
+        sums = _sums(seen)
+        if sums.unknown[place]:
+            return Unknown(sums.unknown[place])
+        carried, computed = sums.carried[place], sums.computed[place]
+        if carried == computed:
+            return None
+        return unequal(crc.name, carried, computed, crc.algorithm.octets)
 
-
-def _sum_stamp(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known)
-    stamp = ("time stamp", le(seen.values["time_stamp"]))
-    feeds = (*start, *_low(seen.values["mode"]), stamp)
-    return Sum(algorithm=_S1, feeds=feeds, carried=_part(seen, "crc_stamp"), unknown=unknown)
-
-
-def _sum_s3(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known, rollover=seen.layout.kind == "extended-long")
-    feeds = (*start, *_high(seen.values["mode"]), ("data", seen.values["data"]))
-    return Sum(algorithm=_S3, feeds=feeds, carried=_part(seen, "crc_s3"), unknown=unknown)
-
-
-def _sum_complement(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known)
-    complement = ("complement", seen.parts["complement"])
-    feeds = (*start, *_high_inverted(seen.values["mode"]), complement)
-    carried = _part(seen, "crc_complement")
-    return Sum(algorithm=_S3, feeds=feeds, carried=carried, unknown=unknown)
-
-
-def _sum_s5(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known, rollover=True)
-    mode = seen.values["mode"]
-    if seen.layout.kind == "extended-short":
-        middle = (*_high(mode), ("data", seen.values["data"]))
-    else:
-        middle = (*_low(mode), ("complement", seen.parts["complement"]))
-    feeds = (*start, *middle, ("time stamp", le(seen.values["time_stamp"])))
-    carried = _part(seen, "crc_s5_low", "crc_s5_high")
-    return Sum(algorithm=_S5, feeds=feeds, carried=carried, unknown=unknown)
-
-
-def _sum_time(seen: Seen) -> Sum:
-    start, unknown = _start(seen.known)
-    base = seen.layout.kind == "base-time"
-    return Sum(
-        algorithm=_S3 if base else _S5,
-        feeds=(
-            *start,
-            ("ack", seen.octets[:1]),
-            ("consumer time", seen.octets[1:3]),
-        ),
-        carried=_part(seen, "crc_s3" if base else "crc_s5"),
-        unknown=unknown,
-    )
-
-
-_SUMS = {
-    "base-short": {"crc_s1": _sum_s1, "crc_s2": _sum_s2, "crc_stamp": _sum_stamp},
-    "base-long": {"crc_s3": _sum_s3, "crc_complement": _sum_complement, "crc_stamp": _sum_stamp},
-    "extended-short": {"crc_s5": _sum_s5},
-    "extended-long": {"crc_s3": _sum_s3, "crc_s5": _sum_s5},
-    "base-time": {"crc_s3": _sum_time},
-    "extended-time": {"crc_s5": _sum_time},
-}
-"""The CRCs of each kind of frame, in the order in which they are checked."""
+    return Check(name=crc.name, title=crc.title, run=run)
 
 
 def _write(values: Values) -> bytes:
@@ -247,33 +307,40 @@ def _write(values: Values) -> bytes:
         if "data" in values:
             raise UsageError("a frame must carry data or consumer_time, not both")
         missing(values, "ack")
-        kind = f"{format_}-time"
-        ack = values["ack"]
-        front = {"ack": bytes((ack,)), "consumer_time": le(values["consumer_time"])}
-        filled = {"ack_2": bytes((_second_ack(ack),))}
+        kind, size, ack = f"{format_}-time", 0, values["ack"]
+        carried = {_ACK_RUN: bytes((ack,)), _CONSUMER_TIME: le(values["consumer_time"])}
+        found = {
+            "ack": carried[_ACK_RUN],
+            "consumer_time": carried[_CONSUMER_TIME],
+            "ack_2": bytes((_second_ack(ack),)),
+        }
     else:
         missing(values, "data", "time_stamp")
-        kind = f"{format_}-{'short' if len(values['data']) <= 2 else 'long'}"
-        front = {"data": values["data"], "mode": bytes((values["mode"],))}
-        filled = {"complement": invert(values["data"]), "time_stamp": le(values["time_stamp"])}
-    where = _shape(len(values.get("data", b"")), kind)
-    found = front | filled
-    blank = b"".join(found.get(name, bytes(size)) for name, size in where.sizes)
-    seen = Seen(blank, where, values, values)
-    for name, fed in _SUMS[kind].items():
-        total = fed(seen)
-        if total.unknown:
-            missing(values, "rollover")
-        octets = total.computed().to_bytes(total.algorithm.octets, "little")
-        if name == "crc_s5" and kind != "extended-time":
-            found |= {"crc_s5_low": octets[:2], "crc_s5_high": octets[2:]}
+        data, mode = values["data"], values["mode"]
+        size, inverted, stamp = len(data), invert(data), le(values["time_stamp"])
+        kind = f"{format_}-{'short' if size <= 2 else 'long'}"
+        carried = {_DATA: data, _INVERTED: inverted, _COMPLEMENT_RUN: inverted, _STAMP: stamp}
+        carried |= _MODE_RUNS[mode]
+        found = {
+            "data": data,
+            "mode": bytes((mode,)),
+            "complement": inverted,
+            "time_stamp": stamp,
+        }
+    where = _shape(size, kind)
+    runs = _known_runs(values) | carried
+    if format_ == "extended" and size:
+        missing(values, "rollover")
+    for crc, engine in zip(_CRCS[kind], _engines(kind), strict=True):
+        octets = engine(runs).to_bytes(crc.algorithm.octets, "little")
+        if len(crc.parts) == 2:
+            found[crc.parts[0]], found[crc.parts[1]] = octets[:2], octets[2:]
         else:
-            found[name] = octets
-    return b"".join(found[name] for name, _ in where.sizes)
+            found[crc.parts[0]] = octets
+    return b"".join([found[name] for name in where.slices])
 
 
-def _check_mode(seen: Seen) -> Outcome:
-    mode = seen.values["mode"]
+def _mode_fault(mode: int) -> Outcome:
     for bit, other, inverse in ((4, 7, 1), (3, 6, 0), (2, 5, 1)):
         if mode >> bit & 1 != (mode >> other & 1) ^ inverse:
             word = "the inverse" if inverse else "a copy"
@@ -281,8 +348,16 @@ def _check_mode(seen: Seen) -> Outcome:
     return None
 
 
+_MODE_FAULTS = tuple(map(_mode_fault, range(256)))
+
+
+def _check_mode(seen: Seen) -> Outcome:
+    return _MODE_FAULTS[seen.values["mode"]]
+
+
 def _check_complement(seen: Seen) -> Outcome:
-    same = invert(seen.parts["complement"]) == seen.values["data"]
+    runs = _sums(seen).runs
+    same = runs[_COMPLEMENT_RUN] == runs[_INVERTED]
     return None if same else "the second copy is not the inverted first one"
 
 
@@ -296,14 +371,6 @@ def _check_ack(seen: Seen) -> Outcome:
     return None
 
 
-_TITLES = {
-    "crc_s1": "CRC-S1 of mode and data",
-    "crc_s2": "CRC-S2 of inverted mode and data",
-    "crc_s3": "CRC-S3",
-    "crc_complement": "CRC-S3 of inverted mode and complement",
-    "crc_s5": "CRC-S5",
-    "crc_stamp": "CRC-S1 of mode and time stamp",
-}
 _MODE = Check(name="mode_bits", title="redundant bits of the mode octet", run=_check_mode)
 _ACK = Check(name="ack", title="parity and second copy of the acknowledge", run=_check_ack)
 _COMPLEMENT = Check(
@@ -312,7 +379,7 @@ _COMPLEMENT = Check(
 
 
 def _checks(kind: str) -> tuple[Check, ...]:
-    sums = tuple(crc_check(name, _TITLES[name], fed) for name, fed in _SUMS[kind].items())
+    sums = tuple(_crc_check(place, crc) for place, crc in enumerate(_CRCS[kind]))
     if kind.endswith("time"):
         return (_ACK, *sums, expected("consumer_time", required=False))
     copy = (_COMPLEMENT,) if kind.endswith("long") else ()
@@ -321,7 +388,19 @@ def _checks(kind: str) -> tuple[Check, ...]:
 
 
 def _covers(seen: Seen) -> tuple[Cover, ...]:
-    return tuple(fed(seen).cover(name) for name, fed in _SUMS[seen.layout.kind].items())
+    runs, carried, computed, unknown = _sums(seen)
+    return tuple(
+        Cover(
+            name=crc.name,
+            algorithm=crc.algorithm,
+            init=0 if crc.after is None else compute(crc.after, runs[_OWN]),
+            feeds=tuple((name, runs[name]) for name in crc.runs),
+            carried=carried[place],
+            computed=None if unknown[place] else computed[place],
+            unknown=unknown[place],
+        )
+        for place, crc in enumerate(_CRCS[seen.layout.kind])
+    )
 
 
 def _mean(name: str, octets: bytes) -> str:
@@ -342,7 +421,7 @@ def _mean(name: str, octets: bytes) -> str:
 
 RECIPE = Recipe(
     name="fscp-2-1",
-    kinds=tuple(_SUMS),
+    kinds=tuple(_CRCS),
     values=(
         Value(
             name="format",
@@ -384,7 +463,7 @@ RECIPE = Recipe(
     find=_find,
     read=_read,
     write=_write,
-    checks={kind: _checks(kind) for kind in _SUMS},
+    checks={kind: _checks(kind) for kind in _CRCS},
     covers=_covers,
     mean=_mean,
     shape=_shape,
