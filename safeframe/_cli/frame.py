@@ -12,6 +12,7 @@ from .. import frame
 from .._errors import UsageError
 from .._model import End, Map, Signal
 from .._report import frames
+from ..protocols import room
 from . import derive, inputs, octets, options
 
 __all__ = ["configure", "run"]
@@ -97,11 +98,10 @@ def _end(args: argparse.Namespace) -> tuple[str, End | None]:
 
 def _settings(profile: str, end: End | None, args: argparse.Namespace) -> dict[str, Any]:
     """Return the values given with --set over what the map says about the connection."""
-    given: dict[str, Any] = dict(octets.pairs("--set", args.set))
-    known = {rule.name for rule in frame.values(profile)}
-    if end is not None and end.connection_table.id is not None and "connection_id" in known:
-        given.setdefault("connection_id", end.connection_table.id)
-    return frame.from_text(profile, given)
+    frame.recipe(profile)
+    traits = room(profile).link
+    stated = {} if end is None or traits is None else traits.stated(end)
+    return frame.from_text(profile, stated | octets.pairs("--set", args.set))
 
 
 def _chosen(end: End, args: argparse.Namespace) -> Map:

@@ -10,8 +10,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from .._errors import FrameError, UsageError
-from .parts import check_given, parse_value
-from .recipe import FrameLayout, FramePart, Inspection, Parsed, Recipe, Seen, Unknown, Verdict
+from .parts import check_given, parse_value, same_as_given
+from .recipe import (
+    Check,
+    FrameLayout,
+    FramePart,
+    Inspection,
+    Parsed,
+    Recipe,
+    Seen,
+    Unknown,
+    Verdict,
+)
 
 __all__ = ["build", "from_text", "inspect", "layout", "parse", "verify"]
 
@@ -63,18 +73,33 @@ def parse(recipe: Recipe, octets: bytes, /, **known: Any) -> Parsed:
 def verify(recipe: Recipe, octets: bytes, /, **known: Any) -> Parsed:
     """Judge a received frame by what the receiver knows; return it when every check passes.
 
-    Raises FrameError for the first check that fails or cannot be judged; ``check`` of the
-    exception names it.
+    A carried value among the known ones must be the one the frame carries. Raises FrameError for
+    the first check that fails or cannot be judged; ``check`` of the exception names it.
     """
     check_given(recipe, known)
     where = recipe.find(octets, known)
     carried = recipe.read(octets, where, known)
     seen = Seen(octets, where, carried, known)
-    for check in recipe.checks[where.kind]:
+    for check in (*recipe.checks[where.kind], *_given_besides(recipe, seen)):
         outcome = check.run(seen)
         if outcome is not None:
             raise FrameError(f"{check.name}: {_phrase(outcome)}", check=check.name)
     return Parsed(profile=recipe.name, kind=where.kind, octets=octets, values=carried)
+
+
+def _given_besides(recipe: Recipe, seen: Seen) -> tuple[Check, ...]:
+    """Return a check for each value the receiver names that no check of the recipe compares.
+
+    They come last: what a frame carries must be what its receiver says it should carry.
+    """
+    compared, rules = recipe.compared[seen.layout.kind], recipe.rules
+    return tuple(
+        [
+            same_as_given(rules[name])
+            for name in seen.known
+            if name not in compared and rules[name].carried
+        ]
+    )
 
 
 def _phrase(outcome: str) -> str:
@@ -93,7 +118,7 @@ def inspect(recipe: Recipe, octets: bytes, /, **known: Any) -> Inspection:
         return _shapeless(recipe, octets, str(error))
     seen = Seen(octets, where, recipe.read(octets, where, known), known)
     verdicts = [Verdict(check=_LENGTH[0], title=_LENGTH[1], result="passed")]
-    for check in recipe.checks[where.kind]:
+    for check in (*recipe.checks[where.kind], *_given_besides(recipe, seen)):
         outcome = check.run(seen)
         result = "failed"
         if outcome is None:

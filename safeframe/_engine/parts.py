@@ -22,6 +22,7 @@ __all__ = [
     "le",
     "missing",
     "parse_value",
+    "same_as_given",
     "unequal",
 ]
 
@@ -180,4 +181,24 @@ def expected(name: str, *, octets: int = 2, required: bool = True) -> Check:
             return None
         return f"{name} is {hex_of(carried, octets)}, expected {hex_of(wanted, octets)}"
 
-    return Check(name=name, title=f"{name} as expected", run=run)
+    return Check(name=name, title=f"{name} as expected", run=run, compares=name)
+
+
+def same_as_given(rule: Value) -> Check:
+    """Return a check that a frame carries the value its receiver names, whatever its type."""
+    name = rule.name
+
+    def run(seen: Seen) -> Outcome:
+        wanted = seen.known[name]
+        if rule.under and rule.under not in seen.known:
+            return Unknown(lacking(seen.known, rule.under))
+        if name not in seen.values:
+            return f"a {seen.layout.kind} frame carries no {name}"
+        carried = seen.values[name]
+        if carried == wanted:
+            return None
+        if isinstance(wanted, bytes):
+            return f"{name} is {carried.hex(' ') or 'empty'}, expected {wanted.hex(' ') or 'none'}"
+        return f"{name} is {carried}, expected {wanted}"
+
+    return Check(name=name, title=f"{name} as given", run=run)

@@ -80,7 +80,8 @@ class Value:
 
     ``carried`` says that the frame itself holds it; the others are history or settings that both
     sides know. ``default`` serves building only: judging never assumes a value. ``octets`` is
-    the fixed length of a value of octets (-1: any), ``words`` the choices of a word.
+    the fixed length of a value of octets (-1: any), ``words`` the choices of a word, ``under`` the
+    setting that must be known to read the value.
     """
 
     name: str
@@ -91,6 +92,7 @@ class Value:
     most: int = 0
     octets: int | None = None
     words: tuple[str, ...] = ()
+    under: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,11 +207,12 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """One check of a received frame."""
+    """One check of a received frame; ``compares`` names the value it holds against a known one."""
 
     name: str
     title: str
     run: Callable[[Seen], Outcome]
+    compares: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -220,9 +223,10 @@ class Recipe:
     ``read`` the values that octets of a layout carry; ``write`` the octets for complete values;
     ``checks`` the checks per kind of frame in their fixed order, after the length; ``covers``
     the CRCs of a frame; ``mean`` what one part means; ``shape`` the layout for a size of data
-    and a kind. ``order`` says where the order of the checks comes from. ``rules`` are the values by
-    name, ``defaults`` what building assumes, ``ranges`` those of whole numbers; all follow from
-    ``values``.
+    and a kind. ``order`` says where the order of the checks comes from, ``identity`` names the
+    checks that fail for a frame of another connection. ``rules`` are the values by
+    name, ``defaults`` what building assumes, ``ranges`` those of whole numbers,
+    ``compared`` the values that the checks of a kind compare; all follow from the others.
     """
 
     name: str
@@ -236,9 +240,11 @@ class Recipe:
     mean: Callable[[str, bytes], str]
     shape: Callable[[int, str], FrameLayout]
     order: str
+    identity: frozenset[str] = frozenset()
     rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
     defaults: Values = field(init=False, repr=False, compare=False)
     ranges: Mapping[str, range] = field(init=False, repr=False, compare=False)
+    compared: Mapping[str, frozenset[str]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         rules = {rule.name: rule for rule in self.values}
@@ -248,3 +254,8 @@ class Recipe:
         whole = (rule for rule in self.values if rule.octets is None and not rule.words)
         ranges = {rule.name: range(rule.least, rule.most + 1) for rule in whole}
         object.__setattr__(self, "ranges", ranges)
+        compared = {
+            kind: frozenset(check.compares for check in checks)
+            for kind, checks in self.checks.items()
+        }
+        object.__setattr__(self, "compared", compared)

@@ -9,11 +9,6 @@ from ..frame import Judgement, Session
 
 __all__ = ["Judge", "Opinion"]
 
-_FOREIGN = frozenset(
-    ("connection_id", "address", "domain", "spdu_id_1", "spdu_id_2", "spdu_id_3", "consumer_id")
-)
-"""Checks that fail because a frame belongs to another connection."""
-
 
 class Opinion(NamedTuple):
     """What became of a frame.
@@ -70,7 +65,7 @@ class Judge:
 
     def _ask(self, side: int, octets: bytes) -> Opinion:
         sender = self._senders[side]
-        found = _opinion(self._session.judge(sender, octets))
+        found = self._opinion(self._session.judge(sender, octets))
         if found.result != "rejected" or not (self._failures[side] or self._in_a_row):
             return found
         joined = self._exchange.session(fresh=False)
@@ -79,6 +74,15 @@ class Judge:
             return found
         self._use(joined)
         return Opinion("unknown", "", f"history lost ({found.text}); {again.text}", None, True)
+
+    def _opinion(self, found: Judgement) -> Opinion:
+        if found.result != "rejected":
+            return Opinion(found.result, "", found.text)
+        failed = [verdict for verdict in found.inspection.verdicts if verdict.result == "failed"]
+        check = failed[0].check if failed else "order"
+        result = "foreign" if check in self._session.recipe.identity else "rejected"
+        text = found.text.removeprefix("rejected: ").removeprefix(f"{check}: ")
+        return Opinion(result, check, text)
 
     def _timed(self, side: int, opinion: Opinion, time_us: int | None) -> Opinion:
         if time_us is None:
@@ -96,13 +100,3 @@ class Judge:
 
 
 _ACCEPTED = Opinion("accepted")
-
-
-def _opinion(found: Judgement) -> Opinion:
-    if found.result != "rejected":
-        return Opinion(found.result, "", found.text)
-    failed = [verdict for verdict in found.inspection.verdicts if verdict.result == "failed"]
-    check = failed[0].check if failed else "order"
-    result = "foreign" if check in _FOREIGN else "rejected"
-    text = found.text.removeprefix("rejected: ").removeprefix(f"{check}: ")
-    return Opinion(result, check, text)

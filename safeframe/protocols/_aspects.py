@@ -50,6 +50,10 @@ def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:
     return ""
 
 
+def _nothing(end: End) -> dict[str, Any]:
+    return {}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkTraits:
     """What the two maps of a connection say about its frames.
@@ -61,6 +65,7 @@ class LinkTraits:
     microseconds. ``data_of`` returns the safety data that an accepted frame hands to its receiver,
     or None for a frame without. ``silent`` are the octets of a frame of each sender that never
     carries safety data, ``kind`` the kind of frame for a size of data and the settings.
+    ``stated`` returns the values of a frame that the map of one end alone states.
     """
 
     senders: Callable[[Connection], tuple[str, str]]
@@ -70,6 +75,7 @@ class LinkTraits:
     first: str = ""
     silent: Mapping[str, int] = field(default_factory=dict)
     kind: Callable[[int, Mapping[str, Any]], str] = _any_kind
+    stated: Callable[[End], dict[str, Any]] = _nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,6 +218,7 @@ class FaultTraits:
     ``caught_by`` returns for a link and the size of the safety data the check or measure for each
     error, in the order of ``fixtures.ERRORS``. ``neighbour`` returns the link of another
     connection (or, for the error insertion, another sender) of the same kind: link, side, error.
+    ``measures`` says in words what the checks among these are that stand for a measure.
     ``data_at`` is the first octet of safety data in a frame. With ``timed`` any frame that is newer
     than the last one is accepted, whatever was lost between. ``unseen`` yields more changes that no
     check sees.
@@ -221,6 +228,7 @@ class FaultTraits:
     neighbour: Callable[[Link, int, str], Link]
     data_at: int = 0
     timed: bool = False
+    measures: Mapping[str, str] = field(default_factory=dict)
     unseen: Callable[[Link], Iterator[UnseenPattern]] | None = None
 
 

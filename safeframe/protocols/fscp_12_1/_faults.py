@@ -25,5 +25,6 @@ def _neighbour(link: Link, side: int, error: str) -> Link:
 FAULTS = FaultTraits(
     caught_by=_caught_by,
     neighbour=_neighbour,
+    measures={"connection_id": "the connection id in the frame"},
     data_at=1,
 )

@@ -345,6 +345,7 @@ RECIPE = Recipe(
                 name="connection_id",
                 title="the connection id of this connection, 0 in Reset and Session",
                 run=_check_connection,
+                compares="connection_id",
             ),
             Check(name="crc", title="every CRC, from CRC_0 on", run=_check_crc),
             Check(
@@ -357,6 +358,7 @@ RECIPE = Recipe(
     covers=_covers,
     mean=_mean,
     shape=_shape,
+    identity=frozenset(("connection_id",)),
     order="command, connection id, CRC as in IEC 61784-3-12 (2010) and implementation A; "
     "the history-free relation is ours and comes last",
 )

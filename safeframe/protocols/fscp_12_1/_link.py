@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..._errors import UsageError
-from ..._model import Connection
+from ..._model import Connection, End
 from .._aspects import LinkTraits, roles
 from ._frame import FAIL_SAFE_DATA, PROCESS_DATA
 
@@ -36,10 +36,16 @@ def _data_of(octets: bytes) -> bytes | None:
     return data if command == PROCESS_DATA else bytes(len(data))
 
 
+def _stated(end: End) -> dict[str, Any]:
+    number = end.connection_table.id
+    return {} if number is None else {"connection_id": number}
+
+
 LINK = LinkTraits(
     senders=roles("master", "slave"),
     settings=_settings,
     values=_values,
     data_of=_data_of,
     first="master",
+    stated=_stated,
 )

@@ -54,6 +54,10 @@ def _unseen(link: Link) -> Iterator[UnseenPattern]:
 FAULTS = FaultTraits(
     caught_by=_caught_by,
     neighbour=_neighbour,
+    measures={
+        "address": "the address of the sender in the frame",
+        "domain": "the domain number in the frame",
+    },
     data_at=_DATA_AT,
     timed=True,
     unseen=_unseen,

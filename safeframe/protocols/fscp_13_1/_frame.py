@@ -188,7 +188,7 @@ def _under_manager_id(check: Check) -> Check:
         absent = lacking(seen.known, "manager_id")
         return Unknown(absent) if absent else check.run(seen)
 
-    return Check(name=check.name, title=check.title, run=run)
+    return Check(name=check.name, title=check.title, run=run, compares=check.compares)
 
 
 def _sum_1(seen: Seen) -> Sum:
@@ -271,15 +271,34 @@ RECIPE = Recipe(
         Value(name="data", meaning="safety data, 0..254 octets", octets=-1),
         Value(name="id", meaning="message id, 48..53 or 56..59", default=49, most=63),
         Value(name="address", meaning="address of the sender", least=1, most=1023),
-        Value(name="domain", meaning="safety domain number", least=1, most=1023),
-        Value(name="consecutive_time", meaning="time of the sender", default=0, most=65535),
+        Value(
+            name="domain",
+            meaning="safety domain number",
+            least=1,
+            most=1023,
+            under="manager_id",
+        ),
+        Value(
+            name="consecutive_time",
+            meaning="time of the sender",
+            default=0,
+            most=65535,
+            under="manager_id",
+        ),
         Value(
             name="target",
             meaning="address of the receiver, 0 in data-only frames",
             default=0,
             most=1023,
+            under="manager_id",
         ),
-        Value(name="request", meaning="time-request counter", default=0, most=63),
+        Value(
+            name="request",
+            meaning="time-request counter",
+            default=0,
+            most=63,
+            under="manager_id",
+        ),
         Value(
             name="manager_id",
             meaning="6 octets of the domain's manager; all zero means none",
@@ -295,6 +314,7 @@ RECIPE = Recipe(
     covers=_covers,
     mean=_mean,
     shape=_shape,
+    identity=frozenset(("address", "domain")),
     order="length, id, address ranges, first CRC, second CRC, equal data as in the open stack; "
     "comparisons with what the receiver expects follow the address ranges",
 )

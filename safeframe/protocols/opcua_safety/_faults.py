@@ -33,4 +33,8 @@ def _neighbour(link: Link, side: int, error: str) -> Link:
 FAULTS = FaultTraits(
     caught_by=_caught_by,
     neighbour=_neighbour,
+    measures={
+        "monitoring_number": "the monitoring number of the request",
+        "spdu_id_3": "the ids of the provider in the frame",
+    },
 )

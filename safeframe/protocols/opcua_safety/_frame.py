@@ -149,7 +149,9 @@ _NUMBER = Check(
     name="monitoring_range", title="a monitoring number outside 0..255", run=_check_number
 )
 _ZERO = Check(name="all_zero", title="not an all-zero frame", run=_check_all_zero)
-_FLAGS_CHECK = Check(name="flags", title="flags as expected, where stated", run=_check_flags)
+_FLAGS_CHECK = Check(
+    name="flags", title="flags as expected, where stated", run=_check_flags, compares="flags"
+)
 
 RECIPE = Recipe(
     name="opcua-safety",
@@ -188,6 +190,7 @@ RECIPE = Recipe(
     covers=_covers,
     mean=_mean,
     shape=_shape,
+    identity=frozenset((*_IDS, "consumer_id")),
     order="not all zero, CRC, ids, consumer id, monitoring number as in release 1.05; a request "
     "carries no CRC and the provider performs no safety check",
 )
