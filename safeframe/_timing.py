@@ -7,13 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from ._model import Connection
-from .protocols import Profile, names, room
-
-if TYPE_CHECKING:
-    from .protocols._aspects import ReactionShare
+from .protocols import Profile, load, names
 
 __all__ = ["Figure", "Input", "Timing", "timing"]
 
@@ -102,7 +98,10 @@ def timing(
     stated = [end.connection_table for end in connection.ends]
     watchdog = _worst(max, *(each.watchdog_ms for each in stated))
     exchange = _worst(max, *(each.exchange_ms for each in stated))
-    share = _share(connection_table.profile, edition)
+    if profile is None and connection_table.profile in names():
+        profile = load(connection_table.profile)
+    stated_shares = profile.reactions if profile else ()
+    share = next((each for each in stated_shares if each.edition == edition), None)
     if share is not None:
         reaction = Figure(
             inputs=(
@@ -114,7 +113,7 @@ def timing(
                 ),
             ),
             why=share.why,
-            source=share.source,
+            source=share.stated_in,
         )
     else:
         reaction = Figure(
@@ -140,11 +139,3 @@ def timing(
 def _worst(pick: Callable[[list[int]], int], *times: int | None) -> int | None:
     known = [time for time in times if time is not None]
     return pick(known) if known else None
-
-
-def _share(profile: str, edition: str) -> ReactionShare | None:
-    """Return what a protocol of the registry states about the reaction time, if anything."""
-    if profile not in names():
-        return None
-    stated = room(profile).reaction_share
-    return None if stated is None else stated(edition)

@@ -23,7 +23,7 @@ from .recipe import (
     Verdict,
 )
 
-__all__ = ["build", "from_text", "inspect", "layout", "parse", "verify"]
+__all__ = ["build", "from_text", "inspect", "layout", "parse", "stated", "verify"]
 
 _LENGTH = "length", "a legal length"
 
@@ -56,6 +56,11 @@ def build(recipe: Recipe, /, **given: Any) -> bytes:
     """
     check_given(recipe, given)
     return recipe.write(recipe.defaults | given)
+
+
+def stated(**values: Any) -> dict[str, Any]:
+    """Return the values that are not None: in explicit parameters None stands for not given."""
+    return {name: value for name, value in values.items() if value is not None}
 
 
 def parse(recipe: Recipe, octets: bytes, /, **known: Any) -> Parsed:

@@ -31,7 +31,6 @@ __all__ = [
     "OpeningFrame",
     "Packet",
     "PacketPayload",
-    "ReactionShare",
     "RecordingTraits",
     "StartUp",
     "UnseenPattern",
@@ -278,15 +277,6 @@ class FrameScope:
     source: str
     largest: int | None = None
     bound: tuple[Fraction, str] | None = None
-
-
-class ReactionShare(NamedTuple):
-    """Which share of the reaction time a protocol states: so many watchdogs and consumer cycles."""
-
-    watchdogs: int
-    consumer_cycles: int
-    why: str
-    source: str
 
 
 class DerivedInput(NamedTuple):

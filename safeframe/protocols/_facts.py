@@ -15,6 +15,7 @@ __all__ = [
     "ParameterRule",
     "PartRow",
     "Profile",
+    "ReactionShare",
     "SizeRange",
     "Sizes",
     "Source",
@@ -181,6 +182,19 @@ class CrcUse(NamedTuple):
     source: str = ""
 
 
+class ReactionShare(NamedTuple):
+    """What an edition states about the reaction time: so many watchdogs and consumer cycles.
+
+    ``stated_in`` is the document with the place, as it is shown beside the figure.
+    """
+
+    edition: str
+    watchdogs: int
+    consumer_cycles: int
+    why: str
+    stated_in: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """One safety profile.
@@ -190,7 +204,8 @@ class Profile:
     value must not straddle, ``member_types`` the only (type, width_bits) a signal may have
     (empty: free), ``fail_safe`` is ``zero`` where the protocol replaces data by zeros. With
     ``one_way`` only one direction of a connection carries safety data, from the end with
-    ``data_role`` (empty: either). ``recipe`` says whether frames can be built and judged.
+    ``data_role`` (empty: either). ``reactions`` are what editions state about the reaction time
+    (none: common practice counts). ``recipe`` says whether frames can be built and judged.
 
     >>> from safeframe import protocols
     >>> protocols.load("fscp-12-1").sizes.is_legal(2)
@@ -214,6 +229,7 @@ class Profile:
     parameters: tuple[ParameterRule, ...] = ()
     frames: tuple[FrameKind, ...] = ()
     crcs: tuple[CrcUse, ...] = ()
+    reactions: tuple[ReactionShare, ...] = ()
     notes: tuple[str, ...] = ()
     not_offered: tuple[str, ...] = ()
     sources: tuple[Source, ...] = ()

@@ -20,6 +20,7 @@ from ._facts import (
     ParameterRule,
     PartRow,
     Profile,
+    ReactionShare,
     SizeRange,
     Sizes,
     Source,
@@ -165,6 +166,17 @@ _CRC = nested(
     },
     "a CRC",
 )
+_REACTION = nested(
+    ReactionShare,
+    {
+        "edition": _must(TEXT),
+        "watchdogs": _must(integer(0)),
+        "consumer_cycles": _must(integer(0)),
+        "why": _must(TEXT),
+        "stated_in": _must(TEXT),
+    },
+    "a share of the reaction time",
+)
 _SOURCE = nested(
     Source,
     {"tag": _must(TEXT), "text": _must(TEXT), "confidence": _must(choice(*CONFIDENCES))},
@@ -193,6 +205,7 @@ FIELDS: dict[str, Key] = {
     "parameters": _may(array(_PARAMETER)),
     "frames": _may(array(_FRAME)),
     "crcs": _may(array(_CRC)),
+    "reactions": _may(array(_REACTION)),
     "sources": _may(array(_SOURCE)),
 }
 """Every key of a profile file."""

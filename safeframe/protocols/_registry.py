@@ -15,8 +15,6 @@ from .._errors import UsageError
 from ._facts_file import loads
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
     from ._aspects import (
@@ -25,7 +23,6 @@ if TYPE_CHECKING:
         FrameScope,
         LinkTraits,
         Packet,
-        ReactionShare,
         RecordingTraits,
         StartUp,
     )
@@ -55,7 +52,6 @@ _ASPECTS: dict[str, tuple[str, str, object]] = {
     "faults": ("_faults", "FAULTS", None),
     "recording": ("_recording", "RECORDING", None),
     "scopes": ("_residual", "SCOPES", ()),
-    "reaction_share": ("_timing", "reaction_share", None),
     "derivations": ("_derived", "DERIVATIONS", ()),
 }
 """Each aspect with its module in a room, its name there, and what a room without it offers."""
@@ -82,8 +78,6 @@ class Room:
     """How a recording shows its frames."""
     scopes: tuple[FrameScope, ...]
     """Which errors residual figures can be had for; the first is asked for by default."""
-    reaction_share: Callable[[str], ReactionShare | None] | None
-    """What an edition states about the reaction time."""
     derivations: tuple[Derivation, ...]
     """Numbers both ends must hold, from what they stand for."""
 

@@ -227,6 +227,9 @@ FULL: dict[str, Any] = {
             "parts": [{"name": "p", "octets": "1", "meaning": "m", "source": "A"}],
         }
     ],
+    "reactions": [
+        {"edition": "1", "watchdogs": 0, "consumer_cycles": 0, "why": "w", "stated_in": "s"}
+    ],
     "crcs": [
         {
             "name": "c",

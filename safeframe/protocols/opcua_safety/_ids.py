@@ -16,7 +16,7 @@ from ...crc import CATALOGUE, compute
 __all__ = [
     "LEVEL_IDS",
     "MEMBERS",
-    "Member",
+    "OpcuaMember",
     "backward_crc",
     "member_types",
     "spdu_ids",
@@ -30,7 +30,7 @@ LEVEL_IDS = {1: 0x11912881, 2: 0x647C4654, 3: 0xDEAA9DEE, 4: 0xAB47F33B}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Member:
+class OpcuaMember:
     """One built-in type a member may have: its id and its octets when packed."""
 
     name: str
@@ -39,7 +39,7 @@ class Member:
 
 
 MEMBERS = {
-    name: Member(name=name, type_id=type_id, octets=octets)
+    name: OpcuaMember(name=name, type_id=type_id, octets=octets)
     for name, type_id, octets in (
         ("Boolean", 1, 1),
         ("SByte", 2, 1),
@@ -59,7 +59,7 @@ MEMBERS = {
 """Members of fixed length by type name; String and ByteString have none and are refused."""
 
 
-def member_types(text: str) -> tuple[Member, ...]:
+def member_types(text: str) -> tuple[OpcuaMember, ...]:
     """Return the members named in a list such as ``Int16, Boolean, Float``."""
     found = []
     for name in (part.strip() for part in text.split(",")):
