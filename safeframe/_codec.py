@@ -6,11 +6,12 @@ import struct
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from ._bits import Place, octets_of_bits
+from ._bits import Layout, Place, octets_of_bits
 from ._errors import UsageError
 from ._model import Map, Reserved, Signal
 
 __all__ = [
+    "MapCodec",
     "Reading",
     "extract",
     "meaning",
@@ -107,6 +108,86 @@ def read_signal(signal: Signal, data: bytes, validity: Signal | None = None) -> 
     return Reading(signal=signal, raw=raw, text=text, is_safe=value_of(signal, raw) == signal.safe)
 
 
+class MapCodec:
+    """One map, ready to turn safety data into values and values into safety data, many times.
+
+    ``signals`` holds every signal once, of several with one name the first; ``raws``, ``numbers``
+    and ``decode`` answer in that order. A map whose signals overlap or leave the data is read
+    signal by signal, any other one through tables (``Layout``).
+    """
+
+    __slots__ = ("_big", "_constant", "_layout", "_map", "_positions", "signals")
+
+    def __init__(self, map_: Map) -> None:
+        first: dict[str, Signal] = {}
+        for each in map_.signals:
+            first.setdefault(each.name, each)
+        self._map = map_
+        self.signals = tuple(first.values())
+        self._positions = {name: at for at, name in enumerate(first)}
+        self._constant = 0
+        for entry in map_.reserved:
+            self._constant |= entry.value << entry.start
+        self._big = [at for at, each in enumerate(self.signals) if each.order == "big"]
+        try:
+            fields = [(each.start, each.width) for each in self.signals]
+            self._layout: Layout | None = Layout(map_.size_octets, fields)
+        except UsageError:
+            self._layout = None
+        if len(first) < len(map_.signals):
+            self._layout = None  # what has no name of its own is written as well.
+
+    def raws(self, data: bytes) -> list[int | None]:
+        """Return the raw unsigned value of each signal, None where the data end before it."""
+        if self._layout is None or len(data) != self._layout.size_octets:
+            return [extract(each, data) for each in self.signals]
+        found: list[int | None] = [*self._layout.unpack(data)]
+        for at in self._big:
+            found[at] = extract(self.signals[at], data)
+        return found
+
+    def numbers(self, data: bytes) -> tuple[int | float | None, ...]:
+        """Return the number of each signal before scaling, None where the data end before it."""
+        return tuple(
+            raw if raw is None or signal.type not in ("int", "float") else value_of(signal, raw)
+            for signal, raw in zip(self.signals, self.raws(data), strict=True)
+        )
+
+    def decode(self, data: bytes) -> dict[str, Reading]:
+        """Return what each signal reads as, by name."""
+        return {
+            each.name: read_signal(each, data, self._signal(each.valid_by)) for each in self.signals
+        }
+
+    def _signal(self, name: str) -> Signal | None:
+        at = self._positions.get(name)
+        return None if at is None else self.signals[at]
+
+    def encode(self, values: Mapping[str, int | float]) -> bytes:
+        """Return the safety data in which the named signals have these numbers; see ``encode``."""
+        for name in values:
+            if name not in self._positions:
+                raise UsageError(f"a signal of this direction must be named, not {name!r}")
+        signals = self._map.signals if self._layout is None else self.signals
+        carried = [
+            _carried(each, to_raw(each, values.get(each.name, each.safe))) for each in signals
+        ]
+        word = self._constant
+        if self._layout is None:
+            for each, bits in zip(signals, carried, strict=True):
+                word |= bits << each.start
+        else:
+            word |= int.from_bytes(self._layout.pack(carried), "little")
+        return word.to_bytes(self._map.size_octets, "little")
+
+
+def _carried(signal: Signal, raw: int) -> int:
+    """Return the bits of a raw value as they stand on the wire, least significant first."""
+    if signal.order == "big":
+        return int.from_bytes(raw.to_bytes(signal.width >> 3, "big"), "little")
+    return raw
+
+
 def decode(map_: Map, data: bytes) -> dict[str, Reading]:
     r"""Read every signal of a map from data; of several signals with one name the first counts.
 
@@ -114,13 +195,7 @@ def decode(map_: Map, data: bytes) -> dict[str, Reading]:
     >>> {name: reading.raw for name, reading in safeframe.decode(sends, b"\x05").items()}
     {'permit_torque': 1, 'brake1_release': 0, 'brake2_release': 1}
     """
-    signals: dict[str, Signal] = {}
-    for signal in map_.signals:
-        signals.setdefault(signal.name, signal)
-    return {
-        name: read_signal(signal, data, signals.get(signal.valid_by))
-        for name, signal in signals.items()
-    }
+    return MapCodec(map_).decode(data)
 
 
 def encode(map_: Map, values: Mapping[str, int | float]) -> bytes:
@@ -133,20 +208,7 @@ def encode(map_: Map, values: Mapping[str, int | float]) -> bytes:
     >>> safeframe.encode(sends, {"permit_torque": 1, "brake2_release": 1}).hex()
     '05'
     """
-    known = {signal.name for signal in map_.signals}
-    for name in values:
-        if name not in known:
-            raise UsageError(f"a signal of this direction must be named, not {name!r}")
-    word = 0
-    for entry in map_.entries:
-        if isinstance(entry, Reserved):
-            word |= entry.value << entry.start
-            continue
-        raw = to_raw(entry, values.get(entry.name, entry.safe))
-        if entry.order == "big":
-            raw = int.from_bytes(raw.to_bytes(entry.width >> 3, "big"), "little")
-        word |= raw << entry.start
-    return word.to_bytes(map_.size_octets, "little")
+    return MapCodec(map_).encode(values)
 
 
 def owner(map_: Map, index: int) -> Signal | Reserved | None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from .. import _codec as codec
-from .._model import Map, Signal
+from .._codec import MapCodec
+from .._model import Map
 
 __all__ = ["Both", "Decoder", "Disagreement"]
 
@@ -34,36 +34,6 @@ class Both(NamedTuple):
     differs: bool
 
 
-class _Eye:
-    """The signals of one map, each name once, ready to be read from data quickly."""
-
-    def __init__(self, map_: Map) -> None:
-        self.signals = tuple({each.name: each for each in reversed(map_.signals)}.values())[::-1]
-        self._fields = [
-            (each.start, (1 << each.width) - 1, each.end, self._plain(each))
-            for each in self.signals
-        ]
-
-    @staticmethod
-    def _plain(signal: Signal) -> bool:
-        """Tell whether the bits of a signal are its number as they are."""
-        return signal.type not in ("int", "float") and signal.order == "little"
-
-    def read(self, data: bytes) -> tuple[Number | None, ...]:
-        """Return the number of each signal, before scaling."""
-        word, bits = int.from_bytes(data, "little"), 8 * len(data)
-        found: list[Number | None] = []
-        for (start, mask, end, plain), signal in zip(self._fields, self.signals, strict=True):
-            if end > bits:
-                found.append(None)
-            elif plain:
-                found.append(word >> start & mask)
-            else:
-                raw = codec.extract(signal, data)
-                found.append(None if raw is None else codec.value_of(signal, raw))
-        return tuple(found)
-
-
 def _unlike(left: Number | None, right: Number | None) -> bool:
     """Tell whether two numbers differ; what is no number is like what is no number."""
     return left != right and (left == left or right == right)
@@ -73,9 +43,8 @@ class Decoder:
     """Reads the data of one direction with both maps."""
 
     def __init__(self, sent: Map, received: Map) -> None:
-        self._maps = sent, received
-        self._eyes = _Eye(sent), _Eye(received)
-        self.sent, self.received = self._eyes[0].signals, self._eyes[1].signals
+        self._codecs = MapCodec(sent), MapCodec(received)
+        self.sent, self.received = (codec.signals for codec in self._codecs)
         partners = {each.name: (at, each) for at, each in enumerate(self.received)}
         self._pairs: list[tuple[int, int]] = []
         self._lone_sent: list[tuple[int, Number]] = []
@@ -101,7 +70,7 @@ class Decoder:
         return found
 
     def _read(self, data: bytes) -> Both:
-        sent, received = self._eyes[0].read(data), self._eyes[1].read(data)
+        sent, received = (codec.numbers(data) for codec in self._codecs)
         differs = (
             any(_unlike(sent[left], received[right]) for left, right in self._pairs)
             or any(_unlike(sent[at], safe) for at, safe in self._lone_sent)
@@ -114,7 +83,7 @@ class Decoder:
 
     def rows(self, data: bytes) -> tuple[Disagreement, ...]:
         """Return the signals of which the two ends understand something different."""
-        left, right = (codec.decode(map_, data) for map_ in self._maps)
+        left, right = (codec.decode(data) for codec in self._codecs)
         rows = []
         for name in (*left, *(name for name in right if name not in left)):
             mine, other = left.get(name), right.get(name)

@@ -13,7 +13,9 @@ from collections.abc import Callable
 import bitstring
 import construct
 
-from safeframe._bits import Layout
+from safeframe._bits import Layout, Place
+from safeframe._codec import MapCodec
+from safeframe._model import Map, Signal
 
 FIELDS = (
     *((bit, 1) for bit in range(8)),
@@ -29,10 +31,24 @@ ROUNDS, CALLS = 15, 20_000
 
 
 def ours() -> Callable[[], list[int]]:
-    """Pack and unpack with safeframe.bits.Layout."""
+    """Pack and unpack with the layout of safeframe."""
     layout = Layout(4, FIELDS)
     pack, unpack = layout.pack, layout.unpack
     return lambda: unpack(pack(VALUES))
+
+
+def codec() -> Callable[[], list[int]]:
+    """Encode and decode by name with a map of the same fields, as every command does."""
+    codec = MapCodec(
+        Map(
+            entries=tuple(
+                Signal(name=f"f{number}", at=Place.at(index), width=width, type="uint")
+                for number, (index, width) in enumerate(FIELDS)
+            )
+        )
+    )
+    named = {f"f{number}": value for number, value in enumerate(VALUES)}
+    return lambda: list(codec.numbers(codec.encode(named)))  # type: ignore[arg-type]
 
 
 def shifts() -> Callable[[], list[int]]:
@@ -116,6 +132,7 @@ def main() -> None:
     candidates = {
         "hand-written shifts": shifts(),
         "safeframe Layout": ours(),
+        "safeframe MapCodec": codec(),
         "bitstring": with_bitstring(),
         "construct": with_construct(),
     }
