@@ -42,7 +42,7 @@ TABLE = {
     "crc": row(1, "_errors _source", "crcmod numpy"),
     "_model": row(2, "_errors _source _bits"),
     "_findings": row(2, "_errors _source _bits"),
-    "residual": row(2, "_errors crc", "numpy"),
+    "residual": row(2, "_errors _document crc", "numpy"),
     "_engine": row(2, "_errors crc", "construct"),
     "_mapfile": row(3, f"{BASE} _document"),
     "protocols": row(3, "_errors _document _model crc residual _engine", "numpy"),

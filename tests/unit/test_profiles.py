@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import re
-import time
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -492,14 +491,6 @@ class TestOwnFile:
     )
     def test_absurd_values(self, line: str, expected: str) -> None:
         assert problems(f"{HEAD}{line}\n") == [expected]
-
-    def test_ten_thousand_unknown_keys_are_counted_in_no_time(self) -> None:
-        text = "\n".join(f"watchdg_{number} = 1" for number in range(10_000))
-        started = time.process_time()
-        found = problems(f"{HEAD}{text}\n")
-        assert time.process_time() - started < 3  # It was 22 s; 0.3 s on the slowest machine seen.
-        assert found[0].startswith("own.toml:4: watchdg_0: a key must be one that a profile knows")
-        assert found[-1] == "own.toml: ... and 9900 more problems"
 
     def test_long_values_are_cut(self) -> None:
         assert problems(f'{HEAD}recipe = "{"x" * 60}"\n') == [
