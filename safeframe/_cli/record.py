@@ -9,9 +9,9 @@ from pathlib import Path
 from .. import record
 from .._errors import UsageError
 from .._model import Connection
-from .._report import judgement as rendered
+from .._report import assessment as rendered
 from .._report import record_html, record_markdown, record_page
-from ..record import Judgement, Record
+from ..record import Assessment, Record
 from . import inputs, options
 
 __all__ = ["configure", "run"]
@@ -86,7 +86,7 @@ def _new(args: argparse.Namespace) -> int:
     )
     _write(args.output, made)
     _write_pages(args, made)
-    return _tell(args.output, record.judgement(made))
+    return _tell(args.output, record.assess(made))
 
 
 def _declare_fill(parser: argparse.ArgumentParser) -> None:
@@ -206,12 +206,12 @@ def _write_pages(args: argparse.Namespace, made: Record) -> None:
 
 
 def _page(made: Record) -> record_page.RecordPage:
-    return record_page.page(made, record.judgement(made), record.seal(made))
+    return record_page.page(made, record.assess(made), record.seal(made))
 
 
 def _rewrite(path: str, made: Record) -> int:
     _write(path, made)
-    return _tell(path, record.judgement(made))
+    return _tell(path, record.assess(made))
 
 
 def _write(path: str, made: Record) -> None:
@@ -221,8 +221,8 @@ def _write(path: str, made: Record) -> None:
     temporary.replace(path)
 
 
-def _tell(path: str, judgement: Judgement) -> int:
-    sys.stdout.write(rendered.summary(path, judgement))
+def _tell(path: str, given: Assessment) -> int:
+    sys.stdout.write(rendered.summary(path, given))
     return 0
 
 

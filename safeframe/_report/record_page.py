@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from .._checklist import GROUPS
-from ..record import APPROVALS, BitOwner, BitRow, Judgement, MixTable, Record
+from ..record import APPROVALS, Assessment, BitOwner, BitRow, MixTable, Record
 from .text import CAUTION
 
 __all__ = ["OPEN", "Block", "RecordPage", "RecordSection", "Table", "Text", "page"]
@@ -62,14 +62,14 @@ class RecordPage(NamedTuple):
     short: str
 
 
-def page(record: Record, judgement: Judgement, seal: str) -> RecordPage:
+def page(record: Record, assessment: Assessment, seal: str) -> RecordPage:
     """Return the page of a record; ``seal`` is what an approval of it signs."""
     computed = record.computed
     return RecordPage(
         title=f"Record of a change: {computed.connection}",
-        status=_status(judgement),
-        good=judgement.releasable,
-        points=judgement.faults,
+        status=_status(assessment),
+        good=assessment.releasable,
+        points=assessment.faults,
         parts=(
             RecordSection("Request", tuple(_request(record))),
             RecordSection("Before the change", tuple(_fingerprints(record, before=True))),
@@ -87,8 +87,8 @@ def page(record: Record, judgement: Judgement, seal: str) -> RecordPage:
     )
 
 
-def _status(judgement: Judgement) -> str:
-    faults, missing = len(judgement.faults), len(judgement.missing)
+def _status(assessment: Assessment) -> str:
+    faults, missing = len(assessment.faults), len(assessment.missing)
     counts = [_count(faults, "fault")] * bool(faults)
     counts += [f"{_count(missing, 'point')} open"] * bool(missing)
     if counts:

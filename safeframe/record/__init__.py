@@ -5,9 +5,9 @@ anew and says what is wrong or still open. After any later edit of a map it says
 """
 
 from ._acts import done, fill, new, sign
+from ._assess import APPROVALS, Assessment, assess, baseline, seal, verify
 from ._compute import compute
 from ._files import FORMAT, dumps, load, loads, schema_text
-from ._judgement import APPROVALS, Judgement, baseline, judgement, seal, verify
 from ._parts import (
     RESULTS,
     Approval,
@@ -45,7 +45,7 @@ __all__ = [
     "ReadBack",
     "Record",
     "Request",
-    "Judgement",
+    "Assessment",
     "State",
     "Times",
     "Trial",
@@ -60,6 +60,6 @@ __all__ = [
     "schema_text",
     "seal",
     "sign",
-    "judgement",
+    "assess",
     "verify",
 ]

@@ -8,9 +8,9 @@ from dataclasses import replace
 from .._errors import UsageError
 from .._model import Connection
 from ..protocols import Profile
+from ._assess import assess, digest_of, seal
 from ._compute import compute
 from ._files import FORMAT
-from ._judgement import digest_of, judgement, seal
 from ._parts import RESULTS, Approval, People, ReadBack, Record, Request, Trial
 
 __all__ = ["done", "fill", "new", "sign"]
@@ -87,7 +87,7 @@ def sign(record: Record, *, who: str, role: str, when: str) -> Record:
     would be void after the next entry.
     """
     unsigned = _with(record, approvals=())
-    now = judgement(unsigned)
+    now = assess(unsigned)
     open_points = [*now.faults, *(text for text in now.missing if not text.startswith("approvals"))]
     if open_points:
         more = f" (and {len(open_points) - 1} more)" if len(open_points) > 1 else ""
@@ -96,7 +96,7 @@ def sign(record: Record, *, who: str, role: str, when: str) -> Record:
         )
     entry = Approval(who=who, role=role, when=when, signs=seal(unsigned))
     signed = _with(record, approvals=(*record.people.approvals, entry))
-    faults = judgement(signed).faults
+    faults = assess(signed).faults
     if faults:
         raise UsageError(f"an approval must be by another person, not: {faults[0]}")
     return signed

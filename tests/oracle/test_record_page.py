@@ -30,7 +30,7 @@ POINTS = {"a4": (595, 842), "letter": (612, 792)}
 def written(folder: Path, name: str, paper: str = "a4") -> Path:
     made = RECORDS[name]
     path = folder / f"{name}.html"
-    shown = page(made, record.judgement(made), record.seal(made))
+    shown = page(made, record.assess(made), record.seal(made))
     path.write_text(html(shown, paper=paper), encoding="utf-8")
     return path
 

@@ -25,8 +25,8 @@ from safeframe._errors import InputError, UsageError
 from safeframe._fingerprint import end_fingerprint, plain, wire_fingerprint
 from safeframe._model import Allowance, Connection, End, Map, Signal
 from safeframe.record import BitOwner, ReadBack, Record, Trial
+from safeframe.record._assess import digest_of
 from safeframe.record._codec import kind_of, schema
-from safeframe.record._judgement import digest_of
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed, with_people
 
 SCHEMA = Path(record.__file__).parents[1] / "schemas" / "record.schema.json"
@@ -134,7 +134,7 @@ class TestComputed:
         }
         assert {entry.rule for entry in computed.findings} == {"unbound-signal"}
         both = Connection(first=first, second=replace(second, allowances=first.allowances))
-        assert record.judgement(record.new(AFTER, both)).faults == ()
+        assert record.assess(record.new(AFTER, both)).faults == ()
 
     def test_nothing_depends_on_path_or_clock(self) -> None:
         text = record.dumps(FRESH)
@@ -259,7 +259,7 @@ class TestFiles:
 class TestActs:
     def test_a_fresh_record_asks_for_everything(self) -> None:
         blank = record.new(BEFORE, AFTER)
-        found = record.judgement(blank)
+        found = record.assess(blank)
         assert found.faults == ()
         assert found.missing[:5] == (
             "request: a reason",
@@ -323,7 +323,7 @@ class TestActs:
 
 class TestFaults:
     def faults(self, given: Record) -> tuple[str, ...]:
-        return record.judgement(given).faults
+        return record.assess(given).faults
 
     def test_an_edited_computed_part(self) -> None:
         edited = replace(FRESH, computed=replace(FRESH.computed, edition="2022"))
@@ -429,7 +429,7 @@ class TestFaults:
 
 class TestMissing:
     def missing(self, given: Record) -> tuple[str, ...]:
-        return record.judgement(given).missing
+        return record.assess(given).missing
 
     @pytest.mark.parametrize(
         ("entry", "message"),
@@ -507,7 +507,7 @@ class TestVoidAfterAnyEdit:
             inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
             edited = Tables(Problems("x")).value(kind_of(Record), data, ())
             inner[path[-1]] = old
-            assert record.judgement(edited).faults[0].startswith("the computed part was"), path
+            assert record.assess(edited).faults[0].startswith("the computed part was"), path
 
     @given(st.data())
     def test_every_leaf_with_the_fingerprint_made_anew(self, data: st.DataObject) -> None:
@@ -543,7 +543,7 @@ class TestVoidAfterAnyEdit:
                 inner["result"] = "not applicable"
             else:
                 inner[path[-1]] += "1"
-            found = record.judgement(record.loads(json.dumps(edited)))
+            found = record.assess(record.loads(json.dumps(edited)))
             assert not found.releasable, path
 
     def test_every_field_of_every_signal(self) -> None:

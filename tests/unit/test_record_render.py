@@ -11,16 +11,16 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from safeframe._report.assessment import json_text, summary, text
 
 from safeframe import record
 from safeframe._errors import InputError
 from safeframe._fingerprint import plain
 from safeframe._model import Connection
-from safeframe._report.judgement import json_text, summary, text
 from safeframe._report.record_html import PAPERS, html
 from safeframe._report.record_markdown import markdown
 from safeframe._report.record_page import RecordPage, RecordSection, Table, Text, page
-from safeframe.record import Judgement, Record
+from safeframe.record import Assessment, Record
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
 from tests.unit.schemas import validate
 from tests.unit.test_record import signed_record_of
@@ -56,7 +56,7 @@ class Reader(HTMLParser):
 
 
 def page_of(given: Record) -> RecordPage:
-    return page(given, record.judgement(given), record.seal(given))
+    return page(given, record.assess(given), record.seal(given))
 
 
 def html_of(given: Record) -> Reader:
@@ -263,7 +263,7 @@ def test_entries_of_people() -> None:
     assert "| open | open |" in markdown(page_of(with_people(FRESH, trials=())))
 
 
-BAD = Judgement(faults=("first",), missing=("second", "third"))
+BAD = Assessment(faults=("first",), missing=("second", "third"))
 
 
 def test_standing_as_text() -> None:
@@ -273,7 +273,7 @@ def test_standing_as_text() -> None:
         "  open: second",
         "  open: third",
     ]
-    good = Judgement(faults=(), missing=())
+    good = Assessment(faults=(), missing=())
     assert text("X", good).startswith("X: the record fits the maps, is complete and signed\nOff-")
     assert summary("r.json", good) == "r.json: complete and signed\n"
     assert summary("r.json", BAD) == "r.json: not releasable, 1 fault, 2 open\n"

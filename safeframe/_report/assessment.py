@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..record import Judgement
+from ..record import Assessment
 from .text import CAUTION, PLAIN, Look, clean
 
 __all__ = ["FORMAT", "json_text", "summary", "text"]
@@ -11,7 +11,7 @@ FORMAT = "safeframe-standing/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
-def text(connection: str, given: Judgement, *, look: Look = PLAIN) -> str:
+def text(connection: str, given: Assessment, *, look: Look = PLAIN) -> str:
     """Return the verdict about a record, every fault and everything that is still open."""
     name = clean(connection)
     if given.releasable:
@@ -25,13 +25,13 @@ def text(connection: str, given: Judgement, *, look: Look = PLAIN) -> str:
     return "\n".join([*lines, CAUTION]) + "\n"
 
 
-def summary(path: str, given: Judgement) -> str:
+def summary(path: str, given: Assessment) -> str:
     """Return one line about a record that was just written."""
     state = "complete and signed" if given.releasable else f"not releasable, {_counts(given)}"
     return f"{clean(path)}: {state}\n"
 
 
-def json_text(connection: str, given: Judgement) -> str:
+def json_text(connection: str, given: Assessment) -> str:
     """Return the verdict about a record as one JSON document, ending in a line feed."""
     import json  # deferred: costs start-up time.
 
@@ -46,6 +46,6 @@ def json_text(connection: str, given: Judgement) -> str:
     return json.dumps(document, indent=2) + "\n"
 
 
-def _counts(given: Judgement) -> str:
+def _counts(given: Assessment) -> str:
     faults, missing = len(given.faults), len(given.missing)
     return f"{faults} fault{'s'[: faults != 1]}, {missing} open"

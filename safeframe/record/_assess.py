@@ -14,7 +14,7 @@ from ..protocols import Profile
 from ._compute import compute
 from ._parts import Computed, Record, State
 
-__all__ = ["APPROVALS", "Judgement", "baseline", "digest_of", "seal", "judgement", "verify"]
+__all__ = ["APPROVALS", "Assessment", "baseline", "digest_of", "seal", "assess", "verify"]
 
 APPROVALS = 2
 """Signatures of different people that a release needs: two pairs of eyes, common practice."""
@@ -24,7 +24,7 @@ _SHOWN = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judgement:
+class Assessment:
     """``faults`` void the record or the change, ``missing`` is still to be done."""
 
     faults: tuple[str, ...]
@@ -48,9 +48,9 @@ def seal(record: Record) -> str:
     return digest_of({"computed_sha256": record.computed_sha256, "people": people})
 
 
-def judgement(record: Record) -> Judgement:
+def assess(record: Record) -> Assessment:
     """Judge a record by itself, without the maps."""
-    return Judgement(faults=tuple(_faults(record)), missing=tuple(_missing(record)))
+    return Assessment(faults=tuple(_faults(record)), missing=tuple(_missing(record)))
 
 
 def verify(
@@ -59,19 +59,19 @@ def verify(
     *,
     before: Connection | None = None,
     own_profiles: Mapping[str, Profile] | None = None,
-) -> Judgement:
+) -> Assessment:
     """Judge a record together with the maps it is about: compute everything anew and compare.
 
     Without ``before`` the maps before the change are those inside the record. Raises InputError
     when these are no maps any more.
     """
-    own = judgement(record)
+    own = assess(record)
     computed = compute(
         _in_order(before or baseline(record), record.computed.before),
         _in_order(after, record.computed.after),
         own_profiles=own_profiles,
     )
-    return Judgement(faults=(*_drift(record.computed, computed), *own.faults), missing=own.missing)
+    return Assessment(faults=(*_drift(record.computed, computed), *own.faults), missing=own.missing)
 
 
 def _in_order(connection: Connection, states: Sequence[State]) -> Connection:
