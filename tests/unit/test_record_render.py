@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from safeframe._report.assessment import json_text, summary, text
 
 from safeframe import record
 from safeframe._errors import InputError
 from safeframe._fingerprint import plain
 from safeframe._model import Connection
+from safeframe._report.assessment import json_text, summary, text
 from safeframe._report.record_html import PAPERS, html
 from safeframe._report.record_markdown import markdown
 from safeframe._report.record_page import RecordPage, RecordSection, Table, Text, page
