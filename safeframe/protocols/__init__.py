@@ -4,6 +4,8 @@
 returns the whole room, whose other aspects are read when first used.
 """
 
+from typing import TYPE_CHECKING
+
 from ._facts import (
     CONFIDENCES,
     CrcUse,
@@ -39,3 +41,13 @@ __all__ = [
     "room",
     "unregister",
 ]
+
+if not TYPE_CHECKING:  # a type checker knows the packages of the rooms themselves.
+
+    def __getattr__(name):
+        """Open a room of this package by its module name, such as ``fscp_12_1``."""
+        if name.replace("_", "-") in names():
+            from importlib import import_module
+
+            return import_module(f"{__name__}.{name}")
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

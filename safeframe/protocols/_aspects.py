@@ -31,6 +31,7 @@ __all__ = [
     "OpeningFrame",
     "Packet",
     "PacketPayload",
+    "Recompute",
     "RecordingTraits",
     "StartUp",
     "UnseenPattern",
@@ -277,6 +278,10 @@ class FrameScope:
     source: str
     largest: int | None = None
     bound: tuple[Fraction, str] | None = None
+
+
+Recompute = Callable[[bytes, dict[str, Any]], int]
+"""Returns the number that was published for octets and inputs of a vector."""
 
 
 class DerivedInput(NamedTuple):

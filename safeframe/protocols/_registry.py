@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from functools import cached_property
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from .._document.problems import guess
@@ -15,6 +16,8 @@ from .._errors import UsageError
 from ._facts_file import loads
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
     from ._aspects import (
@@ -23,6 +26,7 @@ if TYPE_CHECKING:
         FrameScope,
         LinkTraits,
         Packet,
+        Recompute,
         RecordingTraits,
         StartUp,
     )
@@ -53,6 +57,7 @@ _ASPECTS: dict[str, tuple[str, str, object]] = {
     "recording": ("_recording", "RECORDING", None),
     "scopes": ("_residual", "SCOPES", ()),
     "derivations": ("_derived", "DERIVATIONS", ()),
+    "recomputed": ("_recomputed", "RECOMPUTED", MappingProxyType({})),
 }
 """Each aspect with its module in a room, its name there, and what a room without it offers."""
 
@@ -80,6 +85,8 @@ class Room:
     """Which errors residual figures can be had for; the first is asked for by default."""
     derivations: tuple[Derivation, ...]
     """Numbers both ends must hold, from what they stand for."""
+    recomputed: Mapping[str, Recompute]
+    """What published numbers besides frames are recomputed by, by the subject of their vectors."""
 
     def __init__(self, name: str, package: str) -> None:
         self.name = name

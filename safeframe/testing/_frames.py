@@ -22,7 +22,7 @@ _MOST_TICKS = 8
 
 def links() -> st.SearchStrategy[Link]:
     """Draw the exchange of a connection of FSCP 12/1 whose ends agree."""
-    return clean_connections("fscp-12-1").map(link_of)
+    return clean_connections().map(link_of)
 
 
 def _exchange(given: Connection | Link) -> Link:

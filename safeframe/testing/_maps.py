@@ -7,13 +7,13 @@ draws two ends that agree bit for bit, in which a check finds no error.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
-from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from hypothesis import strategies as st
 
+from .. import protocols
 from .._bits import MAX_OCTETS, Place
+from .._errors import UsageError
 from .._model import (
     EDGES,
     RELATION_KINDS,
@@ -200,25 +200,43 @@ def ends(draw: st.DrawFn) -> End:
     )
 
 
-_CLEAN: Mapping[str, Mapping[str, Any]] = MappingProxyType(
-    {
-        "fscp-12-1": {
-            "sizes": (1, 2, 4, 6, 8, 10, 12),
-            "edition": "2010",
-            "id": (1, 65535),
-            "address": (1, 65535),
-            "roles": ("master", "slave"),
-        },
-        "plain": {
-            "sizes": (1, 2, 3, 4, 5, 6, 7, 8),
-            "edition": "",
-            "id": (1, 65535),
-            "address": (1, 65535),
-            "roles": ("", ""),
-        },
-    }
-)
-"""What makes a connection clean, by profile: legal data sizes in octets and ranges."""
+_LARGEST_OCTETS = 12
+_LARGEST_FREE_OCTETS = 8
+"""Largest data sizes that are drawn, for a protocol with legal sizes and for one without."""
+
+
+class _CleanFacts(NamedTuple):
+    """What makes a connection clean: legal data sizes in octets, edition, ranges, roles."""
+
+    profile: str
+    sizes: tuple[int, ...]
+    legal_octets: tuple[int, ...]
+    edition: str
+    ids: tuple[int, int]
+    addresses: tuple[int, int]
+    roles: tuple[str, str]
+
+
+def _clean_facts(profile: str | None) -> _CleanFacts:
+    """Return what makes a connection of a protocol clean; None: the first one with frames."""
+    if profile is None:
+        profile = next(name for name in protocols.names() if protocols.load(name).recipe)
+    facts = protocols.load(profile)
+    if facts.member_types or facts.one_way:
+        raise UsageError(f"clean connections of {profile} are not drawn: its maps are restricted")
+    free = facts.sizes.from_map
+    most = _LARGEST_FREE_OCTETS if free else _LARGEST_OCTETS
+    sizes = tuple(size for size in range(1, most + 1) if facts.sizes.is_legal(size))
+    addresses = facts.address_range or (1, 65535)
+    return _CleanFacts(
+        profile=profile,
+        sizes=sizes,
+        legal_octets=sizes if free else (),
+        edition=facts.editions[0] if facts.editions else "",
+        ids=facts.id_range or (1, 65535),
+        addresses=(max(1, addresses[0]), addresses[1]),
+        roles=(facts.roles[0], facts.roles[1]) if facts.roles else ("", ""),
+    )
 
 
 @st.composite
@@ -239,7 +257,7 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
             consumed.append(run)
             index = run.end
             continue
-        # No value crosses an octet border or, if it fills two octets, a block of FSCP 12/1.
+        # No value crosses an octet border or, if it fills two octets, a block of two octets.
         free = 8 - index % 8
         widths = list(range(2, min(free, 3 if kind == "code" else 8) + 1))
         if kind == "uint" and index % 16 == 0 and left >= 16:
@@ -264,26 +282,30 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
 
 
 @st.composite
-def clean_connections(draw: st.DrawFn, profile: str = "fscp-12-1") -> Connection:
-    """Draw two ends that agree: legal sizes, no holes, unique names and bindings, safe 0."""
-    clean = _CLEAN[profile]
+def clean_connections(draw: st.DrawFn, profile: str | None = None) -> Connection:
+    """Draw two ends that agree: legal sizes, no holes, unique names and bindings, safe 0.
+
+    Without a profile it is the first one with frames. UsageError names a profile whose maps are
+    restricted to one way or to few types.
+    """
+    clean = _clean_facts(profile)
     connection_table = ConnectionTable(
         name="SC1-LX",
-        profile=profile,
-        edition=clean["edition"],
-        id=draw(st.integers(*clean["id"])),
+        profile=clean.profile,
+        edition=clean.edition,
+        id=draw(st.integers(*clean.ids)),
         watchdog_ms=draw(st.integers(100, 500)),
         exchange_ms=draw(st.integers(4, 20)),
-        legal_octets=clean["sizes"] if profile == "plain" else (),
+        legal_octets=clean.legal_octets,
     )
-    addresses = draw(st.lists(st.integers(*clean["address"]), min_size=2, max_size=2, unique=True))
-    down = draw(_clean_map(draw(st.sampled_from(clean["sizes"])), "order"))
-    up = draw(_clean_map(draw(st.sampled_from(clean["sizes"])), "state"))
+    addresses = draw(st.lists(st.integers(*clean.addresses), min_size=2, max_size=2, unique=True))
+    down = draw(_clean_map(draw(st.sampled_from(clean.sizes)), "order"))
+    up = draw(_clean_map(draw(st.sampled_from(clean.sizes)), "state"))
     first = End(
         name="SC1",
         peer="LX",
         connection_table=connection_table,
-        role=clean["roles"][0],
+        role=clean.roles[0],
         address=addresses[0],
         sends=down[0],
         receives=up[1],
@@ -292,7 +314,7 @@ def clean_connections(draw: st.DrawFn, profile: str = "fscp-12-1") -> Connection
         name="LX",
         peer="SC1",
         connection_table=connection_table,
-        role=clean["roles"][1],
+        role=clean.roles[1],
         address=addresses[1],
         sends=up[0],
         receives=down[1],

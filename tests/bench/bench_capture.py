@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent.parent))
 
 from safeframe import capture, fixtures
 from safeframe._link import Link, link_of
-from safeframe.protocols.fscp_12_1 import _batch as batch_12_1
+from safeframe.protocols.fscp_12_1 import batch as batch_12_1
 from tests.unit.links import demo_connection
 
 ROUNDS = 3

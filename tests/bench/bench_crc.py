@@ -17,7 +17,7 @@ import numpy as np
 
 from safeframe import crc
 from safeframe.crc import _batch as batch
-from safeframe.protocols.fscp_12_1 import _batch as batch_12_1
+from safeframe.protocols.fscp_12_1 import batch as batch_12_1
 
 COUNT = 1_000_000
 SIZE = 11

@@ -159,7 +159,8 @@ def _crcs(profile: Profile) -> Iterator[str]:
 
 def _start_up() -> Iterator[str]:
     yield "The master speaks, the slave answers with the same command; any error leads to Reset."
-    yield "`frame.start_12_1.start_up` makes the frames of both sides up to the state Data."
+    where = "`safeframe.protocols.fscp_12_1.start_up`"
+    yield f"{where} makes the frames of both sides up to the state Data."
     yield ""
     rows = []
     for command, name in fscp_12_1.COMMANDS.items():

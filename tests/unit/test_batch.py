@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 from safeframe import crc, frame
 from safeframe._errors import UsageError
 from safeframe.crc import _batch as batch
-from safeframe.protocols.fscp_12_1 import _batch as batch_12_1
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
-from safeframe.protocols.fscp_12_1._batch import Start
+from safeframe.protocols.fscp_12_1 import batch as batch_12_1
+from safeframe.protocols.fscp_12_1.batch import Start
 
 from .test_crc import algorithms
 

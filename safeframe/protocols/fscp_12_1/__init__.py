@@ -10,7 +10,7 @@ from __future__ import annotations
 from ..._engine import frames
 from ..._engine.recipe import Inspection, Parsed
 from ..._engine.stream import Session
-from ._frame import COMMANDS, ERROR_CODES, PROCESS_DATA, RECIPE, block_crc, next_sequence
+from ._frame import COMMANDS, ERROR_CODES, PROCESS_DATA, RECIPE, block_crc, next_sequence, related
 from ._session import Fscp12Session
 from ._start import StartFrame, start_up
 
@@ -23,6 +23,7 @@ __all__ = [
     "build",
     "inspect",
     "next_sequence",
+    "related",
     "session",
     "start_up",
     "verify",
