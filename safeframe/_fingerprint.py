@@ -10,20 +10,22 @@ fingerprint is no signature: nobody needs a secret to make one.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from itertools import pairwise
 from operator import itemgetter
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from ._bits import Place
+from ._canonical import CANONICAL, form, parameters, remarks, reserve
 from ._model import Connection, ConnectionTable, End, Map, Reserved, Signal
 from ._source import Location
 
+if TYPE_CHECKING:
+    from .protocols import Profile
+
 __all__ = [
-    "END_FORMAT",
     "SHARED",
-    "WIRE_FORMAT",
     "canonical",
     "digest",
     "end_document",
@@ -34,10 +36,7 @@ __all__ = [
     "wire_fingerprint",
 ]
 
-Entry = TypeVar("Entry", Signal, Reserved)
-
-WIRE_FORMAT = "safeframe-wire/1"
-END_FORMAT = "safeframe-end/1"
+Profiles = Mapping[str, "Profile"]
 
 # The fields of level wire, value and name that both ends hold. Not read from diff.levels, whose
 # package costs a check 10 ms at start-up; a test compares both tables.
@@ -53,7 +52,10 @@ SHARED = {
     ),
     "End": ("name", "peer"),
 }
-"""The fields in the wire fingerprint; every other field, a new one too, is in that of the end."""
+"""The fields in the wire fingerprint; every other field, a new one too, is in that of the end.
+
+Of the parameters of an end, those that both ends must hold alike are in the wire fingerprint.
+"""
 
 _SHOWN = 16
 """Hexadecimal digits shown where a whole fingerprint does not fit."""
@@ -97,59 +99,72 @@ def plain(value: Any) -> Any:
     return [plain(inner) for inner in value]
 
 
-def wire_fingerprint(end: End) -> str:
+def wire_fingerprint(end: End, *, own_profiles: Profiles | None = None) -> str:
     """Return the SHA-256 over what this end believes both ends share, 64 hexadecimal digits.
+
+    ``own_profiles`` are the user's profiles by name: a profile says which parameters are shared.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> safeframe.wire_fingerprint(first) == safeframe.wire_fingerprint(second)
     False
     """
-    return digest(canonical(wire_document(end)).encode("ascii"))
+    return digest(canonical(wire_document(end, own_profiles)).encode("ascii"))
 
 
-def end_fingerprint(end: End) -> str:
+def end_fingerprint(end: End, *, own_profiles: Profiles | None = None) -> str:
     """Return the SHA-256 over what this end alone says, 64 hexadecimal digits.
 
     >>> end = safeframe.load("sc1.toml")
     >>> len(safeframe.end_fingerprint(end))
     64
     """
-    return digest(canonical(end_document(end)).encode("ascii"))
+    return digest(canonical(end_document(end, own_profiles)).encode("ascii"))
 
 
-def wire_document(end: End) -> dict[str, Any]:
+def wire_document(end: End, own_profiles: Profiles | None = None) -> dict[str, Any]:
     """Return what ``wire_fingerprint`` is computed over, as plain data."""
     directions = [
         _direction(end.name, end.peer, end.sends),
         _direction(end.peer, end.name, end.receives),
     ]
     return {
-        "format": WIRE_FORMAT,
+        "format": CANONICAL,
+        "covers": "wire",
         "connection": _fields(end.connection_table, shared=True),
+        "parameters": _parameters(end, own_profiles, shared=True),
         "directions": sorted(directions, key=lambda row: (row["producer"], canonical(row))),
     }
 
 
-def end_document(end: End) -> dict[str, Any]:
+def end_document(end: End, own_profiles: Profiles | None = None) -> dict[str, Any]:
     """Return what ``end_fingerprint`` is computed over, as plain data."""
     own = _fields(end, shared=False)
     for name in ("relations", "allowances"):
         own[name].sort(key=canonical)
     return {
-        "format": END_FORMAT,
+        "format": CANONICAL,
+        "covers": "end",
         "connection": {
             "name": end.connection_table.name,
             **_fields(end.connection_table, shared=False),
         },
-        "end": {"name": end.name, **own},
+        "end": {
+            "name": end.name,
+            **own,
+            "parameters": _parameters(end, own_profiles, shared=False),
+        },
         "sends": _own_rows(end.sends),
         "receives": _own_rows(end.receives),
     }
 
 
-def wire_facts(connection: Connection) -> tuple[tuple[str, str], ...]:
+def wire_facts(
+    connection: Connection, own_profiles: Profiles | None = None
+) -> tuple[tuple[str, str], ...]:
     """Return (label, text) lines that show the wire fingerprint of a connection, short."""
-    first, second = (wire_fingerprint(end)[:_SHOWN] for end in connection.ends)
+    first, second = (
+        wire_fingerprint(end, own_profiles=own_profiles)[:_SHOWN] for end in connection.ends
+    )
     label = f"{connection.name} wire fingerprint"
     if first == second:
         return ((label, first),)
@@ -157,33 +172,30 @@ def wire_facts(connection: Connection) -> tuple[tuple[str, str], ...]:
     return ((label, f"{first} at {one.name}, {second} at {two.name} (diff shows why)"),)
 
 
-def _direction(producer: str, consumer: str, map_: Map) -> dict[str, Any]:
-    # Bit by bit, because one run of 5 bits and runs of 2 and 3 bits are the same on the wire.
-    reserved = [
-        [index, run.value >> (index - run.start) & 1]
-        for run in map_.reserved
-        for index in range(run.start, run.end)
-    ]
+def _parameters(end: End, own_profiles: Profiles | None, *, shared: bool) -> dict[str, Any]:
     return {
-        "producer": producer,
-        "consumer": consumer,
-        "signals": _rows(map_.signals, _shared_row),
-        "reserved": sorted(reserved),
+        found.name: list(found.form)
+        for found in parameters(end, own_profiles)
+        if found.shared is shared
     }
 
 
-def _shared_row(signal: Signal) -> dict[str, Any]:
-    row = _fields(signal, shared=True)
-    if signal.type == "float":
-        # 0, 0.0 and -0.0 are one safe value to the model, so they must be one here.
-        row["safe"] = float(signal.safe) + 0.0
-    return row
+def _direction(producer: str, consumer: str, map_: Map) -> dict[str, Any]:
+    return {
+        "producer": producer,
+        "consumer": consumer,
+        "signals": _rows(map_.signals, lambda signal: _fields(signal, shared=True)),
+        "reserved": plain(reserve(map_)),
+    }
 
 
 def _own_rows(map_: Map) -> dict[str, Any]:
     return {
         "signals": _rows(map_.signals, _own_signal),
-        "reserved": _rows(map_.reserved, _own_run),
+        "reserved": [
+            {"at": str(Place.at(start)), "width": end - start, "note": note}
+            for start, end, note in remarks(map_)
+        ],
     }
 
 
@@ -191,32 +203,30 @@ def _own_signal(signal: Signal) -> dict[str, Any]:
     return {"at": str(signal.at), "name": signal.name, **_fields(signal, shared=False)}
 
 
-def _own_run(run: Reserved) -> dict[str, Any]:
-    return {"at": str(run.at), "width": run.width, **_fields(run, shared=False)}
-
-
-def _rows(entries: Iterable[Entry], row: Callable[[Entry], dict[str, Any]]) -> list[dict[str, Any]]:
-    """Return one row for each entry in place order; those of one place by their text."""
-    rows = [(entry.start, row(entry)) for entry in entries]
+def _rows(
+    signals: Iterable[Signal], row: Callable[[Signal], dict[str, Any]]
+) -> list[dict[str, Any]]:
+    """Return one row for each signal in place order; those of one place by their text."""
+    rows = [(signal.start, row(signal)) for signal in signals]
     rows.sort(key=itemgetter(0))
     if any(one == two for (one, _), (two, _) in pairwise(rows)):
         rows.sort(key=lambda placed: (placed[0], canonical(placed[1])))
     return [placed for _, placed in rows]
 
 
-def _fields(value: Signal | Reserved | ConnectionTable | End, *, shared: bool) -> dict[str, Any]:
-    """Return the fields that both ends share, or all others."""
+def _fields(value: Signal | ConnectionTable | End, *, shared: bool) -> dict[str, Any]:
+    """Return the forms of the fields that both ends share, or of all others."""
     names = _names(type(value), shared)  # type: ignore[arg-type]  # Classes are hashable.
-    return {name: plain(getattr(value, name)) for name in names}
+    return {name: plain(form(value, name)) for name in names}
 
 
 @cache
-def _names(kind: type[Signal | Reserved | ConnectionTable | End], shared: bool) -> tuple[str, ...]:
+def _names(kind: type[Signal | ConnectionTable | End], shared: bool) -> tuple[str, ...]:
     """Return the names of these fields, without the parts that are told by themselves."""
     return tuple(
         field.name
         for field in dataclasses.fields(kind)
         if field.compare
-        and field.name not in ("connection_table", "sends", "receives")
+        and field.name not in ("connection_table", "sends", "receives", "parameters")
         and (field.name in SHARED[kind.__name__]) is shared
     )

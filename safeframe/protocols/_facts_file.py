@@ -30,7 +30,7 @@ __all__ = ["FIELDS", "FORMAT", "load_file", "loads"]
 
 FORMAT = "safeframe-profile/1"
 
-_PARAMETER_TYPES = ("int", "text", "guid", "bool")
+_PARAMETER_TYPES = ("int", "text", "guid", "hex", "bool")
 _MEMBER_TYPES = ("bool", "uint", "int", "float", "code")
 _WHAT = "a profile"
 

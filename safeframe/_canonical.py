@@ -1,0 +1,256 @@
+"""One form of everything that can be spelled in several ways: what is equal, and what is not.
+
+Check, diff, fingerprint and record ask this module, so that they never give two answers to one
+question. A form is for comparing and hashing; what people are shown stays as they wrote it.
+
+Equal are: letters of either case, and blanks, in what a 1 means and in the names of code points;
+``0.1`` and ``0.10``; both octet orders of a value within one octet; legal sizes in any order; a
+reserve in one run or in several; a program variable in letters of either case; a GUID and octets
+in hexadecimal in letters of either case; a text of blanks and none. A name is never respelled:
+whoever pairs by name would miss it.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, NamedTuple
+
+from . import protocols
+from ._model import ConnectionTable, End, Map, Reserved, Scalar, Signal
+from .protocols import ParameterRule, Profile
+
+__all__ = [
+    "CANONICAL",
+    "Parameter",
+    "alike",
+    "checksum",
+    "find_profile",
+    "form",
+    "forms",
+    "meaning",
+    "parameters",
+    "remarks",
+    "reserve",
+    "shared_parameters",
+    "variable",
+]
+
+CANONICAL = "safeframe-canonical/2"
+"""The name and edition of these forms; fingerprints of another edition cannot be compared.
+
+Edition 1 took every text, order and list as it was written and left parameters to each end.
+"""
+
+Profiles = Mapping[str, Profile]
+"""The user's own profiles by name; they come before the listed ones."""
+
+
+def meaning(text: str) -> str:
+    """Return a text that people read: letter case and blanks aside."""
+    return _blanks(text).casefold()
+
+
+def variable(text: str) -> str:
+    """Return a program variable; identifiers of IEC 61131-3 do not tell capitals from small letters.
+
+    That letter case is not significant is said by IEC 61131-3, 6.1.2 (from memory).
+    """
+    return _blanks(text).casefold()
+
+
+def checksum(text: str) -> str:
+    """Return a checksum as it is typed from a screen: without grouping, prefix and letter case.
+
+    ``4F2A-0011``, ``4f2a 0011`` and ``0x4F2A0011`` are one checksum, ``4f2a011`` is another.
+    """
+    plain = "".join(text.casefold().split())
+    bare = plain.translate(_GROUPING).removeprefix("0x")
+    return bare if bare and not bare.strip("0123456789abcdef") else plain
+
+
+_GROUPING = str.maketrans("", "", "-:._'")
+
+
+def _blanks(text: str) -> str:
+    if not text.isascii():
+        text = unicodedata.normalize("NFKC", text)
+    return " ".join(text.split())
+
+
+def _order(signal: Signal) -> str:
+    return signal.order if signal.width > 8 else "little"
+
+
+def _safe(signal: Signal) -> int | float | str:
+    safe = signal.safe
+    if signal.type != "float":
+        return safe
+    if safe != safe:
+        return "nan"  # Not a number equals nothing, itself included; a form must.
+    try:
+        number = float(safe)
+    except OverflowError:
+        return safe
+    return _carried(number, signal.width) + 0.0  # 0, 0.0 and -0.0 are one safe value.
+
+
+def _carried(value: float, width: int) -> float:
+    """Return the number that a float of this width carries where another one was stated."""
+    import struct  # deferred: few maps hold a float.
+
+    letter = {16: "<e", 32: "<f", 64: "<d"}[width]
+    try:
+        return float(struct.unpack(letter, struct.pack(letter, value))[0])
+    except OverflowError:
+        return value  # Out of range, which a check says; here it only has to be itself.
+
+
+def _scale(signal: Signal) -> str:
+    text = signal.scale
+    if text == "1":
+        return text
+    from decimal import Context, Decimal, InvalidOperation  # deferred: most signals have none.
+
+    try:
+        return str(Decimal(text).normalize(Context(prec=len(text))))
+    except InvalidOperation:
+        return text
+
+
+def _codes(signal: Signal) -> tuple[tuple[int, str], ...]:
+    return tuple((number, meaning(name)) for number, name in signal.codes)
+
+
+_SIGNAL: dict[str, Callable[[Signal], Any]] = {
+    "order": _order,
+    "safe": _safe,
+    "one_means": lambda signal: meaning(signal.one_means),
+    "codes": _codes,
+    "scale": _scale,
+    "unit": lambda signal: _blanks(signal.unit),
+    "valid_by": lambda signal: signal.valid_by if signal.valid_by.strip() else "",
+    "mirrors": lambda signal: signal.mirrors if signal.mirrors.strip() else "",
+    "bind": lambda signal: variable(signal.bind),
+}
+_TABLE: dict[str, Callable[[ConnectionTable], Any]] = {
+    "edition": lambda table: _blanks(table.edition),
+    "network": lambda table: _blanks(table.network),
+    "legal_octets": lambda table: tuple(sorted(set(table.legal_octets))),
+}
+_END: dict[str, Callable[[End], Any]] = {"role": lambda end: _blanks(end.role)}
+_FORMS: dict[type, dict[str, Callable[[Any], Any]]] = {
+    Signal: _SIGNAL,
+    ConnectionTable: _TABLE,
+    End: _END,
+}
+
+
+def form(value: Signal | ConnectionTable | End | Reserved, field: str) -> Any:
+    """Return the form of one field of a value of the model; most fields are their own form."""
+    make = _FORMS.get(type(value), {}).get(field)
+    return getattr(value, field) if make is None else make(value)
+
+
+def alike(
+    one: Signal | ConnectionTable | End, two: Signal | ConnectionTable | End, field: str
+) -> bool:
+    """Return whether a field says the same in both values."""
+    left, right = getattr(one, field), getattr(two, field)
+    if type(one) is Signal and field == "order":
+        return bool(form(one, field) == form(two, field))  # The width speaks too.
+    return bool(left == right or form(one, field) == form(two, field))
+
+
+def forms(signal: Signal) -> tuple[Any, ...]:
+    """Return the forms of all that a signal says, its own remark aside."""
+    return tuple(form(signal, name) for name in _SIGNAL_FIELDS)
+
+
+_SIGNAL_FIELDS = (
+    *("name", "at", "width", "type", "order", "safe", "one_means", "edge", "unit", "scale"),
+    *("codes", "valid_by", "mirrors", "bind"),
+)
+
+
+def reserve(map_: Map) -> tuple[tuple[int, int], ...]:
+    """Return (index, value) of every reserved bit: where a run ends means nothing."""
+    return tuple(
+        sorted(
+            (index, run.value >> (index - run.start) & 1)
+            for run in map_.reserved
+            for index in range(run.start, run.end)
+        )
+    )
+
+
+def remarks(map_: Map) -> tuple[tuple[int, int, str], ...]:
+    """Return (first index, index after the last, remark) of reserved bits that have one remark."""
+    found: list[tuple[int, int, str]] = []
+    for start, end, note in sorted((run.start, run.end, run.note) for run in map_.reserved):
+        if not note:
+            continue
+        if found and found[-1][1:] == (start, note):
+            start = found.pop()[0]
+        found.append((start, end, note))
+    return tuple(found)
+
+
+class Parameter(NamedTuple):
+    """A parameter of an end: its form, and whether both ends must hold the same.
+
+    ``listed`` tells that the profile lists it. Of one that no profile lists, the worst is assumed:
+    it may seed a CRC, so both ends must hold the same. ``sealed`` tells that frames of an end
+    that holds another value are refused: of what the profile marks "same at both ends".
+    """
+
+    name: str
+    value: Scalar
+    form: Any
+    shared: bool
+    sealed: bool
+
+
+def find_profile(name: str, own_profiles: Profiles | None = None) -> Profile | None:
+    """Return a profile by name, the user's own before a listed one, None for an unknown name."""
+    own = (own_profiles or {}).get(name)
+    if own is not None:
+        return own
+    return protocols.load(name) if name in protocols.names() else None
+
+
+def parameters(end: End, own_profiles: Profiles | None = None) -> Iterator[Parameter]:
+    """Yield the parameters that an end states, in name order."""
+    if not end.parameters:
+        return
+    profile = find_profile(end.connection_table.profile, own_profiles)
+    rules = {} if profile is None else {rule.name: rule for rule in profile.parameters}
+    for name, value in sorted(end.parameters, key=lambda stated: stated[0]):
+        rule = rules.get(name)
+        yield Parameter(
+            name=name,
+            value=value,
+            form=_parameter(rule, value),
+            shared=rule is None or _shared(rule),
+            sealed=rule is not None and _shared(rule),
+        )
+
+
+def shared_parameters(
+    end: End, own_profiles: Profiles | None = None
+) -> dict[str, Parameter]:
+    """Return what an end states of the parameters that both ends must hold alike, by name."""
+    return {found.name: found for found in parameters(end, own_profiles) if found.shared}
+
+
+def _shared(rule: ParameterRule) -> bool:
+    # What only some roles have cannot stand at both ends.
+    return rule.shared and not rule.roles
+
+
+def _parameter(rule: ParameterRule | None, value: Scalar) -> Any:
+    """Return the form of a parameter; Python takes True, 1 and 1.0 for one, a map file does not."""
+    if isinstance(value, str) and rule is not None and rule.type in ("guid", "hex"):
+        return "text", "".join(value.casefold().split())
+    kind = {bool: "bool", int: "int", float: "float", str: "text"}[type(value)]
+    return kind, value
