@@ -52,9 +52,9 @@ def meaning(text: str) -> str:
 
 
 def variable(text: str) -> str:
-    """Return a program variable; identifiers of IEC 61131-3 do not tell capitals from small letters.
+    """Return a program variable, letter case aside.
 
-    That letter case is not significant is said by IEC 61131-3, 6.1.2 (from memory).
+    Identifiers of IEC 61131-3 do not tell capitals from small letters: from memory.
     """
     return _blanks(text).casefold()
 
@@ -236,9 +236,7 @@ def parameters(end: End, own_profiles: Profiles | None = None) -> Iterator[Param
         )
 
 
-def shared_parameters(
-    end: End, own_profiles: Profiles | None = None
-) -> dict[str, Parameter]:
+def shared_parameters(end: End, own_profiles: Profiles | None = None) -> dict[str, Parameter]:
     """Return what an end states of the parameters that both ends must hold alike, by name."""
     return {found.name: found for found in parameters(end, own_profiles) if found.shared}
 

@@ -6,13 +6,14 @@ they name, with which values and safety data, is computed from the maps before a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from ._bits import Place
 from ._codec import encode, meaning, run_text, to_raw, value_of
 from ._diff import Change, compare_versions
 from ._model import Connection, Direction, Map, Signal
+from .protocols import Profile
 
 __all__ = ["GROUPS", "ChecklistStep", "checklist"]
 
@@ -55,22 +56,29 @@ class ChecklistStep:
     data: str = ""
 
 
-def checklist(before: Connection, after: Connection) -> tuple[ChecklistStep, ...]:
+def checklist(
+    before: Connection, after: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> tuple[ChecklistStep, ...]:
     """Return the steps that show what a change did, none where nothing to be tried changed.
 
     ``after.first`` must be the edited ``before.first``, and likewise the second. Raises UsageError
-    for a safe value that does not fit its signal.
+    for a safe value that does not fit its signal. ``own_profiles`` are the user's, by name.
     """
-    maker = _Maker(before, after)
+    maker = _Maker(before, after, own_profiles)
     return tuple(sorted(maker.steps(), key=lambda step: list(GROUPS).index(step.group)))
 
 
 class _Maker:
-    def __init__(self, before: Connection, after: Connection) -> None:
+    def __init__(
+        self,
+        before: Connection,
+        after: Connection,
+        own_profiles: Mapping[str, Profile] | None,
+    ) -> None:
         self.before, self.after = before, after
         self.ids: set[str] = set()
         self.changes = {
-            new.name: compare_versions(old, new)
+            new.name: compare_versions(old, new, own_profiles=own_profiles)
             for old, new in zip(before.ends, after.ends, strict=True)
         }
         self.lanes = [_Lane(direction) for direction in after.directions()]

@@ -14,11 +14,11 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from itertools import pairwise
 from operator import itemgetter
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 from ._bits import Place
 from ._canonical import CANONICAL, form, parameters, remarks, reserve
-from ._model import Connection, ConnectionTable, End, Map, Reserved, Signal
+from ._model import Connection, ConnectionTable, End, Map, Signal
 from ._source import Location
 
 if TYPE_CHECKING:

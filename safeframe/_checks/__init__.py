@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from functools import lru_cache
 from itertools import islice
 
-from .. import protocols as profiles
+from .. import _canonical as canonical
 from .._errors import UsageError
 from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
 from .._model import Allowance, Connection, End
@@ -66,13 +65,7 @@ def find_profile(
     connection: Connection, own_profiles: Mapping[str, Profile] | None = None
 ) -> Profile | None:
     """Return the profile that the first end names, the user's own before a listed one."""
-    name = connection.first.connection_table.profile
-    return (own_profiles or {}).get(name) or _listed(name)
-
-
-@lru_cache(maxsize=64)
-def _listed(name: str) -> Profile | None:
-    return profiles.load(name) if name in profiles.names() else None
+    return canonical.find_profile(connection.first.connection_table.profile, own_profiles)
 
 
 def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Report:
@@ -113,7 +106,7 @@ def check_all(
         facts += _facts(seen)
         not_judged += unjudged(connection, seen.profile)
     for rule, run_all in PLANT_CHECKS:
-        finder = Finder(rule, "")
+        finder = Finder(rule, "", own_profiles)
         found += _limited(run_all(everything, finder), finder)
     kept, waived = _waive(found, everything)
     kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from .._bits import reverse_field
+from .._canonical import alike, form
 from .._findings import Finding, Rule
 from .._model import Signal
 from .._pairing import Pair
@@ -26,7 +27,7 @@ def _differing(
 ) -> Iterator[Finding]:
     """Report every pair whose ``attribute`` differs, with both texts."""
     for view, pair in _pairs(context):
-        if getattr(pair.left, attribute) != getattr(pair.right, attribute):
+        if not alike(pair.left, pair.right, attribute):
             yield _report(view, pair, find, what, text(pair.left), text(pair.right))
 
 
@@ -84,7 +85,7 @@ def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
 def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find values that one end reads least and the other most significant octet first."""
     for view, pair in _pairs(context):
-        if pair.left.order != pair.right.order:
+        if pair.left.order != pair.right.order and not alike(pair.left, pair.right, "order"):
             yield _report(
                 view,
                 pair,
@@ -162,7 +163,7 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
 def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs with different safe values; two opposite bits are called inverted."""
     for view, pair in _pairs(context):
-        if pair.left.safe != pair.right.safe:
+        if not alike(pair.left, pair.right, "safe"):
             cause = "inverted safe value" if pair.left.width == 1 else "safe value"
             yield _report(
                 view, pair, find, "the safe value", str(pair.left.safe), str(pair.right.safe), cause
@@ -186,8 +187,8 @@ def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
         told = pair.how == "place" or any(
             cause.kind == "swap" and pair in cause.pairs for cause in view.causes
         )
-        if left.casefold().split() != right.casefold().split() and not told:
-            texts = (f"{text!r}" if text else "not stated" for text in (left, right))
+        if not alike(pair.left, pair.right, "one_means") and not told:
+            texts = (f"{text!r}" if text.strip() else "not stated" for text in (left, right))
             yield _report(view, pair, find, "the meaning of 1", *texts)
 
 
@@ -226,13 +227,16 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
         fits = 1 << min(pair.left.width, pair.right.width)
         left = {value: name for value, name in pair.left.codes if value < fits}
         right = {value: name for value, name in pair.right.codes if value < fits}
+        said = [dict(form(signal, "codes")) for signal in (pair.left, pair.right)]
         if left == right or _reversed_codes(pair):
             continue
         differing = [
             f"{value}: {left.get(value, 'not named')} / {right.get(value, 'not named')}"
             for value in sorted(left.keys() | right.keys())
-            if left.get(value) != right.get(value)
+            if said[0].get(value) != said[1].get(value)
         ]
+        if not differing:
+            continue
         direction = view.direction
         message = (
             f"the code points of {pair.left.name} ({place_text(pair.left)}) differ between "
@@ -243,7 +247,7 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
 
 def _reversed_codes(pair: Pair) -> bool:
     """Tell whether one table is the other with the bits of every value in reverse order."""
-    left, right = dict(pair.left.codes), dict(pair.right.codes)
+    left, right = (dict(form(signal, "codes")) for signal in (pair.left, pair.right))
     width = pair.left.width
     return (
         left != right
@@ -316,7 +320,7 @@ def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
 def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose valid_by differs by more than spelling."""
     for view, pair in _pairs(context):
-        left, right = pair.left.valid_by, pair.right.valid_by
+        left, right = form(pair.left, "valid_by"), form(pair.right, "valid_by")
         if left != right and (left, right) not in _names(view):
             yield _report(view, pair, find, "the validity bit", left or "none", right or "none")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from .._canonical import alike
 from .._findings import Finding, Rule, Spot
 from .._model import Scalar
 from .registry import Context, Finder, count, rule
@@ -145,7 +146,7 @@ def profile_differs(context: Context, find: Finder) -> Iterator[Finding]:
 def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different editions, or an edition the profile's facts do not cover."""
     first, second = (end.connection_table.edition for end in context.connection.ends)
-    if first != second:
+    if not alike(*(end.connection_table for end in context.connection.ends), "edition"):
         yield find(
             both(context, "the edition", first, second), spots(context, "connection.edition")
         )
@@ -246,11 +247,14 @@ def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
     )
 )
 def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find different connection ids."""
+    """Find different connection ids, and one that only one end states."""
     first, second = (end.connection_table.id for end in context.connection.ends)
-    if first != second and first is not None and second is not None:
+    missing = first is None or second is None
+    # Where the profile knows ids, a missing one is that rule's finding.
+    if first != second and not (missing and context.profile and context.profile.id_range):
+        shown = [None if number is None else shown_id(number) for number in (first, second)]
         yield find(
-            both(context, "the connection id", shown_id(first), shown_id(second)),
+            both(context, "the connection id", *shown),
             spots(context, "connection.id"),
         )
 

@@ -96,7 +96,11 @@ def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterat
         other = [
             end
             for end, device in zip(connection.ends, connection.installed, strict=False)
-            if (device.wire, device.own) != (wire_fingerprint(end), end_fingerprint(end))
+            if (device.wire, device.own)
+            != (
+                wire_fingerprint(end, own_profiles=find.own_profiles),
+                end_fingerprint(end, own_profiles=find.own_profiles),
+            )
         ]
         if other:
             names = " and ".join(end.name for end in other)

@@ -5,15 +5,17 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from .._canonical import Parameter, alike, shared_parameters
 from .._findings import Finding, Rule, Spot
 from .._model import Scalar
-from ..protocols import ParameterRule, Profile
+from ..protocols import ParameterRule
 from .connection_table import both, spots
 from .registry import Context, Finder, rule, spot
 
 __all__: list[str] = []
 
 _GUID = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", re.ASCII)
+_OCTETS = re.compile(r"(?:\s*[0-9a-fA-F]{2})*\s*", re.ASCII)
 
 
 @rule(
@@ -61,6 +63,9 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
         if limits and not limits[0] <= watchdog <= limits[1]:
             message = f"the watchdog must be {limits[0]}..{limits[1]} ms, not {watchdog}"
             merged.setdefault(message, []).append(where)
+        elif not watchdog:
+            message = "the watchdog must be longer than 0 ms: with 0 it trips at once, or never"
+            merged.setdefault(message, []).append(where)
         elif exchange is not None and watchdog <= exchange:
             message = (
                 f"the watchdog of {watchdog} ms must be longer than the exchange of {exchange} ms"
@@ -105,41 +110,60 @@ def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
         severity="error",
         scope="connection",
         title="The two ends disagree about a parameter of the connection",
-        why="Both ends derive times, ids or start values from it.",
-        remedy="use one value at both ends",
+        why="Both ends derive times, ids or start values from it: where it differs, or one end "
+        "does not state it, no frame is accepted.",
+        remedy="state one value at both ends",
+        source='"same at both ends" in the table of parameters on the profile\'s page; the same is '
+        "assumed of a parameter that no profile lists",
     )
 )
 def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find parameters both ends state with different values, and unequal general terms."""
+    """Find shared parameters that differ or that one end leaves out, and unequal general terms."""
     first, second = context.connection.ends
+    tables = first.connection_table, second.connection_table
     for key, what in (
         ("exchange_ms", "the exchange time in ms"),
         ("permitted_reaction_ms", "the permitted reaction time in ms"),
         ("network", "the network"),
         ("legal_octets", "the list of legal sizes"),
     ):
-        left, right = getattr(first.connection_table, key), getattr(second.connection_table, key)
-        if left != right:
+        if not alike(*tables, key):
+            left, right = (getattr(table, key) for table in tables)
             if isinstance(left, tuple):
                 left, right = (", ".join(map(str, sizes)) for sizes in (left, right))
             yield find(both(context, what, left, right), spots(context, f"connection.{key}"))
-    own = _own_parameters(context.profile)
-    others = dict(second.parameters)
-    for key, value in first.parameters:
-        if key in others and key not in own and not _same(value, others[key]):
-            yield find(
-                both(context, f"the parameter {key}", value, others[key]),
-                spots(context, f"parameters.{key}"),
-            )
+    for name, one, two in _unequal(context):
+        left, right = (found.value if found else None for found in (one, two))
+        yield find(
+            both(context, f"the parameter {name}", left, right),
+            spots(context, f"parameters.{name}"),
+        )
 
 
-def _same(left: Scalar, right: Scalar) -> bool:
-    return type(left) is type(right) and left == right
+_Unequal = tuple[str, Parameter | None, Parameter | None]
 
 
-def _own_parameters(profile: Profile | None) -> set[str]:
-    """Return the parameters that each end has for itself."""
-    return {entry.name for entry in profile.parameters if not entry.shared} if profile else set()
+def _unequal(context: Context) -> Iterator[_Unequal]:
+    """Yield the shared parameters that the ends state differently, or one of them not at all."""
+    profile = context.profile
+    # Both ends are read by one profile: that they name two is another rule's finding.
+    tables = (
+        {}
+        if profile is None
+        else {end.connection_table.profile: profile for end in context.connection.ends}
+    )
+    ours, theirs = (shared_parameters(end, tables) for end in context.connection.ends)
+    rules = {rule.name: rule for rule in profile.parameters} if profile else {}
+    for name in sorted(ours.keys() | theirs.keys()):
+        one, two = ours.get(name), theirs.get(name)
+        if one and two:
+            if one.form != two.form:
+                yield name, one, two
+            continue
+        rule = rules.get(name)
+        told = rule.required if rule else profile is not None and not profile.sizes.from_map
+        if not told:  # Missing though required, or unknown: parameter-invalid says so.
+            yield name, one, two
 
 
 @rule(
@@ -180,7 +204,7 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
                 )
 
 
-_PARAMETER_TYPES = {"int": int, "text": str, "guid": str, "bool": bool}
+_PARAMETER_TYPES = {"int": int, "text": str, "guid": str, "hex": str, "bool": bool}
 
 
 def _problem(entry: ParameterRule, value: Scalar) -> str:
@@ -198,6 +222,8 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
         return f"{entry.minimum}..{entry.maximum}"
     if entry.type == "guid" and _GUID.fullmatch(str(value)) is None:
         return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
+    if entry.type == "hex" and _OCTETS.fullmatch(str(value)) is None:
+        return "octets of two hexadecimal digits each, such as 00 1A"
     return ""
 
 

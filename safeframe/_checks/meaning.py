@@ -6,6 +6,7 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 
+from .._canonical import variable
 from .._findings import Finding, Rule
 from .._model import End, Map, Signal
 from .._pairing import skeleton
@@ -14,6 +15,7 @@ from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 
 __all__: list[str] = []
 
+_NUMBERS = ("uint", "int", "float")
 _MOST_NAMED = 8
 """Widest code, in bits, for which every value is expected to have a name."""
 
@@ -117,7 +119,7 @@ def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals without a binding; one finding per end and direction."""
     for view in context.views:
         for end, map_ in view.sides:
-            missing = [signal for signal in map_.signals if not signal.bind]
+            missing = [signal for signal in map_.signals if not signal.bind.strip()]
             # What is allowed one by one is told one by one, so that the rest stays visible.
             allowed = {
                 allowance.signal
@@ -151,6 +153,7 @@ def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finde
         why="Two bits write one variable and the later one wins, or one variable drives two bits "
         "that were meant to be independent.",
         remedy="give each signal its own variable",
+        source="identifiers of IEC 61131-3 do not tell capitals from small letters: from memory",
     )
 )
 def binding_reused(context: Context, find: Finder) -> Iterator[Finding]:
@@ -158,15 +161,23 @@ def binding_reused(context: Context, find: Finder) -> Iterator[Finding]:
     for end in context.connection.ends:
         bound: dict[str, list[Signal]] = defaultdict(list)
         for signal in end.sends.signals + end.receives.signals:
-            if signal.bind:
-                bound[signal.bind].append(signal)
-        for variable, signals in bound.items():
+            if one := variable(signal.bind):
+                bound[one].append(signal)
+        for signals in bound.values():
             if len(signals) > 1:
                 names = " and ".join(f"{signal.name} ({place_text(signal)})" for signal in signals)
                 yield find(
-                    f"the variable {variable} of {end.name} is bound to {names}",
+                    f"the variable {_spellings(signals)} of {end.name} is bound to {names}",
                     [spot(end, signal) for signal in signals],
                 )
+
+
+def _spellings(signals: list[Signal]) -> str:
+    """Return a variable as the rows name it; two spellings are one variable, which is said."""
+    texts = list(dict.fromkeys(" ".join(signal.bind.split()) for signal in signals))
+    if len(texts) == 1:
+        return texts[0]
+    return f"{' = '.join(texts)} (letter case does not tell variables apart)"
 
 
 @rule(
@@ -245,16 +256,27 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
     """Find numbers wider than one bit without a validity bit in the same direction."""
 
     def judge(map_: Map) -> Iterator[Flaw]:
-        names = {signal.name for signal in map_.signals}
+        named = {signal.name: signal for signal in map_.signals}
         for signal in map_.signals:
-            number = signal.type in ("uint", "int", "float") and signal.width > 1
-            if signal.valid_by and signal.valid_by not in names:
+            number = signal.type in _NUMBERS and signal.width > 1
+            valid_by = signal.valid_by.strip()
+            validity = named.get(signal.valid_by)
+            if circle := _circle(signal, named):
+                if signal is min(circle, key=lambda entry: entry.start):
+                    yield _no_validity(circle)
+            elif valid_by and validity is None:
                 yield Flaw(
                     message=f"the validity bit {signal.valid_by} of {signal.name} "
                     f"({place_text(signal)}) is not in this direction",
                     entries=(signal,),
                 )
-            elif number and not signal.valid_by:
+            elif validity is not None and validity.type in _NUMBERS and validity.width > 1:
+                yield Flaw(
+                    message=f"the validity bit {signal.valid_by} of {signal.name} "
+                    f"({place_text(signal)}) is no bit but a number of {validity.width} bits",
+                    entries=(signal, validity),
+                )
+            elif number and not valid_by:
                 yield Flaw(
                     message=f"{signal.name} ({place_text(signal)}) is a value of {signal.width} "
                     "bits without a validity bit",
@@ -262,6 +284,25 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
                 )
 
     yield from per_map(context, find, judge)
+
+
+def _circle(signal: Signal, named: dict[str, Signal]) -> list[Signal]:
+    """Return the signals that name each other as validity and end where they began, or none."""
+    seen = [signal]
+    while (following := named.get(seen[-1].valid_by)) is not None and following not in seen[1:]:
+        if following is signal:
+            return seen
+        seen.append(following)
+    return []
+
+
+def _no_validity(circle: list[Signal]) -> Flaw:
+    names = " and ".join(f"{signal.name} ({place_text(signal)})" for signal in circle)
+    if len(circle) == 1:
+        text = f"{names} is named as its own validity bit: nothing says whether it holds"
+    else:
+        text = f"{names} are named as each other's validity: nothing says whether they hold"
+    return Flaw(message=text, entries=tuple(circle))
 
 
 @rule(

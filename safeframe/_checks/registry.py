@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -105,10 +105,11 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
 
 @dataclass(frozen=True, slots=True)
 class Finder:
-    """Builds the findings of one rule."""
+    """Builds the findings of one rule; ``own_profiles`` are for rules over many connections."""
 
     rule: Rule
     connection: str
+    own_profiles: Mapping[str, Profile] | None = None
 
     def __call__(
         self,

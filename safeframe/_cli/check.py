@@ -111,7 +111,7 @@ def run(args: argparse.Namespace) -> int:
     if args.baseline:
         report = _only_new(report, args.baseline)
     if not report.findings and (args.format != "text" or args.details):
-        report = _with_fingerprints(report, connections)
+        report = _with_fingerprints(report, connections, own)
     if args.html or args.svg:
         _draw(args, report, connections)
     sys.stdout.write(_output(args, report, connections, own))
@@ -188,8 +188,10 @@ def _draw(args: argparse.Namespace, report: Report, connections: tuple[Connectio
         options.write_file(args.svg, svg.document([grids for _, grids in pictures], title))
 
 
-def _with_fingerprints(report: Report, connections: Iterable[Connection]) -> Report:
+def _with_fingerprints(
+    report: Report, connections: Iterable[Connection], own: Mapping[str, Profile]
+) -> Report:
     from .._fingerprint import wire_facts  # deferred: only a clean run shows them.
 
-    facts = [fact for connection in connections for fact in wire_facts(connection)]
+    facts = [fact for connection in connections for fact in wire_facts(connection, own)]
     return replace(report, facts=(*report.facts, *facts))

@@ -102,18 +102,18 @@ def run(args: argparse.Namespace) -> int:
 
             sys.stdout.write(markdown.problems(error))
         raise
-    return _two(args, *ends) if len(ends) == 2 else _four(args, own, *ends)
+    return _two(args, own, *ends) if len(ends) == 2 else _four(args, own, *ends)
 
 
-def _two(args: argparse.Namespace, one: End, two: End) -> int:
+def _two(args: argparse.Namespace, own: dict[str, Profile], one: End, two: End) -> int:
     mode = args.mode or _mode(one, two)
     classes = None
     if mode == "versions":
-        found = diff.compare_versions(one, two)
+        found = diff.compare_versions(one, two, own_profiles=own)
         classes = diff.classify_changes([(two.name, found)])
         names = [two.name]
     else:
-        found = diff.compare_ends(Connection(first=one, second=two))
+        found = diff.compare_ends(Connection(first=one, second=two), own_profiles=own)
         names = [one.name, two.name]
     if args.html or args.format == "markdown":
         from .._report import difftables
@@ -180,9 +180,9 @@ def _mode(one: End, two: End) -> str:
 
 def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
     before, after = inputs.versions(*ends)
-    comparison = diff.compare_edits(before, after)
+    comparison = diff.compare_edits(before, after, own_profiles=own)
     classes = diff.classify_changes(zip(comparison.ends, comparison.edits, strict=True))
-    mixed = diff.mixed_versions(before, after)
+    mixed = diff.mixed_versions(before, after, own_profiles=own)
     from .. import _checks as checks  # deferred: two files need no rule.
 
     # Edits can be alike and wrong: nobody may take the answer for an approval of the new pair.

@@ -14,8 +14,9 @@ from . import inputs, options
 __all__ = ["configure", "run"]
 
 _EPILOG = """\
-  wire  what both ends must share: equal at both ends of a clean connection
-  end   what this end alone says: bindings, role, address, parameters, remarks
+  wire  what both ends must share, parameters that the profile marks so included:
+        equal at both ends of a clean connection
+  end   what this end alone says: bindings, role, address, own parameters, remarks
   file  the octets of the file: changes with every comment and blank
 
 examples:
@@ -36,26 +37,28 @@ def configure(parser: argparse.ArgumentParser) -> None:
         choices=("wire", "end"),
         help="print the text that is hashed instead, without a line feed at its end",
     )
+    options.add_profiles(parser)
     options.add_format(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the fingerprints; return 1 when the files do not share their wire fingerprint."""
     documents = {"wire": fingerprint.wire_document, "end": fingerprint.end_document}
+    own = options.own_profiles(args)
     rows = []
     for path in args.maps:
         inputs.tell_broken_off([path])
         end = mapfile.load(path)
         if args.canonical:
-            sys.stdout.write(fingerprint.canonical(documents[args.canonical](end)))
+            sys.stdout.write(fingerprint.canonical(documents[args.canonical](end, own)))
             continue
         rows.append(
             fingerprints.FingerprintRow(
                 path=path,
                 end=end.name,
                 connection=end.connection_table.name,
-                wire=fingerprint.wire_fingerprint(end),
-                own=fingerprint.end_fingerprint(end),
+                wire=fingerprint.wire_fingerprint(end, own_profiles=own),
+                own=fingerprint.end_fingerprint(end, own_profiles=own),
                 file=fingerprint.digest(Path(path).read_bytes()),
             )
         )

@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from .._bits import Place
+from .._canonical import alike, form
 from .._codec import meaning, value_of
 from .._model import Map, Signal
 from .._pairing import match
-from .changes import bits_text, same, show
+from .changes import bits_text, show
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried
 
@@ -69,7 +70,12 @@ class Arrivals:
         self.sent, self.received = sent, received
         self.overlay = Overlay(sent, received)
         pairs = match(sent, received).pairs
-        self.partner = {id(pair.right): pair.left for pair in pairs}
+        # Another name on the same bits is another signal, unless both ends say what a 1 means.
+        self.partner = {
+            id(pair.right): pair.left
+            for pair in pairs
+            if pair.how != "place" or _one_thing(pair.left, pair.right)
+        }
         self.renamed = {(pair.left.name, pair.right.name) for pair in pairs}
 
     def unread(self) -> Iterator[tuple[Signal, str]]:
@@ -114,7 +120,7 @@ class Arrivals:
         texts: list[str] = []
         for field in _MEANING_FIELDS:
             one, two = getattr(sent, field), getattr(read, field)
-            if same(one, two) or (field == "valid_by" and (one, two) in self.renamed):
+            if alike(sent, read, field) or (field == "valid_by" and (one, two) in self.renamed):
                 continue
             here, there = show(field, one, two), show(field, two, one)
             texts.append(f"{field} is {here} at {self.producer}, {there} at {self.consumer}")
@@ -163,6 +169,12 @@ class Arrivals:
                 bits |= carrier >> (segment.start - source.start) & mask
             word |= bits << (segment.start - signal.start)
         return _on_wire(signal, word)
+
+
+def _one_thing(sent: Signal, read: Signal) -> bool:
+    """Return whether two names stand for one thing: both ends say the same of all it means."""
+    said = bool(sent.one_means.strip() or sent.codes)
+    return said and all(alike(sent, read, field) for field in _MEANING_FIELDS)
 
 
 def _on_wire(signal: Signal, bits: int) -> int:
@@ -242,7 +254,7 @@ def _text(signal: Signal, raw: int) -> str:
 
 
 def _frame(signal: Signal) -> tuple[int, int, str]:
-    return signal.start, signal.width, signal.order
+    return signal.start, signal.width, form(signal, "order")
 
 
 def _name(entry: Entry) -> str:

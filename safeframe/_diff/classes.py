@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from .._model import Connection
+from ..protocols import Profile
 from .changes import Change
 from .ends import compare_versions
 
@@ -46,8 +47,12 @@ class ChangeClass:
         return tuple(dict.fromkeys(reason.name for reason in self.reasons))
 
 
-def classify(before: Connection, after: Connection) -> ChangeClass:
+def classify(
+    before: Connection, after: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> ChangeClass:
     """Return the classes of the edits of both ends together.
+
+    ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -55,7 +60,7 @@ def classify(before: Connection, after: Connection) -> ChangeClass:
     ()
     """
     edits = [
-        (new.name, compare_versions(old, new))
+        (new.name, compare_versions(old, new, own_profiles=own_profiles))
         for old, new in zip(before.ends, after.ends, strict=True)
     ]
     return classify_changes(edits)

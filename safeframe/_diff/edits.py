@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from .._canonical import form, shared_parameters
 from .._codec import run_text
 from .._model import Connection, End, Map, Signal
 from .._pairing import match
 from .._source import Location
-from .changes import Change, outline, same, show
+from ..protocols import Profile
+from .changes import Change, outline, show
 from .ends import compare_ends, compare_versions
 from .levels import FIELDS, LEVELS, at_or_above
 from .overlay import Overlay
@@ -83,11 +85,14 @@ class EditComparison:
         return any(at_or_above(level, threshold) for level in levels)
 
 
-def compare_edits(before: Connection, after: Connection) -> EditComparison:
+def compare_edits(
+    before: Connection, after: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> EditComparison:
     """Compare what was done at the first end with what was done at the second end.
 
     ``after.first`` must be the edited ``before.first``, and likewise the second. Compared is what
-    both ends must share: places, widths, reserve, meanings, names and the connection terms.
+    both ends must share: places, widths, reserve, meanings, names, the connection terms, and the
+    parameters that the profile marks so (``own_profiles`` are the user's, by name).
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -96,6 +101,7 @@ def compare_edits(before: Connection, after: Connection) -> EditComparison:
     """
     recorder = _Recorder(before, after)
     recorder.connection_table()
+    recorder.parameters(own_profiles)
     recorder.names()
     for old, new in zip(before.directions(), after.directions(), strict=True):
         recorder.direction(
@@ -107,13 +113,13 @@ def compare_edits(before: Connection, after: Connection) -> EditComparison:
     return EditComparison(
         ends=(after.first.name, after.second.name),
         edits=(
-            compare_versions(before.first, after.first),
-            compare_versions(before.second, after.second),
+            compare_versions(before.first, after.first, own_profiles=own_profiles),
+            compare_versions(before.second, after.second, own_profiles=own_profiles),
         ),
         differences=tuple(recorder.found),
         shared_changed=recorder.shared_changed,
-        disagreed=compare_ends(before),
-        disagree=compare_ends(after),
+        disagreed=compare_ends(before, own_profiles=own_profiles),
+        disagree=compare_ends(after, own_profiles=own_profiles),
     )
 
 
@@ -137,9 +143,13 @@ class _Thread:
         return "removed" if self.new is None else "kept"
 
     def delta(self, field: str) -> tuple[Any, Any] | None:
-        """Return a field before and after, None where the edit left it alone."""
-        old, new = (getattr(signal, field, None) for signal in (self.old, self.new))
-        return None if same(old, new) else (old, new)
+        """Return the forms of a field before and after, None where the edit left it alone."""
+        old, new = (signal and form(signal, field) for signal in (self.old, self.new))
+        return None if old == new else (old, new)
+
+    def shown(self, field: str) -> tuple[Any, Any]:
+        """Return a field before and after as the map has it, not as it is compared."""
+        return getattr(self.old, field, None), getattr(self.new, field, None)
 
     @property
     def touched(self) -> list[str]:
@@ -168,11 +178,13 @@ class _Recorder:
     def connection_table(self) -> None:
         """Compare the edits of the ``[connection]`` tables."""
         for field, rule in FIELDS["ConnectionTable"].items():
-            values = [
-                (getattr(old.connection_table, field), getattr(new.connection_table, field))
+            tables = [
+                (old.connection_table, new.connection_table)
                 for old, new in zip(self.before.ends, self.after.ends, strict=True)
             ]
-            self._plain("connection", field, rule.level, values, (field, field))
+            values = [tuple(getattr(one, field) for one in both) for both in tables]
+            forms = [tuple(form(one, field) for one in both) for both in tables]
+            self._plain("connection", field, rule.level, values, (field, field), forms)
 
     def names(self) -> None:
         """Compare a new name of an end with what the other end now calls its peer."""
@@ -182,34 +194,52 @@ class _Recorder:
                 (getattr(old, label), getattr(new, label))
                 for label, old, new in zip(labels, self.before.ends, self.after.ends, strict=True)
             ]
-            self._plain("end", "name", level, values, labels)
+            self._plain("end", "name", level, values, labels, values)
+
+    def parameters(self, own_profiles: Mapping[str, Profile] | None) -> None:
+        """Compare the edits of the parameters that both ends must hold alike."""
+        stated = [
+            (shared_parameters(old, own_profiles), shared_parameters(new, own_profiles))
+            for old, new in zip(self.before.ends, self.after.ends, strict=True)
+        ]
+        level = FIELDS["End"]["parameters"].level
+        for name in sorted({name for both in stated for one in both for name in one}):
+            found = [tuple(one.get(name) for one in both) for both in stated]
+            values = [tuple(one.value if one else None for one in both) for both in found]
+            forms = [tuple(one.form if one else None for one in both) for both in found]
+            self._plain("parameters", name, level, values, (name, name), forms)
 
     def _plain(
         self,
         section: str,
         field: str,
         level: str,
-        values: list[tuple[Any, Any]],
+        values: Sequence[tuple[Any, ...]],
         labels: tuple[str, str],
+        forms: Sequence[tuple[Any, ...]],
     ) -> None:
         """Compare what each end did to a plain field; ``values`` are before and after per end."""
-        changed = [(old, new) if old != new else None for old, new in values]
+        changed = [both if both[0] != both[1] else None for both in forms]
         self.shared_changed |= changed != [None, None]
         if changed[0] == changed[1]:
             return
+        what = "parameter" if section == "parameters" else section
         steps = [
             EditStep(
                 end=end.name,
                 did=(
-                    f"left {section} {label} at {show(label, old)}"
-                    if old == new
-                    else f"changed {section} {label} from {show(label, old)} to {show(label, new)}"
+                    f"left {what} {label} at {show(label, old)}"
+                    if done is None
+                    else f"changed {what} {label} from {show(label, old)} to {show(label, new)}"
                 ),
                 where=end.locate(f"{section}.{label}"),
             )
-            for end, label, (old, new) in zip(self.after.ends, labels, values, strict=True)
+            for end, label, (old, new), done in zip(
+                self.after.ends, labels, values, changed, strict=True
+            )
         ]
-        self._record(level, section, section, field, steps[0], steps[1])
+        subject = field if section == "parameters" else section
+        self._record(level, section, subject, field, steps[0], steps[1])
 
     def direction(self, section: str, producer: _Edit, consumer: _Edit) -> None:
         """Compare the edits of the two maps of one direction."""
@@ -230,7 +260,7 @@ class _Recorder:
                 continue
             deltas = [thread.delta(field) for _, thread in (left, right)]
             self.shared_changed |= deltas != [None, None]
-            if not _same_delta(deltas[0], deltas[1]):
+            if deltas[0] != deltas[1]:
                 steps = [_step(edit, thread, field) for edit, thread in (left, right)]
                 subject = left[1].signal.name
                 self._record(rule.level, section, subject, field, steps[0], steps[1])
@@ -313,12 +343,6 @@ def _paired(producer: _Edit, consumer: _Edit) -> Iterator[tuple[_Thread | None, 
     yield from ((None, right) for right in rights)
 
 
-def _same_delta(one: tuple[Any, Any] | None, two: tuple[Any, Any] | None) -> bool:
-    if one is None or two is None:
-        return one is two
-    return same(one[0], two[0]) and same(one[1], two[1])
-
-
 def _delta(states: tuple[Any, ...], which: int) -> tuple[Any, Any] | None:
     old, new = states[which], states[which + 1]
     return None if old == new else (old, new)
@@ -347,7 +371,7 @@ def _did(thread: _Thread, field: str) -> str:
         return f"removed {name} ({outline(thread.signal)})"
     delta = thread.delta(field) if field else None
     if delta is not None:
-        old, new = delta
+        old, new = delta if field == "order" else thread.shown(field)
         verb = _VERBS.get(field, "changed {field} of {name} from {old} to {new}")
         return verb.format(
             field=field, name=name, old=show(field, old, new), new=show(field, new, old)

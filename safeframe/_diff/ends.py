@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from .._model import Connection, ConnectionTable, End, Scalar
+from .._canonical import Parameter, alike, parameters, shared_parameters
+from .._model import Connection, ConnectionTable, End
+from ..protocols import Profile
 from .changes import BEFORE_AFTER, NOT_STATED, Change, show, worst_first
 from .levels import FIELDS
 from .maps import compare_maps
@@ -12,8 +14,12 @@ from .maps import compare_maps
 __all__ = ["compare_ends", "compare_versions"]
 
 
-def compare_versions(before: End, after: End) -> tuple[Change, ...]:
+def compare_versions(
+    before: End, after: End, *, own_profiles: Mapping[str, Profile] | None = None
+) -> tuple[Change, ...]:
     """Return what changed at one end, worst level first, then in map order.
+
+    ``own_profiles`` are the user's profiles by name.
 
     >>> before = safeframe.load("lx.toml")
     >>> from dataclasses import replace
@@ -31,7 +37,12 @@ def compare_versions(before: End, after: End) -> tuple[Change, ...]:
                 after,
             ),
             *_fields("End", before, after, "end", before, after),
-            *_parameters(before, after),
+            *_parameters(
+                {found.name: found for found in parameters(before, own_profiles)},
+                {found.name: found for found in parameters(after, own_profiles)},
+                before,
+                after,
+            ),
             *compare_maps(before.sends, after.sends, "sends"),
             *compare_maps(before.receives, after.receives, "receives"),
             *_relations(before, after),
@@ -40,11 +51,14 @@ def compare_versions(before: End, after: End) -> tuple[Change, ...]:
     )
 
 
-def compare_ends(connection: Connection) -> tuple[Change, ...]:
+def compare_ends(
+    connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> tuple[Change, ...]:
     """Return where the ends differ in what they must share, worst level first.
 
-    Bindings, notes, roles, addresses, parameters and allowances belong to one end each and are
-    not compared.
+    Bindings, notes, roles, addresses, allowances, and the parameters that the profile leaves to
+    each end belong to one end each and are not compared. ``own_profiles`` are the user's profiles
+    by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -60,6 +74,13 @@ def compare_ends(connection: Connection) -> tuple[Change, ...]:
             first.connection_table,
             second.connection_table,
             "connection",
+            first,
+            second,
+            (first.name, second.name),
+        ),
+        *_parameters(
+            shared_parameters(first, own_profiles),
+            shared_parameters(second, own_profiles),
             first,
             second,
             (first.name, second.name),
@@ -107,7 +128,7 @@ def _fields(
         if rule.kind != "attribute":
             continue
         old, new = getattr(before, field), getattr(after, field)
-        if old != new:
+        if not alike(before, after, field):  # type: ignore[type-var]
             yield Change(
                 level=rule.level,
                 kind=rule.kind,
@@ -122,30 +143,37 @@ def _fields(
             )
 
 
-def _parameters(before: End, after: End) -> Iterator[Change]:
-    old, new = dict(before.parameters), dict(after.parameters)
+def _parameters(
+    old: Mapping[str, Parameter],
+    new: Mapping[str, Parameter],
+    left: End,
+    right: End,
+    sides: tuple[str, str] = BEFORE_AFTER,
+) -> Iterator[Change]:
     rule = FIELDS["End"]["parameters"]
     for name in sorted(old.keys() | new.keys()):
-        if _typed(old.get(name)) != _typed(new.get(name)):
+        was, now = old.get(name), new.get(name)
+        if was is None or now is None or was.form != now.form:
             yield Change(
                 level=rule.level,
                 kind=rule.kind,
                 section="parameters",
                 subject=name,
-                before=_typed(old.get(name)),
-                after=_typed(new.get(name)),
-                before_where=before.locate(f"parameters.{name}") if name in old else None,
-                after_where=after.locate(f"parameters.{name}") if name in new else None,
+                before=_typed(was),
+                after=_typed(now),
+                sides=sides,
+                before_where=left.locate(f"parameters.{name}") if was else None,
+                after_where=right.locate(f"parameters.{name}") if now else None,
             )
 
 
-def _typed(value: Scalar | None) -> str:
+def _typed(found: Parameter | None) -> str:
     # Python takes True, 1 and 1.0 for equal; in a map file they are three different values.
-    if value is None:
+    if found is None:
         return NOT_STATED
     import json  # deferred: it costs start-up time and most edits touch no parameter.
 
-    return json.dumps(value, ensure_ascii=False)
+    return json.dumps(found.value, ensure_ascii=False)
 
 
 def _relations(before: End, after: End) -> Iterator[Change]:

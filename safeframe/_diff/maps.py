@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .._bits import Place
+from .._canonical import alike
 from .._model import Map, Reserved, Signal
 from .._pairing import Pair, match
-from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, same, show
+from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, show
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried
 
@@ -81,7 +82,7 @@ class _Comparison:
                 continue
             old, new = getattr(left, field), getattr(right, field)
             # A reference that follows its signal to a new name has not changed.
-            if same(old, new) or (field == "valid_by" and (old, new) in self.renamed):
+            if alike(left, right, field) or (field == "valid_by" and (old, new) in self.renamed):
                 continue
             tells = rule.kind in ("moved", "resized") and not grounds_told
             grounds_told |= tells
@@ -186,7 +187,6 @@ class _Comparison:
                 taken=() if old else self._grounds(_run(start, end), 1, None),
                 left=() if new else self._grounds(_run(start, end), 0, None),
             )
-        yield from self._reserve_borders()
         yield from self._reserve_notes()
 
     def _reserve_runs(self) -> list[tuple[int, int, Reserved | None, Reserved | None]]:
@@ -204,34 +204,26 @@ class _Comparison:
             runs.append((start, segment.end, old, new))
         return runs
 
-    def _reserve_borders(self) -> Iterator[Change]:
-        """Yield borders between two reserved runs that only one map draws."""
-        for segment, following in zip(
-            self.overlay.segments, self.overlay.segments[1:], strict=False
-        ):
-            old, new = segment.reserved(0), segment.reserved(1)
-            next_old, next_new = following.reserved(0), following.reserved(1)
-            if not (old and new and next_old and next_new):
-                continue
-            texts = [
-                "one run" if run is next_run else f"a new run at {Place.at(following.start)}"
-                for run, next_run in ((old, next_old), (new, next_new))
-            ]
-            if texts[0] != texts[1]:
-                yield self._reserve_change(
-                    "text", following.start, texts[0], texts[1], next_old, next_new
-                )
-
     def _reserve_notes(self) -> Iterator[Change]:
+        """Yield remarks on reserved bits that changed; where a run is cut means nothing."""
         if self.shared:
             return
-        notes = [{run.start: run for run in map_.reserved} for map_ in self.maps]
-        for start in sorted(notes[0].keys() & notes[1].keys()):
-            old, new = notes[0][start], notes[1][start]
-            if old.note != new.note:
+        previous: tuple[int, str, str] | None = None
+        for segment in self.overlay.segments:
+            old, new = segment.reserved(0), segment.reserved(1)
+            if not (old and new) or old.note == new.note:
+                continue
+            if previous != (segment.start, old.note, new.note):
                 yield self._reserve_change(
-                    "text", start, show("note", old.note), show("note", new.note), old, new, "note"
+                    "text",
+                    segment.start,
+                    show("note", old.note),
+                    show("note", new.note),
+                    old,
+                    new,
+                    "note",
                 )
+            previous = segment.end, old.note, new.note
 
     def _reserve_change(
         self,

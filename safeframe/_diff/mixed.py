@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .._bits import Place
+from .._canonical import alike, shared_parameters
 from .._model import Connection, End, Map
 from .._words import way
+from ..protocols import Profile
 from .arrival import Arrivals, ArrivingBits
 from .changes import show
 from .levels import FIELDS
@@ -44,13 +47,18 @@ class MixedRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MixedTable:
-    """One direction between an updated and an outdated end; rows in place order."""
+    """One direction between an updated and an outdated end; rows in place order.
+
+    ``refused`` are the terms for which the consumer takes no frame of the producer at all, as
+    texts; the sizes are not among them.
+    """
 
     producer: str
     consumer: str
     sent_octets: int
     expected_octets: int
     rows: tuple[MixedRow, ...]
+    refused: tuple[str, ...] = ()
 
     @property
     def direction(self) -> str:
@@ -59,8 +67,8 @@ class MixedTable:
 
     @property
     def accepted(self) -> bool:
-        """Whether the data have the length that the consumer expects."""
-        return self.sent_octets == self.expected_octets
+        """Whether the data have the length that the consumer expects, and nothing is refused."""
+        return self.sent_octets == self.expected_octets and not self.refused
 
     @property
     def affected(self) -> tuple[MixedRow, ...]:
@@ -72,21 +80,25 @@ class MixedTable:
 class Mix:
     """Both directions while ``updated`` has its new map and ``outdated`` still has its old one.
 
-    ``disagreeing`` are the connection terms that the two then hold differently, (field, text) each;
+    ``terms`` are the connection terms that the two then hold differently, (field, text) each;
     whether the connection comes up with them is a matter of the profile.
     """
 
     updated: str
     outdated: str
-    disagreeing: tuple[tuple[str, str], ...]
+    connection_table: tuple[tuple[str, str], ...]
     tables: tuple[MixedTable, MixedTable]
 
 
-def mixed_versions(before: Connection, after: Connection) -> tuple[Mix, Mix]:
+def mixed_versions(
+    before: Connection, after: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> tuple[Mix, Mix]:
     """Return both mixes of old and new ends, the one with the first end updated first.
 
     In each direction that is once the new producer with the old consumer and once the old
-    producer with the new consumer.
+    producer with the new consumer. Ends that hold two profiles, two connection ids or two values
+    of a parameter that the profile marks "same at both ends" take no frame of each other; one that
+    is stated at one end only counts as two. ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -94,35 +106,67 @@ def mixed_versions(before: Connection, after: Connection) -> tuple[Mix, Mix]:
     ['SC1', 'LX']
     """
     return (
-        _mix(after.first, before.second, updated=after.first),
-        _mix(before.first, after.second, updated=after.second),
+        _mix(after.first, before.second, after.first, own_profiles),
+        _mix(before.first, after.second, after.second, own_profiles),
     )
 
 
-def _mix(first: End, second: End, *, updated: End) -> Mix:
+def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None) -> Mix:
     outdated = second if updated is first else first
-    disagreeing = tuple(
-        (field, f"{show(field, one)} at {first.name}, {show(field, two)} at {second.name}")
-        for field, rule in FIELDS["ConnectionTable"].items()
-        if rule.level in ("wire", "value")
-        and (one := getattr(first.connection_table, field))
-        != (two := getattr(second.connection_table, field))
-    )
+    terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
+    refused = tuple(f"{field}: {text}" for field, text, stops in terms if stops)
     there, back = (
-        _table(direction.producer.name, direction.consumer.name, direction.sent, direction.received)
+        _table(
+            direction.producer.name,
+            direction.consumer.name,
+            direction.sent,
+            direction.received,
+            refused,
+        )
         for direction in Connection(first=first, second=second).directions()
     )
     return Mix(
         updated=updated.name,
         outdated=outdated.name,
-        disagreeing=disagreeing,
+        connection_table=tuple((field, text) for field, text, _ in terms),
         tables=(there, back),
     )
 
 
-def _table(producer: str, consumer: str, sent: Map, received: Map) -> MixedTable:
+_STOP = ("profile", "id")
+"""Terms of the connection of which two values mean that no frame is taken."""
+
+
+def _terms(first: End, second: End) -> Iterator[tuple[str, str, bool]]:
+    """Yield the connection terms that both hold differently, and whether they stop every frame."""
+    one, two = first.connection_table, second.connection_table
+    for field, rule in FIELDS["ConnectionTable"].items():
+        if rule.level in ("wire", "value") and not alike(one, two, field):
+            left, right = (show(field, getattr(table, field)) for table in (one, two))
+            yield field, _apart(first, second, left, right), field in _STOP
+
+
+def _parameters(
+    first: End, second: End, own_profiles: Mapping[str, Profile] | None
+) -> Iterator[tuple[str, str, bool]]:
+    ours, theirs = (shared_parameters(end, own_profiles) for end in (first, second))
+    for name in sorted(ours.keys() | theirs.keys()):
+        one, two = ours.get(name), theirs.get(name)
+        if one is None or two is None or one.form != two.form:
+            left, right = (show("parameters", found and found.value) for found in (one, two))
+            stops = any(found is not None and found.sealed for found in (one, two))
+            yield f"parameter {name}", _apart(first, second, left, right), stops
+
+
+def _apart(first: End, second: End, left: str, right: str) -> str:
+    return f"{left} at {first.name}, {right} at {second.name}"
+
+
+def _table(
+    producer: str, consumer: str, sent: Map, received: Map, refused: tuple[str, ...]
+) -> MixedTable:
     arrivals = Arrivals(producer, consumer, sent, received)
-    accepted = sent.size_octets == received.size_octets
+    accepted = sent.size_octets == received.size_octets and not refused
     rows: list[MixedRow] = []
     for signal in received.signals:
         pieces = arrivals.pieces(signal)
@@ -159,4 +203,5 @@ def _table(producer: str, consumer: str, sent: Map, received: Map) -> MixedTable
         sent_octets=sent.size_octets,
         expected_octets=received.size_octets,
         rows=tuple(rows),
+        refused=refused,
     )

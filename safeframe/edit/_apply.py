@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from .. import _checks as checks
 from .._diff import ChangeClass, Mix, classify, mixed_versions
@@ -41,6 +41,7 @@ class Edit:
     after: Connection
     report: Report
     caused: tuple[Finding, ...]
+    own_profiles: Mapping[str, Profile] | None = field(default=None, compare=False, repr=False)
 
     @property
     def accepted(self) -> bool:
@@ -63,12 +64,12 @@ class Edit:
     @property
     def classes(self) -> ChangeClass:
         """The class of the change."""
-        return classify(self.before, self.after)
+        return classify(self.before, self.after, own_profiles=self.own_profiles)
 
     @property
     def mixes(self) -> tuple[Mix, Mix]:
         """What is read while only one end is updated."""
-        return mixed_versions(self.before, self.after)
+        return mixed_versions(self.before, self.after, own_profiles=self.own_profiles)
 
 
 def edit(
@@ -102,6 +103,7 @@ def edit(
         after=after,
         report=report,
         caused=tuple(finding for finding in report.findings if _key(finding, {}) not in known),
+        own_profiles=own_profiles,
     )
 
 

@@ -130,8 +130,9 @@ class ParameterRule(NamedTuple):
 
     ``type`` is ``int``, ``text``, ``guid``, ``hex`` (octets in hexadecimal) or ``bool``.
     ``minimum`` and ``maximum`` include the ends of the range, ``choices`` are the only legal
-    values where there are few, and ``unset`` is the value that means "not configured". ``roles`` are the roles that have the
-    parameter (empty: all); ``shared`` says that both ends must carry the same value.
+    values where there are few, and ``unset`` is the value that means "not configured". ``roles``
+    are the roles that have the parameter (empty: all); ``shared`` says that both ends must carry
+    the same value.
     """
 
     name: str

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
+from .._canonical import forms
 from .._checklist import checklist
 from .._codec import run_text
 from .._diff import Change, Mix, classify, compare_edits, mixed_versions
@@ -42,14 +43,14 @@ def compute(
     ``after.first`` must be the edited ``before.first``, and likewise the second. The same maps
     give the same value on every machine and at any time.
     """
-    edits = compare_edits(before, after)
+    edits = compare_edits(before, after, own_profiles=own_profiles)
     connection_table = after.first.connection_table
     return Computed(
         connection=after.name,
         profile=connection_table.profile,
         edition=connection_table.edition,
-        before=_states(before),
-        after=_states(after),
+        before=_states(before, own_profiles),
+        after=_states(after, own_profiles),
         bits=tuple(_bits(before, after)),
         edits=tuple(
             _edit(end, change)
@@ -58,20 +59,22 @@ def compute(
         ),
         verdict=edits.verdict,
         differences=tuple(difference.message for difference in edits.differences),
-        classes=classify(before, after).reasons,
-        mixed=tuple(map(_mixed, mixed_versions(before, after))),
+        classes=classify(before, after, own_profiles=own_profiles).reasons,
+        mixed=tuple(map(_mixed, mixed_versions(before, after, own_profiles=own_profiles))),
         times=_times(after, own_profiles),
         findings=tuple(_findings(after, own_profiles)),
-        checklist=checklist(before, after),
+        checklist=checklist(before, after, own_profiles=own_profiles),
     )
 
 
-def _states(connection: Connection) -> tuple[State, ...]:
+def _states(
+    connection: Connection, own_profiles: Mapping[str, Profile] | None
+) -> tuple[State, ...]:
     return tuple(
         State(
             end=end.name,
-            wire=wire_fingerprint(end),
-            own=end_fingerprint(end),
+            wire=wire_fingerprint(end, own_profiles=own_profiles),
+            own=end_fingerprint(end, own_profiles=own_profiles),
             map=dumps(end),
         )
         for end in connection.ends
@@ -116,7 +119,7 @@ def _cell(owners: tuple[Entry, ...]) -> BitOwner:
 def _key(segment: Segment, which: int) -> list[object]:
     """Return what must stay the same for bits to be unchanged: of a reserved run, its value."""
     return [
-        owner if isinstance(owner, Signal) else carried(owner, segment.start, segment.end)
+        forms(owner) if isinstance(owner, Signal) else carried(owner, segment.start, segment.end)
         for owner in segment.owners[which]
     ]
 
