@@ -145,8 +145,9 @@ def profile_differs(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different editions, or an edition the profile's facts do not cover."""
-    first, second = (end.connection_table.edition for end in context.connection.ends)
-    if not alike(*(end.connection_table for end in context.connection.ends), "edition"):
+    one, two = (end.connection_table for end in context.connection.ends)
+    first, second = one.edition, two.edition
+    if not alike(one, two, "edition"):
         yield find(
             both(context, "the edition", first, second), spots(context, "connection.edition")
         )

@@ -128,7 +128,7 @@ def _fields(
         if rule.kind != "attribute":
             continue
         old, new = getattr(before, field), getattr(after, field)
-        if not alike(before, after, field):  # type: ignore[type-var]
+        if not alike(before, after, field):
             yield Change(
                 level=rule.level,
                 kind=rule.kind,

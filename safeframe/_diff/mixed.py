@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from .._bits import Place
 from .._canonical import alike, shared_parameters
-from .._model import Connection, End, Map
+from .._model import Connection, Direction, End
 from .._words import way
 from ..protocols import Profile
 from .arrival import Arrivals, ArrivingBits
@@ -49,8 +49,8 @@ class MixedRow:
 class MixedTable:
     """One direction between an updated and an outdated end; rows in place order.
 
-    ``refused`` are the terms for which the consumer takes no frame of the producer at all, as
-    texts; the sizes are not among them.
+    ``refused`` names the terms for which the consumer takes no frame of the producer at all; the
+    sizes are not among them.
     """
 
     producer: str
@@ -114,15 +114,9 @@ def mixed_versions(
 def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None) -> Mix:
     outdated = second if updated is first else first
     terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
-    refused = tuple(f"{field}: {text}" for field, text, stops in terms if stops)
+    refused = tuple(field for field, _, stops in terms if stops)
     there, back = (
-        _table(
-            direction.producer.name,
-            direction.consumer.name,
-            direction.sent,
-            direction.received,
-            refused,
-        )
+        _table(direction, refused)
         for direction in Connection(first=first, second=second).directions()
     )
     return Mix(
@@ -162,9 +156,9 @@ def _apart(first: End, second: End, left: str, right: str) -> str:
     return f"{left} at {first.name}, {right} at {second.name}"
 
 
-def _table(
-    producer: str, consumer: str, sent: Map, received: Map, refused: tuple[str, ...]
-) -> MixedTable:
+def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
+    producer, consumer = direction.producer.name, direction.consumer.name
+    sent, received = direction.sent, direction.received
     arrivals = Arrivals(producer, consumer, sent, received)
     accepted = sent.size_octets == received.size_octets and not refused
     rows: list[MixedRow] = []

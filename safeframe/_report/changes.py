@@ -251,7 +251,11 @@ def _table(given: MixedTable, look: Look, all_rows: bool) -> list[str]:
     sent, expected = given.sent_octets, given.expected_octets
     head = f"  {clean(given.direction)}: {sent} octet{'s'[: sent != 1]} sent, {expected} expected"
     if not given.accepted:
-        head = look.paint("error", f"{head}: the frame is not accepted, so no connection")
+        text = f"{head}: the frame is not accepted, so no connection"
+        if given.refused:
+            text += f" (not the same: {', '.join(given.refused)})"
+        wrapped = look.wrap(text.strip(), first="  ", rest="    ")
+        head = "\n".join(look.paint("error", line) for line in wrapped)
     rows = given.rows if all_rows else given.affected if given.accepted else ()
     lines = [head]
     if rows:

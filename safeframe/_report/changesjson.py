@@ -193,6 +193,7 @@ def _table(table: MixedTable) -> dict[str, Any]:
         "sent_octets": table.sent_octets,
         "expected_octets": table.expected_octets,
         "accepted": table.accepted,
+        "refused": list(table.refused),
         "rows": [_row(row) for row in table.rows],
     }
 

@@ -106,7 +106,8 @@ def _mixed(given: MixedTable, state: str) -> Section:
     title = f"{given.direction} while {state}"
     sizes = f"Octets: {given.sent_octets} sent, {given.expected_octets} expected"
     if not given.accepted:
-        words = f"{sizes}: not accepted, every signal of {given.consumer} has its safe value."
+        why = f" (not the same: {', '.join(given.refused)})" if given.refused else ""
+        words = f"{sizes}: not accepted{why}, every signal of {given.consumer} has its safe value."
         return Section(title, words)
     rows = tuple(
         (
