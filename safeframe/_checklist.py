@@ -8,8 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from ._bits import Place
+from ._canonical import find_profile
 from ._codec import encode, meaning, run_text, to_raw, value_of
 from ._diff import Change, compare_versions
 from ._model import Connection, Direction, Map, Signal
@@ -68,6 +70,38 @@ def checklist(
     return tuple(sorted(maker.steps(), key=lambda step: list(GROUPS).index(step.group)))
 
 
+class _Effect(NamedTuple):
+    """In which words the steps tell what a signal does where it arrives."""
+
+    drive: str
+    back: str
+    acts: str
+    follows: str
+    ends: str
+    stays: str
+    before: str
+
+
+_COMMAND = _Effect(
+    drive="set {source} to {shown}, all others to their safe value",
+    back="set {source} back to {shown}",
+    acts="exactly the intended function acts, nothing else does",
+    follows="nothing else does",
+    ends="the function takes its safe state",
+    stays="; it stays there until it is asked for anew",
+    before="acts as before",
+)
+_FEEDBACK = _Effect(
+    drive="bring about what makes {source} report {shown}, with all others at their safe value",
+    back="bring about what makes {source} report {shown} again",
+    acts="what waits for this report may go on, nothing moves by the report alone",
+    follows="nothing moves by the report alone",
+    ends="what needs this report stops or does not start",
+    stays="; it stays so until it is asked for anew, even if the report comes back",
+    before="is taken as before",
+)
+
+
 class _Maker:
     def __init__(
         self,
@@ -81,7 +115,7 @@ class _Maker:
             new.name: compare_versions(old, new, own_profiles=own_profiles)
             for old, new in zip(before.ends, after.ends, strict=True)
         }
-        self.lanes = [_Lane(direction) for direction in after.directions()]
+        self.lanes = [_Lane(direction, own_profiles) for direction in after.directions()]
         self.changed = [self._changed(lane.direction) for lane in self.lanes]
 
     def steps(self) -> Iterator[ChecklistStep]:
@@ -135,15 +169,16 @@ class _Maker:
         producer, consumer = direction.producer, direction.consumer
         safe, values = _text(signal, signal.safe), _other_values(signal)
         source, target = _bound(signal), lane.reader(signal)
+        effect = lane.effect(signal)
         for value in values:
             shown = _text(signal, value)
             yield self._step(
                 direction,
                 signal,
                 "non-safe value",
-                f"{producer.name}: set {source} to {shown}, all others to their safe value",
-                f"{consumer.name}: {target} reads {shown}, exactly the intended function acts, "
-                f"nothing else does{_EDGES.get(signal.edge, '')}",
+                f"{producer.name}: {effect.drive.format(source=source, shown=shown)}",
+                f"{consumer.name}: {target} reads {shown}, {effect.acts}"
+                f"{_EDGES.get(signal.edge, '')}",
                 suffix=f"-{value}" if len(values) > 1 else "",
                 required=True,
                 data=lane.data(signal, value),
@@ -155,20 +190,20 @@ class _Maker:
                 "non-safe value",
                 f"{producer.name}: change each of the {signal.width} bits of {source} once, "
                 "one at a time, all other signals at their safe value",
-                f"{consumer.name}: {target} follows with the same number each time, nothing "
-                "else does",
+                f"{consumer.name}: {target} follows with the same number each time, "
+                f"{effect.follows}",
                 required=True,
             )
         at_work = f"with {signal.name} at {_text(signal, values[0]) if values else 'work'}"
-        back = f"{consumer.name}: {target} reads {safe} and the function takes its safe state"
-        stays = "; it stays there until it is asked for anew"
+        back = f"{consumer.name}: {target} reads {safe} and {effect.ends}"
+        stays = effect.stays
         watchdog = producer.connection_table.watchdog_ms
         times = "" if watchdog is None else f" ({watchdog} ms)"
         work = lane.data(signal, values[0]) if values else ""
         for group, action, expect, data in (
             (
                 "safe value",
-                f"{producer.name}: set {source} back to {safe}",
+                f"{producer.name}: {effect.back.format(source=source, shown=safe)}",
                 back,
                 lane.data(signal, signal.safe),
             ),
@@ -221,7 +256,7 @@ class _Maker:
             signal,
             "other signal",
             f"{direction.producer.name}: toggle {_bound(signal)} once{bits}",
-            f"{direction.consumer.name}: {lane.reader(signal)} acts as before{still}",
+            f"{direction.consumer.name}: {lane.reader(signal)} {lane.effect(signal).before}{still}",
             required=True,
             data=lane.data(signal, values[0]) if values else "",
         )
@@ -328,12 +363,21 @@ def _bound(signal: Signal) -> str:
 class _Lane:
     """One direction after the change, with what every step of it needs again."""
 
-    def __init__(self, direction: Direction) -> None:
+    def __init__(self, direction: Direction, own_profiles: Mapping[str, Profile] | None) -> None:
         self.direction = direction
+        profile = find_profile(direction.producer.connection_table.profile, own_profiles)
+        role = profile.answering_role if profile else ""
+        self.answers = bool(role) and direction.producer.role == role
         self.readers: dict[Place, Signal] = {}
         for entry in direction.received.signals:
             self.readers.setdefault(entry.at, entry)
         self.safe = encode(direction.sent, {})
+
+    def effect(self, signal: Signal) -> _Effect:
+        """Return what a signal does where it arrives: a feedback reports, all else acts."""
+        entry = self.readers.get(signal.at)
+        mirrors = signal.mirrors or (entry.mirrors if entry else "")
+        return _FEEDBACK if self.answers or mirrors.strip() else _COMMAND
 
     def reader(self, signal: Signal) -> str:
         """Return name and binding at the consumer of what arrives at the place of a signal."""

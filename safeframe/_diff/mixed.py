@@ -122,7 +122,7 @@ def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profi
     return Mix(
         updated=updated.name,
         outdated=outdated.name,
-        connection_table=tuple((field, text) for field, text, _ in terms),
+        disagreeing=tuple((field, text) for field, text, _ in terms),
         tables=(there, back),
     )
 

@@ -195,6 +195,12 @@ class Patch:
         if not rows:
             line = f"{self.line_end}  {row},{self.line_end}"
             return (TextEdit(start=after, end=after, text=line),)
+        if tail.strip():
+            # A comment ends its line: the row gets one of its own, what followed goes on below.
+            line = self.line_end + self._indent(rows[min(number, len(rows) - 1)])
+            end = after + len(self.text[after:]) - len(self.text[after:].lstrip(" \t"))
+            text = f"{line}{row},{tail}{line}" if comma else f",{line}{row}{tail}{line}"
+            return (TextEdit(start=after, end=end, text=text),)
         return (TextEdit(start=after, end=after, text=f" {row}," if comma else f", {row}"),)
 
     def _remove_row(self, direction: str, number: int) -> tuple[TextEdit, ...]:

@@ -205,8 +205,9 @@ class Profile:
     value must not straddle, ``member_types`` the only (type, width_bits) a signal may have
     (empty: free), ``fail_safe`` is ``zero`` where the protocol replaces data by zeros. With
     ``one_way`` only one direction of a connection carries safety data, from the end with
-    ``data_role`` (empty: either). ``reactions`` are what editions state about the reaction time
-    (none: common practice counts). ``recipe`` says whether frames can be built and judged.
+    ``data_role`` (empty: either); the end with ``answering_role`` reports what it measured and did
+    (common practice; empty: not known). ``reactions`` are what editions state about the reaction
+    time (none: common practice counts). ``recipe`` says whether frames can be built and judged.
 
     >>> from safeframe import protocols
     >>> protocols.load("fscp-12-1").sizes.is_legal(2)
@@ -226,6 +227,7 @@ class Profile:
     fail_safe: str = ""
     one_way: bool = False
     data_role: str = ""
+    answering_role: str = ""
     member_types: tuple[tuple[str, int], ...] = ()
     parameters: tuple[ParameterRule, ...] = ()
     frames: tuple[FrameKind, ...] = ()

@@ -197,6 +197,7 @@ FIELDS: dict[str, Key] = {
     "fail_safe": _may(choice("zero")),
     "one_way": _may(FLAG),
     "data_role": _may(TEXT),
+    "answering_role": _may(TEXT),
     "notes": _may(_TEXTS),
     "not_offered": _may(_TEXTS),
     "recipe": _may(FLAG),
