@@ -139,12 +139,13 @@ def _read_flag(value: Any) -> bool:
 def _read_line(value: Any) -> str:
     if not _read_text(value).isprintable():
         raise RefusalError("one line of printable text", value)
-    return str(value)
+    return "" if value.isspace() else str(value)  # Blanks alone state nothing.
 
 
 def _read_name(value: Any) -> str:
     if not _read_line(value):
-        raise RefusalError("a text of at least 1 character", value)
+        least = "a text of at least 1 character"
+        raise RefusalError(f"{least} that is no blank" if value else least, value)
     return str(value)
 
 

@@ -47,9 +47,10 @@ _FLOAT_BITS = (16, 32, 64)
 
 
 def names() -> st.SearchStrategy[str]:
-    """Draw one line of printable text that is not empty, any script, plain ASCII often."""
+    """Draw one line of printable text, neither empty nor blank, any script, plain ASCII often."""
     plain = st.text("abcdefghijklmnopqrstuvwxyz_0123456789.\"'\\#[]{}=,; ", min_size=1, max_size=12)
-    return plain | st.text(_PRINTABLE, min_size=1, max_size=12)
+    drawn = plain | st.text(_PRINTABLE, min_size=1, max_size=12)
+    return drawn.filter(lambda text: not text.isspace())
 
 
 def lines() -> st.SearchStrategy[str]:
