@@ -172,11 +172,12 @@ def _installed(end: str, serial: str, made: End | Record | None) -> Installed:
     read_back = "missing"
     if row is not None and row.checksum and row.expected:
         read_back = "matches" if row.matches else "differs"
+    wire, own = record.fingerprints(made.computed, state) if state else ("", "")
     return Installed(
         end=end,
         serial=serial,
-        wire=state.wire if state else "",
-        own=state.own if state else "",
+        wire=wire,
+        own=own,
         recorded_serial=row.serial if row else "",
         read_back=read_back,
     )

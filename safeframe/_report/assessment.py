@@ -22,6 +22,8 @@ def text(connection: str, given: Assessment, *, look: Look = PLAIN) -> str:
     for word, points in (("fault", given.faults), ("open", given.missing)):
         for point in points:
             lines += look.wrap(point, first=f"  {word}: ", rest="    ")
+    for note in given.notes:
+        lines += look.wrap(note, first="  note: ", rest="    ")
     return "\n".join([*lines, CAUTION]) + "\n"
 
 
@@ -41,6 +43,7 @@ def json_text(connection: str, given: Assessment) -> str:
         "releasable": given.releasable,
         "faults": list(given.faults),
         "open": list(given.missing),
+        "notes": list(given.notes),
         "caution": CAUTION,
     }
     return json.dumps(document, indent=2) + "\n"

@@ -7,7 +7,8 @@ anew and says what is wrong or still open. After any later edit of a map it says
 from ._acts import done, fill, new, sign
 from ._assess import APPROVALS, Assessment, assess, baseline, seal, verify
 from ._compute import compute
-from ._files import FORMAT, dumps, load, loads, schema_text
+from ._editions import FORMAT, fingerprints
+from ._files import dumps, load, loads, schema_text
 from ._parts import (
     RESULTS,
     Approval,
@@ -54,6 +55,7 @@ __all__ = [
     "done",
     "dumps",
     "fill",
+    "fingerprints",
     "load",
     "loads",
     "new",

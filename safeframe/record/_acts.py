@@ -10,7 +10,7 @@ from .._model import Connection
 from ..protocols import Profile
 from ._assess import assess, digest_of, seal
 from ._compute import compute
-from ._files import FORMAT
+from ._editions import FORMAT
 from ._parts import RESULTS, Approval, People, ReadBack, Record, Request, Trial
 
 __all__ = ["done", "fill", "new", "sign"]

@@ -7,11 +7,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .._fingerprint import canonical, digest, plain
-from .._mapfile import loads
-from .._model import Connection
+from .._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
+from .._mapfile import dumps, loads
+from .._model import Connection, End
 from ..protocols import Profile
 from ._compute import compute
+from ._editions import fingerprints, is_old, written
 from ._parts import Computed, Record, State
 
 __all__ = ["APPROVALS", "Assessment", "baseline", "digest_of", "seal", "assess", "verify"]
@@ -25,10 +26,14 @@ _SHOWN = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
-    """``faults`` void the record or the change, ``missing`` is still to be done."""
+    """``faults`` void the record or the change, ``missing`` is still to be done.
+
+    ``notes`` say how far the judgement goes, for instance that the record is of an older edition.
+    """
 
     faults: tuple[str, ...]
     missing: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
     @property
     def releasable(self) -> bool:
@@ -38,7 +43,8 @@ class Assessment:
 
 def digest_of(value: Any) -> str:
     """Return the SHA-256 over the canonical JSON of a part of a record."""
-    return digest(canonical(plain(value)).encode("ascii"))
+    data = written(value) if isinstance(value, Computed) else plain(value)
+    return digest(canonical(data).encode("ascii"))
 
 
 def seal(record: Record) -> str:
@@ -50,7 +56,17 @@ def seal(record: Record) -> str:
 
 def assess(record: Record) -> Assessment:
     """Judge a record by itself, without the maps."""
-    return Assessment(faults=tuple(_faults(record)), missing=tuple(_missing(record)))
+    return Assessment(
+        faults=tuple(_faults(record)),
+        missing=tuple(_missing(record)),
+        notes=(_OLD.format(record.computed.canonical),) if is_old(record.computed) else (),
+    )
+
+
+_OLD = (
+    "the record was made by an older release: its fingerprints are over {}, which this release "
+    "does not compute; compared were the maps inside the record"
+)
 
 
 def verify(
@@ -66,12 +82,44 @@ def verify(
     when these are no maps any more.
     """
     own = assess(record)
-    computed = compute(
-        _in_order(before or baseline(record), record.computed.before),
-        _in_order(after, record.computed.after),
-        own_profiles=own_profiles,
+    earlier = _in_order(before or baseline(record), record.computed.before)
+    now = _in_order(after, record.computed.after)
+    faults = list(_other_maps(record.computed, earlier, now, own_profiles))
+    if not faults:
+        # A map that says the same in another spelling is the recorded one.
+        earlier = _as_recorded(earlier, record.computed.before, own_profiles)
+        now = _as_recorded(now, record.computed.after, own_profiles)
+    computed = compute(earlier, now, own_profiles=own_profiles)
+    if is_old(record.computed):
+        known = set(_wrong(record.computed))
+        faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
+    else:
+        faults += _drift(record.computed, computed)
+    return Assessment(faults=(*faults, *own.faults), missing=own.missing, notes=own.notes)
+
+
+def _as_recorded(
+    connection: Connection, states: Sequence[State], own_profiles: Mapping[str, Profile] | None
+) -> Connection:
+    """Return a connection with its maps as the record spells them, where they say the same."""
+
+    def said(end: End, text: str) -> End:
+        if dumps(end) == text:
+            return end
+        inside = loads(text, path=f"<{end.name}, in the record>")
+        prints = [
+            (
+                wire_fingerprint(one, own_profiles=own_profiles),
+                end_fingerprint(one, own_profiles=own_profiles),
+            )
+            for one in (end, inside)
+        ]
+        return inside if prints[0] == prints[1] else end
+
+    first, second = (
+        said(end, state.map) for end, state in zip(connection.ends, states, strict=True)
     )
-    return Assessment(faults=(*_drift(record.computed, computed), *own.faults), missing=own.missing)
+    return Connection(first=first, second=second)
 
 
 def _in_order(connection: Connection, states: Sequence[State]) -> Connection:
@@ -90,18 +138,37 @@ def baseline(record: Record) -> Connection:
     return Connection(first=first, second=second)
 
 
+def _other_maps(
+    recorded: Computed,
+    earlier: Connection,
+    now: Connection,
+    own_profiles: Mapping[str, Profile] | None,
+) -> Iterator[str]:
+    """Say which maps are not those of the record."""
+    for name, states, connection in (
+        ("before", recorded.before, earlier),
+        ("after", recorded.after, now),
+    ):
+        for state, end in zip(states, connection.ends, strict=True):
+            olds = fingerprints(recorded, state, own_profiles=own_profiles)
+            news = (
+                wire_fingerprint(end, own_profiles=own_profiles),
+                end_fingerprint(end, own_profiles=own_profiles),
+            )
+            for old, new, what in zip(
+                olds, news, ("what both ends share", "what it alone says"), strict=True
+            ):
+                if old != new:
+                    yield (
+                        f"{end.name}: the map {name} the change is another one: {what} has the "
+                        f"fingerprint {new[:16]}, not {old[:16]}"
+                    )
+
+
 def _drift(recorded: Computed, now: Computed) -> Iterator[str]:
     """Say what differs between the record and what the maps give now."""
     if recorded == now:
         return
-    for name in ("before", "after"):
-        for old, new in zip(getattr(recorded, name), getattr(now, name), strict=False):
-            for field, what in (("wire", "what both ends share"), ("own", "what it alone says")):
-                if getattr(old, field) != getattr(new, field):
-                    yield (
-                        f"{new.end}: the map {name} the change is another one: {what} has the "
-                        f"fingerprint {getattr(new, field)[:16]}, not {getattr(old, field)[:16]}"
-                    )
     places = list(_places(plain(recorded), plain(now), "computed"))
     more = f" and {len(places) - _SHOWN} more" if len(places) > _SHOWN else ""
     yield f"computed anew, these differ: {', '.join(places[:_SHOWN])}{more}"
@@ -126,11 +193,7 @@ def _faults(record: Record) -> Iterator[str]:
             f"the computed part was edited: its fingerprint is {found[:16]}, the record says "
             f"{record.computed_sha256[:16]}"
         )
-    if computed.verdict == "different":
-        yield f"the ends were not edited identically: {'; '.join(computed.differences)}"
-    for entry in computed.findings:
-        if not entry.allowed and entry.severity != "note":
-            yield f"open {entry.severity} {entry.rule}: {entry.message}"
+    yield from _wrong(computed)
     yield from _strangers("read-back", [r.end for r in people.read_backs], _end_names(computed))
     yield from _strangers("step", [t.id for t in people.trials], [s.id for s in computed.checklist])
     for read_back in people.read_backs:
@@ -153,6 +216,15 @@ def _faults(record: Record) -> Iterator[str]:
     for name, count in names.items():
         if name and count > 1:
             yield f"{count} approvals are by one person, {name}: each must be by another"
+
+
+def _wrong(computed: Computed) -> Iterator[str]:
+    """Say what speaks against the change itself."""
+    if computed.verdict == "different":
+        yield f"the ends were not edited identically: {'; '.join(computed.differences)}"
+    for entry in computed.findings:
+        if not entry.allowed and entry.severity != "note":
+            yield f"open {entry.severity} {entry.rule}: {entry.message}"
 
 
 def _strangers(what: str, names: Sequence[str], known: Sequence[str]) -> Iterator[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
-from .._canonical import forms
+from .._canonical import CANONICAL, forms
 from .._checklist import checklist
 from .._codec import run_text
 from .._diff import Change, Mix, classify, compare_edits, mixed_versions
@@ -46,6 +46,7 @@ def compute(
     edits = compare_edits(before, after, own_profiles=own_profiles)
     connection_table = after.first.connection_table
     return Computed(
+        canonical=CANONICAL,
         connection=after.name,
         profile=connection_table.profile,
         edition=connection_table.edition,

@@ -9,13 +9,11 @@ from .._document.jsontext import read
 from .._document.kinds import show
 from .._document.locate import Path
 from .._document.reader import read_text
-from .._fingerprint import plain
 from ._codec import kind_of, schema
+from ._editions import FIRST, FORMAT, modern, written
 from ._parts import RESULTS, BitRow, Computed, Record
 
 __all__ = ["FORMAT", "dumps", "load", "loads", "schema_text"]
-
-FORMAT = "safeframe-record/1"
 
 MAX_FILE_OCTETS = 1 << 26
 """Largest record that is read: that of the largest pair of maps, with room to spare."""
@@ -28,10 +26,13 @@ def load(path: str | os.PathLike[str]) -> Record:
 
 
 def loads(text: str, *, path: str = "<text>") -> Record:
-    """Read a record from its JSON text; raises InputError with every problem in it."""
+    """Read a record from its JSON text; raises InputError with every problem in it.
+
+    A record of the first edition is read too; ``verify`` says that it is one.
+    """
     data, tables = read(text, path=path)
-    tables.head(data, FORMAT, "a record", data)
-    made = tables.value(kind_of(Record), data, ())
+    tables.head(data, FIRST if data.get("format") == FIRST else FORMAT, "a record", data)
+    made = tables.value(kind_of(Record), modern(data), ())
     tables.problems.refuse()
     record: Record = made
     rows: list[tuple[Path, Computed | BitRow]] = [(("computed",), record.computed)]
@@ -54,7 +55,7 @@ def loads(text: str, *, path: str = "<text>") -> Record:
 
 def dumps(record: Record) -> str:
     """Return a record as JSON, indented for people, ending in a line feed; ASCII only."""
-    return json.dumps(plain(record), indent=1) + "\n"
+    return json.dumps(written(record), indent=1) + "\n"
 
 
 def schema_text() -> str:

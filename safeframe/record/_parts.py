@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .._canonical import checksum
 from .._checklist import ChecklistStep
 from .._diff import ClassReason
 
@@ -131,8 +132,12 @@ class Times:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Computed:
-    """The part that nobody types: all of it follows from the four map files."""
+    """The part that nobody types: all of it follows from the four map files.
 
+    ``canonical`` names the canonical text that the fingerprints are computed over.
+    """
+
+    canonical: str
     connection: str
     profile: str
     edition: str
@@ -175,12 +180,8 @@ class ReadBack:
 
     @property
     def matches(self) -> bool:
-        """Whether both checksums are there and equal, blanks and capitals aside."""
-        return bool(self.checksum) and _figure(self.checksum) == _figure(self.expected)
-
-
-def _figure(text: str) -> str:
-    return "".join(text.casefold().split())
+        """Whether both checksums are there and equal, grouping, prefix and letter case aside."""
+        return bool(self.checksum.strip()) and checksum(self.checksum) == checksum(self.expected)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
