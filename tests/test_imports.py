@@ -32,7 +32,7 @@ BASE = "_errors _source _bits crc _model _findings"
 MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
     f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _residual_profiles _fingerprint "
-    "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids"
+    "_canonical _checklist _timing record _plant edit _document _link fixtures capture _baseline _grids"
 )
 TABLE = {
     "_errors": row(0),
@@ -46,6 +46,7 @@ TABLE = {
     "_engine": row(2, "_errors crc", "construct"),
     "_mapfile": row(3, f"{BASE} _document"),
     "protocols": row(3, "_errors _document _model crc residual _engine", "numpy"),
+    "_canonical": row(4, "_model protocols"),
     "_baseline": row(3, "_errors _document _findings"),
     "_pairing": row(3, "_errors _bits _model"),
     "_codec": row(3, "_errors _bits _model"),
@@ -53,18 +54,18 @@ TABLE = {
     "frame": row(4, "_errors _engine protocols"),
     "relations": row(4, "_errors _model _codec"),
     "_grids": row(4, "_bits _model _pairing"),
-    "_checks": row(4, f"{MIDDLE} relations _timing _fingerprint"),
-    "_diff": row(4, MIDDLE),
+    "_checks": row(4, f"{MIDDLE} relations _timing _canonical _fingerprint"),
+    "_diff": row(4, f"{MIDDLE} _canonical"),
     "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),
     "_cases": row(4, "_errors _document"),
     "_residual_profiles": row(4, "_errors residual protocols"),
-    "_fingerprint": row(4, "_errors _source _bits _model"),
-    "_checklist": row(4, "_errors _source _bits _model _codec _diff"),
+    "_fingerprint": row(4, "_source _bits _model _canonical protocols"),
+    "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),
     "_timing": row(4, "_model protocols"),
     "_link": row(5, "_errors _model protocols frame"),
     "fixtures": row(5, "_errors _bits _model _codec relations _cases _link protocols", "dpkt"),
     "capture": row(5, "_errors _model _codec relations _link protocols frame", "dpkt"),
-    "record": row(5, f"{MIDDLE} _document _mapfile _checks _diff _fingerprint _checklist _timing"),
+    "record": row(5, f"{MIDDLE} _document _mapfile _checks _diff _canonical _fingerprint _checklist _timing"),
     "_plant": row(6, "_errors _source _document _model _mapfile record"),
     "_report": row(6, f"{UPPER} __init__"),
     "_cli": row(7, f"{UPPER} _report __init__", "shtab"),

@@ -70,11 +70,15 @@ class Arrivals:
         self.sent, self.received = sent, received
         self.overlay = Overlay(sent, received)
         pairs = match(sent, received).pairs
-        # Another name on the same bits is another signal, unless both ends say what a 1 means.
+        # Another name on the same bits is another signal, unless both ends say what a 1 means or
+        # name it as the validity of one value.
+        validity = {(pair.left.valid_by, pair.right.valid_by) for pair in pairs}
         self.partner = {
             id(pair.right): pair.left
             for pair in pairs
-            if pair.how != "place" or _one_thing(pair.left, pair.right)
+            if pair.how != "place"
+            or _one_thing(pair.left, pair.right)
+            or (pair.left.name, pair.right.name) in validity
         }
         self.renamed = {(pair.left.name, pair.right.name) for pair in pairs}
 

@@ -86,7 +86,7 @@ class Mix:
 
     updated: str
     outdated: str
-    connection_table: tuple[tuple[str, str], ...]
+    disagreeing: tuple[tuple[str, str], ...]
     tables: tuple[MixedTable, MixedTable]
 
 

@@ -31,7 +31,8 @@ def loads(text: str, *, path: str = "<text>") -> Record:
     A record of the first edition is read too; ``verify`` says that it is one.
     """
     data, tables = read(text, path=path)
-    tables.head(data, FIRST if data.get("format") == FIRST else FORMAT, "a record", data)
+    old = type(data) is dict and data.get("format") == FIRST
+    tables.head(data, FIRST if old else FORMAT, "a record", data)
     made = tables.value(kind_of(Record), modern(data), ())
     tables.problems.refuse()
     record: Record = made

@@ -585,13 +585,14 @@ class TestTerms:
         report = checks.check(Connection(first=first, second=second))
         assert any(text in message for message in messages(report)), messages(report)
 
-    def test_shared_parameters_must_be_equal_and_own_ones_need_not(self) -> None:
+    def test_parameters_that_no_profile_lists_must_be_equal(self) -> None:
         rows = "0.0 a\n0.1 reserved 7"
         first = replace(end("SC1", sends=rows), parameters=(("domain", 1), ("x", True)))
         second = replace(end("LX", receives=rows), parameters=(("domain", 2), ("x", 1), ("y", 3)))
         assert messages(checks.check(Connection(first=first, second=second))) == [
             "the parameter domain is 1 at SC1 and 2 at LX",
             "the parameter x is True at SC1 and 1 at LX",
+            "the parameter y is not stated at SC1 and 3 at LX",
         ]
 
     def test_unknown_profile_has_no_limits(self) -> None:

@@ -305,10 +305,14 @@ class TestReserve:
             ("reserved 0.0", "", "not reserved", "8 bits reserved")
         ]
 
-    def test_the_same_bits_in_two_runs_are_text(self) -> None:
+    def test_the_same_bits_in_two_runs_are_no_change(self) -> None:
         after = map_of(*ONE_BRAKE.entries[:5], gap("1.2", 2), gap("1.4", 4))
-        assert between(ONE_BRAKE, after) == [
-            ("text", "reserve", "reserved 1.4", "", "one run", "a new run at 1.4")
+        assert between(ONE_BRAKE, after) == []
+
+    def test_a_note_on_a_part_of_a_run_is_told_where_it_begins(self) -> None:
+        parts = gap("1.2", 1), replace(gap("1.3", 2), note="spare"), gap("1.5", 1), gap("1.6", 2)
+        assert between(ONE_BRAKE, map_of(*ONE_BRAKE.entries[:5], *parts)) == [
+            ("text", "reserve", "reserved 1.3", "note", "not stated", "spare")
         ]
 
     def test_a_note_is_text(self) -> None:
@@ -443,7 +447,6 @@ class TestConnection:
             role="slave",
             address=7,
             note="x",
-            parameters=(("a", 1),),
             allowances=(Allowance(rule="hole", reason="r"),),
         )
         assert compare_ends(replace(connection, second=second)) == ()

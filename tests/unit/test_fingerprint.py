@@ -35,7 +35,7 @@ from tests.strategies import clean_connections, ends
 
 SITE = demo.after()
 SC1, LX = (mapfile.loads(SITE[name], path=name) for name in ("sc1-lx.toml", "lx-sc1.toml"))
-WIRE = "ba99ae2b1dbfdc33229d9b45696936fbb61fb7e11f8a237e71688176127d3457"
+WIRE = "b2cbbef7e2d2cf69ff36aa896042b0defa46761427fb6415dac03503d2e85e87"
 
 
 def prints(end: End) -> tuple[str, str]:
@@ -88,7 +88,8 @@ def test_documents() -> None:
         address=4,
     )
     assert wire_document(end) == {
-        "format": "safeframe-wire/1",
+        "format": "safeframe-canonical/2",
+        "covers": "wire",
         "connection": {
             "name": "SC1-LX",
             "profile": "fscp-12-1",
@@ -100,6 +101,7 @@ def test_documents() -> None:
             "legal_octets": [],
             "network": "",
         },
+        "parameters": {"retry": ["int", 3]},
         "directions": [
             {"producer": "LX", "consumer": "SC1", "signals": [], "reserved": []},
             {
@@ -126,14 +128,15 @@ def test_documents() -> None:
         ],
     }
     assert end_document(end) == {
-        "format": "safeframe-end/1",
+        "format": "safeframe-canonical/2",
+        "covers": "end",
         "connection": {"name": "SC1-LX"},
         "end": {
             "name": "SC1",
             "role": "master",
             "address": 4,
             "relations": [],
-            "parameters": [["retry", 3]],
+            "parameters": {},
             "allowances": [],
             "note": "",
         },
@@ -285,7 +288,7 @@ def test_the_documented_lines_agree_on_every_example(
     monkeypatch.chdir(tmp_path)
     names: dict[str, Any] = {}
     exec(code, names)
-    assert "safeframe" not in code.replace("safeframe-wire/1", "")
+    assert "safeframe" not in code.replace("safeframe-canonical/2", "")
     texts = [*SITE.values(), *demo.before().values()]
     texts += (text for variant in demo.variants() for text in variant.site.values())
     for example in examples().values():

@@ -48,7 +48,8 @@ def test_json(pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
 def test_canonical_text(which: str, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["fingerprint", "--canonical", which, pair[0]]) == 0
     text = capsys.readouterr().out
-    assert json.loads(text)["format"] == f"safeframe-{which}/1"
+    document = json.loads(text)
+    assert (document["format"], document["covers"]) == ("safeframe-canonical/2", which)
     if which == "wire":
         assert hashlib.sha256(text.encode()).hexdigest() == WIRE
 

@@ -195,6 +195,7 @@ FULL: dict[str, Any] = {
     "fail_safe": "zero",
     "one_way": True,
     "data_role": "a",
+    "answering_role": "a",
     "notes": ["n"],
     "not_offered": ["n"],
     "recipe": False,

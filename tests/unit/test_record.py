@@ -179,7 +179,7 @@ class TestFiles:
     @pytest.mark.parametrize(
         ("path", "value", "message"),
         [
-            ("format", "x", "format: format must be \"safeframe-record/1\", not 'x'"),
+            ("format", "x", "format: format must be \"safeframe-record/2\", not 'x'"),
             ("people", [], "people: people must be an object, not an array"),
             ("people.request.reason", 7, "people.request.reason: reason must be a text, not 7"),
             (
