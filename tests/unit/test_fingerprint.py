@@ -141,7 +141,7 @@ def test_documents() -> None:
             "note": "",
         },
         "sends": {
-            "signals": [{"at": "0.0", "name": "x", "mirrors": "", "bind": "V.X", "note": ""}],
+            "signals": [{"at": "0.0", "name": "x", "mirrors": "", "bind": "v.x", "note": ""}],
             "reserved": [{"at": "0.2", "width": 2, "note": "spare"}],
         },
         "receives": {"signals": [], "reserved": []},
