@@ -1,7 +1,8 @@
 """Off-line checks of matched bit maps and frames of functional-safety connections.
 
-The names below are the library; everything else may change. They are looked up when first used,
-so that ``import safeframe`` costs nothing a program does not need.
+The names below and the public modules are the library; everything else starts with an underscore
+and may change. They are looked up when first used, so that ``import safeframe`` costs nothing a
+program does not need.
 """
 
 from __future__ import annotations
@@ -10,11 +11,33 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from . import (
+        capture,
+        crc,
+        edit,
+        fixtures,
+        frame,
+        protocols,
+        record,
+        relations,
+        residual,
+        testing,
+    )
     from ._bits import Place
     from ._checks import check, check_all
-    from ._codec import decode, encode
+    from ._codec import MapCodec, Reading, decode, encode
     from ._diff import (
+        ArrivingBits,
         Change,
+        ChangeClass,
+        ClassReason,
+        EditComparison,
+        EditDifference,
+        EditStep,
+        Ground,
+        MixedRow,
+        MixedState,
+        MixedTable,
         classify,
         compare_edits,
         compare_ends,
@@ -22,10 +45,22 @@ if TYPE_CHECKING:
         mixed_versions,
     )
     from ._errors import FrameError, InputError, SafeframeError, UsageError
-    from ._findings import Finding, Report, Rule
+    from ._findings import Counterexample, Finding, NotJudged, Report, Rule, Spot, Waived
     from ._fingerprint import end_fingerprint, wire_fingerprint
     from ._mapfile import dumps, load, loads
-    from ._model import Connection, ConnectionTable, End, Map, Reserved, Signal
+    from ._model import (
+        Allowance,
+        Connection,
+        ConnectionTable,
+        Direction,
+        End,
+        Installed,
+        Map,
+        Relation,
+        Reserved,
+        Signal,
+    )
+    from ._source import Location
     from .crc import Algorithm
     from .protocols import Profile
 
@@ -34,52 +69,105 @@ __version__ = "0.1.0"
 __all__ = [
     "__version__",
     "Algorithm",
+    "Allowance",
+    "ArrivingBits",
     "Change",
+    "ChangeClass",
+    "ClassReason",
     "Connection",
+    "ConnectionTable",
+    "Counterexample",
+    "Direction",
+    "EditComparison",
+    "EditDifference",
+    "EditStep",
     "End",
     "Finding",
     "FrameError",
+    "Ground",
     "InputError",
+    "Installed",
+    "Location",
     "Map",
+    "MapCodec",
+    "MixedRow",
+    "MixedState",
+    "MixedTable",
+    "NotJudged",
     "Place",
     "Profile",
+    "Reading",
+    "Relation",
     "Report",
     "Reserved",
     "Rule",
     "SafeframeError",
     "Signal",
-    "ConnectionTable",
+    "Spot",
     "UsageError",
+    "Waived",
+    "capture",
     "check",
     "check_all",
     "classify",
-    "compare_ends",
     "compare_edits",
+    "compare_ends",
     "compare_versions",
+    "crc",
+    "decode",
     "dumps",
+    "edit",
+    "encode",
     "end_fingerprint",
+    "fixtures",
+    "frame",
     "load",
     "loads",
     "mixed_versions",
-    "decode",
+    "protocols",
+    "record",
+    "relations",
+    "residual",
+    "testing",
     "wire_fingerprint",
-    "encode",
 ]
+
+_MODULES = (
+    "capture",
+    "crc",
+    "edit",
+    "fixtures",
+    "frame",
+    "protocols",
+    "record",
+    "relations",
+    "residual",
+    "testing",
+)
+"""Public modules, each with an ``__all__`` of its own."""
 
 _HOMES = {
     name: home
     for home, names in {
         "_bits": "Place",
         "_checks": "check check_all",
-        "crc": "Algorithm",
-        "_diff": "Change classify compare_edits compare_ends compare_versions mixed_versions",
+        "_codec": "MapCodec Reading decode encode",
+        "_diff": (
+            "ArrivingBits Change ChangeClass ClassReason EditComparison EditDifference EditStep "
+            "Ground MixedRow MixedState MixedTable classify compare_edits compare_ends "
+            "compare_versions mixed_versions"
+        ),
         "_errors": "FrameError InputError SafeframeError UsageError",
-        "_findings": "Finding Report Rule",
+        "_findings": "Counterexample Finding NotJudged Report Rule Spot Waived",
         "_fingerprint": "end_fingerprint wire_fingerprint",
         "_mapfile": "dumps load loads",
-        "_model": "Connection ConnectionTable End Map Reserved Signal",
+        "_model": (
+            "Allowance Connection ConnectionTable Direction End Installed Map Relation Reserved "
+            "Signal"
+        ),
+        "_source": "Location",
+        "crc": "Algorithm",
         "protocols": "Profile",
-        "_codec": "decode encode",
     }.items()
     for name in names.split()
 }
@@ -87,6 +175,8 @@ _HOMES = {
 
 
 def __getattr__(name: str) -> Any:
+    if name in _MODULES:
+        return import_module(f".{name}", __name__)
     if name not in _HOMES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     value = getattr(import_module(f".{_HOMES[name]}", __name__), name)

@@ -1,6 +1,6 @@
 """What changed between map files, whether both ends were edited alike, and what mixes do.
 
-``compare_ends`` compares one end before and after, ``compare_connection`` end against end,
+``compare_versions`` compares one end before and after, ``compare_ends`` end against end,
 ``compare_edits`` what was done at both ends; ``classify`` names the kind of an edit and
 ``mixed_versions`` tells what is read while only one end is updated.
 """
@@ -11,7 +11,7 @@ from .classes import CLASSES, ChangeClass, ClassReason, classify, classify_chang
 from .edits import EditComparison, EditDifference, EditStep, compare_edits
 from .ends import compare_ends, compare_versions
 from .levels import FIELDS, LEVELS, FieldRule, at_or_above
-from .mixed import VERDICTS, Mix, MixedRow, MixedTable, mixed_versions
+from .mixed import VERDICTS, MixedRow, MixedState, MixedTable, mixed_versions
 
 __all__ = [
     "CLASSES",
@@ -26,7 +26,7 @@ __all__ = [
     "EditStep",
     "FieldRule",
     "Ground",
-    "Mix",
+    "MixedState",
     "MixedRow",
     "MixedTable",
     "ArrivingBits",

@@ -14,7 +14,7 @@ from .arrival import Arrivals, ArrivingBits
 from .changes import show
 from .levels import FIELDS
 
-__all__ = ["VERDICTS", "Mix", "MixedRow", "MixedTable", "mixed_versions"]
+__all__ = ["VERDICTS", "MixedState", "MixedRow", "MixedTable", "mixed_versions"]
 
 VERDICTS = (
     "no frame",
@@ -77,7 +77,7 @@ class MixedTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mix:
+class MixedState:
     """Both directions while ``updated`` has its new map and ``outdated`` still has its old one.
 
     ``terms`` are the connection terms that the two then hold differently, (field, text) each;
@@ -92,7 +92,7 @@ class Mix:
 
 def mixed_versions(
     before: Connection, after: Connection, *, own_profiles: Mapping[str, Profile] | None = None
-) -> tuple[Mix, Mix]:
+) -> tuple[MixedState, MixedState]:
     """Return both mixes of old and new ends, the one with the first end updated first.
 
     In each direction that is once the new producer with the old consumer and once the old
@@ -111,7 +111,7 @@ def mixed_versions(
     )
 
 
-def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None) -> Mix:
+def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None) -> MixedState:
     outdated = second if updated is first else first
     terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
     refused = tuple(field for field, _, stops in terms if stops)
@@ -119,7 +119,7 @@ def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profi
         _table(direction, refused)
         for direction in Connection(first=first, second=second).directions()
     )
-    return Mix(
+    return MixedState(
         updated=updated.name,
         outdated=outdated.name,
         disagreeing=tuple((field, text) for field, text, _ in terms),

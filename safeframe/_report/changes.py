@@ -11,8 +11,8 @@ from .._diff import (
     EditComparison,
     EditDifference,
     Ground,
-    Mix,
     MixedRow,
+    MixedState,
     MixedTable,
 )
 from .._findings import Report
@@ -88,7 +88,7 @@ def edits(
     title: str,
     given: EditComparison,
     classes: ChangeClass,
-    mixed: Iterable[Mix],
+    mixed: Iterable[MixedState],
     *,
     report: Report,
     again: Sequence[str],
@@ -135,7 +135,7 @@ def classes(given: ChangeClass, *, look: Look = PLAIN) -> str:
     return "\n".join(_classes(given, look)) + "\n"
 
 
-def mixes(mixed: Iterable[Mix], *, look: Look = PLAIN, all_rows: bool = False) -> str:
+def mixes(mixed: Iterable[MixedState], *, look: Look = PLAIN, all_rows: bool = False) -> str:
     """Return the mixed-version tables alone."""
     return "\n\n".join("\n".join(_mix(mix, look, all_rows)) for mix in mixed) + "\n"
 
@@ -237,7 +237,7 @@ def _classes(given: ChangeClass, look: Look) -> list[str]:
     return [look.paint("strong", head), *table(rows, indent="  ")]
 
 
-def _mix(mix: Mix, look: Look, all_rows: bool) -> list[str]:
+def _mix(mix: MixedState, look: Look, all_rows: bool) -> list[str]:
     updated, outdated = clean(mix.updated), clean(mix.outdated)
     lines = [look.paint("strong", f"While only {updated} is updated and {outdated} is still old")]
     for field, text in mix.disagreeing:

@@ -13,8 +13,8 @@ from .._diff import (
     EditComparison,
     EditDifference,
     Ground,
-    Mix,
     MixedRow,
+    MixedState,
     MixedTable,
 )
 from .._errors import InputError
@@ -45,7 +45,9 @@ def changes(
     )
 
 
-def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix], report: Report) -> str:
+def edits(
+    given: EditComparison, classes: ChangeClass, mixed: Iterable[MixedState], report: Report
+) -> str:
     """Return the comparison of both edits, their class and the mixed-version tables.
 
     ``report`` is that of the check of the new pair.
@@ -176,7 +178,7 @@ def _classes(given: ChangeClass) -> dict[str, Any]:
     }
 
 
-def _mix(mix: Mix) -> dict[str, Any]:
+def _mix(mix: MixedState) -> dict[str, Any]:
     return {
         "updated": mix.updated,
         "outdated": mix.outdated,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from .._diff import Change, ChangeClass, EditComparison, Mix, MixedTable
+from .._diff import Change, ChangeClass, EditComparison, MixedState, MixedTable
 from . import markdown
 from . import shell as page
 from .paths import relative
@@ -43,7 +43,9 @@ def _points(count: int) -> str:
     return "differ in 1 point" if count == 1 else f"differ in {count} points"
 
 
-def edits(given: EditComparison, classes: ChangeClass, mixed: Iterable[Mix]) -> list[Section]:
+def edits(
+    given: EditComparison, classes: ChangeClass, mixed: Iterable[MixedState]
+) -> list[Section]:
     """Return the sections of a comparison of both edits."""
     first, second = given.ends
     verdict = _VERDICTS.get(given.outcome, "Nothing changed that {} and {} share")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from .. import _checks as checks
-from .._diff import ChangeClass, Mix, classify, mixed_versions
+from .._diff import ChangeClass, MixedState, classify, mixed_versions
 from .._errors import InputError, Problem, UsageError
 from .._findings import Finding, Report, at_or_above
 from .._model import Connection
@@ -67,7 +67,7 @@ class Edit:
         return classify(self.before, self.after, own_profiles=self.own_profiles)
 
     @property
-    def mixes(self) -> tuple[Mix, Mix]:
+    def mixes(self) -> tuple[MixedState, MixedState]:
         """What is read while only one end is updated."""
         return mixed_versions(self.before, self.after, own_profiles=self.own_profiles)
 

@@ -8,7 +8,7 @@ from .. import _checks as checks
 from .._canonical import CANONICAL, forms
 from .._checklist import checklist
 from .._codec import run_text
-from .._diff import Change, Mix, classify, compare_edits, mixed_versions
+from .._diff import Change, MixedState, classify, compare_edits, mixed_versions
 from .._diff.overlay import Entry, Overlay, Segment, carried
 from .._findings import Finding, Spot
 from .._fingerprint import end_fingerprint, wire_fingerprint
@@ -125,7 +125,7 @@ def _key(segment: Segment, which: int) -> list[object]:
     ]
 
 
-def _mixed(mix: Mix) -> Mixed:
+def _mixed(mix: MixedState) -> Mixed:
     return Mixed(
         updated=mix.updated,
         outdated=mix.outdated,

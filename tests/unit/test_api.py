@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,25 +12,73 @@ import pytest
 from hypothesis import given
 
 import safeframe
+from tests.generators import api_page
 from tests.strategies import ends
 from tests.test_docs import blocks_of
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
-NAMES = """
+EXAMPLES = """
 Algorithm Change Connection ConnectionTable End Finding FrameError InputError Map Place Profile
-Report Reserved Rule SafeframeError Signal UsageError __version__ check check_all classify
+Report Reserved Rule SafeframeError Signal UsageError check check_all classify
 compare_edits compare_ends compare_versions decode dumps encode end_fingerprint load loads
 mixed_versions wire_fingerprint
 """
 
 
 def test_names_are_frozen() -> None:
-    assert sorted(safeframe.__all__) == NAMES.split()
-    assert dir(safeframe) == sorted(safeframe.__all__)
+    """The public names are those of the pinned list, module by module."""
+    pinned: dict[str, list[str]] = {}
+    for line in (ROOT / "tests" / "data" / "public_names.txt").read_text("utf-8").splitlines():
+        module, *names = line.split()
+        pinned[module] = names
+    assert {module: sorted(api_page.names_of(module)) for module in api_page.modules()} == pinned
+    assert dir(safeframe) == safeframe.__all__
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES.split() if name != "__version__"])
+def test_public_values_hold_public_values() -> None:
+    """No annotation of a public name may send a reader to a class that is not public."""
+    public = api_page.public_classes()
+    assert [(name, cls) for name, cls in api_page.referenced() if cls not in public] == []
+
+
+def test_the_page_lists_every_attribute() -> None:
+    """After a change: ``python -m tests.generators.api_page``."""
+    assert api_page.PAGE.read_text(encoding="utf-8") == api_page.page()
+
+
+def test_modules_are_reachable_and_lazy() -> None:
+    code = (
+        "import sys, safeframe\n"
+        "assert [m for m in sys.modules if m.startswith('safeframe')] == ['safeframe']\n"
+        "print(safeframe.crc.compute.__name__, safeframe.frame.build.__name__)\n"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout == "compute build\n"
+
+
+def test_the_script_of_the_page_is_typed(tmp_path: Path) -> None:
+    """The scripts that docs/embedding.md teaches pass ``mypy --strict``."""
+    blocks = [
+        block.text
+        for block in blocks_of(api_page.PAGE.read_text(encoding="utf-8"))
+        if block.language.split()[0] == "python"
+    ]
+    assert blocks
+    paths = []
+    for number, text in enumerate(blocks):
+        paths.append(tmp_path / f"taught_{number}.py")
+        paths[-1].write_text(text, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-m", "mypy", "--strict", "--config-file", "", "--cache-dir",
+         str(tmp_path / "cache"), *map(str, paths)],
+        capture_output=True, text=True, check=False, env={**os.environ, "MYPYPATH": str(ROOT)},
+        cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("name", EXAMPLES.split())
 def test_every_name_is_there_with_an_example(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
