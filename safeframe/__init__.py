@@ -44,7 +44,7 @@ if TYPE_CHECKING:
         compare_versions,
         mixed_versions,
     )
-    from ._errors import FrameError, InputError, SafeframeError, UsageError
+    from ._errors import FrameError, InputError, Problem, SafeframeError, UsageError, WriteError
     from ._findings import Counterexample, Finding, NotJudged, Report, Rule, Spot, Waived
     from ._fingerprint import end_fingerprint, wire_fingerprint
     from ._mapfile import dumps, load, loads
@@ -95,6 +95,7 @@ __all__ = [
     "MixedTable",
     "NotJudged",
     "Place",
+    "Problem",
     "Profile",
     "Reading",
     "Relation",
@@ -106,6 +107,7 @@ __all__ = [
     "Spot",
     "UsageError",
     "Waived",
+    "WriteError",
     "capture",
     "check",
     "check_all",
@@ -157,7 +159,7 @@ _HOMES = {
             "Ground MixedRow MixedState MixedTable classify compare_edits compare_ends "
             "compare_versions mixed_versions"
         ),
-        "_errors": "FrameError InputError SafeframeError UsageError",
+        "_errors": "FrameError InputError Problem SafeframeError UsageError WriteError",
         "_findings": "Counterexample Finding NotJudged Report Rule Spot Waived",
         "_fingerprint": "end_fingerprint wire_fingerprint",
         "_mapfile": "dumps load loads",

@@ -60,10 +60,12 @@ class InputError(SafeframeError):
     none.toml: the file must be readable: No such file or directory
     """
 
+    problems: tuple[Problem, ...]
+
     def __init__(self, *problems: Problem) -> None:
         if not problems:
             raise ValueError("InputError must carry at least one problem")
-        self.problems: tuple[Problem, ...] = problems
+        self.problems = problems
         super().__init__("\n".join(map(str, problems)))
 
 
@@ -74,6 +76,8 @@ class FrameError(SafeframeError):
     >>> error.check
     'crc'
     """
+
+    check: str
 
     def __init__(self, message: str, *, check: str = "") -> None:
         self.check = check

@@ -18,6 +18,7 @@ from .._engine.recipe import (
     Inspection,
     Parsed,
     Recipe,
+    Seen,
     Value,
     Verdict,
 )
@@ -34,6 +35,7 @@ __all__ = [
     "Judgement",
     "Parsed",
     "Recipe",
+    "Seen",
     "Session",
     "Value",
     "Verdict",

@@ -4,6 +4,7 @@
 anew and says what is wrong or still open. After any later edit of a map it says so.
 """
 
+from .._checklist import ChecklistStep
 from ._acts import done, fill, new, sign
 from ._assess import APPROVALS, Assessment, assess, baseline, seal, verify
 from ._compute import compute
@@ -30,6 +31,7 @@ from ._parts import (
 )
 
 __all__ = [
+    "ChecklistStep",
     "APPROVALS",
     "FORMAT",
     "RESULTS",
