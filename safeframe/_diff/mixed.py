@@ -111,7 +111,9 @@ def mixed_versions(
     )
 
 
-def _mix(first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None) -> MixedState:
+def _mix(
+    first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None
+) -> MixedState:
     outdated = second if updated is first else first
     terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
     refused = tuple(field for field, _, stops in terms if stops)

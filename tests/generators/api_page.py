@@ -128,7 +128,9 @@ def section(module: str) -> list[str]:
     """Return the part of the page about one module."""
     found = importlib.import_module(module)
     lines = [f"### `{module}`", "", f"{first_line(found)}.", ""]
-    classes, functions, others = [], [], []
+    classes: list[tuple[str, Any]] = []
+    functions: list[tuple[str, Any]] = []
+    others: list[tuple[str, Any]] = []
     for name in names_of(module):
         value = getattr(found, name)
         if inspect.ismodule(value):
