@@ -84,14 +84,14 @@ def referenced() -> Iterator[tuple[str, str]]:
     for module in modules():
         for name in names_of(module):
             value = getattr(importlib.import_module(module), name)
-            for text, space in annotations(value):
+            for text, space in annotated(value):
                 for word in re.findall(r"[A-Z]\w+", text):
                     cls = space.get(word)
                     if inspect.isclass(cls) and cls.__module__.startswith("safeframe"):
                         yield f"{module}.{name}", f"{cls.__module__}.{cls.__qualname__}"
 
 
-def annotations(value: Any) -> Iterator[tuple[str, dict[str, Any]]]:
+def annotated(value: Any) -> Iterator[tuple[str, dict[str, Any]]]:
     """Yield the annotations of a class or a function, with the names of its module."""
     if inspect.isclass(value):
         for owner in value.__mro__:
@@ -102,7 +102,7 @@ def annotations(value: Any) -> Iterator[tuple[str, dict[str, Any]]]:
                 for name, member in vars(owner).items():
                     inner = member.fget if isinstance(member, property) else member
                     if inspect.isfunction(inner) and not name.startswith("_"):
-                        yield from annotations(inner)
+                        yield from annotated(inner)
     elif inspect.isfunction(value):
         space = vars(sys.modules[value.__module__])
         for text in value.__annotations__.values():
