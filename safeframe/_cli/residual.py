@@ -227,6 +227,7 @@ def _report(
 ) -> str:
     with _Progress(subject.title) as progress:
         given, note = recall(code, _effort(args, progress), directory=_directory(args))
+    _tell(note)
     found = figures(given, probabilities)
     rates: list[Fraction] = []
     inputs = ""
@@ -234,17 +235,21 @@ def _report(
         per_hour = _fraction("--messages-per-hour", args.messages_per_hour)
         rates = [rate_per_hour(row.undetected, per_hour, args.sinks) for row in found.rows]
         inputs = f"v = {args.messages_per_hour} messages per hour, m = {args.sinks}"
-    notes = [note] if note else []
     if args.format == "json":
-        return render.report_json(subject, found, rates, rate_inputs=inputs, notes=notes)
-    return render.report(
-        subject, found, rates, rate_inputs=inputs, notes=notes, look=options.look(args)
-    )
+        return render.report_json(subject, found, rates, rate_inputs=inputs)
+    return render.report(subject, found, rates, rate_inputs=inputs, look=options.look(args))
+
+
+def _tell(note: str) -> None:
+    """Tell on standard error what became of the cache: the figures do not depend on it."""
+    if note:
+        sys.stderr.write(f"safeframe: {note}\n")
 
 
 def _weights(args: argparse.Namespace, code: Code, label: str) -> Weights:
     with _Progress(label) as progress:
-        given, _ = recall(code, _effort(args, progress), directory=_directory(args))
+        given, note = recall(code, _effort(args, progress), directory=_directory(args))
+    _tell(note)
     return given
 
 

@@ -336,11 +336,15 @@ def test_cache_options(
 
     monkeypatch.setattr(command, "recall", recall)
     bare = ("--poly", "0x13", "--width", "8", "--data-bits", "4")
-    text = said(capsys, *bare)
-    assert "\nnote: a note\n" in text
-    said(capsys, *bare, "--no-cache")
-    document = json.loads(said(capsys, *bare, "--cache", "here", "--format", "json"))
-    assert document["notes"] == ["a note"]
+    assert main(["residual", *bare]) == 0
+    captured = capsys.readouterr()
+    assert captured.err == "safeframe: a note\n"
+    assert "a note" not in captured.out
+    main(["residual", *bare, "--no-cache"])
+    capsys.readouterr()
+    main(["residual", *bare, "--cache", "here", "--format", "json"])
+    document = json.loads(capsys.readouterr().out)
+    assert document["notes"] == []
     assert asked == [tmp_path / "cache" / "safeframe" / "weights", None, Path("here")]
 
 

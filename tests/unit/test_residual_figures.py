@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from fractions import Fraction
 from math import comb, log10
@@ -15,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe._errors import UsageError
@@ -49,6 +50,7 @@ from safeframe.residual import (
 )
 
 from .. import residual_oracles as oracle
+from .test_residual_weights import shared_codes
 
 HALF = Fraction(1, 2)
 p_values = st.fractions(min_value=Fraction(1, 10**6), max_value=HALF).filter(bool)
@@ -254,14 +256,17 @@ class TestCache:
     @pytest.mark.parametrize(
         ("keys", "reason"),
         [
-            ({"format": "safeframe-weights/0"}, "the format must be safeframe-weights/1"),
+            ({"format": "safeframe-weights/0"}, 'format must be "safeframe-weights/1"'),
             ({"code": "0" * 64}, "the checksum must match the content"),
-            ({"bits": 61}, "the dual counts must add up to 2^16"),
+            ({"bits": 61}, "the lengths must be those of the code"),
             ({"check_bits": 15}, "the lengths must be those of the code"),
             ({"rank": 15}, "the counts must add up to 2^45"),
-            ({"counts": ["1", "zz"]}, "invalid literal for int() with base 16: 'zz'"),
-            ({"counts": ["1", "1"]}, "the counts must follow from the dual counts"),
-            ({"dual": 5}, "'int' object is not iterable"),
+            ({"rank": 61}, "rank must be 0..60, not 61"),
+            ({"method": "by a test house"}, "method must be a known method, not 'by a test house'"),
+            ({"counts": ["1", "f" * 5000]}, "must be a hexadecimal count of at most 61 bits"),
+            ({"counts": ["1", "zz"]}, "must be a hexadecimal count of at most 61 bits, not 'zz'"),
+            ({"counts": ["1", "1"]}, "the code must have 0 patterns of weight 1"),
+            ({"dual": 5}, "dual must be an array, not 5"),
         ],
     )
     def test_wrong_content_is_computed_again(
@@ -351,10 +356,69 @@ class TestCache:
         assert list(tmp_path.iterdir()) == []
 
 
-def test_default_directory_follows_the_environment() -> None:
-    assert default_directory({"XDG_CACHE_HOME": "/x"}) == Path("/x/safeframe/weights")
-    assert default_directory({}) == Path.home() / ".cache" / "safeframe" / "weights"
-    assert default_directory({"XDG_CACHE_HOME": ""}) == default_directory({})
+def test_default_directory_follows_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    home = Path.home()
+    for environ, platform, expected in (
+        ({"XDG_CACHE_HOME": "/x"}, "linux", Path("/x/safeframe/weights")),
+        ({}, "linux", home / ".cache/safeframe/weights"),
+        ({"XDG_CACHE_HOME": ""}, "linux", home / ".cache/safeframe/weights"),
+        ({"XDG_CACHE_HOME": "in/here"}, "linux", home / ".cache/safeframe/weights"),
+        ({"XDG_CACHE_HOME": "/x"}, "darwin", home / "Library/Caches/safeframe/weights"),
+        ({"LOCALAPPDATA": "/x"}, "win32", Path("/x/safeframe/weights")),
+        ({}, "win32", home / "AppData/Local/safeframe/weights"),
+        ({"SAFEFRAME_CACHE": "here"}, "linux", Path("here")),
+        ({"SAFEFRAME_CACHE": "off"}, "win32", None),
+    ):
+        assert default_directory(environ, platform) == expected
+
+    def homeless() -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.setattr(Path, "home", homeless)
+    assert default_directory({}, "linux") is None
+
+
+class TestForgedEntries:
+    """An entry that is right in itself but of another code MUST never be believed."""
+
+    @pytest.mark.parametrize("generator", [0x11021, 0x1A001 | 0x10000, 0x18005, 0x1C867])
+    def test_the_weights_of_another_generator(self, tmp_path: Path, generator: int) -> None:
+        own, other = tmp_path / "own", tmp_path / "other"
+        right, _ = recall(CODE, directory=own, worth_s=0)
+        recall(contiguous(generator, 60), directory=other, worth_s=0)
+        (path,), (forged,) = own.iterdir(), other.iterdir()
+        path.write_bytes(forged.read_bytes())
+        changed(path, code=path.stem)
+        found, note = recall(CODE, directory=own, worth_s=60)
+        assert found == right
+        assert note.startswith("cached weights not used and computed again: the ")
+
+    def test_counts_that_keep_their_sum(self, tmp_path: Path) -> None:
+        right, _ = recall(CODE, directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        counts = list(right.counts)
+        counts[30], counts[31] = counts[30] - 1, counts[31] + 1
+        changed(path, counts=[f"{count:x}" for count in counts])
+        found, note = recall(CODE, directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith("the counts must follow from the dual counts")
+
+    def test_what_is_no_file(self, tmp_path: Path) -> None:
+        right, _ = recall(CODE, directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        path.unlink()
+        os.mkfifo(path)
+        found, note = recall(CODE, directory=tmp_path, worth_s=0)
+        assert found == right
+        assert note.endswith("the path must lead to a cached result, not to a pipe")
+        assert recall(CODE, directory=tmp_path) == (right, "")
+
+    @given(shared_codes())
+    @settings(max_examples=15, deadline=None)
+    def test_no_right_entry_is_refused(self, code: Code) -> None:
+        with tempfile.TemporaryDirectory() as directory:
+            right, _ = recall(code, directory=Path(directory), worth_s=0)
+            assert recall(code, directory=Path(directory)) == (right, "")
 
 
 def test_working_digits_exceed_what_the_search_needs() -> None:
