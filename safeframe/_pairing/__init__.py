@@ -5,6 +5,7 @@
 """
 
 from .causes import Cause, explain
-from .match import Matching, Pair, match, near_names, skeleton
+from .match import Matching, Pair, match
+from .names import alike, near_names, skeleton
 
-__all__ = ["Cause", "Matching", "Pair", "explain", "match", "near_names", "skeleton"]
+__all__ = ["Cause", "Matching", "Pair", "alike", "explain", "match", "near_names", "skeleton"]

@@ -1,30 +1,39 @@
-"""Which mistake displaced what: all displacements reduced to as few named causes as possible."""
+"""Which mistake displaced what: all displacements reduced to as few named causes as possible.
+
+Two rules hold for every list of causes. No signal that stands right at both ends is among the
+displaced ones of any cause; and every displaced signal is among those of exactly one.
+"""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
-from functools import partial
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from typing import NamedTuple
 
-from .._bits import mirror_in_octets, mirror_in_words, swap_octets
 from .._model import Map, Reserved, Signal
+from .cycles import reorderings, rings
 from .match import Matching, Pair
+from .patterns import Pattern, patterns
 
 __all__ = ["Cause", "explain"]
 
 _MOST_MOVES = 12
 """Causes of displacement up to which they are told one by one."""
+_REPEATED = 3
+"""Steps at the same bit of as many octets that are told as one."""
 
 
 class Cause(NamedTuple):
     """One reason why places or sizes differ.
 
-    ``kind`` is one of: one-sided, shift, swap, moved, octet order, bit numbering, rearranged,
-    width, reserve, size. ``pairs`` are the signals it displaces, in place order of the left map;
-    ``left`` and ``right`` the signals that only that end has. ``delta`` counts bits by which the
-    right end is later, wider or longer. ``absorbed`` tells that a gap takes the shift up again.
-    ``word_octets`` is the word in which octets are exchanged or bits counted from the other side.
+    ``kind`` is one of: one-sided, shift, swap, rotation, moved, octet order, bit numbering,
+    nibbles, granularity, rearranged, width, reserve, size. ``pairs`` are the signals it displaces,
+    in place order of the left map (of a width: the resized one first); ``left`` and ``right`` the
+    signals that only that end has. ``delta`` counts bits by which the right end is later, wider
+    or longer; of a swap or rotation, those by which all its bits are later besides. ``absorbed``
+    tells that a gap takes the shift up again, ``repeated`` that a shift grows octet by octet.
+    ``word_octets`` is the word in which octets are exchanged or bits counted from the other side,
+    ``octets`` are the octets of the left map that a pattern is about, empty for all of them.
     """
 
     kind: str
@@ -33,7 +42,9 @@ class Cause(NamedTuple):
     right: tuple[Signal, ...] = ()
     delta: int = 0
     absorbed: bool = False
+    repeated: bool = False
     word_octets: int = 0
+    octets: tuple[int, ...] = ()
 
 
 def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
@@ -48,63 +59,50 @@ def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
         )
     ):
         return ()  # The common case, twice per clean connection.
-    local = _Walk(matching, left, right).causes()
-    moves = [cause for cause in local if cause.pairs and cause.kind != "width"]
-    if len(moves) > 1:
-        whole = _permutation(matching.pairs, left, right)
-        if whole is not None:
-            rest = [cause for cause in local if not cause.pairs or cause.kind == "width"]
-            rest += [
-                Cause(kind="one-sided", left=cause.left, right=cause.right)
-                for cause in moves
-                if cause.left or cause.right
-            ]
-            return (whole, *rest)
-        mostly = len(moves) > 3 and 2 * len(moves) > len(matching.pairs)
-        if mostly or len(moves) > _MOST_MOVES:
-            return _rearranged(local, moves, matching.pairs)
-    return tuple(local)
+    best = _Walk(matching, left, right, None).causes()
+    if _moves(best) > 1:
+        for pattern in patterns(matching.pairs, max(left.size_octets, right.size_octets)):
+            other = _Walk(matching, left, right, pattern).causes()
+            if len(other) < len(best):
+                best = other
+    moves = [cause for cause in best if cause.pairs and cause.kind != "width"]
+    mostly = len(moves) > 3 and 2 * len(moves) > len(matching.pairs)
+    if mostly or len(moves) > _MOST_MOVES:
+        return _rearranged(best, moves)
+    return tuple(best)
 
 
-def _rearranged(
-    local: Sequence[Cause], moves: Sequence[Cause], pairs: Sequence[Pair]
-) -> tuple[Cause, ...]:
-    displaced = tuple(pair for pair in pairs if pair.shift)
+def _moves(causes: Iterable[Cause]) -> int:
+    return sum(1 for cause in causes if cause.pairs and cause.kind != "width")
+
+
+def _rearranged(causes: Sequence[Cause], moves: Sequence[Cause]) -> tuple[Cause, ...]:
+    displaced = sorted(
+        (pair for cause in moves for pair in cause.pairs), key=lambda pair: pair.left.start
+    )
     left = tuple(signal for cause in moves for signal in cause.left)
     right = tuple(signal for cause in moves for signal in cause.right)
     told = set(map(id, moves))
-    rest = tuple(cause for cause in local if id(cause) not in told)
-    return (Cause(kind="rearranged", pairs=displaced, left=left, right=right), *rest)
+    rest = tuple(cause for cause in causes if id(cause) not in told)
+    whole = Cause(kind="rearranged", pairs=tuple(displaced), left=left, right=right)
+    return (whole, *rest)
 
 
-def _permutation(pairs: Sequence[Pair], left: Map, right: Map) -> Cause | None:
-    """Return the permutation of whole octets or of bits in octets that explains every pair."""
-    displaced = tuple(pair for pair in pairs if pair.shift)
-    size = max(left.size_octets, right.size_octets)
-    if _explains(pairs, mirror_in_octets):
-        return Cause(kind="bit numbering", pairs=displaced, word_octets=1)
-    for word in sorted({2, 4, 8, size}):
-        if 1 < word <= size and size % word == 0:
-            if _explains(pairs, partial(swap_octets, word_octets=word)):
-                return Cause(kind="octet order", pairs=displaced, word_octets=word)
-            if _explains(pairs, partial(mirror_in_words, word_octets=word)):
-                return Cause(kind="bit numbering", pairs=displaced, word_octets=word)
-    return None
+class _Step(NamedTuple):
+    """One change of displacement between neighbours that keep their order."""
 
-
-def _explains(pairs: Sequence[Pair], where: Callable[[int, int], int | None]) -> bool:
-    return all(
-        pair.left.width == pair.right.width
-        and where(pair.left.start, pair.left.width) == pair.right.start
-        for pair in pairs
-    )
+    cause: Cause
+    before: Pair | None
+    shift: int
+    step: int
 
 
 class _Walk:
     """One walk through both maps in place order that turns displacements into local causes."""
 
-    def __init__(self, matching: Matching, left: Map, right: Map) -> None:
+    def __init__(self, matching: Matching, left: Map, right: Map, pattern: Pattern | None) -> None:
         self.pairs = matching.pairs
+        self.pattern = pattern
         self.left, self.right = left, right
         self.left_runs, self.right_runs = left.reserved, right.reserved
         self.left_only = list(matching.left_only)
@@ -113,8 +111,19 @@ class _Walk:
         self.found: list[Cause] = []
 
     def causes(self) -> list[Cause]:
-        still = self._swaps()
-        final_shift = self._runs(still)
+        still = list(self.pairs)
+        if self.pattern is not None:
+            self.found.append(Cause(**self.pattern._asdict()))
+            still = self._without(still)
+        for base, ring in rings(still):
+            kind = "swap" if len(ring) == 2 else "rotation"
+            self.found.append(Cause(kind=kind, pairs=tuple(ring), delta=base))
+        still = self._without(still)
+        for base, ring in reorderings(still, (*self.left_only, *self.right_only)):
+            kind = "swap" if len(ring) == 2 else "rotation"
+            self.found.append(Cause(kind=kind, pairs=tuple(ring), delta=base))
+        still = self._without(still)
+        final_shift = self._runs(self._backbone(still))
         for pair in self.resized:
             delta = pair.right.width - pair.left.width
             self.found.append(Cause(kind="width", pairs=(pair,), delta=delta))
@@ -122,50 +131,39 @@ class _Walk:
             self.found.append(Cause(kind="one-sided", left=(signal,), delta=-signal.width))
         for signal in self.right_only:
             self.found.append(Cause(kind="one-sided", right=(signal,), delta=signal.width))
-        self._sizes(final_shift)
+        if self.pattern is None or self.pattern.kind != "granularity":
+            self._sizes(final_shift)
         return self.found
 
-    def _swaps(self) -> list[Pair]:
-        """Take out pairs of signals that stand in each other's place; return the other pairs."""
-        common = [shift for shift, _ in Counter(pair.shift for pair in self.pairs).most_common(3)]
-        still = list(self.pairs)
-        for base in dict.fromkeys((0, *common)):
-            by_start = {(pair.left.start, pair.left.width): pair for pair in still}
-            swapped: set[int] = set()
-            for pair in still:
-                target = (pair.right.start - base, pair.left.width)
-                other = by_start.get(target)
-                if (
-                    other is not None
-                    and pair.left.start < other.left.start
-                    and other.right.start - base == pair.left.start
-                    and pair.right.width == other.right.width == pair.left.width
-                ):
-                    swapped |= {id(pair), id(other)}
-                    self.found.append(Cause(kind="swap", pairs=(pair, other)))
-            still = [pair for pair in still if id(pair) not in swapped]
-        return self._neighbour_swaps(still)
+    def _without(self, pairs: list[Pair]) -> list[Pair]:
+        told = {id(pair) for cause in self.found for pair in cause.pairs}
+        return [pair for pair in pairs if id(pair) not in told]
 
-    def _neighbour_swaps(self, pairs: list[Pair]) -> list[Pair]:
-        """Take out neighbours of unequal width that changed order inside the same bits."""
-        still: list[Pair] = []
-        index = 0
-        while index < len(pairs):
-            first = pairs[index]
-            second = pairs[index + 1] if index + 1 < len(pairs) else None
-            if (
-                second is not None
-                and second.right.start == first.left.start
-                and first.right.end == second.left.end
-                and first.left.width == first.right.width != second.left.width
-                and second.left.width == second.right.width
-            ):
-                self.found.append(Cause(kind="swap", pairs=(first, second)))
-                index += 2
+    def _backbone(self, pairs: list[Pair]) -> list[Pair]:
+        """Take out the signals that crossed others; return those that keep their order.
+
+        What stands right keeps its order by itself, so that only displaced signals are taken out.
+        """
+        kept: list[Pair] = []
+        segment: list[Pair] = []
+        crossed: list[Pair] = []
+        low = -1
+        anchors = [pair for pair in pairs if not pair.shift]
+        highs = iter([*(pair.left.start for pair in anchors), 1 << 62])
+        high = next(highs)
+        for pair in pairs:
+            if not pair.shift:
+                kept += _in_order(segment, crossed)
+                kept.append(pair)
+                segment, low, high = [], pair.left.start, next(highs)
+            elif low < pair.right.start < high:
+                segment.append(pair)
             else:
-                still.append(first)
-                index += 1
-        return still
+                crossed.append(pair)
+        kept += _in_order(segment, crossed)
+        for pair in sorted(crossed, key=lambda pair: pair.left.start):
+            self.found.append(Cause(kind="moved", pairs=(pair,), delta=pair.shift))
+        return kept
 
     def _runs(self, pairs: list[Pair]) -> int:
         """Turn runs of equal displacement into causes; return the displacement at the end."""
@@ -175,66 +173,75 @@ class _Walk:
                 runs[-1].append(pair)
             else:
                 runs.append([pair])
-        base, before = 0, None
+        steps: list[_Step] = []
+        levels, before = [0], None
         for number, run in enumerate(runs):
             shift = run[0].shift
             following = runs[number + 1] if number + 1 < len(runs) else None
-            if shift != base:
-                # A gap that brings the places together again leaves the base as it was.
-                absorbed = (
-                    following is not None
-                    and following[0].shift == base
-                    and self._taken_up(run[-1], following[0])
-                )
-                if not self._step(before, run, base, following, absorbed) and not absorbed:
-                    base = shift
+            if shift != levels[-1]:
+                self._step(before, run, levels, following, steps)
             before = run[-1]
-        return base
+        self.found += [step.cause for step in _merged(steps)]
+        return levels[-1]
 
     def _step(
         self,
         before: Pair | None,
         run: list[Pair],
-        base: int,
+        levels: list[int],
         following: list[Pair] | None,
-        absorbed: bool,
-    ) -> bool:
-        """Add the cause of a step in displacement; tell whether one signal alone has moved."""
-        shift = run[0].shift
+        steps: list[_Step],
+    ) -> None:
+        """Add the cause of a step in displacement, or the run to the cause that it goes on with."""
+        shift, base = run[0].shift, levels[-1]
+        resized = self._resized_by(before, run[0], shift - base)
         displaced = tuple(run) if shift else ()
-        resized = self._resized_by(before, shift - base)
         if resized is not None:
-            self.found.append(
-                Cause(
-                    kind="width",
-                    pairs=(resized, *displaced),
-                    delta=shift - base,
-                    absorbed=absorbed,
-                )
-            )
-            return False
+            gone = following is not None and following[0].shift == base
+            told = tuple(pair for pair in displaced if pair is not resized)
+            cause = Cause(kind="width", pairs=(resized, *told), delta=shift - base, absorbed=gone)
+            steps.append(_Step(cause, before, shift, shift - base))
+            levels.append(shift)
+            return
         left, right = self._extras(before, run[0])
         if not displaced:  # Back in place: what one end has here stands for itself.
             self.left_only += left
             self.right_only += right
-            return False
-        alone = len(run) == 1 and (following is None or following[0].shift in (0, base))
-        if alone and not left and not right:
-            self.found.append(Cause(kind="moved", pairs=displaced, delta=shift))
-            return True
-        plain = not absorbed and not left and not right
-        kind = "reserve" if plain and self._reserve_step(before, run[0], shift - base) else "shift"
-        self.found.append(
-            Cause(
-                kind=kind, pairs=displaced, left=left, right=right, delta=shift, absorbed=absorbed
-            )
+            levels[:] = [0]
+            return
+        extras = bool(left or right)
+        for number, step in enumerate(steps):
+            if step.shift == shift and step.cause.kind != "moved" and not extras:
+                pairs = (*step.cause.pairs, *displaced)
+                steps[number] = step._replace(cause=step.cause._replace(pairs=pairs))
+                levels.append(shift)
+                return
+        back = following is None or following[0].shift in (0, base)
+        if len(run) == 1 and not extras and back:
+            cause = Cause(kind="moved", pairs=displaced, delta=shift)
+            steps.append(_Step(cause, before, shift, shift - base))
+            return
+        absorbed = (
+            following is not None
+            and following[0].shift == base
+            and self._taken_up(run[-1], following[0])
         )
-        return False
+        plain = not absorbed and not extras
+        kind = "reserve" if plain and self._reserve_step(before, run[0], shift - base) else "shift"
+        cause = Cause(
+            kind=kind, pairs=displaced, left=left, right=right, delta=shift, absorbed=absorbed
+        )
+        steps.append(_Step(cause, before, shift, shift - base))
+        levels.append(shift)
 
-    def _resized_by(self, before: Pair | None, step: int) -> Pair | None:
-        if before is not None and before.right.width - before.left.width == step:
-            self.resized = [pair for pair in self.resized if pair is not before]
-            return before
+    def _resized_by(self, before: Pair | None, first: Pair, step: int) -> Pair | None:
+        for pair in (before, first):
+            if pair is None or all(pair is not one for one in self.resized):
+                continue
+            wider = pair.right.width - pair.left.width
+            if (pair is before and wider == step) or (pair is first and wider == -step):
+                self.resized = [one for one in self.resized if one is not pair]
+                return pair
         return None
 
     def _extras(
@@ -288,6 +295,68 @@ class _Walk:
             return  # Signals behind all others, with the padding they brought, explain it.
         kind = "reserve" if tail_left and tail_right else "size"
         self.found.append(Cause(kind=kind, delta=delta))
+
+
+def _in_order(pairs: list[Pair], crossed: list[Pair]) -> list[Pair]:
+    """Return the longest run of pairs whose order is the same at both ends; add others to crossed.
+
+    Patience sorting; of equally long runs the one that ends first at the right end.
+    """
+    if all(a.right.start <= b.right.start for a, b in pairwise(pairs)):
+        return pairs
+    from bisect import bisect_right  # deferred: few maps have crossed signals.
+
+    tails: list[int] = []
+    ends: list[int] = []
+    previous: list[int] = []
+    for number, pair in enumerate(pairs):
+        rank = bisect_right(tails, pair.right.start)
+        tails[rank:] = [pair.right.start, *tails[rank + 1 :]]
+        ends[rank:] = [number, *ends[rank + 1 :]]
+        previous.append(ends[rank - 1] if rank else -1)
+    kept: list[Pair] = []
+    number = ends[-1]
+    while number >= 0:
+        kept.append(pairs[number])
+        number = previous[number]
+    kept.reverse()
+    chosen = set(map(id, kept))
+    crossed += [pair for pair in pairs if id(pair) not in chosen]
+    return kept
+
+
+def _merged(steps: list[_Step]) -> list[_Step]:
+    """Merge steps that come back at the same bit of several octets: one mistake, repeated."""
+    growing = [
+        step
+        for step in steps
+        if step.cause.kind in ("shift", "reserve") and not step.cause.absorbed
+    ]
+    for end in ("left", "right"):
+        starts = [_gap_start(step, end) for step in growing]
+        octets, bits = {start >> 3 for start in starts}, {start & 7 for start in starts}
+        sizes = {step.step for step in growing}
+        if len(octets) == len(growing) >= _REPEATED and len(bits) == len(sizes) == 1:
+            whole = Cause(
+                kind="shift",
+                pairs=tuple(pair for step in growing for pair in step.cause.pairs),
+                left=tuple(signal for step in growing for signal in step.cause.left),
+                right=tuple(signal for step in growing for signal in step.cause.right),
+                delta=growing[0].step,
+                repeated=True,
+            )
+            first = growing[0]
+            rest = [step for step in steps if all(step is not one for one in growing)]
+            return [first._replace(cause=whole), *rest]
+    return steps
+
+
+def _gap_start(step: _Step, end: str) -> int:
+    """Return where the bits between two neighbours begin at one end."""
+    signals: Sequence[Signal] = getattr(step.cause, end)
+    if signals:
+        return signals[0].start
+    return getattr(step.before, end).end if step.before else 0
 
 
 def _between(signals: Iterable[Signal], start: int, end: int) -> tuple[Signal, ...]:

@@ -2,64 +2,17 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
 from typing import NamedTuple
 
 from .._model import Map, Signal
+from .names import near_names, skeleton
 
-__all__ = ["Matching", "Pair", "match", "near_names", "skeleton"]
+__all__ = ["Matching", "Pair", "match"]
 
-_NEAR_RATIO = 0.75
-"""Similarity from which two words count as one misspelt word; chosen by trial, from no standard."""
-_SHORTEST = 4
-"""Letters from which a word is long enough to be called misspelt."""
-_WORDS = re.compile(r"[^\W\d_]+|\d+")
 _MOST_COMPARED = 2500
 """Pairs of leftover names up to which every one is compared with every other one."""
-
-# Letters of other alphabets that look like Latin ones in common engineering fonts: the usual
-# suspects of Unicode TS 39, from memory and not complete.
-_LOOKALIKES = str.maketrans(
-    "АВЕКМНОРСТХУавекмнорстхуіјѕԁѵΑΒΕΖΗΙΚΜΝΟΡΤΥΧαονρικ",
-    "ABEKMHOPCTXYabekmhopctxyijsdvABEZHIKMNOPTYXaovpik",
-)
-_SEPARATORS = str.maketrans("", "", "_-. ")
-
-
-def skeleton(name: str) -> str:
-    """Return a name with case, separators, compatibility forms and look-alike letters removed."""
-    if not name.isascii():
-        name = unicodedata.normalize("NFKC", name).translate(_LOOKALIKES)
-    return name.casefold().translate(_SEPARATORS)
-
-
-def near_names(left: str, right: str) -> bool:
-    """Return whether two different names are probably meant to be one, misspelt.
-
-    The names must agree but for a slip inside long words: brake1 and brake2, brake_a and
-    brake_b, ok and nok, valid and invalid are different things and never near.
-    """
-    if skeleton(left) == skeleton(right):
-        return True
-    lefts, rights = _WORDS.findall(left.casefold()), _WORDS.findall(right.casefold())
-    return len(lefts) == len(rights) and all(map(_slip, lefts, rights))
-
-
-def _slip(left: str, right: str) -> bool:
-    """Return whether two words are equal or one of them is misspelt."""
-    if left == right:
-        return True
-    short, long = sorted((left, right), key=len)
-    if len(short) < _SHORTEST or long.startswith(short) or long.endswith(short):
-        return False
-    if not short.isalpha() or not long.isalpha():
-        return False
-    from difflib import SequenceMatcher  # deferred: names agree in most connections.
-
-    return SequenceMatcher(None, left, right, autojunk=False).ratio() >= _NEAR_RATIO
 
 
 class Pair(NamedTuple):
@@ -86,17 +39,30 @@ class Matching(NamedTuple):
 def match(left: Map, right: Map) -> Matching:
     """Pair signals by equal name, then by a near name, then by equal place and width.
 
-    A name that stands several times pairs in file order; that it does is another finding.
+    A name that stands several times pairs by place first, then in file order; that it stands
+    several times is another finding.
     """
     lefts, rights = left.signals, right.signals
     by_name: dict[str, list[Signal]] = {}
     for signal in reversed(rights):
         by_name.setdefault(signal.name, []).append(signal)
+    at_place = {}
+    if len(by_name) < len(rights) or len({signal.name for signal in lefts}) < len(lefts):
+        at_place = {(signal.name, signal.start): signal for signal in reversed(rights)}
+    chosen: dict[int, Signal] = {}
+    for signal in lefts if at_place else ():
+        partner = at_place.pop((signal.name, signal.start), None)
+        if partner is not None:
+            chosen[id(signal)] = partner
+            same = by_name[signal.name]
+            del same[next(n for n, one in enumerate(same) if one is partner)]
     pairs: list[Pair] = []
     left_only: list[Signal] = []
     for signal in lefts:
         partners = by_name.get(signal.name)
-        if partners:
+        if id(signal) in chosen:
+            pairs.append(Pair(left=signal, right=chosen[id(signal)], how="name"))
+        elif partners:
             pairs.append(Pair(left=signal, right=partners.pop(), how="name"))
         else:
             left_only.append(signal)
@@ -104,7 +70,7 @@ def match(left: Map, right: Map) -> Matching:
     right_only = [signal for signal in rights if id(signal) not in taken]
     if left_only and right_only:
         pairs += _take_by(left_only, right_only, _start, near_only=True)
-        pairs += _take_by(left_only, right_only, _skeleton_and_width)
+        pairs += _take_by(left_only, right_only, _skeleton_and_width, near_only=True)
         if len(left_only) * len(right_only) <= _MOST_COMPARED:
             pairs += _take_misspelt(left_only, right_only)
         pairs += _take_by(left_only, right_only, _place_and_width)

@@ -1,0 +1,141 @@
+"""Whether two different names are one name, misspelt: in doubt they are two."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+__all__ = ["alike", "near_names", "skeleton"]
+
+_WORDS = re.compile(r"[^\W\d_]+|\d+")
+_SHORTEST = 5
+"""Letters from which a word is long enough to be called misspelt: rear and gear, stop and step,
+fwd and rev differ by as little as a slip does. Chosen by trial, from no standard."""
+_LONG = 8
+"""Letters from which a lost letter hardly leads to another word; chosen by trial."""
+
+# Letters of other alphabets that look like Latin ones in common engineering fonts: the usual
+# suspects of Unicode TS 39, from memory and not complete.
+_LOOKALIKES = str.maketrans(
+    "АВЕКМНОРСТХУавекмнорстхуіјѕԁѵΑΒΕΖΗΙΚΜΝΟΡΤΥΧαονρικ",
+    "ABEKMHOPCTXYabekmhopctxyijsdvABEZHIKMNOPTYXaovpik",
+)
+_SEPARATORS = str.maketrans("", "", "_-. ")
+
+_ROWS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
+
+_VOWELS = ("a", "e", "i")
+_ENDINGS = ("", "s", "es", "d", "ed", "r", "er", "n", "en", "ing", "ly", "al")
+
+
+def _folded(name: str) -> str:
+    """Return a name with case, compatibility forms and look-alike letters taken out."""
+    if not name.isascii():
+        name = unicodedata.normalize("NFKC", name).translate(_LOOKALIKES)
+    return name.casefold()
+
+
+def skeleton(name: str) -> str:
+    """Return a name with case, separators, compatibility forms and look-alike letters removed."""
+    return _folded(name).translate(_SEPARATORS)
+
+
+def near_names(left: str, right: str) -> bool:
+    """Return whether two different names are probably meant to be one, misspelt.
+
+    They are where they differ in case, separators or look-alike letters only, or by one slip of
+    the hand inside one long word that is not a word of its own meaning. Numbers must be equal, and
+    as many: brake1 and brake2, zone1_1 and zone11, brake_a and brake_b, ok and nok, valid and
+    invalid, rear and gear, falling and failing are different things.
+    """
+    lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
+    if _digits(lefts) != _digits(rights):
+        return False
+    if skeleton(left) == skeleton(right):
+        return True
+    if len(lefts) != len(rights):
+        return False
+    differing = [(a, b) for a, b in zip(lefts, rights, strict=True) if a != b]
+    return len(differing) == 1 and _slip(*differing[0])
+
+
+def alike(left: str, right: str) -> bool:
+    """Return whether a reader may take two names for one, though they are two: one word differs.
+
+    >>> from safeframe._pairing import alike
+    >>> alike("gate_east_locked", "gate_west_locked"), alike("gate_east_locked", "horn_on")
+    (True, False)
+    """
+    lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
+    if skeleton(left) == skeleton(right):
+        return True
+    if len(lefts) != len(rights) or len(lefts) < 2:
+        return False
+    return sum(a != b for a, b in zip(lefts, rights, strict=True)) == 1
+
+
+def _digits(words: list[str]) -> list[str]:
+    return [word for word in words if word.isdecimal()]
+
+
+def _slip(left: str, right: str) -> bool:
+    """Return whether one of two different words is the other one, mistyped."""
+    short, long = sorted((left, right), key=len)
+    if len(short) < _SHORTEST or left[0] != right[0]:
+        return False
+    if not short.isalpha() or not long.isalpha():
+        return False
+    kind = _edit(short, long)
+    known = _known(left) + _known(right)
+    if left[-1] != right[-1]:
+        # Endings make words: close and closed. Only a word without its ending is none.
+        return known == 1 and (kind == "transposed" or (kind == "cut" and _known(long)))
+    if known == 2:
+        return False
+    if kind in ("transposed", "doubled"):
+        return True
+    if kind == "lost":
+        return known == 1 or len(long) >= _LONG
+    return kind == "neighbouring key" and known == 1
+
+
+def _edit(short: str, long: str) -> str:
+    """Return the one slip that makes one word of another, empty for more than one."""
+    start = next((n for n, (a, b) in enumerate(zip(short, long, strict=False)) if a != b), None)
+    if start is None:
+        return "cut" if len(long) == len(short) + 1 else ""
+    if len(short) == len(long):
+        a, b = short[start:], long[start:]
+        if a[:2] == b[1::-1] and a[2:] == b[2:]:
+            return "transposed"
+        return "neighbouring key" if a[1:] == b[1:] and _neighbours(a[0], b[0]) else ""
+    if short[start:] != long[start + 1 :]:
+        return ""
+    return "doubled" if long[start] == long[start - 1] else "lost"
+
+
+def _neighbours(left: str, right: str) -> bool:
+    """Tell whether two letters are neighbours on the rows of a keyboard."""
+    spots = {
+        letter: (column + row / 2, row)
+        for row, letters in enumerate(_ROWS)
+        for column, letter in enumerate(letters)
+    }
+    if left not in spots or right not in spots:
+        return False
+    (x, y), (other_x, other_y) = spots[left], spots[right]
+    return abs(x - other_x) <= 1 and abs(y - other_y) <= 1
+
+
+def _known(word: str) -> bool:
+    """Tell whether a word of the trade, or a form of one, is spelt like that."""
+    from .words import STEMS  # deferred: names agree in most connections.
+
+    for ending in _ENDINGS:
+        if word.endswith(ending):
+            stem = word[: len(word) - len(ending)]
+            if stem in STEMS or (ending[:1] in _VOWELS and f"{stem}e" in STEMS):
+                return True
+            if stem[-2:] == stem[-1:] * 2 and stem[:-1] in STEMS:
+                return True  # stop, stopped
+    return False
