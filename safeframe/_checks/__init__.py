@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from itertools import islice
 
 from .. import _canonical as canonical
@@ -23,6 +24,8 @@ from . import (  # noqa: F401
     shape,
 )
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
+from .remedies import Remedy
+from .trial import tried
 from .unjudged import unjudged
 
 __all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
@@ -97,12 +100,11 @@ def check_all(
     facts: list[tuple[str, str]] = []
     not_judged: list[NotJudged] = []
     for connection in everything:
-        seen = context(connection, find_profile(connection, own_profiles))
-        for rule, run in CHECKS:
-            if seen.strangers and rule.name != "wrong-file":
-                continue  # Remedies for bits would lead to edits of the wrong machine.
-            finder = Finder(rule, connection.name)
-            found += _limited(run(seen, finder), finder)
+        profile = find_profile(connection, own_profiles)
+        seen, judged, offers = _judged(connection, profile)
+        if offers and not seen.exchanged:
+            judged = tried(seen.connection, judged, offers, partial(_found, profile=profile))
+        found += judged
         facts += _facts(seen)
         not_judged += unjudged(connection, seen.profile)
     for rule, run_all in PLANT_CHECKS:
@@ -117,6 +119,26 @@ def check_all(
         facts=tuple(facts),
         not_judged=tuple(not_judged),
     )
+
+
+def _judged(
+    connection: Connection, profile: Profile | None
+) -> tuple[Context, list[Finding], list[tuple[Finding, tuple[Remedy, ...]]]]:
+    """Return what the rules see and find at one connection, and what may be done about it."""
+    seen = context(connection, profile)
+    found: list[Finding] = []
+    offers: list[tuple[Finding, tuple[Remedy, ...]]] = []
+    for rule, run in CHECKS:
+        if seen.strangers and rule.name != "wrong-file":
+            continue  # Remedies for bits would lead to edits of the wrong machine.
+        finder = Finder(rule, connection.name)
+        found += _limited(run(seen, finder), finder)
+        offers += finder.offers
+    return seen, found, offers
+
+
+def _found(connection: Connection, profile: Profile | None) -> list[Finding]:
+    return _judged(connection, profile)[1]
 
 
 def _limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:

@@ -6,14 +6,30 @@ from collections.abc import Iterator
 
 from .._codec import owner, run_text
 from .._findings import Finding, Rule
-from .._model import Map, Reserved
-from ..protocols import Profile
+from .._model import End, Map, Reserved, Signal
+from .._pairing import Cause, Pair, alike
 from .counterexample import counterexample, place_text
-from .phrases import WIRE, content, joined, later, moves, names_of, of_kind, pair_spots, rows
+from .phrases import (
+    WIRE,
+    alignments,
+    content,
+    joined,
+    later,
+    moves,
+    names_of,
+    of_kind,
+    pair_spots,
+    placed,
+    rows,
+    the_signals,
+)
 from .registry import Context, Finder, View, count, rule, spot
-from .shape import illegal_size_text, size_consequence
+from .remedies import Remedy, adopted, map_changed, reserve_changes
+from .shape import size_consequence
 
 __all__: list[str] = []
+
+_ASK = "find out which end is right, then bring the other one into line"
 
 
 @rule(
@@ -23,7 +39,7 @@ __all__: list[str] = []
         scope="direction",
         title="A signal exists at one end only",
         why=f"One end sends or expects a bit the other does not know: {WIRE}.",
-        remedy="make the same edit at the other end",
+        remedy=_ASK,
     )
 )
 def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
@@ -33,32 +49,54 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
         for signal in cause.left + cause.right:
             bits = count(signal.width, "bit")
             size = size_consequence(view, context.profile, cause)
-            gap = owner(there_map, signal.start)
-            remedy = f"insert {signal.name} at {signal.at} at {there.name} as well"
-            if isinstance(gap, Reserved) and gap.end >= signal.end:
-                left = gap.width - signal.width
-                remedy += f" and take {bits} from the reserve there ("
-                remedy += (
-                    f"reserve {count(left, 'bit')} instead of {gap.width})"
-                    if left
-                    else (f"its {count(gap.width, 'bit')} are used up)")
-                )
-            remedy += f", or remove it at {here.name}"
+            similar = _similar(view, signal, left=bool(cause.left))
             yield find(
                 joined(
                     f"{signal.name} ({bits} at {place_text(signal)}) exists at {here.name} only; "
                     f"{there.name} {content(there_map, signal.start, signal.end)}",
-                    size,
-                    "the bit was inserted without taking its width from the reserve"
-                    if size
+                    f"{there.name} has the similar name {similar.name} at {place_text(similar)}"
+                    if similar
                     else "",
+                    size,
                 ),
-                [spot(here, signal), spot(there, gap, signal.at)],
-                remedy=remedy,
+                [spot(here, signal), spot(there, owner(there_map, signal.start), signal.at)],
                 direction=view.direction,
                 cause="one-sided bit",
                 counterexample=counterexample(view.direction, rows(cause)),
+                remedies=() if similar else _completions(view, cause, signal),
             )
+
+
+def _similar(view: View, signal: Signal, *, left: bool) -> Signal | None:
+    """Return the signal of the other end alone that a reader may take for this one."""
+    others = view.matching.right_only if left else view.matching.left_only
+    return next((other for other in others if alike(signal.name, other.name)), None)
+
+
+def _completions(view: View, cause: Cause, signal: Signal) -> Iterator[Remedy]:
+    """Yield the two ways to agree about a signal: it comes in at one end, or it goes."""
+    left = bool(cause.left)
+    (here, here_map), (there, there_map) = view.sides if left else view.sides[::-1]
+    entries = adopted(there_map, here_map, cause, left=not left)
+    gap = owner(there_map, signal.start)
+    text = f"insert {signal.name} at {signal.at} at {there.name} as well"
+    if there_map.size_bits == here_map.size_bits and isinstance(gap, Reserved):
+        text += f" and take {count(signal.width, 'bit')} from the reserve there "
+        rest = gap.width - signal.width
+        if not rest:
+            text += f"(its {count(gap.width, 'bit')} are used up)"
+        elif signal.start in (gap.start, gap.end - signal.width):
+            text += f"(reserve {count(rest, 'bit')} instead of {gap.width})"
+        else:
+            text += f"({reserve_changes(there_map, entries)})"
+    elif changes := reserve_changes(there_map, entries):
+        text += f" ({changes} at {there.name})"
+    yield Remedy(text, map_changed(there.name, sends=not left, entries=entries))
+    entries = adopted(here_map, there_map, cause, left=left)
+    text = f"remove it at {here.name}"
+    if changes := reserve_changes(here_map, entries):
+        text += f" ({changes} there)"
+    yield Remedy(text, map_changed(here.name, sends=left, entries=entries))
 
 
 @rule(
@@ -68,43 +106,20 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="All signals from a place on stand earlier or later at one end",
         why=f"A bit inserted or removed at one end only displaces all that follow: {WIRE}.",
-        remedy="bring both maps to the same places",
+        remedy=_ASK,
     )
 )
 def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find runs of signals displaced by the same number of bits."""
+    """Find runs of signals displaced by the same number of bits, or by more from octet to octet."""
     for view, cause in of_kind(context, "shift"):
         producer, consumer = view.direction.producer, view.direction.consumer
-        first, last = cause.pairs[0], cause.pairs[-1]
-        to_the_end = last is view.matching.pairs[-1]
-        until = " on" if to_the_end else f" to {last.left.name} ({last.left.at})"
-        what = f"all {len(cause.pairs)} signals" if len(cause.pairs) > 1 else "the signal"
-        start = f"{what} from {first.left.name} ({first.left.at} at {producer.name}){until}"
-        if len(cause.pairs) == 1:
-            start = f"{first.left.name} ({first.left.at} at {producer.name})"
-        verb = "are" if len(cause.pairs) > 1 else "is"
-        reasons = []
-        remedy = f"bring {first.left.name} to the same place at both ends"
-        for signals, here, there in (
-            (cause.left, producer, consumer),
-            (cause.right, consumer, producer),
-        ):
-            if signals:
-                reasons.append(
-                    f"{names_of(signals)} {'was' if len(signals) == 1 else 'were'} "
-                    f"inserted at {here.name} only"
-                )
-                names = " and ".join(signal.name for signal in signals)
-                bits = count(sum(signal.width for signal in signals), "bit")
-                remedy = (
-                    f"insert {names} at {there.name} as well and take {bits} from the reserve "
-                    f"behind at both ends, or remove {names} at {here.name}"
-                )
-        gap = "a gap takes the shift up again, so the size stays the same" if cause.absorbed else ""
+        sizes = view.direction.sent.size_bits == view.direction.received.size_bits
+        taken_up = cause.absorbed and sizes
+        gap = "a gap takes the shift up again, so the size stays the same" if taken_up else ""
         yield find(
             joined(
-                f"{start} {verb} {later(cause.delta)} at {consumer.name}",
-                *reasons,
+                f"{_shifted(view, cause)} at {consumer.name}",
+                *_extras(view, cause),
                 gap,
                 size_consequence(view, context.profile, cause),
             ),
@@ -113,12 +128,64 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
                 *(spot(consumer, signal) for signal in cause.right),
                 *pair_spots(view, cause.pairs),
             ],
-            remedy=remedy,
             direction=view.direction,
-            cause=f"shift by {later(cause.delta)} from {first.left.at} on",
+            cause=f"shift by {later(cause.delta)} from {cause.pairs[0].left.at} on",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
+            remedies=alignments(view, cause, _realign),
         )
+
+
+def _shifted(view: View, cause: Cause) -> str:
+    """Return which signals are displaced by how much."""
+    first, last = cause.pairs[0], cause.pairs[-1]
+    producer = view.direction.producer.name
+    start = f"{first.left.name} ({first.left.at} at {producer})"
+    if len(cause.pairs) == 1:
+        return f"{start} is {later(cause.delta)}"
+    here = [
+        pair
+        for pair in view.matching.pairs
+        if first.left.start <= pair.left.start <= last.left.start
+    ]
+    everything = len(here) == len(cause.pairs)
+    number = "all" if everything else f"{len(cause.pairs)} of the"
+    to_the_end = last is view.matching.pairs[-1]
+    until = " on" if to_the_end else f" to {last.left.name} ({last.left.at})"
+    text = f"{number} {len(here)} signals from {start}{until} are "
+    if not cause.repeated:
+        return text + later(cause.delta)
+    shifts = [pair.shift for pair in cause.pairs]
+    few, many = sorted((min(map(abs, shifts)), max(map(abs, shifts))))
+    way = "later" if shifts[0] > 0 else "earlier"
+    return text + f"{few} to {count(many, 'bit')} {way}, more from octet to octet,"
+
+
+def _extras(view: View, cause: Cause) -> list[str]:
+    """Return which signals one end alone has where the shift begins."""
+    return [
+        f"{names_of(signals)} {'stands' if len(signals) == 1 else 'stand'} at {end.name} only"
+        for signals, end in (
+            (cause.left, view.direction.producer),
+            (cause.right, view.direction.consumer),
+        )
+        if signals
+    ]
+
+
+def _realign(view: View, cause: Cause, end: End, other: End) -> str:
+    """Return in words how an end gets the signals and places of the other one."""
+    mine, theirs = cause.left, cause.right
+    if end is not view.direction.producer:
+        mine, theirs = theirs, mine
+    parts = []
+    if theirs:
+        names = " and ".join(f"{signal.name} at {signal.at}" for signal in theirs)
+        parts.append(f"insert {names} at {end.name} as well")
+    if mine:
+        parts.append(f"remove {' and '.join(signal.name for signal in mine)} at {end.name}")
+    parts.append(f"place {the_signals(cause.pairs)} at {end.name} as at {other.name}")
+    return " and ".join(parts)
 
 
 @rule(
@@ -137,15 +204,56 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
     for view, cause in of_kind(context, "swap"):
         first, second = cause.pairs
         producer, consumer = view.direction.producer.name, view.direction.consumer.name
+        how = "stand in each other's place"
+        if first.left.width != second.left.width or cause.delta:
+            how = "stand in the opposite order"
+        besides = f" (what is around them is {later(cause.delta)} there)" if cause.delta else ""
         yield find(
-            f"{first.left.name} and {second.left.name} stand in each other's place: "
+            f"{first.left.name} and {second.left.name} {how}: "
             f"{place_text(first.left)} and {place_text(second.left)} at {producer}, "
-            f"{place_text(first.right)} and {place_text(second.right)} at {consumer}",
+            f"{place_text(first.right)} and {place_text(second.right)} at {consumer}{besides}",
             pair_spots(view, cause.pairs, 2),
             direction=view.direction,
             cause="swap of two signals",
             counterexample=counterexample(view.direction, rows(cause)),
+            remedies=alignments(view, cause, placed),
         )
+
+
+@rule(
+    Rule(
+        name="rotated-signals",
+        severity="error",
+        scope="direction",
+        title="Three or more signals changed places among themselves",
+        why="Each function acts on the command of the next one, and a test that sets all of them "
+        "to the same value does not show it.",
+        remedy=_ASK,
+    )
+)
+def rotated_signals(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find rings of signals, and signals in another order within the same bits."""
+    for view, cause in of_kind(context, "rotation"):
+        producer, consumer = view.direction.producer.name, view.direction.consumer.name
+        by_right = sorted(cause.pairs, key=lambda pair: pair.right.start)
+        besides = f"; what is around them is {later(cause.delta)} there" if cause.delta else ""
+        yield find(
+            f"{len(cause.pairs)} signals changed places among themselves: "
+            f"{_row(cause.pairs)} at {producer}, {_row(tuple(by_right), right=True)} at "
+            f"{consumer}{besides}",
+            pair_spots(view, cause.pairs, len(cause.pairs)),
+            direction=view.direction,
+            cause="rotation",
+            details=moves(view, cause.pairs),
+            counterexample=counterexample(view.direction, rows(cause)),
+            remedies=alignments(view, cause, placed),
+        )
+
+
+def _row(pairs: tuple[Pair, ...], *, right: bool = False) -> str:
+    """Return signals with their places at one end, the first six of them."""
+    shown = [f"{pair.left.name} {(pair.right if right else pair.left).at}" for pair in pairs[:6]]
+    return ", ".join(shown) + (" ..." if len(pairs) > 6 else "")
 
 
 @rule(
@@ -155,15 +263,15 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="One signal stands at another place at one end",
         why=f"The signal is read from bits that carry something else: {WIRE}.",
-        remedy="move the signal at one end",
+        remedy=_ASK,
     )
 )
 def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find single signals whose place differs while their neighbours agree."""
     for view, cause in of_kind(context, "moved"):
-        pair = cause.pairs[0]
+        (pair,) = cause.pairs
         direction = view.direction
-        there = content(direction.sent, pair.right.start, pair.right.end)
+        there = content(direction.sent, pair.right.start, pair.right.end, pair.left)
         yield find(
             joined(
                 f"{pair.left.name} is at {place_text(pair.left)} at {direction.producer.name} but "
@@ -172,12 +280,18 @@ def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 size_consequence(view, context.profile, cause),
             ),
             pair_spots(view, cause.pairs),
-            remedy=f"move {pair.right.name} to {pair.left.at} at {direction.consumer.name}, or to "
-            f"{pair.right.at} at {direction.producer.name}",
             direction=direction,
             cause="moved signal",
             counterexample=counterexample(direction, rows(cause)),
+            remedies=alignments(view, cause, _move),
         )
+
+
+def _move(view: View, cause: Cause, end: End, other: End) -> str:
+    (pair,) = cause.pairs
+    if end is view.direction.producer:
+        return f"move {pair.left.name} to {pair.right.at} at {end.name}"
+    return f"move {pair.right.name} to {pair.left.at} at {end.name}"
 
 
 @rule(
@@ -195,28 +309,39 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals of different width, and what their width displaces."""
     for view, cause in of_kind(context, "width"):
         pair, *shifted = cause.pairs
-        direction = view.direction
+        producer, consumer = view.direction.producer.name, view.direction.consumer.name
         behind = ""
         if shifted:
             verb = "are" if len(shifted) > 1 else "is"
             behind = (
                 f"{count(len(shifted), 'signal')} behind it {verb} {later(shifted[0].shift)} at "
-                f"{direction.consumer.name}"
+                f"{consumer}"
             )
+        left, right = (f"{count(one.width, 'bit')} wide" for one in (pair.left, pair.right))
+        where = f"at {pair.left.at} is {left} at {producer} and {right[:-5]} at {consumer}"
+        if pair.shift:
+            where = f"is {left} at {pair.left.at} at {producer} and {right} at {pair.right.at} at "
+            where += consumer
         yield find(
             joined(
-                f"{pair.left.name} at {pair.left.at} is {count(pair.left.width, 'bit')} wide at "
-                f"{direction.producer.name} and {count(pair.right.width, 'bit')} at "
-                f"{direction.consumer.name}",
-                behind,
-                size_consequence(view, context.profile, cause),
+                f"{pair.left.name} {where}", behind, size_consequence(view, context.profile, cause)
             ),
             pair_spots(view, cause.pairs),
-            direction=direction,
+            direction=view.direction,
             cause="width change",
             details=moves(view, tuple(shifted)),
-            counterexample=counterexample(direction, rows(cause)),
+            counterexample=counterexample(view.direction, rows(cause)),
+            remedies=alignments(view, cause, _resize),
         )
+
+
+def _resize(view: View, cause: Cause, end: End, other: End) -> str:
+    pair, *shifted = cause.pairs
+    target = pair.right if end is view.direction.producer else pair.left
+    text = f"make {target.name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
+    if shifted:
+        text += f", and place {the_signals(tuple(shifted))} there as at {other.name}"
+    return text
 
 
 @rule(
@@ -226,63 +351,65 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="A reserved run has another width at one end",
         why="A gap of the wrong width displaces what follows or gives the frame another size.",
-        remedy="give the reserve the same width at both ends",
+        remedy="find out which end is right, and give the reserve there and here the same width",
     )
 )
 def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find reserved runs whose width differs, and what that displaces."""
     for view, cause in of_kind(context, "reserve"):
         direction = view.direction
-        before = cause.pairs[0] if cause.pairs else None
-        (left, right) = (
-            _last_reserve(map_, limit)
-            for map_, limit in (
-                (direction.sent, before.left.start if before else None),
-                (direction.received, before.right.start if before else None),
-            )
-        )
+        left, right = _reserves(view, cause)
         behind = ""
-        if before:
+        if cause.pairs:
             verb = "are" if len(cause.pairs) > 1 else "is"
             behind = (
-                f"{count(len(cause.pairs), 'signal')} from {before.left.name} on {verb} "
+                f"{count(len(cause.pairs), 'signal')} from {cause.pairs[0].left.name} on {verb} "
                 f"{later(cause.delta)} at {direction.consumer.name}"
             )
         yield find(
             joined(
-                f"reserve {count(right.width, 'bit')} at {direction.consumer.name} instead of "
-                f"{left.width} as at {direction.producer.name} "
-                f"({run_text(right.start, right.end)} against {run_text(left.start, left.end)})",
+                f"reserve {count(_width(right), 'bit')} at {direction.consumer.name} instead of "
+                f"{_width(left)} as at {direction.producer.name} ({_runs(right)} against "
+                f"{_runs(left)})",
                 behind,
                 size_consequence(view, context.profile, cause),
             ),
-            [spot(direction.producer, left), spot(direction.consumer, right)],
-            remedy=_reserve_remedy(context.profile, view, left.width, right.width),
+            [spot(direction.producer, left[0]), spot(direction.consumer, right[0])],
             direction=direction,
             cause="reserve width",
             details=moves(view, cause.pairs),
             counterexample=counterexample(direction, rows(cause)),
+            remedies=alignments(view, cause, _reserve),
         )
 
 
-def _reserve_remedy(profile: Profile | None, view: View, left: int, right: int) -> str:
-    """Return the width to use at both ends: the one that gives a legal size, if only one does."""
-    legal = [
-        profile is None
-        or illegal_size_text(map_, profile, end.connection_table.legal_octets) is None
-        for end, map_ in view.sides
-    ]
-    (producer, _), (consumer, _) = view.sides
-    if legal == [False, True]:
-        return f"reserve {count(right, 'bit')} at both ends, as at {consumer.name}"
-    if legal == [True, False]:
-        return f"reserve {count(left, 'bit')} at both ends, as at {producer.name}"
-    return f"reserve {count(left, 'bit')} at both ends (or {right}, if {consumer.name} is right)"
+def _reserves(view: View, cause: Cause) -> tuple[list[Reserved], list[Reserved]]:
+    """Return the reserved runs of both ends that stand where a cause begins."""
+    found = []
+    for map_, first in (
+        (view.direction.sent, cause.pairs[0].left if cause.pairs else None),
+        (view.direction.received, cause.pairs[0].right if cause.pairs else None),
+    ):
+        limit = first.start if first else map_.size_bits
+        before = max((one.end for one in map_.signals if one.start < limit), default=0)
+        runs = [run for run in map_.reserved if run.start < limit]
+        # A signal that strayed there may stand behind the run; then it is the last one before.
+        found.append([run for run in runs if run.start >= before] or runs[-1:])
+    return found[0], found[1]
 
 
-def _last_reserve(map_: Map, limit: int | None) -> Reserved:
-    runs = [run for run in map_.reserved if limit is None or run.start < limit]
-    return max(runs, key=lambda run: run.start)
+def _width(runs: list[Reserved]) -> int:
+    return sum(run.width for run in runs)
+
+
+def _runs(runs: list[Reserved]) -> str:
+    return " and ".join(run_text(run.start, run.end) for run in runs)
+
+
+def _reserve(view: View, cause: Cause, end: End, other: End) -> str:
+    if not cause.pairs:
+        return f"have the reserve at {end.name} as at {other.name}"
+    return placed(view, cause, end, other)
 
 
 @rule(
@@ -301,10 +428,16 @@ def size_differs(context: Context, find: Finder) -> Iterator[Finding]:
     for view, cause in of_kind(context, "size"):
         yield find(
             size_consequence(view, context.profile, cause),
-            [
-                spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
-                for end, map_ in view.sides
-            ],
+            [spot(end, _last(map_)) for end, map_ in view.sides],
             direction=view.direction,
             cause="size",
+            remedies=alignments(view, cause, _size),
         )
+
+
+def _size(view: View, cause: Cause, end: End, other: End) -> str:
+    return f"end the data at {end.name} as at {other.name}"
+
+
+def _last(map_: Map) -> Signal | Reserved | None:
+    return max(map_.entries, key=lambda entry: entry.end, default=None)

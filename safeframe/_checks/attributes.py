@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
 
 from .._bits import reverse_field
 from .._canonical import alike, form
 from .._findings import Finding, Rule
-from .._model import Signal
+from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
 from .counterexample import counterexample, place_text
 from .phrases import pair_spots
 from .registry import Context, Finder, View, rule
+from .remedies import Remedy
 
 __all__: list[str] = []
 
@@ -105,19 +108,31 @@ def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
         title="The two ends give the same bits different names",
         why="Either one end was renamed or the bits really mean two things; nothing on the wire "
         "tells which.",
-        remedy="use one name at both ends, or move one of the signals",
+        remedy="find out which signal the bits carry, then have that one there at both ends",
     )
 )
 def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find bits with two names that do not look alike."""
     for view, pair in _pairs(context):
-        if pair.how == "place":
+        if pair.how == "place" and not _told_as_duplicate(context, view, pair):
             direction = view.direction
             message = (
                 f"the bits at {place_text(pair.left)} are called {pair.left.name} at "
                 f"{direction.producer.name} and {pair.right.name} at {direction.consumer.name}"
             )
             yield _told(view, pair, find, message)
+
+
+def _told_as_duplicate(context: Context, view: View, pair: Pair) -> bool:
+    """Tell whether a name is there twice, which is the cause and names the place as well."""
+    if any(
+        one.rule == "duplicate-name" for end in context.connection.ends for one in end.allowances
+    ):
+        return False
+    return any(
+        [one.name for one in map_.signals].count(signal.name) > 1
+        for (_, map_), signal in zip(view.sides, (pair.left, pair.right), strict=True)
+    )
 
 
 @rule(
@@ -147,7 +162,44 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
                 pair_spots(view, (pair,)),
                 direction=direction,
                 cause="near-miss name",
+                remedies=_spellings(view, pair),
             )
+
+
+def _spellings(view: View, pair: Pair) -> Iterator[Remedy]:
+    """Yield the two ways to spell a name alike."""
+    (producer, _), (consumer, _) = view.sides
+    for end, other, old, new, sends in (
+        (consumer, producer, pair.right.name, pair.left.name, False),
+        (producer, consumer, pair.left.name, pair.right.name, True),
+    ):
+        yield Remedy(
+            f"spell it {new} at {end.name}, as at {other.name}",
+            partial(_renamed, end=end.name, sends=sends, old=old, new=new),
+        )
+
+
+def _renamed(connection: Connection, *, end: str, sends: bool, old: str, new: str) -> Connection:
+    """Return a connection in which one end calls a signal otherwise, wherever its maps name it."""
+
+    def spelt(map_: Map, key: str) -> Map:
+        entries = [
+            replace(entry, **{key: new})  # type: ignore[arg-type]
+            if isinstance(entry, Signal) and getattr(entry, key) == old
+            else entry
+            for entry in map_.entries
+        ]
+        return replace(map_, entries=tuple(entries))
+
+    def turned(one: End) -> End:
+        if one.name != end:
+            return one
+        mine, opposite = (one.sends, one.receives) if sends else (one.receives, one.sends)
+        mine, opposite = spelt(spelt(mine, "name"), "valid_by"), spelt(opposite, "mirrors")
+        mine, opposite = (mine, opposite) if sends else (opposite, mine)
+        return replace(one, sends=mine, receives=opposite)
+
+    return replace(connection, first=turned(connection.first), second=turned(connection.second))
 
 
 @rule(
@@ -184,12 +236,26 @@ def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose one_means texts differ, apart from names told elsewhere."""
     for view, pair in _pairs(context):
         left, right = pair.left.one_means, pair.right.one_means
-        told = pair.how == "place" or any(
-            cause.kind == "swap" and pair in cause.pairs for cause in view.causes
-        )
+        told = pair.how == "place" or _changed_names(view, pair)
         if not alike(pair.left, pair.right, "one_means") and not told:
             texts = (f"{text!r}" if text.strip() else "not stated" for text in (left, right))
             yield _report(view, pair, find, "the meaning of 1", *texts)
+
+
+def _changed_names(view: View, pair: Pair) -> bool:
+    """Tell whether a swap or rotation exchanged names alone: each place has one meaning."""
+    cause = next(
+        (
+            one
+            for one in view.causes
+            if one.kind in ("swap", "rotation") and any(pair is told for told in one.pairs)
+        ),
+        None,
+    )
+    if cause is None or cause.delta:
+        return False
+    here = {one.left.start: one.left.one_means for one in cause.pairs}
+    return here == {one.right.start: one.right.one_means for one in cause.pairs}
 
 
 @rule(

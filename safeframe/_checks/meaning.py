@@ -5,10 +5,12 @@ from __future__ import annotations
 import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
 
 from .._canonical import variable
 from .._findings import Finding, Rule
-from .._model import End, Map, Signal
+from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
 from .counterexample import place_text
 from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
@@ -33,15 +35,39 @@ _MOST_NAMED = 8
 def duplicate_name(context: Context, find: Finder) -> Iterator[Finding]:
     """Find names used more than once in one direction."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
+        there = {(signal.start, signal.width): signal.name for signal in other.signals}
+        names = {signal.name for signal in map_.signals}
         for name, signals in _grouped(map_, lambda signal: signal.name):
             places = " and ".join(place_text(signal) for signal in signals)
+            # What the other end calls by a name that is missing here was probably meant.
+            meant = [
+                (signal, there[key])
+                for signal in signals
+                if (key := (signal.start, signal.width)) in there and there[key] not in names
+            ]
             yield Flaw(
-                message=f"{name} is declared {count(len(signals), 'time')}, at {places}",
+                message="; ".join(
+                    [
+                        f"{name} is declared {count(len(signals), 'time')}, at {places}",
+                        *(f"the other end has {new} at {one.at}" for one, new in meant),
+                    ]
+                ),
                 entries=signals,
+                repairs=tuple(
+                    (
+                        f"call the signal at {one.at} {new}, as the other end does",
+                        partial(_named, map_, one, new),
+                    )
+                    for one, new in meant
+                ),
             )
 
     yield from per_map(context, find, judge)
+
+
+def _named(map_: Map, signal: Signal, name: str) -> list[Signal | Reserved]:
+    return [replace(signal, name=name) if one is signal else one for one in map_.entries]
 
 
 def _grouped(map_: Map, key: Callable[[Signal], str]) -> Iterator[tuple[str, tuple[Signal, ...]]]:
@@ -68,8 +94,8 @@ def _grouped(map_: Map, key: Callable[[Signal], str]) -> Iterator[tuple[str, tup
 def lookalike_name(context: Context, find: Finder) -> Iterator[Finding]:
     """Find names of one direction that differ by case, separators or look-alike letters only."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
-        for _, signals in _grouped(map_, lambda signal: skeleton(signal.name)):
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
+        for _look, signals in _grouped(map_, lambda signal: skeleton(signal.name)):
             names = dict.fromkeys(signal.name for signal in signals)
             if len(names) > 1:
                 shown = " and ".join(
@@ -94,7 +120,7 @@ def lookalike_name(context: Context, find: Finder) -> Iterator[Finding]:
 def unnormalised_name(context: Context, find: Finder) -> Iterator[Finding]:
     """Find names whose normal form C differs."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             if not unicodedata.is_normalized("NFC", signal.name):
                 yield Flaw(
@@ -198,7 +224,7 @@ def nonzero_safe_value(context: Context, find: Finder) -> Iterator[Finding]:
         return
     title = context.profile.title
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             if signal.safe != 0:
                 yield Flaw(
@@ -208,6 +234,19 @@ def nonzero_safe_value(context: Context, find: Finder) -> Iterator[Finding]:
                 )
 
     yield from per_map(context, find, judge)
+
+
+def _narrower(map_: Map, other: Map) -> set[str]:
+    """Return the names of signals that the other end has narrower.
+
+    What such a signal lacks follows from its width, which is a finding of its own.
+    """
+    widths = {signal.name: signal.width for signal in other.signals}
+    return {
+        signal.name
+        for signal in map_.signals
+        if widths.get(signal.name, signal.width) < signal.width
+    }
 
 
 @rule(
@@ -224,9 +263,10 @@ def nonzero_safe_value(context: Context, find: Finder) -> Iterator[Finding]:
 def missing_code_points(context: Context, find: Finder) -> Iterator[Finding]:
     """Find codes that do not name each value that fits their bits."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
+        narrower = _narrower(map_, other)
         for signal in map_.signals:
-            if signal.type != "code" or signal.width > _MOST_NAMED:
+            if signal.type != "code" or signal.width > _MOST_NAMED or signal.name in narrower:
                 continue
             named = {value for value, _ in signal.codes}
             missing = [value for value in range(1 << signal.width) if value not in named]
@@ -255,8 +295,10 @@ def missing_code_points(context: Context, find: Finder) -> Iterator[Finding]:
 def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
     """Find numbers wider than one bit without a validity bit in the same direction."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
         named = {signal.name: signal for signal in map_.signals}
+        there = {signal.name: signal for signal in other.signals}
+        narrower = _narrower(map_, other)
         for signal in map_.signals:
             number = signal.type in _NUMBERS and signal.width > 1
             valid_by = signal.valid_by.strip()
@@ -264,6 +306,10 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
             if circle := _circle(signal, named):
                 if signal is min(circle, key=lambda entry: entry.start):
                     yield _no_validity(circle)
+            elif signal.name in narrower and there[signal.name].width == 1 and not valid_by:
+                continue  # A bit at the other end: its width is the cause and told.
+            elif signal.valid_by in (there.keys() - named.keys()) | narrower:
+                continue  # So is the name or width of the validity bit, told where it differs.
             elif valid_by and validity is None:
                 yield Flaw(
                     message=f"the validity bit {signal.valid_by} of {signal.name} "

@@ -1,13 +1,27 @@
-"""Rules about whole maps read in another order: octets, bits, everything."""
+"""Rules about whole octets, words or maps read in another order."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from .._findings import Finding, Rule
+from .._pairing import Cause
+from .._words import count, ranges
 from .counterexample import counterexample
-from .phrases import WIRE, joined, moves, names_of, of_kind, pair_spots, rows
-from .registry import Context, Finder, rule
+from .phrases import (
+    WIRE,
+    alignments,
+    joined,
+    moves,
+    names_of,
+    of_kind,
+    pair_spots,
+    placed,
+    rows,
+)
+from .registry import Context, Finder, View, rule
+from .remedies import Remedy
+from .shape import size_consequence
 
 __all__: list[str] = []
 
@@ -27,14 +41,14 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the octets of each word are exchanged."""
     for view, cause in of_kind(context, "octet order"):
         yield find(
-            f"the octets of every word of {cause.word_octets} octets are exchanged at "
-            f"{view.direction.consumer.name}; that explains all "
-            f"{len(cause.pairs)} displaced signals",
+            f"the octets of {_words(cause)} are exchanged at {view.direction.consumer.name}; that "
+            f"explains {_explained(view, cause)}",
             pair_spots(view, cause.pairs),
             direction=view.direction,
             cause="octet order",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
+            remedies=_as_there(view, cause, find.rule.remedy),
         )
 
 
@@ -53,14 +67,70 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the bits of each octet are counted from the other side."""
     for view, cause in of_kind(context, "bit numbering"):
         yield find(
-            f"the bits of every {_word(cause.word_octets)} are numbered from the other side at "
-            f"{view.direction.consumer.name}; that explains all "
-            f"{len(cause.pairs)} displaced signals",
+            f"the bits of {_words(cause)} are numbered from the other side at "
+            f"{view.direction.consumer.name}; that explains {_explained(view, cause)}",
             pair_spots(view, cause.pairs),
             direction=view.direction,
             cause="bit numbering",
             details=moves(view, cause.pairs),
             counterexample=counterexample(view.direction, rows(cause)),
+            remedies=_as_there(view, cause, find.rule.remedy),
+        )
+
+
+@rule(
+    Rule(
+        name="nibble-order",
+        severity="error",
+        scope="direction",
+        title="The halves of octets are exchanged at one end",
+        why=f"The upper half of an octet at one end is the lower half at the other: {WIRE}.",
+        remedy="put bits 0 to 3 into the lower half of the octet at both ends",
+    )
+)
+def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find octets that agree once their halves are exchanged."""
+    for view, cause in of_kind(context, "nibbles"):
+        yield find(
+            f"the halves of {_words(cause)} are exchanged at {view.direction.consumer.name}; that "
+            f"explains {_explained(view, cause)}",
+            pair_spots(view, cause.pairs),
+            direction=view.direction,
+            cause="nibble order",
+            details=moves(view, cause.pairs),
+            counterexample=counterexample(view.direction, rows(cause)),
+            remedies=_as_there(view, cause, find.rule.remedy),
+        )
+
+
+@rule(
+    Rule(
+        name="bit-per-octet",
+        severity="error",
+        scope="direction",
+        title="One end gives every bit an octet of its own",
+        why="One end was written for a device that takes a whole octet for each bit, the other "
+        f"packs them: {WIRE}.",
+        remedy="pack the bits in the same way at both ends",
+    )
+)
+def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find maps of which one has each bit in an octet of its own and the other packs them."""
+    for view, cause in of_kind(context, "granularity"):
+        ends = [end.name for end, _ in view.sides]
+        packed, spread = ends if cause.word_octets else ends[::-1]
+        yield find(
+            joined(
+                f"{spread} has each bit in an octet of its own, {packed} packs them; that explains "
+                f"{_explained(view, cause)}",
+                size_consequence(view, context.profile, cause._replace(delta=1)),
+            ),
+            pair_spots(view, cause.pairs),
+            direction=view.direction,
+            cause="bit per octet",
+            details=moves(view, cause.pairs),
+            counterexample=counterexample(view.direction, rows(cause)),
+            remedies=_as_there(view, cause, find.rule.remedy),
         )
 
 
@@ -93,5 +163,29 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-def _word(octets: int) -> str:
-    return "octet" if octets == 1 else f"word of {octets} octets"
+def _words(cause: Cause) -> str:
+    """Return the octets or words that a pattern is about."""
+    if not cause.octets:
+        octets = cause.word_octets
+        return "every octet" if octets == 1 else f"every word of {octets} octets"
+    runs = [
+        str(run.start) if len(run) == 1 else f"{run.start} to {run.stop - 1}"
+        for run in ranges(cause.octets)
+    ]
+    word = "octet" if len(cause.octets) == 1 else "octets"
+    if cause.word_octets == 1 or len(cause.octets) == cause.word_octets:
+        return f"{word} {' and '.join(runs)}"
+    return f"the words of {cause.word_octets} octets in {word} {' and '.join(runs)}"
+
+
+def _explained(view: View, cause: Cause) -> str:
+    displaced = sum(pair.shift != 0 for pair in view.matching.pairs)
+    if len(cause.pairs) == displaced:
+        return f"all {count(displaced, 'displaced signal')}"
+    return f"{len(cause.pairs)} of {count(displaced, 'displaced signal')}"
+
+
+def _as_there(view: View, cause: Cause, advice: str) -> Iterator[Remedy]:
+    """Yield the two ways to place the signals alike, the first one after the advice."""
+    for number, remedy in enumerate(alignments(view, cause, placed)):
+        yield remedy if number else remedy._replace(text=f"{advice}: {remedy.text}")

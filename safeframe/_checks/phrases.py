@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from .._codec import owner
+from .._errors import UsageError
 from .._findings import Spot
-from .._model import Map, Reserved, Signal
+from .._model import End, Map, Reserved, Signal
 from .._pairing import Cause, Pair
 from .counterexample import SignalPair, place_text
 from .registry import Context, View, count, spot
+from .remedies import Remedy, adopted, map_changed, reserve_changes
 
 __all__ = [
     "WIRE",
+    "alignments",
     "content",
     "joined",
     "later",
@@ -20,7 +23,9 @@ __all__ = [
     "names_of",
     "of_kind",
     "pair_spots",
+    "placed",
     "rows",
+    "the_signals",
 ]
 
 WIRE = "length and checksum of the frame stay right while the meaning shifts"
@@ -80,11 +85,59 @@ def names_of(signals: tuple[Signal, ...]) -> str:
     )
 
 
-def content(map_: Map, start: int, end: int) -> str:
-    """Return what a map has at a run of bits, in words."""
-    here = owner(map_, start)
-    if isinstance(here, Reserved):
-        return "has these bits reserved" if here.end >= end else "has them only partly reserved"
-    if isinstance(here, Signal):
-        return f"has {here.name} there"
-    return "declares nothing there" if start < map_.size_bits else "ends its data before that"
+def content(map_: Map, start: int, end: int, own: Signal | None = None) -> str:
+    """Return what a map has at a run of bits, in words; ``own`` is the signal this is about."""
+    if start >= map_.size_bits:
+        return "ends its data before that"
+    inside = [entry for entry in map_.entries if entry.start < end and start < entry.end]
+    signals = [entry for entry in inside if isinstance(entry, Signal) and entry is not own]
+    if signals:
+        names = " and ".join(dict.fromkeys(signal.name for signal in signals[:3]))
+        more = f" and {len(signals) - 3} more" if len(signals) > 3 else ""
+        return f"has {names}{more} there"
+    if any(entry is own for entry in inside):
+        return "has a part of it already"
+    if not inside:
+        return "declares nothing there"
+    first = owner(map_, start)
+    if end > map_.size_bits or first is None or _declared(inside, start, end) < end - start:
+        return "has them only partly reserved"
+    return "has these bits reserved"
+
+
+def _declared(entries: Iterable[Signal | Reserved], start: int, end: int) -> int:
+    return sum(min(entry.end, end) - max(entry.start, start) for entry in entries)
+
+
+def the_signals(pairs: tuple[Pair, ...]) -> str:
+    """Return one displaced signal by name, two by both, more by their number."""
+    if len(pairs) <= 2:
+        return " and ".join(pair.left.name for pair in pairs)
+    return f"the {len(pairs)} displaced signals"
+
+
+def placed(view: View, cause: Cause, end: End, other: End) -> str:
+    """Say in words that an end places the signals of a cause as the other one does."""
+    return f"place {the_signals(cause.pairs)} at {end.name} as at {other.name}"
+
+
+def alignments(
+    view: View, cause: Cause, does: Callable[[View, Cause, End, End], str]
+) -> Iterator[Remedy]:
+    """Yield the two ways to bring the ends into line as far as a cause goes.
+
+    ``does`` says in words what to do at the first end to have things as at the second one. What
+    happens to the reserve there is added.
+    """
+    (producer, sent), (consumer, received) = view.sides
+    for end, here, other, there, left in (
+        (consumer, received, producer, sent, False),
+        (producer, sent, consumer, received, True),
+    ):
+        try:
+            entries = adopted(here, there, cause, left=left)
+        except UsageError:
+            continue  # A signal cannot stand there, by its width or order.
+        changes = reserve_changes(here, entries)
+        text = does(view, cause, end, other) + (f" ({changes} at {end.name})" if changes else "")
+        yield Remedy(text, map_changed(end.name, sends=left, entries=entries))

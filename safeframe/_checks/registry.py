@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import NamedTuple
 
 from .._bits import Place
@@ -12,6 +13,7 @@ from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, explain, match
 from .._words import count
 from ..protocols import Profile
+from .remedies import Change, Remedy, map_changed, together
 
 __all__ = [
     "CHECKS",
@@ -19,6 +21,7 @@ __all__ = [
     "Context",
     "Finder",
     "Flaw",
+    "Repair",
     "View",
     "count",
     "per_map",
@@ -105,11 +108,15 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
 
 @dataclass(frozen=True, slots=True)
 class Finder:
-    """Builds the findings of one rule; ``own_profiles`` are for rules over many connections."""
+    """Builds the findings of one rule; ``own_profiles`` are for rules over many connections.
+
+    ``offers`` are what can be done about the findings, untried.
+    """
 
     rule: Rule
     connection: str
     own_profiles: Mapping[str, Profile] | None = None
+    offers: list[tuple[Finding, tuple[Remedy, ...]]] = field(default_factory=list)
 
     def __call__(
         self,
@@ -121,9 +128,13 @@ class Finder:
         cause: str = "",
         details: Iterable[str] = (),
         counterexample: Counterexample | None = None,
+        remedies: Iterable[Remedy] = (),
     ) -> Finding:
-        """Return a finding of this rule; the rule's own remedy where none is given."""
-        return Finding(
+        """Return a finding of this rule; the rule's own remedy where none is given.
+
+        Of ``remedies`` those will be told instead that prove good when they are tried.
+        """
+        made = Finding(
             rule=self.rule.name,
             severity=self.rule.severity,
             message=message,
@@ -136,6 +147,10 @@ class Finder:
             details=tuple(details),
             counterexample=counterexample,
         )
+        offered = tuple(remedies)
+        if offered:
+            self.offers.append((made, offered))
+        return made
 
 
 Check = Callable[[Context, Finder], Iterator[Finding]]
@@ -165,23 +180,58 @@ def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
     return register
 
 
+Repair = tuple[str, Callable[[], Iterable[Signal | Reserved]]]
+"""What to do about a flaw, in words, and the entries of the map once it is done."""
+
+
 class Flaw(NamedTuple):
     """What is wrong inside one map; the same flaw at both ends becomes one finding."""
 
     message: str
     entries: tuple[Signal | Reserved, ...]
     remedy: str = ""
+    repairs: tuple[Repair, ...] = ()
 
 
 def per_map(
-    context: Context, find: Finder, judge: Callable[[Map], Iterable[Flaw]]
+    context: Context, find: Finder, judge: Callable[[Map, Map], Iterable[Flaw]]
 ) -> Iterator[Finding]:
-    """Judge the maps of both ends of each direction and merge equal flaws into one finding."""
+    """Judge the maps of both ends of each direction and merge equal flaws into one finding.
+
+    ``judge`` gets the map of one end and that of the other.
+    """
     for view in context.views:
-        merged: dict[tuple[str, str], list[Spot]] = {}
-        for end, map_ in view.sides:
-            for flaw in judge(map_):
-                spots = merged.setdefault((flaw.message, flaw.remedy), [])
-                spots += (spot(end, entry) for entry in flaw.entries)
-        for (message, remedy), spots in merged.items():
-            yield find(message, spots, remedy=remedy, direction=view.direction)
+        merged: dict[tuple[str, str], list[tuple[End, bool, Flaw]]] = {}
+        for (end, map_), sends in zip(view.sides, (True, False), strict=True):
+            for flaw in judge(map_, view.direction.received if sends else view.direction.sent):
+                merged.setdefault((flaw.message, flaw.remedy), []).append((end, sends, flaw))
+        for (message, remedy), flaws in merged.items():
+            yield find(
+                message,
+                [spot(end, entry) for end, _, flaw in flaws for entry in flaw.entries],
+                remedy=remedy,
+                direction=view.direction,
+                remedies=_repairs(flaws),
+            )
+
+
+def _repairs(flaws: list[tuple[End, bool, Flaw]]) -> Iterator[Remedy]:
+    """Yield the repairs that all ends with a flaw have in common, done at each of them."""
+    for text, _ in flaws[0][2].repairs:
+        changes: list[Change] = []
+        for end, sends, flaw in flaws:
+            made = dict(flaw.repairs).get(text)
+            if made is not None:
+                changes.append(partial(_repaired, end=end.name, sends=sends, made=made))
+        if len(changes) == len(flaws):
+            yield Remedy(text, together(changes))
+
+
+def _repaired(
+    connection: Connection,
+    *,
+    end: str,
+    sends: bool,
+    made: Callable[[], Iterable[Signal | Reserved]],
+) -> Connection:
+    return map_changed(end, sends=sends, entries=made())(connection)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
 
 from .._bits import Place
 from .._codec import run_text
@@ -12,9 +14,10 @@ from .._model import Map, Reserved, Signal
 from .._pairing import Cause
 from ..protocols import Profile
 from .counterexample import place_text
-from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
+from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
+from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
 
-__all__ = ["illegal_size_text"]
+__all__ = ["illegal_size_text", "size_consequence"]
 
 _PADDING_NAME = re.compile(
     r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*",
@@ -22,45 +25,50 @@ _PADDING_NAME = re.compile(
 )
 
 
-def illegal_size_text(
-    map_: Map, profile: Profile, legal_octets: tuple[int, ...]
-) -> tuple[str, str] | None:
-    """Return message and remedy for an illegal data size, None for a legal one."""
+def illegal_size_text(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> str:
+    """Return the message for an illegal data size, empty for a legal one."""
     size_bits = map_.size_bits
     if size_bits & 7 == 0 and profile.sizes.is_legal(size_bits >> 3, legal_octets):
-        return None
-    octets = -(-size_bits // 8)
-    if profile.sizes.from_map and not legal_octets:
-        larger: tuple[int, ...] = (octets,)  # Nobody lists sizes: any whole octet will do.
-    else:
-        larger = profile.sizes.next_legal(octets, 3, legal_octets)
+        return ""
     size = count(size_bits, "bit")
     if size_bits & 7:
         message = f"the safety data are {size} long, which is no whole number of octets"
     else:
-        message = f"the safety data are {size} = {count(octets, 'octet')} long"
+        message = f"the safety data are {size} = {count(size_bits >> 3, 'octet')} long"
     message += f"; legal are {profile.sizes.describe(legal_octets)}"
-    shorter = _shorter(map_, profile, legal_octets)
-    if not larger:
-        return message, shorter or "shorten the data to a legal size"
-    more = f"{count(8 * larger[0] - size_bits, 'bit')} more ({count(larger[0], 'octet')})"
-    remedy = f"{shorter}, or {more}" if shorter else f"reserve {more} or take bits away"
-    return f"{message}; {_next_sizes(larger)}", remedy
+    larger = _larger(map_, profile, legal_octets)
+    return f"{message}; {_next_sizes(larger)}" if larger else message
 
 
-def _shorter(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> str:
-    """Return how the last reserved run could shrink to a legal size, empty where it cannot."""
+def _larger(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> tuple[int, ...]:
+    """Return the next legal sizes in octets that hold a map."""
+    if profile.sizes.from_map and not legal_octets:
+        return (map_.size_octets,)  # Nobody lists sizes: any whole octet will do.
+    return profile.sizes.next_legal(map_.size_octets, 3, legal_octets)
+
+
+def _sizings(
+    map_: Map, profile: Profile, legal_octets: tuple[int, ...]
+) -> Iterator[tuple[str, tuple[Signal | Reserved, ...]]]:
+    """Yield how the reserve at the end could give a legal size: shorter, then longer."""
     last = max(map_.entries, key=lambda entry: entry.end, default=None)
-    if not isinstance(last, Reserved):
-        return ""
-    for octets in range(map_.size_bits >> 3, last.start >> 3, -1):
-        if profile.sizes.is_legal(octets, legal_octets):
-            width = 8 * octets - last.start
-            return (
-                f"reserve {count(width, 'bit')} instead of {last.width} at {last.at} "
-                f"({count(octets, 'octet')})"
-            )
-    return ""
+    run = last if isinstance(last, Reserved) else None
+    if run is not None:
+        for octets in range(map_.size_bits >> 3, run.start >> 3, -1):
+            if profile.sizes.is_legal(octets, legal_octets):
+                width = 8 * octets - run.start
+                yield (
+                    f"reserve {count(width, 'bit')} instead of {run.width} at {run.at} "
+                    f"({count(octets, 'octet')})",
+                    settled(map_, map_.signals, 8 * octets),
+                )
+                break
+    for octets in _larger(map_, profile, legal_octets)[:1]:
+        more = 8 * octets - map_.size_bits
+        yield (
+            f"reserve {count(more, 'bit')} more ({count(octets, 'octet')})",
+            settled(map_, map_.signals, 8 * octets),
+        )
 
 
 def _next_sizes(larger: tuple[int, ...]) -> str:
@@ -77,7 +85,7 @@ def _next_sizes(larger: tuple[int, ...]) -> str:
         title="The safety data have a size the profile does not allow",
         why="A frame of an illegal size cannot be built, or the device cuts or pads it and the "
         "CRCs land elsewhere.",
-        remedy="change the last reserved run until the size is legal",
+        remedy="change the size of the data until it is legal",
         source="legal sizes: the sources on the profile's page",
     )
 )
@@ -90,21 +98,39 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
         texts = [
             illegal_size_text(map_, profile, end.connection_table.legal_octets)
             if map_.entries or not (profile.one_way or profile.sizes.from_map)
-            else None
+            else ""
             for end, map_ in view.sides
         ]
-        if view.direction.sent.size_bits != view.direction.received.size_bits and None in texts:
+        if view.direction.sent.size_bits != view.direction.received.size_bits and "" in texts:
             continue  # One end is right: the disagreement is the cause and names the numbers.
-        merged: dict[tuple[str, str], list[int]] = {}
+        merged: dict[str, list[int]] = {}
         for index, text in enumerate(texts):
-            if text is not None:
+            if text:
                 merged.setdefault(text, []).append(index)
-        for (message, remedy), sides in merged.items():
+        for message, sides in merged.items():
             spots = [
                 spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
                 for end, map_ in (view.sides[index] for index in sides)
             ]
-            yield find(message, spots, remedy=remedy, direction=view.direction)
+            yield find(
+                message,
+                spots,
+                direction=view.direction,
+                remedies=_resizings(view, profile, sides),
+            )
+
+
+def _resizings(view: View, profile: Profile, sides: list[int]) -> Iterator[Remedy]:
+    """Yield what gives all of some ends the same legal size in the same words."""
+    ways: dict[str, list[Change]] = {}
+    for index in sides:
+        end, map_ = view.sides[index]
+        for text, entries in _sizings(map_, profile, end.connection_table.legal_octets):
+            change = map_changed(end.name, sends=not index, entries=entries)
+            ways.setdefault(text, []).append(change)
+    for text, changes in ways.items():
+        if len(changes) == len(sides):
+            yield Remedy(text, together(changes))
 
 
 @rule(
@@ -140,16 +166,17 @@ def no_signals(context: Context, find: Finder) -> Iterator[Finding]:
 def hole(context: Context, find: Finder) -> Iterator[Finding]:
     """Find runs of bits between entries that neither a signal nor a reserve declares."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         end = 0
         for entry in sorted(map_.entries, key=lambda entry: entry.start):
             if entry.start > end:
                 width = entry.start - end
+                text = f'declare {{ at = "{Place.at(end)}", reserved = {width} }}'
                 yield Flaw(
                     message=f"{count(width, 'bit')} at {run_text(end, entry.start)} "
                     f"{'is' if width == 1 else 'are'} not declared",
                     entries=(entry,),
-                    remedy=f'declare {{ at = "{Place.at(end)}", reserved = {width} }}',
+                    repairs=((text, partial(_declared, map_, end, width)),),
                 )
             end = max(end, entry.end)
 
@@ -164,13 +191,13 @@ def hole(context: Context, find: Finder) -> Iterator[Finding]:
         title="Two entries share a bit",
         why="One bit cannot carry two meanings; which one wins depends on the tool that reads the "
         "map.",
-        remedy="move one of the entries",
+        remedy="find out which of the two the bits carry, then place or remove the other one",
     )
 )
 def overlap(context: Context, find: Finder) -> Iterator[Finding]:
     """Find entries that claim the same bits."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
         before: Signal | Reserved | None = None
         for entry in sorted(map_.entries, key=lambda entry: (entry.start, entry.end)):
             if before is not None and entry.start < before.end:
@@ -180,13 +207,46 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
                     message=f"{_entry_name(before)} and {_entry_name(entry)} share "
                     f"{count(bits, 'bit')} at {run_text(entry.start, end)}",
                     entries=(before, entry),
-                    remedy=f"move {_entry_name(entry)} to {Place.at(before.end)} or shorten "
-                    f"{_entry_name(before)} by {count(before.end - entry.start, 'bit')}",
+                    repairs=tuple(_disentangled(map_, other, before, entry)),
                 )
             if before is None or entry.end > before.end:
                 before = entry
 
     yield from per_map(context, find, judge)
+
+
+def _disentangled(
+    map_: Map, other: Map, before: Signal | Reserved, entry: Signal | Reserved
+) -> Iterator[Repair]:
+    """Yield what may end an overlap: less reserve, a signal elsewhere, or none."""
+    if isinstance(before, Reserved) or isinstance(entry, Reserved):
+        entries = settled(map_, map_.signals, map_.size_bits)
+        yield reserve_changes(map_, entries), partial(tuple, entries)
+        return
+    known = {signal.name: signal for signal in other.signals}
+    for signal in (entry, before):
+        places = [known[signal.name].start] if signal.name in known else [before.end]
+        places += [run.start for run in map_.reserved if run.width >= signal.width][:1]
+        for start in dict.fromkeys(places):
+            if start != signal.start:
+                yield (
+                    f"move {signal.name} to {Place.at(start)}",
+                    partial(_moved, map_, signal, start),
+                )
+        if signal.name not in known:
+            yield f"remove {signal.name}", partial(_moved, map_, signal, None)
+
+
+def _moved(map_: Map, moved: Signal, start: int | None) -> tuple[Signal | Reserved, ...]:
+    """Return the entries of a map with a signal elsewhere, or without it."""
+    signals = [signal for signal in map_.signals if signal is not moved]
+    if start is not None:
+        signals.append(replace(moved, at=Place.at(start)))
+    return settled(map_, signals, map_.size_bits)
+
+
+def _declared(map_: Map, start: int, width: int) -> tuple[Signal | Reserved, ...]:
+    return (*map_.entries, Reserved(at=Place.at(start), width=width))
 
 
 def _entry_name(entry: Signal | Reserved) -> str:
@@ -206,13 +266,14 @@ def _entry_name(entry: Signal | Reserved) -> str:
 def place_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find the first entry that stands behind a later place."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for before, entry in zip(map_.entries, map_.entries[1:], strict=False):
             if entry.start < before.start:
                 yield Flaw(
                     message=f"{_entry_name(entry)} ({entry.at}) stands behind "
                     f"{_entry_name(before)} ({before.at})",
                     entries=(entry,),
+                    repairs=(("sort the rows by place", partial(tuple, map_.entries)),),
                 )
                 return
 
@@ -232,16 +293,21 @@ def place_order(context: Context, find: Finder) -> Iterator[Finding]:
 def reserved_not_zero(context: Context, find: Finder) -> Iterator[Finding]:
     """Find reserved runs with a value."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for run in map_.reserved:
             if run.value:
                 yield Flaw(
                     message=f"the reserve at {run_text(run.start, run.end)} carries the value "
                     f"{run.value}",
                     entries=(run,),
+                    repairs=(("send the reserved bits as 0", partial(_zeroed, map_, run)),),
                 )
 
     yield from per_map(context, find, judge)
+
+
+def _zeroed(map_: Map, run: Reserved) -> list[Signal | Reserved]:
+    return [replace(run, value=0) if entry is run else entry for entry in map_.entries]
 
 
 @rule(
@@ -258,14 +324,15 @@ def reserved_not_zero(context: Context, find: Finder) -> Iterator[Finding]:
 def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals whose names say that they are padding."""
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             if _PADDING_NAME.fullmatch(signal.name):
+                text = f'declare {{ at = "{signal.at}", reserved = {signal.width} }}'
                 yield Flaw(
                     message=f"{signal.name} ({place_text(signal)}) is padding by its name but "
                     "declared as a signal",
                     entries=(signal,),
-                    remedy=f'declare {{ at = "{signal.at}", reserved = {signal.width} }}',
+                    repairs=((text, partial(_moved, map_, signal, None)),),
                 )
 
     yield from per_map(context, find, judge)
@@ -291,7 +358,7 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
         return
     block_bits = 8 * context.profile.block_octets
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             inside = signal.start % block_bits
             if inside and inside + signal.width > block_bits:
@@ -300,10 +367,22 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
                     message=f"{signal.name} ({place_text(signal)}, {signal.width} bits) crosses "
                     f"the block border at {Place.at(border)}; a block is {block_bits >> 3} octets",
                     entries=(signal,),
-                    remedy=f"start it at {Place.at(border)}",
+                    repairs=tuple(
+                        (f"start it at {Place.at(start)}", partial(_moved, map_, signal, start))
+                        for start in dict.fromkeys((border, *_free(map_, signal, block_bits)))
+                    ),
                 )
 
     yield from per_map(context, find, judge)
+
+
+def _free(map_: Map, signal: Signal, block_bits: int) -> list[int]:
+    """Return the first start of a block at which the reserve holds a signal, if there is one."""
+    for run in map_.reserved:
+        start = -(-run.start // block_bits) * block_bits
+        if start + signal.width <= run.end:
+            return [start]
+    return []
 
 
 @rule(
@@ -325,7 +404,7 @@ def member_type(context: Context, find: Finder) -> Iterator[Finding]:
     allowed = context.profile.member_types
     names = ", ".join(f"{kind} of {width}" for kind, width in allowed)
 
-    def judge(map_: Map) -> Iterator[Flaw]:
+    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             if (signal.type, signal.width) not in allowed or signal.at.bit:
                 yield Flaw(

@@ -27,7 +27,7 @@ def rings(pairs: Sequence[Pair]) -> Iterator[tuple[int, list[Pair]]]:
         told: set[int] = set()
         for pair in displaced:
             ring = _ring(pair, base, by_start, told) if pair.shift != base else []
-            if len(ring) > 1:
+            if len(ring) > 1 and (not base or _around(ring, pairs, base)):
                 told.update(map(id, ring))
                 yield base, sorted(ring, key=lambda one: one.left.start)
         displaced = [pair for pair in displaced if id(pair) not in told]
@@ -50,6 +50,21 @@ def _ring(
         pair = after
 
 
+def _around(members: list[Pair], pairs: Sequence[Pair], base: int) -> bool:
+    """Tell whether what is between the members, and a neighbour of them, is displaced by base."""
+    inside = set(map(id, members))
+    first = min(pair.left.start for pair in members)
+    last = max(pair.left.start for pair in members)
+    before = [pair for pair in pairs if pair.left.start < first][-1:]
+    after = [pair for pair in pairs if pair.left.start > last][:1]
+    between = [
+        pair for pair in pairs if first <= pair.left.start <= last and id(pair) not in inside
+    ]
+    return all(pair.shift == base for pair in between) and any(
+        pair.shift == base for pair in (*before, *after)
+    )
+
+
 def reorderings(pairs: Sequence[Pair], alone: Sequence[Signal]) -> Iterator[tuple[int, list[Pair]]]:
     """Yield signals that stand in another order within the same bits, of any width.
 
@@ -69,7 +84,7 @@ def reorderings(pairs: Sequence[Pair], alone: Sequence[Signal]) -> Iterator[tupl
         if len(chunk) < 2:
             continue
         found = _reordered(chunk, alone)
-        if found is not None:
+        if found is not None and (not found[0] or _around(found[1], pairs, found[0])):
             yield found
 
 

@@ -69,9 +69,10 @@ def alike(left: str, right: str) -> bool:
     lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
     if skeleton(left) == skeleton(right):
         return True
-    if len(lefts) != len(rights) or len(lefts) < 2:
+    if len(lefts) != len(rights) or len(lefts) < 2 or _digits(lefts) != _digits(rights):
         return False
-    return sum(a != b for a, b in zip(lefts, rights, strict=True)) == 1
+    differing: int = sum(a != b for a, b in zip(lefts, rights, strict=True))
+    return differing == 1
 
 
 def _digits(words: list[str]) -> list[str]:
@@ -86,7 +87,7 @@ def _slip(left: str, right: str) -> bool:
     if not short.isalpha() or not long.isalpha():
         return False
     kind = _edit(short, long)
-    known = _known(left) + _known(right)
+    known = int(_known(left)) + int(_known(right))
     if left[-1] != right[-1]:
         # Endings make words: close and closed. Only a word without its ending is none.
         return known == 1 and (kind == "transposed" or (kind == "cut" and _known(long)))

@@ -79,11 +79,10 @@ class TestPlaces:
         assert found.message == (
             "brake2_release (1 bit at 0.1) exists at LX only; SC1 has these bits reserved; the "
             "data are 16 bits at SC1 and 17 at LX; 17 bits are no legal size at LX (next legal "
-            "sizes: 4, 6, 8 octets); the bit was inserted without taking its width from the reserve"
+            "sizes: 4, 6, 8 octets)"
         )
         assert found.remedy == (
-            "insert brake2_release at 0.1 at SC1 as well and take 1 bit from the reserve there "
-            "(reserve 14 bits instead of 15), or remove it at LX"
+            "remove it at LX (reserve 15 bits at 0.1 instead of 15 at 0.2 there)"
         )
 
     def test_last_reserved_bits_are_used_up(self) -> None:
@@ -99,7 +98,7 @@ class TestPlaces:
                 '0.0 a\n0.1 x width = 7, valid_by = "a"',
             )
         )
-        assert any("LX only; SC1 has them only partly reserved" in m for m in messages(partly))
+        assert any("LX only; SC1 has b there" in m for m in messages(partly))
         eight = "\n".join(f"0.{bit} s{bit}" for bit in range(8))
         beyond = only(checks.check(pair(eight, f"{eight}\n1.0 b\n1.1 reserved 7")))
         assert "SC1 ends its data before that" in beyond.message
@@ -126,11 +125,12 @@ class TestPlaces:
         )
         assert found.message == (
             "all 2 signals from a (0.0 at SC1) to b (0.1) are 1 bit later at LX; x (1 bit at 0.0) "
-            "was inserted at LX only; a gap takes the shift up again, so the size stays the same"
+            "stands at LX only; a gap takes the shift up again, so the size stays the same"
         )
         assert found.remedy == (
-            "insert x at SC1 as well and take 1 bit from the reserve behind at both ends, or "
-            "remove x at LX"
+            "remove x at LX and place a and b at LX as at SC1 (reserve 5 bits at 0.2 instead of 4 "
+            "at 0.3 at LX), or insert x at 0.0 at SC1 as well and place a and b at SC1 as at LX "
+            "(reserve 4 bits at 0.3 instead of 5 at 0.2 at SC1)"
         )
         assert found.details == ("a: 0.0 at SC1, 0.1 at LX", "b: 0.1 at SC1, 0.2 at LX")
         assert found.cause == "shift by 1 bit later from 0.0 on"
@@ -140,12 +140,13 @@ class TestPlaces:
             checks.check(pair("0.0 x\n0.1 y\n0.2 a\n0.3 reserved 5", "0.0 a\n0.1 reserved 7"))
         )
         assert found.message == (
-            "a (0.2 at SC1) is 2 bits earlier at LX; x (1 bit at 0.0), y (1 bit at 0.1) were "
-            "inserted at SC1 only"
+            "a (0.2 at SC1) is 2 bits earlier at LX; x (1 bit at 0.0), y (1 bit at 0.1) stand at "
+            "SC1 only"
         )
         assert found.remedy == (
-            "insert x and y at LX as well and take 2 bits from the reserve behind at both ends, or "
-            "remove x and y at SC1"
+            "insert x at 0.0 and y at 0.1 at LX as well and place a at LX as at SC1 (reserve 5 "
+            "bits at 0.3 instead of 7 at 0.1 at LX), or remove x and y at SC1 and place a at SC1 as "
+            "at LX (reserve 7 bits at 0.1 instead of 5 at 0.3 at SC1)"
         )
 
     def test_reserve_in_the_middle(self) -> None:
@@ -161,7 +162,11 @@ class TestPlaces:
             "reserve 5 bits at LX instead of 6 as at SC1 (0.1-0.5 against 0.1-0.6); 2 signals "
             "from b on are 1 bit earlier at LX"
         )
-        assert found.remedy == "reserve 6 bits at both ends (or 5, if LX is right)"
+        assert found.remedy == (
+            "place b and c at LX as at SC1 (reserve 6 bits at 0.1 instead of 5, 7 bits at 1.1 "
+            "instead of 8 at 1.0 at LX), or place b and c at SC1 as at LX (reserve 5 bits at 0.1 "
+            "instead of 6, 8 bits at 1.0 instead of 7 at 1.1 at SC1)"
+        )
 
     def test_reserve_before_one_signal(self) -> None:
         found = checks.check(
@@ -206,7 +211,7 @@ class TestSizes:
         assert found.message.startswith("the safety data are 24 bits = 3 octets long; legal are ")
         assert found.message.endswith("next legal sizes: 4, 6, 8 octets")
         assert found.remedy == (
-            "reserve 15 bits instead of 23 at 0.1 (2 octets), or 8 bits more (4 octets)"
+            "reserve 15 bits instead of 23 at 0.1 (2 octets), or reserve 8 bits more (4 octets)"
         )
 
     def test_sizes_from_the_map(self) -> None:
@@ -235,12 +240,12 @@ class TestSizes:
             for one in both
         ]
         found = only(checks.check(Connection(first=ends[0], second=ends[1])))
-        assert found.remedy == "shorten the data to a legal size"
+        assert found.remedy == "change the size of the data until it is legal"
 
     def test_signals_leave_no_room_to_shorten(self) -> None:
         rows = "\n".join(f"{n // 8}.{n % 8} s{n}" for n in range(17)) + "\n2.1 reserved 7"
         found = only(checks.check(pair(rows, rows, "fscp-12-1")))
-        assert found.remedy == "reserve 8 bits more (4 octets) or take bits away"
+        assert found.remedy == "reserve 8 bits more (4 octets)"
 
     def test_a_direction_without_data(self) -> None:
         rows = "0.0 a\n0.1 reserved 7"
@@ -255,16 +260,16 @@ class TestSizes:
     def test_the_legal_end_is_right(self) -> None:
         long, short = "0.0 a\n0.1 reserved 23", "0.0 a\n0.1 reserved 15"
         assert only(checks.check(pair(long, short, "fscp-12-1"))).remedy == (
-            "reserve 15 bits at both ends, as at LX"
+            "have the reserve at SC1 as at LX (reserve 15 bits at 0.1 instead of 23 at SC1)"
         )
         assert only(checks.check(pair(short, long, "fscp-12-1"))).remedy == (
-            "reserve 15 bits at both ends, as at SC1"
+            "have the reserve at LX as at SC1 (reserve 15 bits at 0.1 instead of 23 at LX)"
         )
 
     def test_no_whole_octet_without_any_legal_sizes(self) -> None:
         found = only(checks.check(pair("0.0 a", "0.0 a")))
         assert found.message.endswith("; next legal size: 1 octet")
-        assert found.remedy == "reserve 7 bits more (1 octet) or take bits away"
+        assert found.remedy == "reserve 7 bits more (1 octet)"
 
     def test_both_ends_wrong_in_their_own_way(self) -> None:
         found = checks.check(pair("0.0 a\n0.1 reserved 2", "0.0 a\n0.1 reserved 4", "fscp-12-1"))
@@ -295,7 +300,7 @@ class TestShape:
         rows += "0.4 c\n0.5 reserved 3"
         found = only(checks.check(pair(rows, rows)))
         assert found.message == "a and b share 2 bits at 0.2-0.3"
-        assert found.remedy == "move b to 0.4 or shorten a by 2 bits"
+        assert found.remedy == "move b to 0.5"
 
     def test_wide_value_may_start_at_a_block(self) -> None:
         rows = '0.0 a width = 32, valid_by = "b"\n4.0 b\n4.1 reserved 15'

@@ -148,7 +148,7 @@ class TestExplain:
     def test_three_signals_rotated(self) -> None:
         left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdef")))
         right = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("cabdef")))
-        assert summary(left, right) == [("shift", ["a", "b"], 1), ("moved", ["c"], -2)]
+        assert summary(left, right) == [("rotation", ["a", "b", "c"], 0)]
 
     def test_width_taken_up_by_another_width(self) -> None:
         left = build(("a", "0.0", 2), ("b", "0.2", 1), ("c", "0.3", 3), ("d", "0.6", 1))
@@ -235,7 +235,16 @@ class TestExplain:
         right = build(
             ("x", "0.0", 1), ("a", "0.1", 1), ("c", "0.2", 1), ("b", "0.3", 1), ("d", "0.4", 1)
         )
-        assert summary(left, right) == [("swap", ["b", "c"], 0), ("shift", ["a", "d", "x"], 1)]
+        # The signal c stands right at both ends: nobody names it.
+        assert summary(left, right) == [("moved", ["b"], 2), ("shift", ["a", "d", "x"], 1)]
+
+    def test_swap_behind_a_shift_by_two(self) -> None:
+        left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcd")))
+        right = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("xyacbd")))
+        assert summary(left, right) == [
+            ("swap", ["b", "c"], 2),
+            ("shift", ["a", "d", "x", "y"], 2),
+        ]
 
     def test_bit_numbering_with_a_one_sided_bit(self) -> None:
         left = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 2), ("d", "1.0", 8))
@@ -269,11 +278,21 @@ class TestExplain:
     def test_a_pile_of_moves_is_one_cause(self) -> None:
         left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
         right = build(
-            *((name, f"0.{bit}", 1) for bit, name in enumerate("cgaebhdf")), ("", "1.0", 8)
+            *((name, f"{octet}.{octet % 3}", 1) for octet, name in enumerate("cgaebhdf", start=2)),
+            ("", "10.0", 8),
         )
         (first, *rest) = causes(left, right)
-        assert first.kind == "rearranged"
+        assert (first.kind, len(first.pairs)) == ("rearranged", 8)
         assert [cause.kind for cause in rest] == ["size"]
+
+    def test_eight_signals_in_three_rings(self) -> None:
+        left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
+        right = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("cgaebhdf")))
+        assert summary(left, right) == [
+            ("swap", ["a", "c"], 0),
+            ("rotation", [*"bdeg"], 0),
+            ("swap", ["f", "h"], 0),
+        ]
 
     def test_few_moves_stay_apart(self) -> None:
         left = build(*((name, f"{octet}.0", 1) for octet, name in enumerate("abcdefgh")))

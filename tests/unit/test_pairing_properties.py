@@ -19,8 +19,11 @@ DISPLACEMENT = {
     "one-sided-signal",
     "shifted-signals",
     "swapped-signals",
+    "rotated-signals",
     "moved-signal",
     "octet-order",
+    "nibble-order",
+    "bit-per-octet",
     "bit-numbering",
     "rearranged-signals",
     "width-differs",
@@ -29,7 +32,14 @@ DISPLACEMENT = {
     "renamed-signal",
     "near-miss-name",
 }
-ONE_MOVE = {"swapped-signals", "moved-signal", "shifted-signals", "reserve-differs"}
+ONE_MOVE = {
+    "swapped-signals",
+    "rotated-signals",
+    "nibble-order",
+    "moved-signal",
+    "shifted-signals",
+    "reserve-differs",
+}
 """What a permutation of a whole map may amount to on a map with few signals."""
 
 Entries = tuple[Signal | Reserved, ...]

@@ -1,0 +1,140 @@
+"""What can be done about a finding: an operation on values, and the words for it.
+
+A remedy is told only after it has been carried out on the values of the connection and made the
+finding go away without another one: see ``safeframe._checks.trial``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
+from functools import partial
+from typing import NamedTuple
+
+from .._bits import Place
+from .._model import Connection, End, Map, Reserved, Signal
+from .._pairing import Cause
+from .._words import count
+
+__all__ = ["Change", "Remedy", "adopted", "map_changed", "reserve_changes", "settled", "together"]
+
+Entry = Signal | Reserved
+Change = Callable[[Connection], Connection]
+"""An operation on values: the connection before, the connection after."""
+
+
+class Remedy(NamedTuple):
+    """Something to do, in words and as an operation."""
+
+    text: str
+    change: Change
+
+
+def map_changed(name: str, *, sends: bool, entries: Iterable[Entry]) -> Change:
+    """Return the operation that gives the end of a name other entries in one direction."""
+    made = Map(entries=tuple(sorted(entries, key=lambda entry: entry.start)))
+    return partial(_with_map, name=name, sends=sends, made=made)
+
+
+def _with_map(connection: Connection, *, name: str, sends: bool, made: Map) -> Connection:
+    def turned(end: End) -> End:
+        if end.name != name:
+            return end
+        return replace(end, sends=made) if sends else replace(end, receives=made)
+
+    return replace(connection, first=turned(connection.first), second=turned(connection.second))
+
+
+def together(changes: Sequence[Change]) -> Change:
+    """Return the operation that carries out several ones."""
+
+    def all_of_them(connection: Connection) -> Connection:
+        for change in changes:
+            connection = change(connection)
+        return connection
+
+    return all_of_them
+
+
+def settled(map_: Map, signals: Sequence[Signal], size_bits: int) -> tuple[Entry, ...]:
+    """Return signals with the reserve that is left of a map around them, up to a size.
+
+    Bits that a signal left join the reserve beside them; what nobody declared stays undeclared.
+    """
+    taken = 0
+    for signal in signals:
+        taken |= _mask(signal.start, signal.end)
+    declared = 0
+    for entry in map_.entries:
+        declared |= _mask(entry.start, entry.end)
+    if size_bits > map_.size_bits:
+        declared |= _mask(map_.size_bits, size_bits)
+    free = declared & ~taken & _mask(0, size_bits)
+    ends = {run.end for run in map_.reserved}
+    cuts = ends & {run.start for run in map_.reserved}
+    old = {(run.start, run.end): run for run in map_.reserved}
+    made: list[Entry] = list(signals)
+    for start, end in _runs(free, cuts):
+        run = old.get((start, end))
+        made.append(run or Reserved(at=Place.at(start), width=end - start))
+    return tuple(sorted(made, key=lambda entry: entry.start))
+
+
+def _mask(start: int, end: int) -> int:
+    return (1 << end) - (1 << start)
+
+
+def _runs(bits: int, cuts: set[int]) -> Iterator[tuple[int, int]]:
+    """Yield runs of ones as (start, end), cut at some places."""
+    index = 0
+    while bits >> index:
+        index += ((bits >> index) & -(bits >> index)).bit_length() - 1
+        rest = bits >> index
+        end = index + (~rest & (rest + 1)).bit_length() - 1
+        inside = sorted(cut for cut in cuts if index < cut < end)
+        yield from zip([index, *inside], [*inside, end], strict=True)
+        index = end
+
+
+def reserve_changes(before: Map, after: Sequence[Entry]) -> str:
+    """Return how the reserved runs of a map change, in words, empty where they do not."""
+    new = [entry for entry in after if isinstance(entry, Reserved)]
+    kept = {(run.start, run.end) for run in new} & {(run.start, run.end) for run in before.reserved}
+    old = [run for run in before.reserved if (run.start, run.end) not in kept]
+    parts = []
+    for run in new:
+        if (run.start, run.end) in kept:
+            continue
+        part = f"{count(run.width, 'bit')} at {run.at}"
+        was = next((one for one in old if one.start < run.end and run.start < one.end), None)
+        if was is not None:
+            old.remove(was)
+            part += f" instead of {was.width}"
+            part += f" at {was.at}" if was.at != run.at else ""
+        parts.append(part)
+    gone = [str(run.at) for run in old]
+    words = [f"reserve {', '.join(parts)}"] if parts else []
+    words += [f"drop the reserve at {' and '.join(gone)}"] if gone else []
+    return ", ".join(words)
+
+
+def adopted(here: Map, there: Map, cause: Cause, *, left: bool) -> tuple[Entry, ...]:
+    """Return the entries of one map brought into line with the other as far as a cause goes.
+
+    ``left`` tells that ``here`` is the map of the producer. Displaced signals take their places
+    and widths of ``there``; what ``there`` alone has comes in, what ``here`` alone has goes.
+    Raises UsageError where a signal cannot stand there.
+    """
+    targets: dict[int, Signal] = {}
+    for pair in cause.pairs:
+        own, other = (pair.left, pair.right) if left else (pair.right, pair.left)
+        kind = other.type if own.type == "bool" or other.type == "bool" else own.type
+        kind = own.type if own.width == other.width else kind
+        targets[id(own)] = replace(own, at=other.at, width=other.width, type=kind)
+    gone = {id(signal) for signal in (cause.left if left else cause.right)}
+    signals = [targets.get(id(signal), signal) for signal in here.signals if id(signal) not in gone]
+    signals += (
+        replace(signal, bind=f"(to be bound) {signal.name}", mirrors="")
+        for signal in (cause.right if left else cause.left)
+    )
+    return settled(here, signals, there.size_bits)

@@ -1,0 +1,81 @@
+"""Remedies tried: only what makes a finding go away, and nothing worse, is told."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+
+from .._errors import UsageError
+from .._findings import Finding
+from .._model import Connection
+from .remedies import Remedy
+
+__all__ = ["improves", "tried"]
+
+Judge = Callable[[Connection], Sequence[Finding]]
+
+_MOST_ENTRIES = 50_000
+"""Entries of maps that are judged anew while the remedies of one connection are tried. Beyond
+that, findings ask instead of telling what to do; the limit is work, not time, so that the same
+files always give the same text."""
+_FEWEST = 4
+"""Remedies that are tried whatever the size of the maps."""
+
+
+def tried(
+    connection: Connection,
+    found: Sequence[Finding],
+    offers: Iterable[tuple[Finding, tuple[Remedy, ...]]],
+    judge: Judge,
+) -> list[Finding]:
+    """Return findings with those of the offered remedies that prove good on the values."""
+    entries = sum(
+        len(map_.entries) for end in connection.ends for map_ in (end.sends, end.receives)
+    )
+    left = max(_FEWEST, _MOST_ENTRIES // max(entries, 1))
+    offered = {id(finding): remedies for finding, remedies in offers}
+    result = []
+    for finding in found:
+        good = []
+        for remedy in offered.get(id(finding), ()):
+            if left and _good(connection, finding, found, remedy, judge):
+                good.append(remedy.text)
+            left -= bool(left)
+        result.append(replace(finding, remedy=", or ".join(good)) if good else finding)
+    return result
+
+
+def _good(
+    connection: Connection,
+    finding: Finding,
+    found: Sequence[Finding],
+    remedy: Remedy,
+    judge: Judge,
+) -> bool:
+    try:
+        after = judge(remedy.change(connection))
+    except UsageError:
+        return False  # A signal cannot stand there, by its width or order.
+    return improves(finding, found, after)
+
+
+def improves(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:
+    """Tell whether a finding is gone, fewer are left, and no rule finds more than before."""
+    if len(after) >= len(before):
+        return False
+    old, new = (Counter(map(_kind, found)) for found in (before, after))
+    if any(new[kind] > old[kind] for kind in new):
+        return False
+    mine = _key(finding)
+    return sum(_key(one) == mine for one in after) < sum(_key(one) == mine for one in before)
+
+
+def _kind(finding: Finding) -> tuple[object, ...]:
+    return finding.rule, finding.connection, finding.direction
+
+
+def _key(finding: Finding) -> tuple[object, ...]:
+    """Return what makes a finding the same one before and after: not its lines or numbers."""
+    spots = frozenset((spot.end, spot.signal) for spot in finding.spots)
+    return *_kind(finding), spots
