@@ -50,15 +50,47 @@ PROFILES: dict[str, dict[str, Any]] = {
     },
 }
 
-_THINGS = (
-    "brake gate door estop torque tray shaft belt lift fork hoist clamp curtain drive pump zone "
-    "bridge cover latch buffer"
-).split()
-_STATES = (
-    "release unlock permit ready closed applied locked healthy request active free stopped "
-    "moving reached enable fault"
-).split()
-_VALUES = "position speed load pressure height force current angle".split()
+_THINGS = [
+    "brake",
+    "gate",
+    "door",
+    "estop",
+    "torque",
+    "tray",
+    "shaft",
+    "belt",
+    "lift",
+    "fork",
+    "hoist",
+    "clamp",
+    "curtain",
+    "drive",
+    "pump",
+    "zone",
+    "bridge",
+    "cover",
+    "latch",
+    "buffer",
+]
+_STATES = [
+    "release",
+    "unlock",
+    "permit",
+    "ready",
+    "closed",
+    "applied",
+    "locked",
+    "healthy",
+    "request",
+    "active",
+    "free",
+    "stopped",
+    "moving",
+    "reached",
+    "enable",
+    "fault",
+]
+_VALUES = ["position", "speed", "load", "pressure", "height", "force", "current", "angle"]
 _UNITS = ("mm", "mm/s", "kg", "bar", "N")
 
 
@@ -97,7 +129,7 @@ def _rows(random: Random, bits: int, facts: dict[str, Any], draw: Callable[[str]
             rows.append(_number(random, draw, at, width, valid))
         elif roll < 0.27 and at % 8 + 2 <= 8 and left >= 2:
             width = 2
-            codes = {n: word for n, word in enumerate(("halt", "creep", "half", "full"))}
+            codes = dict(enumerate(("halt", "creep", "half", "full")))
             rows.append(Row(at, 2, draw("bit"), "code", codes=codes))
         elif roll < 0.35 and rows:
             width = random.randint(1, min(5, left))

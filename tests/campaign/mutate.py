@@ -195,7 +195,7 @@ def shift(random: Random, pair: Pair) -> Mistake | None:
         if row.start >= at:
             row.start += 1
     new = Row(at, 1, name, bind=f"{side}.{direction}.{name}")
-    if any(row.name == name for row in rows) or not rows[-1].name == "" or rows[-1].width < 2:
+    if any(row.name == name for row in rows) or rows[-1].name != "" or rows[-1].width < 2:
         return None
     made = _fill([*moved, new], bits)
     if not _holds(made) or not _within_blocks(pair, made) or size(made) > bits:
@@ -282,7 +282,7 @@ def widened_pushing(random: Random, pair: Pair) -> Mistake | None:
     found = _spot(random, pair)
     if found is None or _octets_only(pair):
         return None
-    direction, side, rows = found
+    direction, _side, rows = found
     if rows[-1].name or rows[-1].width < 2:
         return None
     bits = size(rows)
@@ -448,7 +448,7 @@ def reserve_width(random: Random, pair: Pair) -> Mistake | None:
     found = _spot(random, pair)
     if found is None or _octets_only(pair):
         return None
-    direction, side, rows = found
+    direction, _side, rows = found
     inner = [n for n, row in enumerate(rows[:-1]) if not row.name]
     if rows[-1].name or rows[-1].width < 2 or not inner:
         return None
@@ -471,7 +471,7 @@ def size_broken(random: Random, pair: Pair) -> Mistake | None:
     found = _spot(random, pair)
     if found is None:
         return None
-    direction, side, rows = found
+    direction, _side, rows = found
     rows.append(Row(size(rows), random.choice((1, 3, 8, 24))))
     rules = {"reserve-differs", "size-differs"}
     return _mistake("size_broken", rules, set(), direction)
@@ -525,12 +525,35 @@ def _renamed(kind: str, rename: Callable[[Random, str], str]) -> Mutator:
     return run
 
 
-_OPPOSITES = (
-    "east west, left right, up down, on off, open close, opened closed, fwd rev, min max, "
-    "enable disable, lock unlock, ok nok, internal external, rear gear, motor rotor, stop step, "
-    "inlet outlet, upper lower, increase decrease, falling failing, raise lower, valid invalid, "
-    "armed alarmed, front rear, loading leading, winder winter, north south, inner outer"
-).split(", ")
+_OPPOSITES = [
+    "east west",
+    "left right",
+    "up down",
+    "on off",
+    "open close",
+    "opened closed",
+    "fwd rev",
+    "min max",
+    "enable disable",
+    "lock unlock",
+    "ok nok",
+    "internal external",
+    "rear gear",
+    "motor rotor",
+    "stop step",
+    "inlet outlet",
+    "upper lower",
+    "increase decrease",
+    "falling failing",
+    "raise lower",
+    "valid invalid",
+    "armed alarmed",
+    "front rear",
+    "loading leading",
+    "winder winter",
+    "north south",
+    "inner outer",
+]
 
 
 _renamed("renamed", lambda random, name: "horn_sounds" if name[0] < "m" else "lamp_lit")

@@ -1,4 +1,4 @@
-"""What is true of two maps, and which sentences of a finding are not: worked out without the package.
+"""What is true of two maps, and which sentences of a finding are not.
 
 A sentence that no pattern here knows is reported as unknown, so that none passes unread.
 """
@@ -231,8 +231,8 @@ def _moves(said: Said) -> dict[str, tuple[int, int, str, str]]:
 
 
 @_says(
-    r"(all|\d+ of the) (\d+) signals from <N> \(<P> at <E>\)(?: to <N> \(<P>\)| on) are (\d+) bits? "
-    r"(later|earlier) at <E>"
+    r"(all|\d+ of the) (\d+) signals from <N> \(<P> at <E>\)(?: to <N> \(<P>\)| on) are "
+    r"(\d+) bits? (later|earlier) at <E>"
 )
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     number, here, first, where, end, last, _, bits, way, _other = m.groups()
@@ -385,7 +385,7 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
 
 @_says(r"<N> at <P> is (\d+) bits? wide at <E> and (\d+) bits? at <E>")
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
-    name, where, a, left, b, right = m.groups()
+    _name, where, a, left, b, right = m.groups()
     return _wide(truth, left, _bit(where), int(a)) and _wide(truth, right, _bit(where), int(b))
 
 
@@ -559,9 +559,10 @@ def judge(truth: Truth, said: Said) -> list[str]:
         ):
             wrong.append(f"false detail: {line}")
     if said.rule in DISPLACES:
-        for name in _named(said):
-            if name in truth.right:
-                wrong.append(f"names {name}, which stands right at both ends")
+        wrong += (
+            f"names {name}, which stands right at both ends"
+            for name in sorted(_named(said) & truth.right)
+        )
     return wrong
 
 

@@ -12,7 +12,7 @@ _P = r"\d+\.\d+"
 _END = r"SC1|LX2?"
 
 
-class Unreadable(Exception):
+class NoEditError(Exception):
     """A remedy that is an advice and no edit."""
 
 
@@ -22,10 +22,10 @@ def alternatives(said: Said) -> list[str]:
 
 
 def carry_out(pair: Pair, said: Said, text: str) -> Pair:
-    """Return a pair with one alternative of a remedy done; Unreadable for an advice."""
+    """Return a pair with one alternative of a remedy done; NoEditError for an advice."""
     done = pair.copy()
     if said.direction is None:
-        raise Unreadable
+        raise NoEditError
     ends = _ends(done, said.direction)
     # An advice in front of the edit that follows from it.
     text = re.sub(r"^.*at both ends(?:: octet 0 is sent first)?: (?=place )", "", text)
@@ -85,7 +85,7 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
             ends[m[3]][:] = [one for one in ends[m[3]] if one.name or one.start != row.start]
         elif m[4]:
             _reserve(ends[m[3]], m[4])
-        return
+        return None
     m = re.fullmatch(rf"insert (.+?) at ({_END}) as well and (place .+)", text)
     if m is not None:
         for one in re.finditer(rf"(\w+) at ({_P})", m[1]):
@@ -161,7 +161,7 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
         for end in spots:
             _reserve(ends[end], text)
         return None
-    raise Unreadable(text)
+    raise NoEditError(text)
 
 
 def _join(rows: Rows) -> None:

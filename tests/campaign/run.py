@@ -14,7 +14,7 @@ from safeframe._model import Connection
 from .generate import connection
 from .mutate import Mistake, mistakes
 from .oracle import Said, agree, judge, told_once, truths
-from .remedy import Unreadable, alternatives, carry_out
+from .remedy import NoEditError, alternatives, carry_out
 from .tiny import Pair, text
 
 __all__ = ["Outcome", "Tally", "campaign", "one"]
@@ -141,7 +141,7 @@ def _remedies(pair: Pair, made: list[Mistake], found: list[Said], outcome: Outco
         for way in alternatives(one_):
             try:
                 after = carry_out(pair, one_, way)
-            except Unreadable:
+            except NoEditError:
                 continue
             except (StopIteration, AssertionError) as error:
                 outcome.complaints.append(("remedy not possible", f"{way} {error!r}"))

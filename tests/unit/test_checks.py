@@ -145,8 +145,8 @@ class TestPlaces:
         )
         assert found.remedy == (
             "insert x at 0.0 and y at 0.1 at LX as well and place a at LX as at SC1 (reserve 5 "
-            "bits at 0.3 instead of 7 at 0.1 at LX), or remove x and y at SC1 and place a at SC1 as "
-            "at LX (reserve 7 bits at 0.1 instead of 5 at 0.3 at SC1)"
+            "bits at 0.3 instead of 7 at 0.1 at LX), or remove x and y at SC1 and place a at SC1 "
+            "as at LX (reserve 7 bits at 0.1 instead of 5 at 0.3 at SC1)"
         )
 
     def test_reserve_in_the_middle(self) -> None:
