@@ -120,7 +120,8 @@ def _number(signal: Signal, text: str) -> int | float:
     except ValueError:
         names = ", ".join(name for _, name in signal.codes)
         hint = f" or one of {names}" if names else ""
-        raise UsageError(f"{signal.name} must be a number{hint}, not {text!r}") from None
+        kind = "a number" if signal.type == "float" else "an integer, raw before scaling"
+        raise UsageError(f"{signal.name} must be {kind}{hint}, not {text!r}") from None
 
 
 def _data(end: End | None, args: argparse.Namespace) -> dict[str, bytes]:

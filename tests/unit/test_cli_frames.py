@@ -262,10 +262,11 @@ class TestBuild:
                 "SIGNAL must name a value once, not limit twice",
             ),
             (["--map", "MAP", "lmit=1"], "MAP sends no signal 'lmit'"),
-            (["--map", "MAP", "limit=x"], "limit must be a number, not 'x'"),
+            (["--map", "MAP", "limit=x"], "limit must be an integer, raw before scaling, not 'x'"),
             (
                 ["--map", "MAP", "speed_level=fast"],
-                "speed_level must be a number or one of stop, creep, not 'fast'",
+                "speed_level must be an integer, raw before scaling or one of stop, creep, "
+                "not 'fast'",
             ),
             (["--map", "MAP", "limit=256"], "limit must be 0..255, not 256"),
             (["--map", "MAP", "--set", "sequence"], "--set must be NAME=VALUE, not 'sequence'"),
