@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from .. import _mapfile as mapfile
 from .._document.pending import notice
+from .._document.reader import read_stream
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End
 from .._pairing.gather import gather
@@ -33,13 +34,7 @@ def read_end(path: str) -> End:
     if path != "-":
         tell_broken_off([path])
         return mapfile.load(path)
-    try:
-        text = sys.stdin.buffer.read(mapfile.MAX_FILE_OCTETS + 1).decode("utf-8")
-    except UnicodeDecodeError as error:
-        message = f"a map must be UTF-8 text, not octet {error.object[error.start]:#04x}"
-        raise InputError(
-            Problem(path=STDIN, message=f"{message} at offset {error.start}")
-        ) from None
+    text = read_stream(sys.stdin.buffer, path=STDIN)
     return mapfile.loads(text, path=STDIN)
 
 

@@ -143,7 +143,8 @@ def test_standard_input_must_be_text(
     standard_input(monkeypatch, b"ab\xff")
     assert main(["show", "-"]) == 2
     assert capsys.readouterr().err == (
-        "safeframe: <stdin>: a map must be UTF-8 text, not octet 0xff at offset 2\n"
+        "safeframe: <stdin>:1: a map must be UTF-8 text, not octet 0xff at offset 2 "
+        "(save it as UTF-8)\n"
     )
 
 
