@@ -28,6 +28,7 @@ __all__ = [
     "Installed",
     "Map",
     "Plant",
+    "Provenance",
     "Relation",
     "Reserved",
     "Scalar",
@@ -268,11 +269,30 @@ class Allowance:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Provenance:
+    """Which file a map was imported from, and how: enough to read it again and compare.
+
+    ``format`` is the name of the importer, ``file`` the name of the file without its folder,
+    ``sha256`` the digest of its octets, ``select`` the paths taken, ``options`` the decisions as
+    options of the command line, ``version`` that of this package.
+    """
+
+    format: str
+    file: str
+    sha256: str
+    select: tuple[str, ...] = ()
+    options: tuple[str, ...] = ()
+    version: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class End:
     """One map file: one end of a connection with what it sends and what it receives.
 
     ``role`` is a word of the profile (for instance master or slave), ``address`` the safety
-    address of this end, ``parameters`` further values of the profile in name order.
+    address of this end, ``parameters`` further values of the profile in name order,
+    ``imported`` where the map came from. Two ends that say the same are equal wherever they
+    came from.
 
     >>> end = safeframe.load("sc1.toml")
     >>> end.name, end.peer, end.role
@@ -290,6 +310,7 @@ class End:
     parameters: tuple[tuple[str, Scalar], ...] = ()
     allowances: tuple[Allowance, ...] = ()
     note: str = ""
+    imported: Provenance | None = field(default=None, compare=False)
     where: Location = field(default=NOWHERE, compare=False)
     lines: tuple[tuple[str, int], ...] = field(default=(), compare=False, repr=False)
 

@@ -7,6 +7,7 @@ import importlib
 import os
 import sys
 from collections.abc import Sequence
+from keyword import iskeyword
 from typing import Any, NoReturn
 
 from .. import __version__
@@ -20,6 +21,7 @@ COMMANDS = {
     "diff": "say what differs between map files, or between the edits of two ends",
     "relations": "list the states that the rules between signals allow",
     "edit": "make one change at both ends, out of the reserve",
+    "import": "make a map from a device file, or hold a map against one",
     "show": "print what one map file says, as tables",
     "fingerprint": "print what tells equal maps from different ones",
     "record": "make, complete, sign and verify the sign-off record of a change",
@@ -35,7 +37,8 @@ COMMANDS = {
     "completion": "print the completion script of a shell",
     "selftest": "check this installation",
 }
-"""Every command with the line that ``safeframe --help`` prints; the module has the same name."""
+"""Every command with the line that ``safeframe --help`` prints; the module has the same name,
+with an underscore behind it where that is a word of Python."""
 
 OK, USAGE, INTERNAL = 0, 2, 3
 INTERRUPTED = 130  # 128 + SIGINT, as shells report it.
@@ -136,7 +139,7 @@ def _format_of(args: argparse.Namespace) -> str:
 
 def command_module(name: str) -> Any:
     """Return the module of a command: ``configure(parser)`` and ``run(args)``."""
-    return importlib.import_module(f".{name}", __name__)
+    return importlib.import_module(f".{name}{'_' * iskeyword(name)}", __name__)
 
 
 def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:

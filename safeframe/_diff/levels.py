@@ -105,7 +105,7 @@ PARTS: Mapping[str, tuple[str, ...]] = {
     "Signal": ("where",),
     "Reserved": ("where",),
     "Map": ("entries", "where"),
-    "End": ("connection_table", "sends", "receives", "where", "lines"),
+    "End": ("connection_table", "imported", "sends", "receives", "where", "lines"),
     "Relation": ("where",),
     "Allowance": ("where",),
 }

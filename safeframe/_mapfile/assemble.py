@@ -16,9 +16,9 @@ from .._document.locate import Path, key_path
 from .._document.problems import Problems
 from .._document.tables import Tables
 from .._errors import UsageError
-from .._model import Allowance, ConnectionTable, End, Map, Relation, Reserved, Signal
+from .._model import Allowance, ConnectionTable, End, Map, Provenance, Relation, Reserved, Signal
 from .._source import Location
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES
+from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import FLOAT_LIMITS, scalar
 
 __all__ = ["assemble"]
@@ -61,6 +61,9 @@ class _Assembly(Tables):
             if (values := self.take(row, ALLOW, path, "an allowance")) is not None
         ]
         parameters = self.parameters(data.get("parameters"))
+        origin = None
+        if "imported" in data:
+            origin = self.take(data["imported"], IMPORTED, ("imported",), "an imported table")
         self.problems.refuse()
         assert connection_table is not None
         assert owner is not None
@@ -72,6 +75,7 @@ class _Assembly(Tables):
             relations=relations,
             parameters=parameters,
             allowances=tuple(allowances),
+            imported=None if origin is None else Provenance(**origin),
             where=Location(path=self.path),
             lines=self.lines(data),
         )

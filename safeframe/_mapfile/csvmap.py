@@ -19,7 +19,7 @@ from .._document.problems import Problems, nearest
 from .._document.tables import Key
 from .._model import End
 from .assemble import assemble
-from .keys import CONNECTION, END, RELATION, RESERVED, SIGNAL
+from .keys import CONNECTION, END, IMPORTED, RELATION, RESERVED, SIGNAL, TEXTS
 from .kinds import CONDITIONS
 from .write import plain_data
 
@@ -40,12 +40,17 @@ RELATION_COLUMNS = tuple(name for name in RELATION if name not in ("name", "reas
 """Further columns of a map with relations; the reason of one stands in the column note."""
 
 _REQUIRED = ("direction", "at", "name", "value")
-_PAIRS: Mapping[str, Mapping[str, Key]] = {"connection": CONNECTION, "end": END}
+_PAIRS: Mapping[str, Mapping[str, Key]] = {
+    "connection": CONNECTION,
+    "end": END,
+    "imported": IMPORTED,
+}
 _ENTRY_KEYS = SIGNAL | RESERVED
 _USED: Mapping[str, tuple[str, ...]] = {
     "format": ("value",),
     "connection": ("name", "value"),
     "end": ("name", "value"),
+    "imported": ("name", "value"),
     "sends": tuple(_ENTRY_KEYS),
     "receives": tuple(_ENTRY_KEYS),
     "relation": ("name", "note", *RELATION_COLUMNS),
@@ -170,7 +175,7 @@ class _Sheet:
         match kind:
             case "format":
                 self.put((kind,), value)
-            case "connection" | "end":
+            case "connection" | "end" | "imported":
                 key = _PAIRS[kind].get(name)
                 self.put((kind, name), self.plain(key, value) if key else value)
             case "parameter":
@@ -199,6 +204,8 @@ class _Sheet:
         """Return a cell as the plain value of its key; what is none stays text."""
         if key.kind is CONDITIONS:
             return self.conditions(text)
+        if key.kind is TEXTS:
+            return [_ESCAPED.sub(r"\1", piece) for piece in self.pieces(text)]
         kind = key.kind.schema.get("type", "string")
         if kind == "object":
             return self.codes(text)
@@ -292,8 +299,8 @@ def write_csv(end: End, *, path: str) -> str:
     rows: list[dict[str, str]] = [{"direction": "format", "value": data["format"]}]
     for table in _PAIRS:
         rows += [
-            {"direction": table, "name": key, "value": cell_text(value)}
-            for key, value in data[table].items()
+            {"direction": table, "name": key, "value": _pair_text(_PAIRS[table][key], value)}
+            for key, value in data.get(table, {}).items()
         ]
     for name, value in data.get("parameters", {}).items():
         kind = next(kind for kind, (_, wanted) in _PARAMETERS.items() if type(value) is wanted)
@@ -323,6 +330,11 @@ def write_csv(end: End, *, path: str) -> str:
     writer.writeheader()
     writer.writerows(rows)
     return out.getvalue()
+
+
+def _pair_text(key: Key, value: Any) -> str:
+    """Return a value of a table as a cell; texts are set apart by semicolons."""
+    return ";".join(map(escaped, value)) if key.kind is TEXTS else cell_text(value)
 
 
 def cell_text(value: Any) -> str:

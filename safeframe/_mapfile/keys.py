@@ -3,30 +3,35 @@
 from __future__ import annotations
 
 from .._bits import MAX_OCTETS
-from .._document.kinds import LINE, NAME, NOTE, choice, integer
+from .._document.kinds import LINE, NAME, NOTE, array, choice, integer
 from .._document.tables import Key
 from .._model import EDGES, ORDERS, TYPES
-from .kinds import CODES, CONDITIONS, DECIMAL, NUMBER, OCTETS, PLACE, RAW
+from .kinds import CODES, CONDITIONS, DECIMAL, NUMBER, OCTETS, PLACE, RAW, SHA256
 
 __all__ = [
     "ALLOW",
     "CONNECTION",
     "END",
     "FORMAT",
+    "IMPORTED",
     "PARAMETERS",
     "RELATION",
     "RESERVED",
     "SIGNAL",
     "TABLES",
+    "TEXTS",
 ]
 
 FORMAT = "safeframe-map/1"
 """The value of the key ``format``: the name and edition of this file format."""
 
-TABLES = ("connection", "end", "sends", "receives", "relations", "parameters", "allow")
+TABLES = (
+    *("connection", "end", "imported", "sends", "receives", "relations", "parameters", "allow"),
+)
 """The tables of a map file, in the order in which they are written."""
 
 PARAMETERS = "parameters"
+TEXTS = array(NAME)
 _WIDTH = integer(1, 8 * MAX_OCTETS)
 _MILLISECONDS = integer(0, (1 << 32) - 1)
 _NUMBER = integer(0, (1 << 64) - 1)
@@ -59,6 +64,14 @@ END: dict[str, Key] = {
     "role": Key(kind=LINE, meaning="a word of the profile, for instance `master`"),
     "address": Key(kind=_NUMBER, default=None, meaning="safety address of this end"),
     "note": Key(kind=NOTE, meaning="a remark"),
+}
+IMPORTED: dict[str, Key] = {
+    "format": Key(kind=NAME, required=True, meaning="format of the file, for instance `esi`"),
+    "file": Key(kind=NAME, required=True, meaning="name of the file, without its folder"),
+    "sha256": Key(kind=SHA256, required=True, meaning="SHA-256 of the octets of the file"),
+    "select": Key(kind=TEXTS, default=(), meaning="what was taken from the file"),
+    "options": Key(kind=TEXTS, default=(), meaning="what was decided on the command line"),
+    "version": Key(kind=LINE, meaning="version of this program that read the file"),
 }
 SIGNAL: dict[str, Key] = {
     "at": Key(kind=PLACE, required=True, meaning="place of the least significant bit"),

@@ -19,6 +19,7 @@ __all__ = [
     "OCTETS",
     "PLACE",
     "RAW",
+    "SHA256",
     "scalar",
 ]
 
@@ -30,6 +31,7 @@ RAW_BITS = 1024
 _PARAMETER_BITS = 64
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?")
 _CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
+_SHA256 = re.compile(r"[0-9a-f]{64}")
 _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
 
 
@@ -78,6 +80,12 @@ def _read_octets(value: Any) -> tuple[int, ...]:
         if type(size) is not int or not 1 <= size <= MAX_OCTETS:
             raise RefusalError(f"an array of integers 1..{MAX_OCTETS}", size)
     return tuple(value)
+
+
+def _read_sha256(value: Any) -> str:
+    if type(value) is not str or not _SHA256.fullmatch(value):
+        raise RefusalError("64 hexadecimal digits in small letters", value)
+    return value
 
 
 def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
@@ -146,6 +154,11 @@ DECIMAL = Kind(
     text="decimal text, not 0",
     read=_read_decimal,
     schema={"type": "string", "pattern": f"^{_DECIMAL.pattern}$"},
+)
+SHA256 = Kind(
+    text="64 hexadecimal digits",
+    read=_read_sha256,
+    schema={"type": "string", "pattern": f"^{_SHA256.pattern}$"},
 )
 RAW = Kind(text="integer that fits the width", read=_read_raw, schema={"type": "integer"})
 NUMBER = Kind(

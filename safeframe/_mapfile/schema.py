@@ -8,7 +8,7 @@ from typing import Any
 
 from .._document.tables import Key
 from .._model import RELATION_KINDS
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL
+from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL
 from .kinds import FLOAT_LIMITS
 
 __all__ = ["schema", "schema_text"]
@@ -30,6 +30,10 @@ def schema() -> dict[str, Any]:
             "format": {"const": FORMAT, "description": "name and edition of the file format"},
             "connection": _table(CONNECTION),
             "end": _table(END),
+            "imported": {
+                **_table(IMPORTED),
+                "description": "the device file that the map was imported from",
+            },
             "sends": {**entries, "description": "entries of the data this end sends"},
             "receives": {**entries, "description": "entries of the data this end receives"},
             "relations": {

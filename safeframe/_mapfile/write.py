@@ -11,7 +11,7 @@ from .._document.problems import Problems
 from .._document.tables import Key
 from .._model import End, Reserved, Signal
 from .assemble import assemble
-from .keys import ALLOW, CONNECTION, END, FORMAT, RELATION, RESERVED, SIGNAL, TABLES
+from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import CONDITIONS
 
 __all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
@@ -30,6 +30,7 @@ def plain_data(end: End, *, path: str) -> dict[str, Any]:
         "format": FORMAT,
         "connection": _stated(end.connection_table, CONNECTION),
         "end": _stated(end, END),
+        "imported": _stated(end.imported, IMPORTED) if end.imported else {},
         "sends": [plain_entry(entry) for entry in end.sends.entries],
         "receives": [plain_entry(entry) for entry in end.receives.entries],
         "relations": [_stated(relation, RELATION) for relation in end.relations],

@@ -9,7 +9,7 @@ from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
 from .text import CAUTION
 
-__all__ = ["FORMAT", "problems", "report"]
+__all__ = ["FORMAT", "finding_data", "problems", "report"]
 
 FORMAT = "safeframe-report/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -34,9 +34,9 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
             severity: sum(finding.severity == severity for finding in given.findings)
             for severity in SEVERITIES
         },
-        "findings": [_finding(finding) for finding in given.findings],
+        "findings": [finding_data(finding) for finding in given.findings],
         "allowed": [_waived(waived) for waived in given.waived],
-        "known": [_finding(finding) for finding in given.known],
+        "known": [finding_data(finding) for finding in given.known],
         "not_judged": [
             {
                 "connection": entry.connection,
@@ -54,7 +54,8 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
     return json.dumps(document, indent=2, ensure_ascii=True) + "\n"
 
 
-def _finding(finding: Finding) -> dict[str, Any]:
+def finding_data(finding: Finding) -> dict[str, Any]:
+    """Return a finding as plain data."""
     return {
         "rule": finding.rule,
         "severity": finding.severity,
@@ -93,7 +94,7 @@ def _witness(counterexample: Counterexample) -> dict[str, Any]:
 
 def _waived(waived: Waived) -> dict[str, Any]:
     return {
-        "finding": _finding(waived.finding),
+        "finding": finding_data(waived.finding),
         "reason": waived.reason,
         "path": waived.where.path,
         "line": waived.where.line,

@@ -14,6 +14,7 @@ __all__ = [
     "Look",
     "clean",
     "columns",
+    "findings",
     "not_judged",
     "report",
     "table",
@@ -116,11 +117,7 @@ def report(given: Report, *, look: Look = PLAIN, details: bool = False) -> str:
 
     ``details`` adds the symptoms that each cause explains.
     """
-    lines: list[str] = []
-    for severity in SEVERITIES:
-        for finding in given.findings:
-            if finding.severity == severity:
-                lines += [*_finding(finding, look, details), ""]
+    lines = findings(given, look=look, details=details)
     for waived in given.waived:
         lines += [*_waived(waived, look), ""]
     lines += _verdict(given, look, details)
@@ -129,6 +126,17 @@ def report(given: Report, *, look: Look = PLAIN, details: bool = False) -> str:
         lines.append(f"not counted, known from the baseline: {len(given.known)}")
     lines.append(CAUTION)
     return "\n".join(lines) + "\n"
+
+
+def findings(given: Report, *, look: Look = PLAIN, details: bool = False) -> list[str]:
+    """Return the lines of all findings, worst first, an empty line after each."""
+    return [
+        line
+        for severity in SEVERITIES
+        for finding in given.findings
+        if finding.severity == severity
+        for line in (*_finding(finding, look, details), "")
+    ]
 
 
 def not_judged(given: Report) -> list[str]:

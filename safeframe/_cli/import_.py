@@ -1,0 +1,209 @@
+"""``safeframe import``: a map from a device file, or a map held against one."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from .. import _mapfile as mapfile
+from .. import importing
+from .._errors import InputError, UsageError
+from .._model import End
+from .._report import imports, text
+from . import inputs, octets, options
+
+__all__ = ["configure", "run"]
+
+_EPILOG = """\
+examples:
+  safeframe import esi lx.xml --list
+  safeframe import esi lx.xml --select device:0x1:1/rx:0x1601 --select device:0x1:1/tx:0x1a01 \\
+      --as device --connection SC1-LX --end LX --peer SC1 --role slave -o lx-sc1.toml
+  safeframe import esi lx.xml --select ... --as device --compare lx-sc1.toml
+  safeframe import st lift.st --select ST_ToDrive --layout bits --order little \\
+      --direction sends --connection SC1-LX --profile plain --end SC1 --peer LX --safe zero
+
+The file is read and nothing else: no name in it leads anywhere. What it leaves open must be stated;
+there is no default and no way to force it. Without -o the map goes to standard output and the
+report to standard error.
+
+exit codes: 0 listed, written or the same, 1 a decision is open or the map differs, 2 wrong use or
+a file that is hostile, broken or not offered, 3 internal error; nothing is written in 1 to 3
+"""
+
+_WORDS = {
+    "container": "auto unpacks a safety container (default), none takes the entries as plain data",
+    "padding_after_crc": "ESI: what an entry without object behind a CRC is",
+    "gaps": "what nobody declares is reserve",
+    "word_bits": "GSDML: the octet order of values that are used as bits",
+    "layout": "ST, TC6: how the members lie in memory",
+    "order": "XDD, ST, TC6: octet order of values wider than an octet",
+    "safe": "confirm that 0 is the value on loss of communication of every signal",
+}
+_FLAGS = {
+    "number_names": "number repeated names and name nameless bits",
+    "split_unaligned": "IODD: a value across octets becomes two signals, (high) and (low)",
+    "codes": "complete lists of values become codes",
+}
+
+
+def configure(parser: argparse.ArgumentParser) -> None:
+    """Declare the arguments."""
+    parser.epilog = _EPILOG
+    add = parser.add_argument
+    add(
+        "file_format",
+        metavar="FORMAT",
+        choices=tuple(importing.FORMATS),
+        help=", ".join(importing.FORMATS),
+    )
+    add("file", metavar="FILE", help="the file to read")
+    add("--list", action="store_true", help="print what can be selected, and stop")
+    add("--select", metavar="PATH", action="append", default=[], help="what to take; @LINE too")
+    identity = parser.add_argument_group("what the project knows")
+    identity.add_argument("--connection", metavar="NAME", help="name of the connection")
+    identity.add_argument("--end", metavar="NAME", help="name of the end that the map is of")
+    identity.add_argument("--peer", metavar="NAME", help="name of the other end")
+    identity.add_argument(
+        "--profile", metavar="NAME", help="safety profile, where the file has no container of one"
+    )
+    identity.add_argument("--role", metavar="WORD", default="", help="a word of the profile")
+    identity.add_argument("--id", metavar="N", help="connection id")
+    decide = parser.add_argument_group("decisions, none of them with a default")
+    decide.add_argument(
+        "--as",
+        dest="viewpoint",
+        choices=importing.CHOICES["viewpoint"],
+        default="",
+        help="whose map: a file with both directions is of a device",
+    )
+    decide.add_argument(
+        "--direction",
+        choices=importing.CHOICES["direction"],
+        default="",
+        help="what this end does with it, where the file does not tell",
+    )
+    for name, words in _WORDS.items():
+        decide.add_argument(
+            f"--{name.replace('_', '-')}",
+            choices=importing.CHOICES[name],
+            default="auto" if name == "container" else "",
+            help=words,
+        )
+    for name, words in _FLAGS.items():
+        decide.add_argument(f"--{name.replace('_', '-')}", action="store_true", help=words)
+    decide.add_argument("--language", metavar="TAG", default="", help="which of several texts")
+    decide.add_argument(
+        "--encoding",
+        choices=importing.ENCODINGS,
+        default="",
+        help="what the octets are, where the file says otherwise",
+    )
+    decide.add_argument(
+        "--bind-prefix",
+        metavar="TEXT",
+        help="ST, TC6: bind each signal to this text and its member name",
+    )
+    add("-o", "--output", metavar="MAP", help="write the map here; an existing file is refused")
+    add("--compare", metavar="MAP", help="hold this map against the file instead of writing one")
+    options.add_format(parser)
+    options.add_color(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    """List, write or compare."""
+    if args.output and args.compare:
+        raise UsageError("--compare must stand without -o, not with it")
+    found = importing.find_format(args.file_format)
+    decisions = importing.Decisions(
+        **{name: getattr(args, name) for name in importing.Decisions.__slots__}
+    )
+    source = None
+    try:
+        source = importing.read_source(args.file)
+        if args.list:
+            rows = importing.candidates_of(found, source, decisions)
+            return _list(args, source, rows)
+        map_ = inputs.read_end(args.compare) if args.compare else None
+        made = importing.imported(found, source, args.select, _identity(args, map_), decisions)
+        return _compare(args, source, made, map_, decisions) if map_ else _write(args, source, made)
+    except InputError as error:
+        if args.format == "json":
+            sys.stdout.write(imports.document(source, error=error))
+        if not isinstance(error, importing.OpenDecisionError):
+            raise
+        for problem in error.problems:
+            sys.stderr.write(f"safeframe: {text.clean(str(problem))}\n")
+        return 1
+
+
+def _identity(args: argparse.Namespace, map_: End | None) -> importing.Identity:
+    """Return the names of the project; those of a map that is compared are its own."""
+    if map_ is not None:
+        table = map_.connection_table
+        return importing.Identity(
+            connection=table.name,
+            end=map_.name,
+            peer=map_.peer,
+            profile=args.profile or "",
+            role=map_.role,
+            id=table.id,
+        )
+    for name in ("connection", "end", "peer"):
+        if not getattr(args, name):
+            raise UsageError(f"--{name} must be stated, since no device file knows it")
+    return importing.Identity(
+        connection=args.connection,
+        end=args.end,
+        peer=args.peer,
+        profile=args.profile or "",
+        role=args.role,
+        id=None if args.id is None else octets.number("id", args.id),
+    )
+
+
+def _list(
+    args: argparse.Namespace, source: importing.Source, rows: list[importing.Candidate]
+) -> int:
+    if args.format == "json":
+        sys.stdout.write(imports.listing_data(source, rows))
+    else:
+        sys.stdout.write(imports.listing(source, rows, look=options.look(args)))
+    return 0
+
+
+def _write(args: argparse.Namespace, source: importing.Source, made: importing.Imported) -> int:
+    """Write the map, to a new file or to standard output; the report goes beside it."""
+    written = imports.header(made) + mapfile.dumps(made.end)
+    if args.output:
+        try:
+            with open(args.output, "x", encoding="utf-8", newline="\n") as file:
+                file.write(written)
+        except FileExistsError:
+            raise UsageError(
+                f"{args.output} must not exist yet: an import never changes a map; "
+                "--compare holds it against the file"
+            ) from None
+    if args.format == "json":
+        sys.stdout.write(imports.document(source, made, written=args.output or ""))
+        return 0
+    if not args.output:
+        sys.stdout.write(written)
+    out = sys.stdout if args.output else sys.stderr
+    out.write(imports.report(made, look=options.look(args), written=args.output or ""))
+    return 0
+
+
+def _compare(
+    args: argparse.Namespace,
+    source: importing.Source,
+    made: importing.Imported,
+    map_: End,
+    decisions: importing.Decisions,
+) -> int:
+    found = importing.compare(map_, made, decisions)
+    if args.format == "json":
+        sys.stdout.write(imports.document(source, made, found=found))
+    else:
+        sys.stdout.write(imports.comparison(map_, made, found, look=options.look(args)))
+    return int(not found.agrees)

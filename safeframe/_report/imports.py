@@ -1,0 +1,181 @@
+"""What an import found: the listing, the report with its sums, the comparison, the problems."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from .._errors import InputError, Problem
+from .._model import End, Provenance, Signal
+from ..importing import Candidate, Comparison, Imported, ImportProblem, Source
+from .jsonout import finding_data
+from .text import CAUTION, PLAIN, Look, clean, findings, table
+
+__all__ = ["FORMAT", "comparison", "document", "header", "listing", "listing_data", "report"]
+
+FORMAT = "safeframe-import/1"
+"""Raised when a reader of the older one could be misled; keys may be added without."""
+
+
+def listing(source: Source, found: Sequence[Candidate], *, look: Look = PLAIN) -> str:
+    """Return what can be selected, one line each."""
+    rows = []
+    for one in found:
+        title, bits, note = one.look()
+        size = "" if bits is None else f"{bits} bits"
+        rows.append((one.path, f"line {one.line}", one.side, size, title, note))
+    count = f"{len(found)} selection{'s'[: len(found) != 1]}"
+    lines = [look.paint("strong", f"{clean(source.name)}: {count}"), *table(rows, indent="  ")]
+    return "\n".join(lines) + "\n"
+
+
+def listing_data(source: Source, found: Sequence[Candidate]) -> str:
+    """Return what can be selected as JSON."""
+    rows = []
+    for one in found:
+        title, bits, note = one.look()
+        rows.append(
+            {
+                "path": one.path,
+                "line": one.line,
+                "side": one.side,
+                "bits": bits,
+                "title": title,
+                "note": note,
+            }
+        )
+    return _json({"format": FORMAT, "source": _source(source), "selections": rows})
+
+
+def report(given: Imported, *, look: Look = PLAIN, written: str = "") -> str:
+    """Return the sums, what was carried over and what is lost."""
+    origin = _origin(given)
+    path = given.end.where.path
+    lines = []
+    for one in given.selected:
+        where = f"{path}:{one.layout.line}"
+        title = f"{clean(where)}  {clean(one.path)}, {one.direction}"
+        lines += [look.paint("strong", title), *look.wrap(one.sum, first="  ", rest="  ")]
+    lines.append("not in the file, to be added or confirmed by you:")
+    for text in given.lost:
+        lines += look.wrap(text, first="  - ", rest="    ")
+    for note in given.notes:
+        lines += look.wrap(note, first="note: ", rest="  ")
+    lines += look.wrap(
+        f"The other end must come from what the controller has: two ends that are both read from "
+        f"{clean(origin.file)} agree by construction, which proves nothing.",
+    )
+    if written:
+        lines.append(f"written: {clean(written)}")
+    lines.append(CAUTION)
+    return "\n".join(lines) + "\n"
+
+
+def comparison(map_: End, given: Imported, found: Comparison, *, look: Look = PLAIN) -> str:
+    """Return the differences between a map and a device file, or that there are none."""
+    origin = _origin(given)
+    lines = findings(found.report, look=look)
+    count = len(found.findings)
+    what = f"{clean(map_.where.path)} against {clean(given.end.where.path)}"
+    taken = ", ".join(clean(one.path) for one in given.selected)
+    if count:
+        lines.append(look.paint("error", f"{what}: {count} difference{'s'[: count != 1]}"))
+    else:
+        lines.append(look.paint("good", f"{what}: agree in place, width, type, order and name"))
+    lines += look.wrap(f"compared: {taken} (SHA-256 {origin.sha256[:16]}...)", rest="  ")
+    for text in found.not_compared:
+        lines += look.wrap(text, first="not compared: ", rest="  ")
+    lines.append(CAUTION)
+    return "\n".join(lines) + "\n"
+
+
+def header(given: Imported) -> str:
+    """Return the comment lines at the head of an imported map; the same input, the same octets."""
+    origin = _origin(given)
+    lines = [
+        f"Imported from {origin.file}, SHA-256 {origin.sha256}",
+        *(f"selected: {one.path}: {one.sum}" for one in given.selected),
+        "not in the file, to be added or confirmed:",
+        *(f"  {text}" for text in given.lost),
+        "The other end must come from what the controller has, not from the same file.",
+    ]
+    return "".join(f"# {clean(line)}\n" for line in lines)
+
+
+def document(
+    source: Source | None,
+    given: Imported | None = None,
+    *,
+    found: Comparison | None = None,
+    error: InputError | None = None,
+    written: str = "",
+) -> str:
+    """Return one JSON document: what was read, the sums, problems or differences, what was written."""
+    origin = given.end.imported if given else None
+    return _json(
+        {
+            "format": FORMAT,
+            "source": _source(source),
+            "selected": [
+                {"path": one.path, "line": one.layout.line, "direction": one.direction}
+                for one in (given.selected if given else ())
+            ],
+            "options": list(origin.options) if origin else [],
+            "sum": [one.sum for one in (given.selected if given else ())],
+            "entries": _entries(given.end) if given else [],
+            "dropped": [
+                {"name": gone.name, "what": gone.what, "width": gone.width, "line": gone.line}
+                for one in (given.selected if given else ())
+                for gone in one.layout.dropped
+            ],
+            "lost": list(given.lost) if given else [],
+            "notes": list(given.notes) if given else [],
+            "problems": [_problem(problem) for problem in (error.problems if error else ())],
+            "differences": [finding_data(f) for f in found.findings] if found else [],
+            "not_compared": list(found.not_compared) if found else [],
+            "written": written,
+            "caution": CAUTION,
+        }
+    )
+
+
+def _origin(given: Imported) -> Provenance:
+    assert given.end.imported is not None
+    return given.end.imported
+
+
+def _source(source: Source | None) -> dict[str, Any] | None:
+    if source is None:
+        return None
+    return {"name": source.name, "octets": len(source.octets), "sha256": source.sha256}
+
+
+def _entries(end: End) -> list[dict[str, Any]]:
+    return [
+        {
+            "direction": direction,
+            "at": str(entry.at),
+            "width": entry.width,
+            "name": entry.name if isinstance(entry, Signal) else "",
+            "type": entry.type if isinstance(entry, Signal) else "reserved",
+            "line": entry.where.line,
+        }
+        for direction in ("sends", "receives")
+        for entry in getattr(end, direction).entries
+    ]
+
+
+def _problem(problem: Problem) -> dict[str, Any]:
+    return {
+        "rule": problem.rule if isinstance(problem, ImportProblem) else "unreadable",
+        "path": problem.path,
+        "line": problem.line,
+        "element": problem.key,
+        "message": problem.message,
+        "remedy": problem.remedy,
+    }
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=2, ensure_ascii=True) + "\n"

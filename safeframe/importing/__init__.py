@@ -1,0 +1,80 @@
+"""Maps from what is on disk already: device files, program types, spreadsheets; read, never written.
+
+``list_file`` says what can be selected, ``read_file`` makes an end of it, ``compare`` holds a map
+that somebody wrote against it. Nothing is guessed: what a file leaves open is a decision, and an
+OpenDecisionError names the option that makes it. docs/import.md describes every format.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+
+from ._candidates import Candidate
+from ._compare import Comparison, compare
+from ._decisions import CHOICES, Decisions, Identity
+from ._encoding import ENCODINGS
+from ._formats import FORMATS, Format, find_format
+from ._imported import Imported, Selected, candidates_of, imported
+from ._placing import Dropped, Layout, Part
+from ._refusals import OPEN_RULES, ImportProblem, OpenDecisionError
+from ._source import MAX_SOURCE_OCTETS, Source, read_source
+
+__all__ = [
+    "CHOICES",
+    "ENCODINGS",
+    "FORMATS",
+    "MAX_SOURCE_OCTETS",
+    "OPEN_RULES",
+    "Candidate",
+    "Comparison",
+    "Decisions",
+    "Dropped",
+    "Format",
+    "Identity",
+    "ImportProblem",
+    "Imported",
+    "Layout",
+    "OpenDecisionError",
+    "Part",
+    "Selected",
+    "Source",
+    "candidates_of",
+    "compare",
+    "find_format",
+    "imported",
+    "list_file",
+    "read_file",
+    "read_source",
+]
+
+
+def list_file(
+    format: str,  # noqa: A002
+    path: str | os.PathLike[str],
+    decisions: Decisions = Decisions(),  # noqa: B008  (frozen)
+) -> list[Candidate]:
+    """Return what can be selected in a device file, in file order.
+
+    Raises InputError for a file that cannot be read or that is hostile.
+    """
+    found = find_format(format)
+    source = read_source(os.fspath(path))
+    return candidates_of(found, source, decisions)
+
+
+def read_file(
+    format: str,  # noqa: A002
+    path: str | os.PathLike[str],
+    select: Sequence[str],
+    identity: Identity,
+    decisions: Decisions = Decisions(),  # noqa: B008  (frozen)
+) -> Imported:
+    """Return the end that the selections of a device file make.
+
+    Raises OpenDecisionError where something is for the user to decide, InputError where the file
+    is hostile, broken or not offered, UsageError where viewpoint or profile are not stated.
+    """
+    found = find_format(format)
+    source = read_source(os.fspath(path))
+    return imported(found, source, select, identity, decisions)

@@ -1,0 +1,345 @@
+"""EDS and DCF (CiA 306): the mapping of EN 50325-5 objects.
+
+Odd subindices of a mapping object list the plain objects, the following even ones their inverted
+copies. Sources: public EDS files, an open stack with EN 50325-5, two public device manuals.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ._candidates import Candidate
+from ._decisions import Decisions
+from ._encoding import text_of
+from ._numbers import number
+from ._placing import Layout, Part
+from ._refusals import Refusals, shown
+from ._source import Source
+
+__all__ = ["candidates"]
+
+_FIRST, _MAPPING = 0x1301, 0x1381
+_OBJECTS = 64
+_MOST_BITS = 64
+"""Plain data of one object travel in one CAN frame of 8 octets."""
+_MOST_ENTRIES = 128
+_MOST_LINES = 1_000_000
+_SECTION = re.compile(r"\[([^\]]{1,64})\]\s*(?:;.*)?")
+# Widths of basic data types: CiA 301, from memory; a mapping entry states the width once more.
+_TYPES: Mapping[int, tuple[int, str]] = {
+    0x0001: (1, "bool"),
+    0x0002: (8, "int"),
+    0x0003: (16, "int"),
+    0x0004: (32, "int"),
+    0x0005: (8, ""),
+    0x0006: (16, ""),
+    0x0007: (32, ""),
+    0x0008: (32, "float"),
+    0x0010: (24, "int"),
+    0x0011: (64, "float"),
+    0x0015: (64, "int"),
+    0x0016: (24, ""),
+    0x001B: (64, ""),
+}
+
+
+class _File:
+    """The sections of a file: each key with its value and line."""
+
+    def __init__(self, text: str, refusals: Refusals) -> None:
+        self.sections: dict[str, dict[str, tuple[str, int]]] = {}
+        self.lines: dict[str, int] = {}
+        section: dict[str, tuple[str, int]] | None = None
+        rows = text.split("\n")
+        if len(rows) > _MOST_LINES:
+            refusals.stop("too-big", 0, f"the file must have at most {_MOST_LINES} lines, not more")
+        for line, row in enumerate(rows, 1):
+            stripped = row.strip()
+            if not stripped or stripped.startswith(";"):
+                continue
+            head = _SECTION.fullmatch(stripped)
+            if head is not None:
+                name = head[1].strip().lower()
+                if name in self.sections:
+                    refusals.add(
+                        "duplicate-section",
+                        line,
+                        f"a section must stand once, not again after line {self.lines[name]}: "
+                        f"[{shown(head[1])}]",
+                    )
+                section = self.sections[name] = {}
+                self.lines[name] = line
+                continue
+            key, equals, value = stripped.partition("=")
+            key = key.strip().lower()
+            if not equals or not key or section is None:
+                refusals.add(
+                    "bad-line",
+                    line,
+                    f"a line must be [section] or key=value, not {shown(stripped)}",
+                )
+            elif key in section:
+                refusals.add(
+                    "duplicate-key",
+                    line,
+                    f"a key must stand once in its section, not again after line "
+                    f"{section[key][1]}: {shown(key)}",
+                )
+            else:
+                section[key] = (value.strip(), line)
+
+    def get(self, section: str, key: str) -> tuple[str, int] | None:
+        """Return value and line of a key, None where it does not stand or is empty."""
+        found = self.sections.get(section, {}).get(key)
+        return found if found is not None and found[0] else None
+
+    def line(self, section: str) -> int:
+        """Return the line of a section, 0 where it is not there."""
+        return self.lines.get(section, 0)
+
+
+def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+    """Return every EN 50325-5 object that has a mapping."""
+    text = _text(source, decisions, refusals)
+    file = _File(text, refusals)
+    refusals.refuse()
+    return [
+        Candidate(
+            path=f"srdo:{count + 1}",
+            line=file.line(f"{_FIRST + count:x}"),
+            side=_Object(file, count).side(),
+            look=_Object(file, count).look,
+            place=_Object(file, count).place,
+        )
+        for count in range(_OBJECTS)
+        if f"{_MAPPING + count:x}" in file.sections and f"{_FIRST + count:x}" in file.sections
+    ]
+
+
+def _text(source: Source, decisions: Decisions, refusals: Refusals) -> str:
+    """Decode as stated, else as UTF-8; the format states no encoding."""
+    if not decisions.encoding:
+        try:
+            source.octets.decode("utf-8")
+        except UnicodeDecodeError:
+            if not source.octets.startswith((b"\xff\xfe", b"\xfe\xff")):
+                return text_of(source.octets, "iso-8859-1", refusals)
+    return text_of(source.octets, decisions.encoding, refusals)
+
+
+@dataclass(frozen=True)
+class _Object:
+    """One EN 50325-5 object: communication 0x1301 + count, mapping 0x1381 + count."""
+
+    file: _File
+    count: int
+
+    def value(self, index: int, subindex: int) -> tuple[str, int, str] | None:
+        """Return value, line and key of an object; the value of a configuration comes first."""
+        names = [f"{index:x}sub{subindex:x}", *([f"{index:x}"] if subindex == 0 else [])]
+        for name in names:
+            for key in ("parametervalue", "defaultvalue"):
+                found = self.file.get(name, key)
+                if found is not None:
+                    return (*found, key)
+        compact = self.file.get(f"{index:x}value", str(subindex))
+        return None if compact is None else (*compact, "defaultvalue")
+
+    def side(self) -> str:
+        """Return what the object is to the device: subindex 1 tells, the index does not."""
+        found = self.value(_FIRST + self.count, 1)
+        return {1: "sends", 2: "receives"}.get(number(found[0]) or 0, "both") if found else "both"
+
+    def look(self) -> tuple[str, int | None, str]:
+        """Return what a listing says."""
+        found = self.value(_MAPPING + self.count, 0)
+        entries = number(found[0]) if found else None
+        name = self.file.get(f"{_MAPPING + self.count:x}", "parametername")
+        note = "EN 50325-5" if self.side() != "both" else "EN 50325-5, without direction"
+        return name[0] if name else "", None, f"{note}, {shown(entries)} entries"
+
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+        """Return the layout of the plain entries, or keep the problems."""
+        communication, mapping = _FIRST + self.count, _MAPPING + self.count
+        side = self.value(communication, 1)
+        if side is None or number(side[0]) not in (1, 2):
+            line = side[1] if side else self._section_line(communication, 1)
+            refusals.add(
+                "no-direction",
+                line,
+                f"the information direction must be 1 (sends) or 2 (receives), not "
+                f"{shown(side[0]) if side else 'left out'}",
+                element=f"{communication:X}sub1",
+            )
+        counted = self.value(mapping, 0)
+        count = self._count(mapping, refusals)
+        parts: list[Part] = []
+        position = 0
+        origins = set()
+        for entry in range(1, (count or 0) + 1, 2):
+            plain = self._entry(mapping, entry, refusals)
+            copy = self._entry(mapping, entry + 1, refusals)
+            if plain is None or copy is None:
+                continue
+            if plain.width != copy.width:
+                refusals.add(
+                    "inverted-differs",
+                    copy.line,
+                    f"the inverted copy must have the {plain.width} bits of the plain object, not "
+                    f"{copy.width}",
+                    element=f"{mapping:X}sub{entry + 1:X}",
+                )
+            origins.add(plain.key)
+            part = self._part(plain, position, refusals)
+            if part is not None:
+                parts.append(part)
+            position += plain.width
+        if position > _MOST_BITS:
+            refusals.add(
+                "too-big",
+                counted[1] if counted else 0,
+                f"the plain objects must have at most {_MOST_BITS} bits, not {position}",
+                element=f"{mapping:X}",
+            )
+        if len(refusals):
+            return []
+        word = "ParameterValue" if origins == {"parametervalue"} else "DefaultValue"
+        note = f"mapping taken from {word}; most devices let it be changed"
+        layout = Layout(
+            path=f"srdo:{self.count + 1}",
+            line=self.file.line(f"{communication:x}"),
+            title=f"{mapping:X}",
+            total_bits=position,
+            parts=tuple(parts),
+            lost=("inverted copies, which the second CAN frame carries",),
+            notes=(note,),
+        )
+        return [(self.side(), layout)]
+
+    def _section_line(self, index: int, subindex: int) -> int:
+        return self.file.line(f"{index:x}sub{subindex:x}") or self.file.line(f"{index:x}")
+
+    def _count(self, mapping: int, refusals: Refusals) -> int | None:
+        found = self.value(mapping, 0)
+        line = found[1] if found else self._section_line(mapping, 0)
+        if found is None:
+            text = "the number of entries must be stated"
+            refusals.add("missing-value", line, text, element=f"{mapping:X}sub0")
+            return None
+        count = number(found[0])
+        if count is None or count % 2 or not 2 <= count <= _MOST_ENTRIES:
+            refusals.add(
+                "odd-mapping",
+                line,
+                f"the number of entries must be even and 2..{_MOST_ENTRIES}, not {shown(found[0])}",
+                element=f"{mapping:X}sub0",
+            )
+            return None
+        return count
+
+    def _entry(self, mapping: int, subindex: int, refusals: Refusals) -> _Entry | None:
+        """Return one mapping entry: index 16 bits, subindex 8, width in bits 8."""
+        found = self.value(mapping, subindex)
+        line = found[1] if found else self._section_line(mapping, subindex)
+        where = f"{mapping:X}sub{subindex:X}"
+        if found is None:
+            refusals.add("missing-value", line, "a mapping entry must have a value", element=where)
+            return None
+        value = number(found[0])
+        if value is None or not 0 <= value < 1 << 32:
+            refusals.add(
+                "bad-number",
+                line,
+                f"a mapping entry must be a number of 32 bits, not {shown(found[0])}",
+                "a value that depends on the node id gives another map for another node",
+                where,
+            )
+            return None
+        if not value & 0xFF:
+            text = "a mapping entry must have at least 1 bit, not 0"
+            refusals.add("bad-length", line, text, element=where)
+            return None
+        return _Entry(value >> 16, value >> 8 & 0xFF, value & 0xFF, line, found[2], where)
+
+    def _part(self, entry: _Entry, start: int, refusals: Refusals) -> Part | None:
+        """Return the part of a plain entry, or keep the problem."""
+        if entry.index <= 0x0007 and entry.subindex == 0:
+            return self._dummy(entry, start, refusals)
+        section = f"{entry.index:x}sub{entry.subindex:x}"
+        if section not in self.file.sections and entry.subindex == 0:
+            section = f"{entry.index:x}"
+        kind = number((self.file.get(section, "datatype") or ("", 0))[0])
+        if section not in self.file.sections or kind is None:
+            refusals.add(
+                "not-found",
+                entry.line,
+                f"a mapped object must be in the file with its data type, not only its number "
+                f"{entry.index:04X}sub{entry.subindex:X}",
+                element=entry.where,
+            )
+            return None
+        name = self.file.get(section, "parametername")
+        return self._placed(entry, start, kind, name[0] if name else "", refusals)
+
+    def _dummy(self, entry: _Entry, start: int, refusals: Refusals) -> Part | None:
+        used = self.file.get("dummyusage", f"dummy{entry.index:04x}")
+        if used is None or number(used[0]) != 1:
+            refusals.add(
+                "not-found",
+                entry.line,
+                f"a dummy entry must be allowed by Dummy{entry.index:04X}=1 in [DummyUsage]",
+                element=entry.where,
+            )
+            return None
+        return self._placed(entry, start, entry.index, None, refusals)
+
+    def _placed(
+        self, entry: _Entry, start: int, kind: int, name: str | None, refusals: Refusals
+    ) -> Part | None:
+        if kind not in _TYPES:
+            refusals.add(
+                "unknown-type",
+                entry.line,
+                f"a data type must have a fixed width, not be 0x{kind:04X}",
+                element=entry.where,
+            )
+            return None
+        width, type_ = _TYPES[kind]
+        if width != entry.width:
+            refusals.add(
+                "type-length",
+                entry.line,
+                f"the width must be the {width} bits of the data type, not {entry.width}",
+                element=entry.where,
+            )
+        elif entry.width % 8:
+            refusals.add(
+                "ambiguous-bits",
+                entry.line,
+                f"an entry must fill whole octets, not {entry.width} bits",
+                "the order of single bits rests on no source: not offered",
+                entry.where,
+            )
+        return Part(
+            start=start,
+            width=entry.width,
+            name=name,
+            type=type_ if name is not None else "",
+            line=entry.line,
+            element=entry.where,
+            group=entry.where,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One entry of a mapping object, ``key`` the key that its value stands in."""
+
+    index: int
+    subindex: int
+    width: int
+    line: int
+    key: str
+    where: str

@@ -1,0 +1,419 @@
+"""ESI (ETG.2000): PDOs of devices and modules, with the container of FSCP 12/1 unpacked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from . import _fscp_12_1 as fscp_12_1
+from ._candidates import Candidate
+from ._decisions import Decisions
+from ._fscp_12_1 import Entry
+from ._numbers import integer, number, width_of
+from ._placing import Dropped, Layout, Part
+from ._refusals import Refusals, shown
+from ._source import Source
+from ._xml import Element, parse
+
+__all__ = ["candidates"]
+
+_KEEP = frozenset(
+    [
+        "EtherCATInfo",
+        "Descriptions",
+        "Devices",
+        "Device",
+        "Modules",
+        "Module",
+        "Type",
+        "Name",
+        "Profile",
+        "Dictionary",
+        "DataTypes",
+        "DataType",
+        "SubItem",
+        "SubIdx",
+        "BitSize",
+        "Objects",
+        "Object",
+        "Index",
+        "SubIndex",
+        "RxPdo",
+        "TxPdo",
+        "Entry",
+        "BitLen",
+    ]
+)
+_MOST_ENTRIES = 2048
+"""Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
+_ENGLISH = "1033"
+_WIDTHS: Mapping[str, int] = {
+    "BOOL": 1,
+    "BIT": 1,
+    **{f"BIT{width}": width for width in range(2, 9)},
+    **dict.fromkeys(("SINT", "USINT", "BYTE", "BITARR8"), 8),
+    **dict.fromkeys(("INT", "UINT", "WORD", "BITARR16"), 16),
+    **dict.fromkeys(("DINT", "UDINT", "DWORD", "BITARR32", "REAL"), 32),
+    **dict.fromkeys(("LINT", "ULINT", "LWORD", "LREAL"), 64),
+}
+_KINDS: Mapping[str, str] = {
+    **dict.fromkeys(("SINT", "INT", "DINT", "LINT"), "int"),
+    **dict.fromkeys(("REAL", "LREAL"), "float"),
+}
+_SIDES = {"RxPdo": ("rx", "receives"), "TxPdo": ("tx", "sends")}
+
+
+def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+    """Return every PDO of every device and module of the file."""
+    root = parse(
+        source,
+        ("EtherCATInfo",),
+        refusals,
+        keep=_KEEP,
+        most=dict.fromkeys(_SIDES, _MOST_ENTRIES),
+        encoding=decisions.encoding,
+    )
+    found = []
+    for owner, path in _owners(root):
+        widths = _Widths(owner, refusals)
+        for pdo in owner.all(*_SIDES):
+            found.append(_candidate(pdo, path, widths, decisions))
+    return found
+
+
+def _owners(root: Element) -> Iterator[tuple[Element, str]]:
+    """Yield devices and modules with the first part of their paths."""
+    for element in root.walk("Device", "Module"):
+        kind = element.first("Type")
+        if element.tag == "Device":
+            words = [_word(kind, "ProductCode"), _word(kind, "RevisionNo")]
+            yield element, ":".join(["device", *words])
+        else:
+            yield element, f"module:{_word(kind, 'ModuleIdent')}"
+
+
+def _word(element: Element | None, name: str) -> str:
+    """Return a number as a path shows it: as written, with 0x for hexadecimal."""
+    text = (element.get(name) if element is not None else None) or "-"
+    return text.strip().lower().replace("#x", "0x")
+
+
+def _candidate(pdo: Element, owner: str, widths: _Widths, decisions: Decisions) -> Candidate:
+    side, direction = _SIDES[pdo.tag]
+    index = pdo.first("Index")
+    shown_index = index.text.lower().replace("#x", "0x") if index is not None else "-"
+    path = f"{owner}/{side}:{shown_index}"
+    return Candidate(
+        path=path,
+        line=pdo.line,
+        side=direction,
+        look=_Look(pdo, decisions),
+        place=_Placing(pdo, path, widths).place,
+    )
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What a listing says of a PDO; a file may have hundreds that nobody lists."""
+
+    pdo: Element
+    decisions: Decisions
+
+    def __call__(self) -> tuple[str, int | None, str]:
+        """Return title, bits and note."""
+        quiet = Refusals("")
+        entries = _entries(self.pdo, self.decisions, quiet)
+        title, bits = _title(self.pdo), entries[-1].end if entries else 0
+        if len(quiet):
+            return title, None, f"not readable: {quiet.problems[0].message}"
+        if fscp_12_1.mismatch(entries):
+            return title, bits, "no container of FSCP 12/1"
+        taken = sum(width for width, _ in fscp_12_1.check_fields(bits).values())
+        octets = (bits - taken) // 8
+        return title, bits, f"FSCP 12/1, {octets} data octet{'s'[: octets != 1]}"
+
+
+def _title(pdo: Element) -> str:
+    return _name(pdo, Decisions(), Refusals(""))
+
+
+def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[Entry]:
+    """Return the entries of a PDO at their bits, keeping the problems of each."""
+    entries = []
+    position = 0
+    for count, element in enumerate(pdo.all("Entry"), 1):
+        where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
+        width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
+        index = integer(element.text_of("Index"), "Index", element.line, refusals, where)
+        if element.text_of("SubIndex"):
+            integer(element.text_of("SubIndex"), "SubIndex", element.line, refusals, where)
+        if width is None or index is None:
+            continue
+        kind = element.first("DataType")
+        if kind is not None and kind.true("SwapData"):
+            refusals.add(
+                "swapped",
+                element.line,
+                "an entry must keep its octet order, not have SwapData",
+                "its order on the wire is not told by the file: not offered",
+                where,
+            )
+        entries.append(
+            Entry(
+                start=position,
+                width=width,
+                index=index,
+                subindex=number(element.text_of("SubIndex")) or 0,
+                name=_name(element, decisions, refusals),
+                type=kind.text if kind is not None else "",
+                line=element.line,
+            )
+        )
+        position += width
+    return entries
+
+
+def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
+    """Return the name in the language asked for, else English, else the only one there is."""
+    names: dict[str, str] = {}
+    for name in element.all("Name"):
+        names.setdefault(name.get("LcId") or "", name.text)
+    if decisions.language:
+        if names and decisions.language not in names:
+            refusals.add(
+                "dangling-reference",
+                element.line,
+                f"a name must be there in language {shown(decisions.language)}, not only in "
+                f"{', '.join(sorted(shown(tag or 'no language') for tag in names))}",
+                f"--language {next(iter(names)) or 'TAG'}",
+            )
+        return names.get(decisions.language, "")
+    for tag in (_ENGLISH, ""):
+        if tag in names:
+            return names[tag]
+    if len(names) > 1:
+        refusals.add(
+            "ambiguous-language",
+            element.line,
+            f"the language of the names must be chosen: {', '.join(sorted(map(shown, names)))}",
+            f"--language {next(iter(names))}",
+        )
+    return next(iter(names.values()), "")
+
+
+class _Widths:
+    """The widths that objects have in the dictionary, read when the first one is asked for."""
+
+    def __init__(self, owner: Element, refusals: Refusals) -> None:
+        self.owner, self.refusals = owner, refusals
+        self.read = False
+        self.types: dict[str, int] = {}
+        self.objects: dict[tuple[int, int], int] = {}
+
+    def of_object(self, index: int, subindex: int) -> int | None:
+        """Return the width of an object, None where the dictionary does not tell."""
+        self._read()
+        return self.objects.get((index, subindex))
+
+    def of_type(self, name: str) -> int | None:
+        """Return the width of a type, None for one that nobody describes."""
+        self._read()
+        return _WIDTHS.get(name) or self.types.get(name)
+
+    def _read(self) -> None:
+        if self.read:
+            return
+        self.read = True
+        items: dict[str, dict[int, int]] = {}
+        for kind in self.owner.walk("DataTypes"):
+            for entry in kind.all("DataType"):
+                name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
+                if size is not None:
+                    self.types[name] = size
+                for item in entry.all("SubItem"):
+                    place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
+                    if place is not None and size is not None:
+                        items.setdefault(name, {})[place] = size
+        for objects in self.owner.walk("Objects"):
+            for entry in objects.all("Object"):
+                index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
+                if index is None:
+                    continue
+                inner = items.get(entry.text_of("Type") or "", {})
+                for place, width in inner.items():
+                    self.objects[index, place] = width
+                if not inner and size is not None:
+                    self.objects[index, 0] = size
+
+
+@dataclass(frozen=True)
+class _Placing:
+    """Places the data of one PDO."""
+
+    pdo: Element
+    path: str
+    widths: _Widths
+
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+        """Return the layout of the data, or keep the problems."""
+        layout = self._layout_of(decisions, refusals)
+        return [] if layout is None else [(_SIDES[self.pdo.tag][1], layout)]
+
+    def _layout_of(self, decisions: Decisions, refusals: Refusals) -> Layout | None:
+        if self.pdo.true("OverwrittenByModule"):
+            refusals.add(
+                "overwritten",
+                self.pdo.line,
+                "a PDO must hold its own entries, not be overwritten by a module",
+                "select the PDO of the module",
+                self.path,
+            )
+        entries = _entries(self.pdo, decisions, refusals)
+        if len(refusals):
+            return None
+        total = entries[-1].end if entries else 0
+        if total > 8 * 1500:
+            message = f"a PDO must have at most {8 * 1500} bits, not {total}"
+            refusals.add("too-big", self.pdo.line, message, element=self.path)
+            return None
+        notes = () if self.pdo.true("Fixed") else ("not fixed: the project may have changed it",)
+        if decisions.container == "none":
+            parts = [self._part(entry, entry.start) for entry in entries]
+            self._types(entries, {}, refusals)
+            return self._layout(total, parts, (), "", notes, entries)
+        wrong = fscp_12_1.mismatch(entries)
+        if wrong:
+            refusals.add(
+                "no-container",
+                entries[0].line if entries else self.pdo.line,
+                f"the entries must be a container of FSCP 12/1: {wrong}",
+                "--container none takes them as plain data",
+                self.path,
+            )
+            return None
+        for entry, text in fscp_12_1.contradictions(entries):
+            refusals.add(
+                "no-container",
+                entry.line,
+                f"a name must agree with its place, not be {shown(entry.name)} where {text}",
+                "--container none takes the entries as plain data",
+                self.path,
+            )
+        return self._unpacked(entries, total, notes, decisions, refusals)
+
+    def _unpacked(
+        self,
+        entries: list[Entry],
+        total: int,
+        notes: tuple[str, ...],
+        decisions: Decisions,
+        refusals: Refusals,
+    ) -> Layout:
+        fields = fscp_12_1.check_fields(total)
+        dropped: list[Dropped] = []
+        parts: list[Part] = []
+        widths: dict[int, int] = {}  # Start of an object to its width with what continues it.
+        last: Entry | None = None  # The object whose bits end at the CRC just passed.
+        for entry in entries:
+            if entry.start in fields:
+                width, what = fields[entry.start]
+                name = entry.name or what
+                dropped.append(Dropped(name=name, width=width, line=entry.line, what=what))
+                continue
+            behind_crc = fields.get(entry.start - 16, (0, ""))[1] == "CRC"
+            if (
+                last is not None
+                and not entry.index
+                and behind_crc
+                and self._continues(entry, last, widths[last.start], decisions, refusals)
+            ):
+                parts[-1] = replace(parts[-1], width=parts[-1].width + entry.width)
+                widths[last.start] += entry.width
+            else:
+                parts.append(self._part(entry, entry.start - sum(gone.width for gone in dropped)))
+                last = entry if entry.index else None
+                widths[entry.start] = entry.width
+            if fields.get(entry.end, (0, ""))[1] != "CRC":
+                last = None
+        if not len(refusals):
+            self._types(entries, widths, refusals)
+        return self._layout(total, parts, tuple(dropped), "fscp-12-1", notes, entries)
+
+    def _continues(
+        self, entry: Entry, last: Entry, have: int, decisions: Decisions, refusals: Refusals
+    ) -> bool:
+        """Tell whether an entry without index behind a CRC belongs to the object before it."""
+        where = f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}"
+        known = self.widths.of_object(last.index, last.subindex)
+        if known is not None:
+            rest = min(16, known - have)
+            if rest > 0 and entry.width != rest:
+                refusals.add(
+                    "type-length",
+                    entry.line,
+                    f"{shown(last.name)} must go on with {rest} bits here, since the dictionary "
+                    f"gives it {known}, not with {entry.width}",
+                    element=where,
+                )
+            return rest > 0
+        if entry.width == 1 or last.type == "BOOL":
+            return False
+        if not decisions.padding_after_crc:
+            refusals.add(
+                "ambiguous-continuation",
+                entry.line,
+                f"{entry.width} bits without an object behind a CRC may be padding or the rest of "
+                f"{shown(last.name) or 'the value before'}: no dictionary tells its width",
+                "--padding-after-crc reserve or --padding-after-crc continue",
+                where,
+            )
+        return decisions.padding_after_crc == "continue"
+
+    def _types(self, entries: list[Entry], other: Mapping[int, int], refusals: Refusals) -> None:
+        """Hold the width of each entry against that of its type."""
+        for entry in entries:
+            width = self.widths.of_type(entry.type) if entry.index and entry.type else None
+            stated = other.get(entry.start, entry.width)
+            if width is not None and width != stated:
+                refusals.add(
+                    "type-length",
+                    entry.line,
+                    f"BitLen must be the {width} bits of its DataType {shown(entry.type)}, "
+                    f"not {stated}",
+                    element=f"{self.pdo.tag} {shown(entry.name)}",
+                )
+
+    def _part(self, entry: Entry, start: int) -> Part:
+        name = entry.name if entry.index else None
+        return Part(
+            start=start,
+            width=entry.width,
+            name=name,
+            type=_KINDS.get(entry.type, "") if entry.index else "",
+            line=entry.line,
+            element=f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}",
+            group=_title(self.pdo),
+        )
+
+    def _layout(
+        self,
+        total: int,
+        parts: list[Part],
+        dropped: tuple[Dropped, ...],
+        profile: str,
+        notes: tuple[str, ...],
+        entries: list[Entry],
+    ) -> Layout:
+        named = [entry for entry in entries if not entry.index and entry.name]
+        if named:
+            notes += (f"named padding taken as reserve: {', '.join(shown(e.name) for e in named)}",)
+        return Layout(
+            path=self.path,
+            line=self.pdo.line,
+            title=_title(self.pdo),
+            total_bits=total,
+            parts=tuple(parts),
+            dropped=dropped,
+            profile=profile,
+            notes=notes,
+        )

@@ -1,0 +1,238 @@
+"""From selections to an end: viewpoint, profile, safe values, provenance, what is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from .. import _mapfile as mapfile
+from .. import protocols
+from .._errors import UsageError
+from .._model import ConnectionTable, End, Map, Provenance, Signal
+from .._source import Location
+from ._candidates import Candidate, select
+from ._decisions import CHOICES, Decisions, Identity
+from ._formats import Format
+from ._placing import Layout, placed, sum_text
+from ._refusals import Refusals
+from ._source import Source
+
+__all__ = ["Imported", "Selected", "candidates_of", "imported", "make_end"]
+
+_OTHER_SIDE = {"sends": "receives", "receives": "sends"}
+NEVER_HELD = (
+    "edge, validity, mirrors and relations",
+    "connection id, watchdog, addresses and identities",
+)
+"""What none of the formats holds, besides what is counted per signal."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Selected:
+    """One selection as it went into the map: direction, layout, and the sum of its bits."""
+
+    direction: str
+    layout: Layout
+    sum: str
+
+    @property
+    def path(self) -> str:
+        """The path of the selection."""
+        return self.layout.path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imported:
+    """An end made of a device file: the map, what was taken, what the file cannot say.
+
+    ``end.imported`` is the provenance; every entry is located in the device file. ``lost`` are
+    texts with numbers, ``notes`` what a reader should look at.
+    """
+
+    end: End
+    selected: tuple[Selected, ...]
+    lost: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def directions(self) -> tuple[str, ...]:
+        """The directions that were selected, sends or receives."""
+        return tuple(one.direction for one in self.selected)
+
+
+def candidates_of(
+    format: Format,  # noqa: A002
+    source: Source,
+    decisions: Decisions,
+) -> list[Candidate]:
+    """Return what can be selected; InputError for a file that is hostile or broken."""
+    return _found(format, source, decisions, Refusals(source.path))
+
+
+def _found(
+    format: Format,  # noqa: A002
+    source: Source,
+    decisions: Decisions,
+    refusals: Refusals,
+) -> list[Candidate]:
+    _refuse_words(decisions)
+    found = format.reader()(source, decisions, refusals)
+    refusals.refuse()
+    return found
+
+
+def imported(
+    format: Format,  # noqa: A002
+    source: Source,
+    wanted: Sequence[str],
+    identity: Identity,
+    decisions: Decisions,
+) -> Imported:
+    """Return the end that the selections make; OpenDecisionError or InputError where they do not."""
+    # One list for both: readers keep what they will say of a text that a selection misses.
+    refusals = Refusals(source.path)
+    found = _found(format, source, decisions, refusals)
+    chosen = select(found, wanted, refusals)
+    rows = []
+    for candidate in chosen:
+        _refuse_viewpoint(candidate, decisions)
+        for side, layout in candidate.place(decisions, refusals):
+            map_ = placed(layout, decisions, refusals)
+            rows.append((_direction(side, decisions), layout, map_))
+    refusals.refuse()
+    selects = tuple(dict.fromkeys(layout.path for _, layout, _ in rows))
+    return make_end(format.name, source, rows, selects, identity, decisions)
+
+
+def make_end(
+    name: str,
+    source: Source,
+    rows: Sequence[tuple[str, Layout, Map]],
+    selects: tuple[str, ...],
+    identity: Identity,
+    decisions: Decisions,
+) -> Imported:
+    """Return the end of the placed selections, with provenance, after all its bits were proved."""
+    refusals = Refusals(source.path)
+    directions = [direction for direction, _, _ in rows]
+    for direction in _OTHER_SIDE:
+        if directions.count(direction) > 1:
+            lines = " and ".join(str(layout.line) for found, layout, _ in rows if found == direction)
+            refusals.stop(
+                "ambiguous-selection",
+                next(layout.line for found, layout, _ in rows if found == direction),
+                f"one selection must be what this end {direction}, not those of lines {lines}",
+                "select one for each direction",
+            )
+    maps = {direction: map_ for direction, _, map_ in rows}
+    profile = _profile(rows, identity)
+    signals = [signal for map_ in maps.values() for signal in map_.signals]
+    if signals and not decisions.safe and not _zero_on_loss(profile):
+        refusals.stop(
+            "safe-not-stated",
+            0,
+            f"the values on loss of communication must be confirmed: {profile} gives none, and "
+            f"the map would state 0 for {_count(len(signals), 'signal')}",
+            "--safe zero confirms 0 for each of them",
+        )
+    end = End(
+        name=identity.end,
+        peer=identity.peer,
+        role=identity.role,
+        connection_table=ConnectionTable(name=identity.connection, profile=profile, id=identity.id),
+        sends=maps.get("sends", Map()),
+        receives=maps.get("receives", Map()),
+        where=Location(path=source.path),
+        imported=Provenance(
+            format=name,
+            file=source.name,
+            sha256=source.sha256,
+            select=selects,
+            options=decisions.stated(),
+            version=_version(),
+        ),
+    )
+    mapfile.loads(mapfile.dumps(end))  # What no map file can say is an InputError here.
+    selected = tuple(
+        Selected(direction=direction, layout=layout, sum=sum_text(layout, map_.entries))
+        for direction, layout, map_ in rows
+    )
+    notes = tuple(f"{one.path}: {note}" for one in selected for note in one.layout.notes)
+    return Imported(
+        end=end, selected=selected, lost=tuple(_lost(signals, selected, profile)), notes=notes
+    )
+
+
+def _version() -> str:
+    from .. import __version__
+
+    return __version__
+
+
+def _refuse_words(decisions: Decisions) -> None:
+    for name, words in CHOICES.items():
+        value = getattr(decisions, name)
+        if value and value not in words:
+            raise UsageError(f"{name} must be one of {', '.join(words)}, not {value!r}")
+
+
+def _refuse_viewpoint(candidate: Candidate, decisions: Decisions) -> None:
+    """Raise where the viewpoint is not stated, or not in the way that the file asks for."""
+    if not candidate.side:
+        if decisions.viewpoint:
+            raise UsageError("--direction must be stated instead of --as: the file tells none")
+        if not decisions.direction:
+            raise UsageError("--direction sends or receives must be stated: the file tells none")
+    elif decisions.direction:
+        raise UsageError("--as must be stated instead of --direction: the file tells directions")
+    elif not decisions.viewpoint:
+        raise UsageError("--as device or --as controller must be stated: the file has both sides")
+
+
+def _direction(side: str, decisions: Decisions) -> str:
+    """Return what the device's side is to the end whose map is made."""
+    if not side:
+        return decisions.direction
+    return side if decisions.viewpoint == "device" else _OTHER_SIDE[side]
+
+
+def _profile(rows: Sequence[tuple[str, Layout, Map]], identity: Identity) -> str:
+    shown = {layout.profile for _, layout, _ in rows} - {""}
+    if not shown and not identity.profile:
+        raise UsageError("--profile must be stated: the file does not tell a safety profile")
+    if not shown:
+        return identity.profile
+    profile = min(shown)
+    if identity.profile and identity.profile != profile:
+        raise UsageError(
+            f"--profile must be {profile}, whose container the file has, not {identity.profile}"
+        )
+    return profile
+
+
+def _zero_on_loss(profile: str) -> bool:
+    """Tell whether the protocol itself replaces data by zeros."""
+    return profile in protocols.names() and protocols.load(profile).fail_safe == "zero"
+
+
+def _lost(signals: Sequence[Signal], selected: Sequence[Selected], profile: str) -> list[str]:
+    """Return what the map does not hold, with the number of each."""
+    bits = sum(1 for signal in signals if signal.type == "bool")
+    why = f"as {profile} has it" if _zero_on_loss(profile) else "as you confirmed"
+    lost = [
+        f"value on loss of communication: {_count(len(signals), 'signal')}, stated as 0, {why}",
+        f"meaning of 1: {_count(bits, 'bit')}",
+        *([] if any(s.bind for s in signals) else [f"binding: {_count(len(signals), 'signal')}"]),
+        *NEVER_HELD,
+    ]
+    for one in selected:
+        lost += one.layout.lost
+        lost += [
+            f"{gone.what} {gone.name!r}, {gone.width} bits, line {gone.line}"
+            for gone in one.layout.dropped
+        ]
+    return lost
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'s'[: number != 1]}"

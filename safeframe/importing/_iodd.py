@@ -1,0 +1,315 @@
+"""IODD 1.1: the process data of a device, plain; values travel high octet first.
+
+Bit offset 0 is the least significant bit of the last octet. Sources: example files of the format's
+community, two public device manuals. How a device with safety extensions lists its safety parts was
+found in no public file: not offered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ._candidates import Candidate
+from ._decisions import Decisions
+from ._numbers import integer, number, width_of
+from ._placing import Layout, Part
+from ._refusals import Refusals, shown
+from ._source import Source
+from ._texts import Texts
+from ._xml import Element, parse
+
+__all__ = ["candidates"]
+
+_KEEP = frozenset(
+    [
+        "IODevice",
+        "ProfileBody",
+        "DeviceFunction",
+        "DatatypeCollection",
+        "Datatype",
+        "ProcessDataCollection",
+        "ProcessData",
+        "Condition",
+        "ProcessDataIn",
+        "ProcessDataOut",
+        "DatatypeRef",
+        "RecordItem",
+        "SimpleDatatype",
+        "SingleValue",
+        "ValueRange",
+        "Name",
+        "ExternalTextCollection",
+        "PrimaryLanguage",
+        "Language",
+        "Text",
+    ]
+)
+_SIDES = {"ProcessDataIn": "sends", "ProcessDataOut": "receives"}
+_KINDS: Mapping[str, str] = {
+    "BooleanT": "bool",
+    "UIntegerT": "",
+    "IntegerT": "int",
+    "Float32T": "float",
+    "OctetStringT": "",
+    "StringT": "",
+}
+
+
+def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+    """Return every set of process data, one for each condition."""
+    root = parse(source, ("IODevice",), refusals, keep=_KEEP, encoding=decisions.encoding)
+    texts = Texts(root, ("id", "value"), decisions.language, refusals)
+    types = {
+        kind.get("id") or "": kind
+        for group in root.walk("DatatypeCollection")
+        for kind in group.all("Datatype")
+    }
+    return [
+        Candidate(
+            path=f"process:{data.get('id') or '-'}",
+            line=data.line,
+            side="both",
+            look=_Process(data, types, texts).look,
+            place=_Process(data, types, texts).place,
+        )
+        for data in root.walk("ProcessData")
+    ]
+
+
+@dataclass(frozen=True)
+class _Process:
+    """One set of process data."""
+
+    data: Element
+    types: Mapping[str, Element]
+    texts: Texts
+
+    def look(self) -> tuple[str, int | None, str]:
+        """Return what a listing says."""
+        sizes = [
+            f"{side.get('bitLength') or '?'} bits {_SIDES[side.tag]}"
+            for side in self.data.all(*_SIDES)
+        ]
+        condition = self.data.first("Condition")
+        if condition is not None:
+            words = condition.get("variableId"), condition.get("value")
+            sizes.append(f"only while {shown(words[0])} is {shown(words[1])}")
+        return "", None, ", ".join(sizes)
+
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+        """Return the layouts of both directions."""
+        found = []
+        for side in self.data.all(*_SIDES):
+            layout = _Side(self, side, decisions, refusals).layout()
+            if layout is not None:
+                found.append((_SIDES[side.tag], layout))
+        return found
+
+
+class _Side:
+    """Places the items of one direction."""
+
+    def __init__(
+        self, owner: _Process, side: Element, decisions: Decisions, refusals: Refusals
+    ) -> None:
+        self.owner, self.side, self.decisions, self.refusals = owner, side, decisions, refusals
+        self.where = f"{side.tag} {side.get('id') or '-'}"
+        self.parts: list[Part] = []
+        self.lost: list[str] = []
+        self.total = 0
+
+    def layout(self) -> Layout | None:
+        """Return the layout, or keep the problems."""
+        line = self.side.line
+        total = width_of(self.side.get("bitLength"), "bitLength", line, self.refusals, self.where)
+        if total is None:
+            return None
+        if total % 8:
+            self.refusals.add(
+                "not-whole-octets",
+                line,
+                f"the data must fill whole octets, not {total} bits",
+                "how the master pads them is not told by the file: not offered",
+                self.where,
+            )
+            return None
+        self.total = total
+        kind = self.type_of(self.side, self.side.line)
+        if kind is None:
+            return None
+        if kind.get("type") in ("RecordT", None) or kind.first("RecordItem") is not None:
+            stated = number(kind.get("bitLength"))
+            if stated is not None and stated != total:
+                self.refusals.add(
+                    "size-differs",
+                    kind.line,
+                    f"the record must have the {total} bits of its process data, not {stated}",
+                    element=self.where,
+                )
+            for item in kind.all("RecordItem"):
+                self.item(item)
+        else:
+            self.value(self.side, kind, 0, self.name(self.side))
+        condition = self.owner.data.first("Condition")
+        note = "holds only while the condition of the process data holds"
+        return Layout(
+            path=f"process:{self.owner.data.get('id') or '-'}",
+            line=line,
+            title=self.where,
+            total_bits=total,
+            parts=tuple(self.parts),
+            gaps="reserve",
+            lost=tuple(self.lost),
+            notes=(note,) if condition is not None else (),
+        )
+
+    def type_of(self, holder: Element, line: int) -> Element | None:
+        """Return the type inside an element, or the one it refers to."""
+        found = holder.first("Datatype", "SimpleDatatype")
+        if found is not None:
+            return found
+        reference = holder.first("DatatypeRef")
+        key = reference.get("datatypeId") if reference is not None else None
+        if key is None or key not in self.owner.types:
+            rule, what = (
+                ("missing-length", "none")
+                if key is None
+                else ("dangling-reference", f"only its id {shown(key)}")
+            )
+            message = f"a data type must be in the file, not {what}"
+            self.refusals.add(rule, line, message, "ask for a whole file", self.where)
+            return None
+        return self.owner.types[key]
+
+    def name(self, holder: Element) -> str:
+        """Return the text of the name of an element."""
+        name = holder.first("Name")
+        key = name.get("textId") if name is not None else None
+        return self.owner.texts.of(key, holder.line, self.where)
+
+    def item(self, item: Element) -> None:
+        """Place one item of a record."""
+        name = self.name(item)
+        kind = self.type_of(item, item.line)
+        if item.get("bitOffset") is None:
+            self.refusals.add(
+                "missing-offset", item.line, "bitOffset must be stated", element=self.where
+            )
+            return
+        offset = integer(item.get("bitOffset"), "bitOffset", item.line, self.refusals, self.where)
+        if kind is not None and offset is not None:
+            self.value(item, kind, offset, name)
+
+    def value(self, item: Element, kind: Element, offset: int, name: str) -> None:
+        """Place one value at its offset from the last bit."""
+        word = (kind.get("type") or "").rpartition(":")[2]
+        if word not in _KINDS:
+            self.refusals.add(
+                "unknown-type",
+                item.line,
+                f"a type must be one of {', '.join(_KINDS)}, not {shown(word)}",
+                element=self.where,
+            )
+            return
+        width = self.width(word, kind, item.line)
+        if width is None:
+            return
+        if offset + width > self.total:
+            self.refusals.add(
+                "beyond-end",
+                item.line,
+                f"{width} bits at offset {offset} must end within {self.total} bits",
+                element=self.where,
+            )
+            return
+        type_ = _KINDS[word]
+        codes = self.codes(kind, word)
+        if offset % 8 + width <= 8:
+            self.part(item, name, type_, offset, width, codes=codes)
+        elif offset % 8 == 0 and width % 8 == 0:
+            self.part(item, name, type_, offset, width, "big", codes)
+        else:
+            self.split(item, name, type_, offset, width)
+
+    def width(self, word: str, kind: Element, line: int) -> int | None:
+        """Return the width of a simple type, or keep the problem."""
+        if word == "BooleanT":
+            return 1
+        if word == "Float32T":
+            return 32
+        if word in ("OctetStringT", "StringT"):
+            octets = width_of(
+                kind.get("fixedLength"), "fixedLength", line, self.refusals, self.where
+            )
+            return None if octets is None else 8 * octets
+        return width_of(kind.get("bitLength"), "bitLength", line, self.refusals, self.where)
+
+    def split(self, item: Element, name: str, type_: str, offset: int, width: int) -> None:
+        """Place a value across octets as two signals, where that was asked for and is possible."""
+        low = 8 - offset % 8 if offset % 8 else width // 8 * 8
+        high = width - low
+        possible = type_ != "float" and (high <= 8 or (high % 8 == 0 and offset % 8 > 0))
+        if not possible or not self.decisions.split_unaligned:
+            self.refusals.add(
+                "not-expressible",
+                item.line,
+                f"a value with its high octet first must fill whole octets, not {width} bits at "
+                f"offset {offset}",
+                "--split-unaligned makes two signals of it, (high) and (low)"
+                if possible
+                else "a map cannot hold it: not offered",
+                self.where,
+            )
+            return
+        order = "big" if low > 8 else "little"
+        self.part(item, f"{name} (low)", "", offset, low, order)
+        order = "big" if high > 8 else "little"
+        kind = type_ if high > 1 else ""
+        self.part(item, f"{name} (high)", kind, offset + low, high, order)
+
+    def part(
+        self,
+        item: Element,
+        name: str,
+        type_: str,
+        offset: int,
+        width: int,
+        order: str = "little",
+        codes: tuple[tuple[int, str], ...] = (),
+    ) -> None:
+        """Keep one part at its place: offset 0 is the last octet."""
+        if width > 8 or order == "big":
+            start = self.total - offset - width
+        else:
+            start = 8 * (self.total // 8 - 1 - offset // 8) + offset % 8
+        self.parts.append(
+            Part(
+                start=start,
+                width=width,
+                name=name,
+                type="code" if codes else type_,
+                order=order if width > 8 else "little",
+                codes=codes,
+                line=item.line,
+                element=self.where,
+                group=self.side.tag,
+                number=offset,
+            )
+        )
+
+    def codes(self, kind: Element, word: str) -> tuple[tuple[int, str], ...]:
+        """Return the named values where they are a complete list and codes are asked for."""
+        values = list(kind.all("SingleValue"))
+        if not values:
+            return ()
+        if not self.decisions.codes or word != "UIntegerT" or kind.first("ValueRange") is not None:
+            texts = [f"{shown(value.get('value'))} {shown(self.name(value))}" for value in values]
+            self.lost.append(f"texts of values: {', '.join(texts)}")
+            return ()
+        found = {}
+        for value in values:
+            code = integer(value.get("value"), "value", value.line, self.refusals, self.where)
+            if code is not None:
+                found[code] = self.name(value)
+        return tuple(sorted(found.items()))

@@ -1,0 +1,309 @@
+"""OPC UA NodeSet2: a structure whose members are the safety data of OPC UA Safety.
+
+Fields stand in the order of their elements, those of the base structure first; a Boolean fills an
+octet. Sources: OPC 10000-6 UANodeSet.xsd, OPC 10000-15 6.2.5, OPC 10000-3 5.8.3 and 8.51.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from .. import protocols
+from .._errors import UsageError
+from ._candidates import Candidate
+from ._decisions import Decisions
+from ._numbers import number
+from ._placing import Layout, Part
+from ._refusals import Refusals, shown
+from ._source import Source
+from ._xml import Element, parse
+
+__all__ = ["candidates"]
+
+_KEEP = frozenset(
+    (
+        *("UANodeSet", "Aliases", "Alias", "UADataType", "References", "Reference"),
+        *("Definition", "Field"),
+    )
+)
+_PROFILE = "opcua-safety"
+_MOST_OCTETS = 1500
+"""Largest safety data: OPC 10000-15 6.2.5."""
+_MOST_DEPTH = 16
+_STRUCTURE, _ENUMERATION, _NO_TYPE = "i=22", "i=29", "i=24"
+_BUILT_IN: Mapping[str, tuple[str, int, str]] = {
+    "i=1": ("Boolean", 8, "bool"),
+    "i=2": ("SByte", 8, "int"),
+    "i=3": ("Byte", 8, ""),
+    "i=4": ("Int16", 16, "int"),
+    "i=5": ("UInt16", 16, ""),
+    "i=6": ("Int32", 32, "int"),
+    "i=7": ("UInt32", 32, ""),
+    "i=8": ("Int64", 64, "int"),
+    "i=9": ("UInt64", 64, ""),
+    "i=10": ("Float", 32, "float"),
+    "i=11": ("Double", 64, "float"),
+}
+_REFUSED = (
+    ("IsOptional", "optional-field", "a field must always be there, not be optional"),
+    ("AllowSubTypes", "subtypes", "a field must have one type, not allow subtypes"),
+)
+
+
+def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+    """Return every structure that the file defines."""
+    root = parse(source, ("UANodeSet",), refusals, keep=_KEEP, encoding=decisions.encoding)
+    nodes = _Nodes(root, refusals)
+    return [
+        Candidate(
+            path=_plain(element.get("BrowseName")),
+            line=element.line,
+            look=_Structure(element, nodes).look,
+            place=_Structure(element, nodes).place,
+        )
+        for node, element in nodes.types.items()
+        if nodes.is_structure(node)
+    ]
+
+
+def _plain(browse_name: str | None) -> str:
+    """Return a browse name without its namespace number."""
+    return (browse_name or "-").rpartition(":")[2]
+
+
+class _Nodes:
+    """The data types of a file by node id, with its aliases."""
+
+    def __init__(self, root: Element, refusals: Refusals) -> None:
+        self.aliases = {
+            alias.get("Alias") or "": alias.text
+            for group in root.all("Aliases")
+            for alias in group.all("Alias")
+        }
+        self.types: dict[str, Element] = {}
+        for element in root.all("UADataType"):
+            node = element.get("NodeId") or ""
+            if node in self.types:
+                refusals.add(
+                    "duplicate-name",
+                    element.line,
+                    f"a node id must stand once, not again after line {self.types[node].line}: "
+                    f"{shown(node)}",
+                    "remove one of the two types from the file",
+                )
+            self.types.setdefault(node, element)
+
+    def resolved(self, name: str | None) -> str:
+        """Return the node id that an alias or a node id names."""
+        text = (name or _NO_TYPE).strip()
+        return self.aliases.get(text, text)
+
+    def base(self, element: Element) -> str:
+        """Return the node id of the base type, empty where the file states none."""
+        for group in element.all("References"):
+            for reference in group.all("Reference"):
+                kind = self.resolved(reference.get("ReferenceType"))
+                forward = reference.get("IsForward") in (None, "true", "1")
+                if kind in ("HasSubtype", "i=45") and not forward:
+                    return self.resolved(reference.text)
+        return ""
+
+    def root_of(self, node: str) -> str:
+        """Return the type from which a type of the file descends; itself in a circle."""
+        seen: list[str] = []
+        while node in self.types and node not in seen:
+            seen.append(node)
+            node = self.base(self.types[node])
+        return node
+
+    def is_structure(self, node: str) -> bool:
+        """Tell whether a type has fields and descends from no simple type."""
+        definition = self.types[node].first("Definition")
+        root = self.root_of(node)
+        return (
+            definition is not None
+            and not definition.true("IsOptionSet")
+            and root not in _BUILT_IN
+            and root != _ENUMERATION
+        )
+
+
+@dataclass(frozen=True)
+class _Structure:
+    """One structure of the file."""
+
+    element: Element
+    nodes: _Nodes
+
+    def look(self) -> tuple[str, int | None, str]:
+        """Return what a listing says."""
+        definition = self.element.first("Definition")
+        count = len(definition.children) if definition is not None else 0
+        return "", None, f"{count} field{'s'[: count != 1]} of its own"
+
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+        """Return the layout of the members, or keep the problems."""
+        walk = _Walk(self.nodes, refusals)
+        node = self.element.get("NodeId") or ""
+        walk.structure(node, "", (node,), self.element.line)
+        name = _plain(self.element.get("BrowseName"))
+        notes = list(walk.notes)
+        if not len(refusals):
+            signature = _signature(name, walk.members)
+            notes.append(
+                f"structure signature of {name} with {len(walk.members)} members: {signature}; "
+                "it must be the same at both ends"
+            )
+        return [
+            (
+                "",
+                Layout(
+                    path=name,
+                    line=self.element.line,
+                    title=name,
+                    total_bits=walk.position,
+                    parts=tuple(walk.parts),
+                    profile=_PROFILE,
+                    lost=tuple(walk.lost),
+                    notes=tuple(notes),
+                ),
+            )
+        ]
+
+
+def _signature(identifier: str, members: list[str]) -> str:
+    """Return the number that both ends can compare."""
+    for derivation in protocols.room(_PROFILE).derivations:
+        if derivation.name == "structure-signature":
+            given = {"identifier": identifier, "members": ", ".join(members)}
+            return derivation.make(given)["structure_signature"]
+    raise UsageError(f"{_PROFILE} must offer a structure signature")
+
+
+class _Walk:
+    """Places fields one behind the other."""
+
+    def __init__(self, nodes: _Nodes, refusals: Refusals) -> None:
+        self.nodes, self.refusals = nodes, refusals
+        self.parts: list[Part] = []
+        self.members: list[str] = []
+        self.lost: list[str] = []
+        self.notes: list[str] = []
+        self.position = 0
+
+    def structure(self, node: str, prefix: str, inside: tuple[str, ...], line: int) -> None:
+        """Place the fields of the base structure, then those of its own."""
+        element = self.nodes.types[node]
+        if len(inside) > _MOST_DEPTH:
+            message = f"structures must be nested at most {_MOST_DEPTH} deep, not deeper"
+            self.refusals.stop("too-deep", line, message)
+        base = self.nodes.base(element)
+        if base in inside:
+            self.recursive(element)
+        elif base in self.nodes.types:
+            self.structure(base, prefix, (*inside, base), line)
+        elif base != _STRUCTURE:
+            self.refusals.add(
+                "dangling-reference",
+                element.line,
+                f"the base type must be in the file or be {_STRUCTURE}, not {shown(base or 'none')}",
+                "export the base type into the same file",
+                _plain(element.get("BrowseName")),
+            )
+        definition = element.first("Definition")
+        if definition is None:
+            return
+        if definition.true("IsUnion"):
+            self.refusals.add(
+                "union",
+                definition.line,
+                "a structure must hold all its fields, not be a union",
+                "places would depend on the value: not offered",
+            )
+            return
+        for field in definition.all("Field"):
+            self.field(field, prefix, inside, element)
+
+    def recursive(self, element: Element) -> None:
+        """Refuse a structure inside itself."""
+        self.refusals.stop(
+            "recursive-type",
+            element.line,
+            "a structure must not hold or extend itself",
+            element=_plain(element.get("BrowseName")),
+        )
+
+    def field(self, field: Element, prefix: str, inside: tuple[str, ...], owner: Element) -> None:
+        """Place one field."""
+        name = f"{prefix}{field.get('Name') or ''}"
+        for attribute, rule, text in _REFUSED:
+            if field.true(attribute):
+                remedy = "places would depend on the value: not offered"
+                self.refusals.add(rule, field.line, text, remedy, name)
+        if number(field.get("ValueRank") or "-1") != -1 or field.get("ArrayDimensions"):
+            self.refusals.add(
+                "array",
+                field.line,
+                "a field must be a scalar, not an array",
+                "safety data hold no arrays (OPC 10000-15 6.2.5)",
+                name,
+            )
+        node = self.nodes.resolved(field.get("DataType"))
+        if node in inside:
+            self.recursive(owner)
+        if node in self.nodes.types and self.nodes.is_structure(node):
+            note = (
+                "nested structures are written member by member (from memory: how the signature "
+                "treats them was not found)"
+            )
+            if note not in self.notes:
+                self.notes.append(note)
+            self.structure(node, f"{name}.", (*inside, node), field.line)
+            return
+        root = self.nodes.root_of(node)
+        root = "i=6" if root == _ENUMERATION else root
+        if root not in _BUILT_IN:
+            self.refusals.add(
+                "unknown-type",
+                field.line,
+                f"a field must have a simple type of fixed width, not "
+                f"{shown(field.get('DataType') or 'no DataType')}",
+                element=name,
+            )
+            return
+        self.bits(node, name)
+        self.value(name, field, *_BUILT_IN[root])
+
+    def bits(self, node: str, name: str) -> None:
+        """Keep the names of the bits of an option set: the map holds one member, not bits."""
+        definition = (
+            self.nodes.types[node].first("Definition") if node in self.nodes.types else None
+        )
+        if definition is not None and definition.true("IsOptionSet"):
+            bits = [
+                f"{field.get('Value')} {field.get('Name')}" for field in definition.all("Field")
+            ]
+            self.lost.append(f"names of the bits of {shown(name)}: {shown(', '.join(bits))}")
+
+    def value(self, name: str, field: Element, member: str, width: int, kind: str) -> None:
+        """Place a value; a Boolean is bit 0 of an octet of its own."""
+        if self.position + width > 8 * _MOST_OCTETS:
+            message = f"the structure must have at most {_MOST_OCTETS} octets, not more"
+            self.refusals.stop("too-big", field.line, message, element=name)
+        bits = 1 if kind == "bool" else width
+        part = Part(
+            start=self.position,
+            width=bits,
+            name=name,
+            type=kind,
+            line=field.line,
+            element=name,
+            group="field",
+        )
+        self.parts.append(part)
+        if bits < width:
+            rest = Part(start=self.position + 1, width=width - 1, line=field.line, element=name)
+            self.parts.append(rest)
+        self.members.append(member)
+        self.position += width

@@ -1,0 +1,102 @@
+"""TC6 XML 2.01: the structures of the data types of a project."""
+
+from __future__ import annotations
+
+from ._candidates import Candidate
+from ._decisions import Decisions
+from ._numbers import number
+from ._refusals import Refusals, shown
+from ._source import Source
+from ._st import found_structs
+from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct
+from ._xml import Element, parse
+
+__all__ = ["candidates"]
+
+_DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialValue"))
+_MOST_DEPTH = 16
+
+
+def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+    """Return every structure among the data types of the project."""
+    root = parse(
+        source, ("project", "Project"), refusals, skip=_DROPPED, encoding=decisions.encoding
+    )
+    if root.tag == "Project":
+        refusals.stop(
+            "not-offered",
+            root.line,
+            "the file must be TC6 XML, not IEC 61131-10",
+            "export it as TC6 XML 2.01; its element names were not at hand",
+        )
+    types: dict[str, tuple[str, Spec, int]] = {}
+    for data_types in root.walk("dataTypes"):
+        for kind in data_types.all("dataType"):
+            name = kind.get("name") or ""
+            inner = kind.first("baseType")
+            spec = _spec(inner, kind.line, refusals, 1) if inner is not None else None
+            key = name.casefold()
+            if not name or spec is None:
+                refusals.add(
+                    "missing-length", kind.line, "a data type must have a name and a base type"
+                )
+            elif key in types:
+                refusals.add(
+                    "duplicate-name",
+                    kind.line,
+                    f"a type must be declared once, not again after line {types[key][2]}: "
+                    f"{shown(name)}",
+                    "remove one of them from the file",
+                )
+            else:
+                types[key] = (name, spec, kind.line)
+    return found_structs(types)
+
+
+def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | None:
+    """Return the type that the only child of ``type`` or ``baseType`` names."""
+    if depth > _MOST_DEPTH:
+        refusals.stop("too-deep", line, f"types must be nested at most {_MOST_DEPTH} deep")
+    if not holder.children:
+        return None
+    kind = holder.children[0]
+    match kind.tag:
+        case "struct":
+            return Struct(
+                tuple(_member(variable, refusals, depth) for variable in kind.all("variable")), line
+            )
+        case "array":
+            return _array(kind, line, refusals, depth)
+        case "derived":
+            return Named(kind.get("name") or "")
+        case "subrangeSigned" | "subrangeUnsigned":
+            inner = kind.first("baseType")
+            return _spec(inner, line, refusals, depth + 1) if inner is not None else None
+        case "enum":
+            return Elementary("an enumeration")
+        case tag:
+            return Elementary(tag)
+
+
+def _member(variable: Element, refusals: Refusals, depth: int) -> Member:
+    kind = variable.first("type")
+    spec = None if kind is None else _spec(kind, variable.line, refusals, depth + 1)
+    name, located = variable.get("name") or "", variable.get("address") is not None
+    return Member(name, spec, variable.line, located)
+
+
+def _array(kind: Element, line: int, refusals: Refusals, depth: int) -> Spec | None:
+    dimensions = list(kind.all("dimension"))
+    inner = kind.first("baseType")
+    if len(dimensions) != 1 or inner is None:
+        refusals.stop(
+            "array",
+            kind.line,
+            f"an array must have one dimension and a base type, not {len(dimensions)} dimensions",
+            "the order of their elements in memory is the implementer's: not offered",
+        )
+    low, high = (number(dimensions[0].get(name)) for name in ("lower", "upper"))
+    if low is None or high is None:
+        refusals.stop("bad-number", kind.line, "the bounds of an array must be numbers")
+    element = _spec(inner, line, refusals, depth + 1)
+    return None if element is None else ArrayOf(low, high, element)

@@ -1,0 +1,49 @@
+"""Texts by their ids, in the language asked for, as GSDML and IODD keep them."""
+
+from __future__ import annotations
+
+from ._refusals import Refusals, shown
+from ._xml import Element
+
+__all__ = ["Texts"]
+
+
+class Texts:
+    """The texts of one language; a missing one is a problem at the element that wants it."""
+
+    def __init__(
+        self, root: Element, keys: tuple[str, str], language: str, refusals: Refusals
+    ) -> None:
+        self.refusals = refusals
+        self.texts: dict[str, str] = {}
+        id_key, value_key = keys
+        lists = list(root.walk("PrimaryLanguage", "Language"))
+        known = [one.get("lang") or "" for one in lists]
+        if language and language not in known:
+            tags = ", ".join(shown(tag) for tag in known if tag)
+            refusals.stop(
+                "dangling-reference",
+                lists[0].line if lists else root.line,
+                f"the texts must be there in language {shown(language)}"
+                + (f", not only in {tags}" if tags else ""),
+                "leave --language out to take the primary one",
+            )
+        for one, tag in zip(lists, known, strict=True):
+            if tag == language if language else one.tag == "PrimaryLanguage":
+                for text in one.all("Text"):
+                    self.texts.setdefault(text.get(id_key) or "", text.get(value_key) or "")
+
+    def of(self, key: str | None, line: int, element: str) -> str:
+        """Return a text; an empty one without an id, or after keeping the problem."""
+        if key is None:
+            return ""
+        if key not in self.texts:
+            self.refusals.add(
+                "dangling-reference",
+                line,
+                f"a text must be in the file, not only its id {shown(key)}",
+                "--language TAG, where the texts of another language hold it",
+                element,
+            )
+            return shown(key)
+        return self.texts[key]

@@ -1,0 +1,272 @@
+"""A tree of the elements that a format knows, with lines; hostile XML is refused while reading.
+
+One handler refuses every DOCTYPE, so that no entity is ever declared, expanded or fetched (none of
+the formats needs one). Depth, number of elements and number of children are counted while reading.
+"""
+
+from __future__ import annotations
+
+import gc
+import re
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
+from xml.parsers import expat
+
+from ._encoding import xml_octets
+from ._refusals import Refusals, shown
+from ._source import Source
+
+__all__ = ["Element", "parse"]
+
+_MOST_DEPTH = 64
+_MOST_ELEMENTS = 1_000_000
+_MOST_CHILDREN = 100_000
+_MOST_TEXT = 1 << 16
+_CHUNK_OCTETS = 1 << 16
+_SPACE = re.compile(r"\s+")
+
+
+class Element(list[Any]):
+    """One element: local name, attributes, line, elements in it, text before the first of them.
+
+    A list, because 85,000 of them are made for one file.
+    """
+
+    __slots__ = ()
+
+    @property
+    def tag(self) -> str:
+        """The name without a namespace prefix."""
+        return str(self[0])
+
+    @property
+    def attributes(self) -> dict[str, str]:
+        """The attributes as written."""
+        return self[1]  # type: ignore[no-any-return]
+
+    @property
+    def line(self) -> int:
+        """The line on which the element begins."""
+        return int(self[2])
+
+    @property
+    def children(self) -> list[Element]:
+        """The elements directly inside, in document order."""
+        return self[3]  # type: ignore[no-any-return]
+
+    @property
+    def text(self) -> str:
+        """All text directly inside, blanks and line breaks folded."""
+        return _SPACE.sub(" ", str(self[4])).strip()
+
+    def get(self, name: str) -> str | None:
+        """Return an attribute by its name without prefix, None where it is not there."""
+        value = self.attributes.get(name)
+        if value is None:
+            for key, other in self.attributes.items():
+                if key.rpartition(":")[2] == name and not key.startswith("xmlns"):
+                    return other
+        return value
+
+    def true(self, name: str) -> bool:
+        """Return whether a Boolean attribute is there and says true."""
+        return (self.get(name) or "").strip() in ("true", "1")
+
+    def all(self, *tags: str) -> Iterator[Element]:
+        """Yield the elements directly inside that have one of these names."""
+        for child in self.children:
+            if child[0] in tags:
+                yield child
+
+    def first(self, *tags: str) -> Element | None:
+        """Return the first element directly inside that has one of these names."""
+        return next(self.all(*tags), None)
+
+    def text_of(self, tag: str) -> str | None:
+        """Return the text of the first element of this name, None without one."""
+        found = self.first(tag)
+        return None if found is None else found.text
+
+    def walk(self, *tags: str) -> Iterator[Element]:
+        """Yield every element inside, at any depth, that has one of these names, in file order."""
+        stack = [self.children[::-1]]
+        while stack:
+            if not stack[-1]:
+                stack.pop()
+                continue
+            child = stack[-1].pop()
+            if child[0] in tags:
+                yield child
+            stack.append(child.children[::-1])
+
+
+def parse(
+    source: Source,
+    roots: Collection[str],
+    refusals: Refusals,
+    *,
+    keep: Collection[str] = (),
+    skip: Collection[str] = (),
+    most: Mapping[str, int] | None = None,
+    encoding: str = "",
+) -> Element:
+    """Return the root element; ``keep`` are the names to keep (empty: all), ``skip`` those to drop.
+
+    ``most`` bounds the children of elements by name.
+    """
+    octets, override = xml_octets(source.octets, encoding, refusals)
+    parser = expat.ParserCreate(override)
+    build = _Builder(parser, frozenset(roots), frozenset(keep), frozenset(skip), refusals)
+    build.most = dict(most or {})
+    # The garbage collector would look at the growing tree again and again: it costs as much as
+    # the parser, and a tree of this kind has no cycles.
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        for start in range(0, len(octets), _CHUNK_OCTETS):
+            parser.Parse(octets[start : start + _CHUNK_OCTETS], False)
+        parser.Parse(b"", True)
+    except expat.ExpatError as error:
+        reason = expat.errors.messages.get(error.code, str(error))
+        rule = "bad-encoding" if "encoding" in reason else "not-xml"
+        refusals.stop(
+            rule,
+            error.lineno,
+            f"the text must be well-formed XML: {reason} at column {error.offset}",
+        )
+    except (ValueError, LookupError) as error:  # A declared encoding of several octets.
+        refusals.stop(
+            "bad-encoding",
+            1,
+            f"the declared encoding must be one that can be read: {shown(error)}",
+            "save it as UTF-8",
+        )
+    finally:
+        if collecting:
+            gc.enable()
+    return build.root
+
+
+class _Builder:
+    """The handlers of one parser."""
+
+    def __init__(
+        self,
+        parser: expat.XMLParserType,
+        roots: frozenset[str],
+        keep: frozenset[str],
+        skip: frozenset[str],
+        refusals: Refusals,
+    ) -> None:
+        self.parser, self.roots, self.refusals = parser, roots, refusals
+        self.keep, self.skip = keep, skip
+        self.most: dict[str, int] = {}
+        self.root = Element()
+        parser.buffer_text = True
+        parser.StartDoctypeDeclHandler = self._doctype
+        parser.StartElementHandler = self._root
+
+    def _doctype(self, *_: object) -> None:
+        self.refusals.stop(
+            "doctype",
+            self.parser.CurrentLineNumber,
+            "the file must hold no DOCTYPE",
+            "none of these formats has one; nothing it declares was expanded or fetched",
+        )
+
+    def _name(self, tag: str) -> str:
+        """Return the local name, or an empty text for an element that is not kept."""
+        local = tag.rpartition(":")[2]
+        return "" if local in self.skip or (self.keep and local not in self.keep) else local
+
+    def _root(self, tag: str, attributes: dict[str, str]) -> None:
+        """Judge the root element, then hand over to the fast handlers."""
+        local, line = tag.rpartition(":")[2], self.parser.CurrentLineNumber
+        if local not in self.roots:
+            wanted = " or ".join(sorted(self.roots))
+            self.refusals.stop(
+                "wrong-root",
+                line,
+                f"the root element must be {wanted}, not {shown(local)}",
+                "name the format that the file really has",
+            )
+        self.root = Element((local, attributes, line, [], ""))
+        self._run()
+
+    def _run(self) -> None:
+        """Set handlers that share their variables: attribute access would double the time."""
+        parser, refusals, names = self.parser, self.refusals, dict[str, str]()
+        most = self.most
+        current: Element = self.root
+        limit = most.get(current.tag, _MOST_CHILDREN)
+        stack: list[tuple[Element, int]] = []
+        count = skipped = 0
+
+        def too_deep() -> None:
+            refusals.stop(
+                "too-deep",
+                parser.CurrentLineNumber,
+                f"elements must be nested at most {_MOST_DEPTH} deep, not deeper",
+            )
+
+        def start(tag: str, attributes: dict[str, str]) -> None:
+            nonlocal current, limit, count
+            name = names.get(tag)
+            if name is None:
+                name = names[tag] = self._name(tag)
+            if not name:
+                parser.StartElementHandler, parser.EndElementHandler = skip, unskip
+                parser.CharacterDataHandler = None
+                return
+            stack.append((current, limit))
+            if len(stack) >= _MOST_DEPTH:
+                too_deep()
+            inner = current[3]
+            if len(inner) >= limit:
+                refusals.stop(
+                    "too-big",
+                    current.line,
+                    f"an element {current.tag} must hold at most {limit} elements, not more",
+                )
+            count += 1
+            if count > _MOST_ELEMENTS:
+                line = parser.CurrentLineNumber
+                text = f"the file must hold at most {_MOST_ELEMENTS} elements, not more"
+                refusals.stop("too-big", line, text)
+            current = Element((name, attributes, parser.CurrentLineNumber, [], ""))
+            inner.append(current)
+            limit = most.get(name, _MOST_CHILDREN)
+
+        def end(_: str) -> None:
+            nonlocal current, limit
+            if stack:
+                current, limit = stack.pop()
+
+        def data(text: str) -> None:
+            # Blanks between children would grow the text of their parent with every child.
+            if not current[3]:
+                current[4] += text
+                if len(current[4]) > _MOST_TEXT:
+                    refusals.stop(
+                        "too-big",
+                        current.line,
+                        f"the text of an element must have at most {_MOST_TEXT} characters, "
+                        f"not more",
+                    )
+
+        def skip(*_: object) -> None:
+            nonlocal skipped
+            skipped += 1
+            if skipped + len(stack) >= _MOST_DEPTH:
+                too_deep()
+
+        def unskip(_: str) -> None:
+            nonlocal skipped
+            if skipped:
+                skipped -= 1
+            else:
+                parser.StartElementHandler, parser.EndElementHandler = start, end
+                parser.CharacterDataHandler = data
+
+        parser.StartElementHandler, parser.EndElementHandler = start, end
+        parser.CharacterDataHandler = data
