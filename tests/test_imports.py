@@ -32,7 +32,8 @@ BASE = "_errors _source _bits crc _model _findings"
 MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
     f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _residual_profiles _fingerprint "
-    "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids"
+    "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids "
+    "importing"
 )
 TABLE = {
     "_errors": row(0),
@@ -65,6 +66,9 @@ TABLE = {
     "_link": row(5, "_errors _model protocols frame"),
     "fixtures": row(5, "_errors _bits _model _codec relations _cases _link protocols", "dpkt"),
     "capture": row(5, "_errors _model _codec relations _link protocols frame", "dpkt"),
+    "importing": row(
+        5, "__init__ _errors _source _bits _model _findings _mapfile protocols _checks _document"
+    ),
     "record": row(
         5, f"{MIDDLE} _document _mapfile _checks _diff _canonical _fingerprint _checklist _timing"
     ),

@@ -18,6 +18,7 @@ from . import (  # noqa: F401
     devices,
     limits,
     meaning,
+    origin,
     permutations,
     plant,
     relating,

@@ -53,6 +53,7 @@ def run(args: argparse.Namespace) -> int:
         # One folder deeper, so the way from a map to its schema is longer.
         site = {name: text.replace(_UP, f"{_UP}../", 1) for name, text in variant.site.items()}
         _write(folder / "variants" / variant.name, site)
+    _write(folder / "device-files", demo.device_files())
     _write(folder / "schemas", {"map.schema.json": schema.text_of("map")})
     before, after = folder / "before", folder / "after"
     old = [str(before / "sc1-lx.toml"), str(before / "lx-sc1.toml")]
@@ -72,6 +73,12 @@ def run(args: argparse.Namespace) -> int:
         ),
         _step("Both ends are edited.", 0, "check", str(after)),
         _step("Were both ends edited identically?", 0, "diff", *old, *new),
+        _step(
+            "The map of LX, held against the device file of its drive.",
+            0,
+            *("import", "esi", str(folder / "device-files" / "lx.xml"), "--as", "device"),
+            *("--compare", new[1]),
+        ),
         _step(
             "The record of the change: computed here, completed and signed by people.",
             0,

@@ -10,7 +10,7 @@ from .. import importing
 from .._errors import InputError, UsageError
 from .._model import End
 from .._report import imports, text
-from . import inputs, octets, options
+from . import inputs, octets, options, streams
 
 __all__ = ["configure", "run"]
 
@@ -188,6 +188,7 @@ def _write(args: argparse.Namespace, source: importing.Source, made: importing.I
         sys.stdout.write(imports.document(source, made, written=args.output or ""))
         return 0
     if not args.output:
+        streams.set_format("toml")  # What standard output gets is a map, not a report.
         sys.stdout.write(written)
     out = sys.stdout if args.output else sys.stderr
     out.write(imports.report(made, look=options.look(args), written=args.output or ""))

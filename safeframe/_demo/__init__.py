@@ -1,7 +1,8 @@
 """The demo site: the map files of a storage lift before and after a change, and ways to fail.
 
 All data are invented. ``before`` and ``after`` are file name -> text; a variant patches the files
-of ``after`` and names the rules that must find the mistake.
+of ``after`` and names the rules that must find the mistake. ``device_files`` is what the importer
+reads, one file of every format.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from typing import Any
 
-__all__ = ["Variant", "after", "before", "variants"]
+__all__ = ["Variant", "after", "before", "device_files", "variants"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,11 +42,16 @@ def variants() -> tuple[Variant, ...]:
     return tuple(_variant(entry, after()) for entry in tomllib.loads(text)["variant"])
 
 
-def _read(state: str) -> dict[str, str]:
+def device_files() -> dict[str, str]:
+    """Return the device files, program texts and sheets that ``safeframe import`` reads."""
+    return _read("device-files", "")
+
+
+def _read(state: str, suffix: str = ".toml") -> dict[str, str]:
     found = {
         entry.name: entry.read_text(encoding="utf-8")
         for entry in files(__package__).joinpath(state).iterdir()
-        if entry.name.endswith(".toml")
+        if entry.name.endswith(suffix)
     }
     return dict(sorted(found.items()))
 

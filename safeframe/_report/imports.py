@@ -111,7 +111,7 @@ def document(
     error: InputError | None = None,
     written: str = "",
 ) -> str:
-    """Return one JSON document: what was read, the sums, problems or differences, what was written."""
+    """Return one JSON document: what was read, sums, problems, differences, what was written."""
     origin = given.end.imported if given else None
     return _json(
         {

@@ -1,4 +1,4 @@
-"""Maps from what is on disk already: device files, program types, spreadsheets; read, never written.
+"""Maps from what is on disk: device files, program types, spreadsheets; read, never written.
 
 ``list_file`` says what can be selected, ``read_file`` makes an end of it, ``compare`` holds a map
 that somebody wrote against it. Nothing is guessed: what a file leaves open is a decision, and an

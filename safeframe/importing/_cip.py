@@ -1,7 +1,7 @@
 """EDS of CIP-type devices: an assembly of application data, without the fields of the protocol.
 
-Source: a public sample file of an open stack, the test suite of a public reader, design notes of two
-readers, public manuals.
+Sources: a public sample file of an open stack, the test suite of a public reader, design notes of
+two readers, public manuals.
 """
 
 from __future__ import annotations
@@ -208,14 +208,14 @@ class _Assembly:
             position = part.end
         name = self.entry.keyword
         octets = integer(self.entry.text(2) or "0", "the size", self.entry.line, refusals, name)
-        if not len(refusals) and octets is not None and 8 * octets != position:
-            if self.entry.text(2):
-                refusals.add(
-                    "size-differs",
-                    self.entry.line,
-                    f"the assembly must have the {position} bits of its members, not {octets} octets",
-                    element=name,
-                )
+        stated = bool(self.entry.text(2)) and not len(refusals)
+        if stated and octets is not None and 8 * octets != position:
+            refusals.add(
+                "size-differs",
+                self.entry.line,
+                f"the assembly must have the {position} bits of its members, not {octets} octets",
+                element=name,
+            )
         layout = Layout(
             path=name,
             line=self.entry.line,
@@ -280,7 +280,7 @@ class _Assembly:
             )
             return None
         code = number(parameter.text(4))
-        if code not in _TYPES:
+        if code is None or code not in _TYPES:
             refusals.add(
                 "unknown-type",
                 reference.line,

@@ -1,4 +1,4 @@
-"""A map that somebody wrote, held against a device file: the rules of ``check``, both files named."""
+"""A map that somebody wrote, held against a device file, by the rules of ``check``."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _HELD_BY_NOBODY = (
     *("safe", "one_means", "edge", "unit", "scale", "valid_by", "mirrors", "bind", "note"),
 )
 NOT_COMPARED = (
-    "value on loss, meaning of 1, edge, unit and scale, validity, mirrors, binding, relations, ids, "
-    "times and addresses: no device file holds them"
+    "value on loss, meaning of 1, edge, unit and scale, validity, mirrors, binding, relations, "
+    "ids, times and addresses: no device file holds them"
 )
 
 
@@ -64,10 +64,8 @@ def compare(map_: End, found: Imported, decisions: Decisions = Decisions()) -> C
         peer=name,
         allowances=(),
         relations=(),
-        **{
-            side: getattr(map_, side) if side in found.directions else Map()
-            for side in ("sends", "receives")
-        },
+        sends=map_.sends if "sends" in found.directions else Map(),
+        receives=map_.receives if "receives" in found.directions else Map(),
     )
     there = replace(
         found.end,

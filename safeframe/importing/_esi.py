@@ -76,8 +76,7 @@ def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list
     found = []
     for owner, path in _owners(root):
         widths = _Widths(owner, refusals)
-        for pdo in owner.all(*_SIDES):
-            found.append(_candidate(pdo, path, widths, decisions))
+        found += [_candidate(pdo, path, widths, decisions) for pdo in owner.all(*_SIDES)]
     return found
 
 
@@ -162,7 +161,7 @@ def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[Ent
             Entry(
                 start=position,
                 width=width,
-                index=index,
+                object=index,
                 subindex=number(element.text_of("SubIndex")) or 0,
                 name=_name(element, decisions, refusals),
                 type=kind.text if kind is not None else "",
@@ -323,7 +322,7 @@ class _Placing:
             behind_crc = fields.get(entry.start - 16, (0, ""))[1] == "CRC"
             if (
                 last is not None
-                and not entry.index
+                and not entry.object
                 and behind_crc
                 and self._continues(entry, last, widths[last.start], decisions, refusals)
             ):
@@ -331,7 +330,7 @@ class _Placing:
                 widths[last.start] += entry.width
             else:
                 parts.append(self._part(entry, entry.start - sum(gone.width for gone in dropped)))
-                last = entry if entry.index else None
+                last = entry if entry.object else None
                 widths[entry.start] = entry.width
             if fields.get(entry.end, (0, ""))[1] != "CRC":
                 last = None
@@ -344,7 +343,7 @@ class _Placing:
     ) -> bool:
         """Tell whether an entry without index behind a CRC belongs to the object before it."""
         where = f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}"
-        known = self.widths.of_object(last.index, last.subindex)
+        known = self.widths.of_object(last.object, last.subindex)
         if known is not None:
             rest = min(16, known - have)
             if rest > 0 and entry.width != rest:
@@ -372,7 +371,7 @@ class _Placing:
     def _types(self, entries: list[Entry], other: Mapping[int, int], refusals: Refusals) -> None:
         """Hold the width of each entry against that of its type."""
         for entry in entries:
-            width = self.widths.of_type(entry.type) if entry.index and entry.type else None
+            width = self.widths.of_type(entry.type) if entry.object and entry.type else None
             stated = other.get(entry.start, entry.width)
             if width is not None and width != stated:
                 refusals.add(
@@ -384,12 +383,12 @@ class _Placing:
                 )
 
     def _part(self, entry: Entry, start: int) -> Part:
-        name = entry.name if entry.index else None
+        name = entry.name if entry.object else None
         return Part(
             start=start,
             width=entry.width,
             name=name,
-            type=_KINDS.get(entry.type, "") if entry.index else "",
+            type=_KINDS.get(entry.type, "") if entry.object else "",
             line=entry.line,
             element=f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}",
             group=_title(self.pdo),
@@ -404,7 +403,7 @@ class _Placing:
         notes: tuple[str, ...],
         entries: list[Entry],
     ) -> Layout:
-        named = [entry for entry in entries if not entry.index and entry.name]
+        named = [entry for entry in entries if not entry.object and entry.name]
         if named:
             notes += (f"named padding taken as reserve: {', '.join(shown(e.name) for e in named)}",)
         return Layout(

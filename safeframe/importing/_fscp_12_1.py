@@ -22,11 +22,11 @@ _LIKE_CRC = re.compile(r"crc[ _]*[0-9]+$", re.IGNORECASE)
 
 
 class Entry(NamedTuple):
-    """One entry of a PDO at its bit; ``index`` 0 is padding or the continuation of a value."""
+    """One entry of a PDO at its bit; ``object`` 0 is padding or the rest of a value."""
 
     start: int
     width: int
-    index: int
+    object: int
     subindex: int
     name: str
     type: str
@@ -67,7 +67,7 @@ def mismatch(entries: Sequence[Entry]) -> str:
     at = {entry.start: entry for entry in entries}
     for start, (width, what) in fields.items():
         entry = at.get(start)
-        if entry is None or entry.width != width or not entry.index:
+        if entry is None or entry.width != width or not entry.object:
             return f"no object of {width} bits begins at bit {start}, where the {what} belongs"
     return ""
 
@@ -80,6 +80,6 @@ def contradictions(entries: Sequence[Entry]) -> list[Contradiction]:
         _, what = fields.get(entry.start, (0, ""))
         if what and entry.name and not _WORDS[what].search(entry.name):
             found.append(Contradiction(entry, f"the {what} belongs at bit {entry.start}"))
-        elif not what and entry.index and _LIKE_CRC.search(entry.name):
+        elif not what and entry.object and _LIKE_CRC.search(entry.name):
             found.append(Contradiction(entry, f"data belong at bit {entry.start}"))
     return found

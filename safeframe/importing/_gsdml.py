@@ -262,17 +262,17 @@ class _Side:
                     "missing-offset", bit.line, "BitOffset must be stated", element=where
                 )
                 continue
-            offset = integer(bit.get("BitOffset"), "BitOffset", bit.line, self.refusals, where)
-            if offset is not None and offset >= width:
+            place = integer(bit.get("BitOffset"), "BitOffset", bit.line, self.refusals, where)
+            if place is not None and place >= width:
                 self.refusals.add(
                     "beyond-end",
                     bit.line,
-                    f"BitOffset must be 0..{width - 1}, not {offset}",
+                    f"BitOffset must be 0..{width - 1}, not {place}",
                     element=where,
                 )
-            elif offset is not None:
+            elif place is not None:
                 text = self.owner.texts.of(bit.get("TextId"), bit.line, where)
-                self.bit(bit, text, where, offset, width, name)
+                self.bit(bit, text, where, place, width, name)
         self.position += width
 
     def bit(

@@ -88,7 +88,7 @@ def imported(
     identity: Identity,
     decisions: Decisions,
 ) -> Imported:
-    """Return the end that the selections make; OpenDecisionError or InputError where they do not."""
+    """Return the end that the selections make; raises InputError where they do not."""
     # One list for both: readers keep what they will say of a text that a selection misses.
     refusals = Refusals(source.path)
     found = _found(format, source, decisions, refusals)
@@ -117,7 +117,9 @@ def make_end(
     directions = [direction for direction, _, _ in rows]
     for direction in _OTHER_SIDE:
         if directions.count(direction) > 1:
-            lines = " and ".join(str(layout.line) for found, layout, _ in rows if found == direction)
+            lines = " and ".join(
+                str(layout.line) for found, layout, _ in rows if found == direction
+            )
             refusals.stop(
                 "ambiguous-selection",
                 next(layout.line for found, layout, _ in rows if found == direction),

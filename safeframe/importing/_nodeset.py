@@ -207,7 +207,7 @@ class _Walk:
             self.refusals.add(
                 "dangling-reference",
                 element.line,
-                f"the base type must be in the file or be {_STRUCTURE}, not {shown(base or 'none')}",
+                f"the base type must be in the file or {_STRUCTURE}, not {shown(base or 'none')}",
                 "export the base type into the same file",
                 _plain(element.get("BrowseName")),
             )

@@ -1,8 +1,8 @@
 """Structures of IEC 61131-3 laid out as the user says: declaration order is no memory layout.
 
-The standard leaves size and alignment to the implementer, so the layout is an option. ``bits``: BOOL
-and BIT take one bit, nothing is aligned. ``octet-bool``: BOOL takes an octet with its value in bit
-0, BIT takes one bit beside its neighbours, all else begins on an octet.
+The standard leaves size and alignment to the implementer, so the layout is an option. ``bits``:
+BOOL and BIT take one bit, nothing is aligned. ``octet-bool``: BOOL takes an octet with its value in
+bit 0, BIT takes one bit beside its neighbours, all else begins on an octet.
 """
 
 from __future__ import annotations
@@ -84,7 +84,7 @@ def laid_out(
     decisions: Decisions,
     refusals: Refusals,
 ) -> Layout | None:
-    """Return the layout of a structure, or keep the problems; ``types`` by name in small letters."""
+    """Return the layout of a structure, or keep the problems; ``types`` by small name."""
     if not decisions.layout:
         refusals.add(
             "layout-not-stated",

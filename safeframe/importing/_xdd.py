@@ -2,7 +2,8 @@
 
 The container of n data octets has 2 n + 11 octets (n up to 8) or 2 n + 13; data begin at bit 32.
 Source: one public device description of a demonstration device; the start at octet 4 is computed
-from built frames. An OSDD file, which the XDD names, is not read: how its elements nest was not found.
+from built frames. An OSDD file, which the XDD names, is not read: how its elements nest was not
+found.
 """
 
 from __future__ import annotations
@@ -142,7 +143,7 @@ class _Group:
                 refusals.add(
                     "overlap",
                     one.line,
-                    f"{shown(one.name)} must be data or no data, not lie across bit {first} or {end}",
+                    f"{shown(one.name)} must be data or none, not lie across bit {first} or {end}",
                     element=self.path,
                 )
         if not data:

@@ -10,9 +10,11 @@ from typing import Any
 
 import pytest
 
+import safeframe
 from safeframe._cli import main
 
-DATA = Path(__file__).parents[1] / "data" / "importing"
+EXPECTED = Path(__file__).parents[1] / "data" / "importing"
+DATA = Path(safeframe.__file__).parent / "_demo" / "device-files"
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,9 @@ CASES = {
         case("iodd", "iodd.xml", f"--as device {_LX} --profile plain --safe zero"),
         case("st", "lift.st", f"--select ST_ToDrive --layout octet-bool --order little {_SC1}"),
         case("tc6", "tc6.xml", f"--select ST_ToDrive --layout bits --order little {_SC1}"),
-        case("nodeset", "nodeset.xml", f"--select LiftData --direction sends {_LX} --role provider"),
+        case(
+            "nodeset", "nodeset.xml", f"--select LiftData --direction sends {_LX} --role provider"
+        ),
         case(
             "cip-eds",
             "cip.eds",

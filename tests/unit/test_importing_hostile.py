@@ -1,4 +1,4 @@
-"""Hostile, broken and doubtful device files: exit code, rule and line of each; nothing is written."""
+"""Hostile and doubtful device files: exit code, rule and line of each; nothing is written."""
 
 from __future__ import annotations
 
@@ -64,12 +64,17 @@ def again(first: int, last: int) -> Change:
     return change
 
 
-LOL = '<!DOCTYPE x [<!ENTITY a "lol">' + "".join(
-    f'<!ENTITY {name} "{f"&{before};" * 10}">' for before, name in zip("abcdefgh", "bcdefghi", strict=True)
-) + "]>\n"
+LOL = (
+    '<!DOCTYPE x [<!ENTITY a "lol">'
+    + "".join(
+        f'<!ENTITY {name} "{f"&{before};" * 10}">'
+        for before, name in zip("abcdefgh", "bcdefghi", strict=True)
+    )
+    + "]>\n"
+)
 EXTERNAL = '<!DOCTYPE x SYSTEM "file:///etc/passwd">\n'
 DOCTYPE = after_line(1, LOL)
-PERMIT = '<Name>permit_torque</Name>'
+PERMIT = "<Name>permit_torque</Name>"
 PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
     "esi": [
         ("nested entities", DOCTYPE, "doctype", 2),
@@ -112,9 +117,7 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ),
         (
             "too many entries",
-            lambda text: text.replace(
-                text.splitlines()[21], text.splitlines()[21] * 200_000
-            ),
+            lambda text: text.replace(text.splitlines()[21], text.splitlines()[21] * 200_000),
             "too-big",
             18,
         ),
@@ -145,8 +148,10 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
             both(
                 swap("0x62100010", "0x62100040"),
                 swap("0x62110010", "0x62110040"),
-                swap("[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0003",
-                     "[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0015"),
+                swap(
+                    "[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0003",
+                    "[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0015",
+                ),
             ),
             "too-big",
             52,
@@ -180,7 +185,15 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ("no bits", without_lines(12, 14), "unnamed", 11),
         ("bit twice", line(13, '"0"', '"1"'), "overlap", 14),
         ("bit 8", line(12, '"4"', '"8"'), "beyond-end", 12),
-        ("trailer first", both(without_lines(17, 17), after_line(10, '<DataItem DataType="F_MessageTrailer4Byte" TextId="T_TRAIL"/>\n')), "no-container", 10),
+        (
+            "trailer first",
+            both(
+                without_lines(17, 17),
+                after_line(10, '<DataItem DataType="F_MessageTrailer4Byte" TextId="T_TRAIL"/>\n'),
+            ),
+            "no-container",
+            10,
+        ),
         ("no trailer", without_lines(17, 17), "no-container", 10),
         ("long trailer", line(17, "4Byte", "5Byte"), "unsupported-trailer", 17),
         ("bits of a word", line(11, "Unsigned8", "Unsigned16"), "ambiguous-bits", 11),
@@ -205,7 +218,9 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ("absurd", line(9, '"40"', '"4294967288"'), "too-big", 9),
         (
             "condition",
-            after_line(21, '<ProcessData id="Q"><Condition variableId="V" value="1"/></ProcessData>\n'),
+            after_line(
+                21, '<ProcessData id="Q"><Condition variableId="V" value="1"/></ProcessData>\n'
+            ),
             "ambiguous-selection",
             8,
         ),
@@ -238,13 +253,15 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ),
         (
             "chain",
-            lambda _: "TYPE\n"
-            + "".join(
-                f"{'ST_ToDrive' if not n else f'T{n}'} : STRUCT a : T{n + 1}; b : T{n + 1}; "
-                "END_STRUCT;\n"
-                for n in range(40)
-            )
-            + "T40 : STRUCT a : BOOL; END_STRUCT;\nEND_TYPE\n",
+            lambda _: (
+                "TYPE\n"
+                + "".join(
+                    f"{'ST_ToDrive' if not n else f'T{n}'} : STRUCT a : T{n + 1}; b : T{n + 1}; "
+                    "END_STRUCT;\n"
+                    for n in range(40)
+                )
+                + "T40 : STRUCT a : BOOL; END_STRUCT;\nEND_TYPE\n"
+            ),
             "too-deep",
             0,
         ),
@@ -256,13 +273,15 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ),
         (
             "doublings",
-            lambda _: "TYPE\n"
-            + "".join(
-                f"{'ST_ToDrive' if not n else f'T{n}'} : STRUCT a : T{n + 1}; b : T{n + 1}; "
-                "END_STRUCT;\n"
-                for n in range(14)
-            )
-            + "T14 : STRUCT a : ARRAY[0..63] OF LWORD; END_STRUCT;\nEND_TYPE\n",
+            lambda _: (
+                "TYPE\n"
+                + "".join(
+                    f"{'ST_ToDrive' if not n else f'T{n}'} : STRUCT a : T{n + 1}; b : T{n + 1}; "
+                    "END_STRUCT;\n"
+                    for n in range(14)
+                )
+                + "T14 : STRUCT a : ARRAY[0..63] OF LWORD; END_STRUCT;\nEND_TYPE\n"
+            ),
             "too-big",
             16,
         ),
@@ -290,7 +309,12 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
     ],
     "nodeset": [
         ("doctype", DOCTYPE, "doctype", 2),
-        ("optional", line(20, 'Name="load"', 'Name="load" IsOptional="true"'), "optional-field", 20),
+        (
+            "optional",
+            line(20, 'Name="load"', 'Name="load" IsOptional="true"'),
+            "optional-field",
+            20,
+        ),
         ("array", line(20, 'Name="load"', 'Name="load" ValueRank="1"'), "array", 20),
         ("union", line(18, "<Definition ", '<Definition IsUnion="true" '), "union", 18),
         ("string", line(20, "i=10", "i=12"), "unknown-type", 20),

@@ -13,7 +13,7 @@ from safeframe._document.tables import Key
 from safeframe._errors import InputError
 from safeframe._mapfile import dumps, loads
 from safeframe._mapfile.csvmap import COLUMNS, RELATION_COLUMNS
-from safeframe._mapfile.keys import ALLOW, CONNECTION, END, RELATION, RESERVED, SIGNAL
+from safeframe._mapfile.keys import ALLOW, CONNECTION, END, IMPORTED, RELATION, RESERVED, SIGNAL
 
 PAGE = (Path(__file__).parents[2] / "docs" / "map-file.md").read_text(encoding="utf-8")
 BLOCKS = re.findall(r"^```([a-z ]+)\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)
@@ -33,7 +33,7 @@ def described(name: str, key: Key) -> str:
     return f"| `{name}` | {key.kind.text} | {default} | {key.meaning} |"
 
 
-@pytest.mark.parametrize("keys", [CONNECTION, END, SIGNAL, RESERVED, RELATION, ALLOW])
+@pytest.mark.parametrize("keys", [CONNECTION, END, IMPORTED, SIGNAL, RESERVED, RELATION, ALLOW])
 def test_every_key_is_described(keys: Mapping[str, Key]) -> None:
     for name, key in keys.items():
         assert described(name, key) in PAGE

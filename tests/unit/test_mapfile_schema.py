@@ -19,13 +19,14 @@ from safeframe._mapfile.keys import (
     ALLOW,
     CONNECTION,
     END,
+    IMPORTED,
     RELATION,
     RESERVED,
     SIGNAL,
     TABLES,
 )
 from safeframe._mapfile.schema import schema, schema_text
-from safeframe._model import Allowance, ConnectionTable, End, Relation, Signal
+from safeframe._model import Allowance, ConnectionTable, End, Provenance, Relation, Signal
 from safeframe._model import Reserved as Run
 from tests.strategies import ends
 
@@ -62,6 +63,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
     tables: list[tuple[Mapping[str, Any], Mapping[str, Key]]] = [
         (made["properties"]["connection"], CONNECTION),
         (made["properties"]["end"], END),
+        (made["properties"]["imported"], IMPORTED),
         (made["properties"]["allow"]["items"], ALLOW),
         (made["properties"]["relations"]["items"], RELATION),
         (made["$defs"]["signal"], SIGNAL),
@@ -83,6 +85,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
             END,
             {
                 "connection_table",
+                "imported",
                 "sends",
                 "receives",
                 "relations",
@@ -91,6 +94,7 @@ def test_the_schema_knows_exactly_the_keys_of_the_reader() -> None:
                 "lines",
             },
         ),
+        (Provenance, IMPORTED, set()),
         (Signal, SIGNAL, set()),
         (Run, RESERVED, set()),
         (Allowance, ALLOW, set()),
