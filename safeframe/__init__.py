@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         edit,
         fixtures,
         frame,
+        importing,
         protocols,
         record,
         relations,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
         End,
         Installed,
         Map,
+        Provenance,
         Relation,
         Reserved,
         Signal,
@@ -97,6 +99,7 @@ __all__ = [
     "Place",
     "Problem",
     "Profile",
+    "Provenance",
     "Reading",
     "Relation",
     "Report",
@@ -123,6 +126,7 @@ __all__ = [
     "end_fingerprint",
     "fixtures",
     "frame",
+    "importing",
     "load",
     "loads",
     "mixed_versions",
@@ -140,6 +144,7 @@ _MODULES = (
     "edit",
     "fixtures",
     "frame",
+    "importing",
     "protocols",
     "record",
     "relations",
@@ -164,8 +169,8 @@ _HOMES = {
         "_fingerprint": "end_fingerprint wire_fingerprint",
         "_mapfile": "dumps load loads",
         "_model": (
-            "Allowance Connection ConnectionTable Direction End Installed Map Relation Reserved "
-            "Signal"
+            "Allowance Connection ConnectionTable Direction End Installed Map Provenance "
+            "Relation Reserved Signal"
         ),
         "_source": "Location",
         "crc": "Algorithm",

@@ -275,6 +275,15 @@ class Provenance:
     ``format`` is the name of the importer, ``file`` the name of the file without its folder,
     ``sha256`` the digest of its octets, ``select`` the paths taken, ``options`` the decisions as
     options of the command line, ``version`` that of this package.
+
+    >>> origin = safeframe.Provenance(format="esi", file="lx.xml", sha256="0" * 64)
+    >>> safeframe.End(
+    ...     name="LX",
+    ...     peer="SC1",
+    ...     connection_table=safeframe.ConnectionTable(name="SC1-LX", profile="fscp-12-1"),
+    ...     imported=origin,
+    ... ).imported.file
+    'lx.xml'
     """
 
     format: str

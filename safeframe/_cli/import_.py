@@ -5,8 +5,8 @@ from __future__ import annotations
 import argparse
 import sys
 
+from .. import __version__, importing
 from .. import _mapfile as mapfile
-from .. import importing
 from .._errors import InputError, UsageError
 from .._model import End
 from .._report import imports, text
@@ -116,7 +116,10 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--compare must stand without -o, not with it")
     found = importing.find_format(args.file_format)
     decisions = importing.Decisions(
-        **{name: getattr(args, name) for name in importing.Decisions.__slots__}
+        **{
+            name: getattr(args, name) for name in importing.Decisions.__slots__ if name != "version"
+        },
+        version=__version__,
     )
     source = None
     try:

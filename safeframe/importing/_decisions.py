@@ -25,7 +25,8 @@ class Decisions:
     """The decisions for one import; an empty text is "not decided" and stops where it matters.
 
     ``viewpoint`` is whose map is made where the file has both directions, ``direction`` what a
-    selection is where it has none. The others are the options of the same names.
+    selection is where it has none. The others are the options of the same names; ``version`` is
+    that of the program, for the provenance.
 
     >>> from safeframe import importing
     >>> importing.Decisions(viewpoint="device").container
@@ -47,13 +48,16 @@ class Decisions:
     codes: bool = False
     safe: str = ""
     bind_prefix: str | None = None
+    version: str = ""
 
     def stated(self) -> tuple[str, ...]:
         """Return what is decided, as options of the command line, in the order of the fields."""
         words = []
         for name in self.__slots__:
             value = getattr(self, name)
-            if value in ("", False, None) or (name == "container" and value == "auto"):
+            if value in ("", False, None) or (name, value) == ("container", "auto"):
+                continue
+            if name == "version":
                 continue
             option = f"--{'as' if name == 'viewpoint' else name.replace('_', '-')}"
             words.append(option if value is True else f"{option} {value}")

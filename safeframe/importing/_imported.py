@@ -151,7 +151,7 @@ def make_end(
             sha256=source.sha256,
             select=selects,
             options=decisions.stated(),
-            version=_version(),
+            version=decisions.version,
         ),
     )
     mapfile.loads(mapfile.dumps(end))  # What no map file can say is an InputError here.
@@ -163,12 +163,6 @@ def make_end(
     return Imported(
         end=end, selected=selected, lost=tuple(_lost(signals, selected, profile)), notes=notes
     )
-
-
-def _version() -> str:
-    from .. import __version__
-
-    return __version__
 
 
 def _refuse_words(decisions: Decisions) -> None:
