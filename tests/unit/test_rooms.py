@@ -126,6 +126,5 @@ def test_rooms_are_attributes_of_the_package() -> None:
     command = [sys.executable, "-c", script]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.stdout == "2\n"
-    assert done.stderr.splitlines()[-1] == (
-        "AttributeError: module 'safeframe.protocols' has no attribute 'fscp_9_9'"
-    )
+    text = "AttributeError: module 'safeframe.protocols' has no attribute 'fscp_9_9'"
+    assert done.stderr.splitlines()[-1].startswith(text)
