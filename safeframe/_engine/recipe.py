@@ -187,7 +187,7 @@ class Seen:
     ``scratch`` is where a recipe keeps what several of its checks need.
     """
 
-    __slots__ = ("_parts", "known", "layout", "octets", "scratch", "values")
+    __slots__ = ("known", "layout", "octets", "scratch", "values")
 
     def __init__(self, octets: bytes, where: FrameLayout, values: Values, known: Values) -> None:
         self.octets = octets
@@ -195,14 +195,11 @@ class Seen:
         self.values = values
         self.known = known
         self.scratch: Any = None
-        self._parts: dict[str, bytes] | None = None
 
     @property
     def parts(self) -> dict[str, bytes]:
-        """The octets of every part by name, cut when first asked for."""
-        if self._parts is None:
-            self._parts = self.layout.cut(self.octets)
-        return self._parts
+        """The octets of every part by name."""
+        return self.layout.cut(self.octets)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -117,6 +117,13 @@ def test_a_room_offers_its_public_names(name: str) -> None:
             assert found.__doc__, word
 
 
+def test_a_room_is_found_by_its_module_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr(protocols, "fscp_3_1")
+    assert getattr(protocols, "fscp_3_1").next_number(1) == 2  # noqa: B009 - not by import.
+    with pytest.raises(AttributeError, match=r"^module 'safeframe\.protocols' has no attribute"):
+        getattr(protocols, "fscp_9_9")  # noqa: B009
+
+
 def test_rooms_are_attributes_of_the_package() -> None:
     script = (
         "from safeframe import protocols\n"

@@ -143,6 +143,33 @@ class TestRegistry:
             protocols.room(NAME).scopes  # noqa: B018
 
 
+class TestLackingAspects:
+    """A room that lacks an aspect is refused where the aspect is needed, by name."""
+
+    def test_sessions(self, sixth: protocols.Room) -> None:
+        sixth.session = None
+        with pytest.raises(UsageError, match=r"^the profile lift-6 has no sessions$"):
+            frame.session(NAME, stations=(1, 2))
+        with pytest.raises(UsageError, match=r"^the profile lift-6 has no streams of frames$"):
+            link()
+
+    def test_faults(self, sixth: protocols.Room) -> None:
+        sixth.faults = None
+        text = "^faults of lift-6 are not offered: no check is named for them$"
+        with pytest.raises(UsageError, match=text):
+            fixtures.make(link(), "faults")
+        assert len(fixtures.make(link(), "undetected")) == 4
+
+    def test_searching_recordings(self, sixth: protocols.Room) -> None:
+        sixth.recording = None
+        each = fixtures.make(link(), "states", count=3)
+        recording = fixtures.write(each, link(), "pcapng", title="states")
+        packets = capture.read_recording(io.BytesIO(recording), capture.Wanted())
+        text = "^frames of lift-6 carry no id to search for: say where they begin$"
+        with pytest.raises(UsageError, match=text):
+            capture.examine(packets, link())
+
+
 class TestCheck:
     def test_command(self, run: Run, maps: list[str]) -> None:
         shown = run("check", *maps, code=1)

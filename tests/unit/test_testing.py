@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe import fixtures, testing
+from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe.capture import Judge
 from safeframe.fixtures import FrameSet, SentFrame
@@ -59,6 +60,18 @@ class TestStrategies:
     @settings(max_examples=20)
     def test_plain(self, connection: Any) -> None:
         assert connection.first.connection_table.legal_octets
+
+    @pytest.mark.parametrize("profile", ["fscp-2-1", "opcua-safety"])
+    def test_restricted_maps_are_not_drawn(self, profile: str) -> None:
+        text = f"clean connections of {profile} are not drawn: its maps are restricted"
+
+        @given(connection=testing.clean_connections(profile))
+        @settings(max_examples=1)
+        def drawn(connection: Any) -> None:
+            raise AssertionError
+
+        with pytest.raises(UsageError, match=text):
+            drawn()
 
     def test_without_hypothesis(self, monkeypatch: pytest.MonkeyPatch) -> None:
         real = builtins.__import__
