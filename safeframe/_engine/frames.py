@@ -97,14 +97,10 @@ def _given_besides(recipe: Recipe, seen: Seen) -> tuple[Check, ...]:
 
     They come last: what a frame carries must be what its receiver says it should carry.
     """
-    compared, rules = recipe.compared[seen.layout.kind], recipe.rules
-    return tuple(
-        [
-            same_as_given(rules[name])
-            for name in seen.known
-            if name not in compared and rules[name].carried
-        ]
-    )
+    besides = recipe.besides[seen.layout.kind]
+    if besides.isdisjoint(seen.known):
+        return ()
+    return tuple(same_as_given(recipe.rules[name]) for name in seen.known if name in besides)
 
 
 def _phrase(outcome: str) -> str:

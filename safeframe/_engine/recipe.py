@@ -223,7 +223,7 @@ class Recipe:
     and a kind. ``order`` says where the order of the checks comes from, ``identity`` names the
     checks that fail for a frame of another connection. ``rules`` are the values by
     name, ``defaults`` what building assumes, ``ranges`` those of whole numbers,
-    ``compared`` the values that the checks of a kind compare; all follow from the others.
+    ``besides`` the carried values that no check of a kind compares; all follow from the others.
     """
 
     name: str
@@ -241,7 +241,7 @@ class Recipe:
     rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
     defaults: Values = field(init=False, repr=False, compare=False)
     ranges: Mapping[str, range] = field(init=False, repr=False, compare=False)
-    compared: Mapping[str, frozenset[str]] = field(init=False, repr=False, compare=False)
+    besides: Mapping[str, frozenset[str]] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         rules = {rule.name: rule for rule in self.values}
@@ -251,8 +251,9 @@ class Recipe:
         whole = (rule for rule in self.values if rule.octets is None and not rule.words)
         ranges = {rule.name: range(rule.least, rule.most + 1) for rule in whole}
         object.__setattr__(self, "ranges", ranges)
-        compared = {
-            kind: frozenset(check.compares for check in checks)
+        carried = frozenset(rule.name for rule in self.values if rule.carried)
+        besides = {
+            kind: carried - {check.compares for check in checks}
             for kind, checks in self.checks.items()
         }
-        object.__setattr__(self, "compared", compared)
+        object.__setattr__(self, "besides", besides)

@@ -6,32 +6,29 @@ extended format neither. Sources of every rule: the profile's page.
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Callable
 from functools import cache
-from typing import NamedTuple
 
-from ..._engine.parts import expected, hex_of, invert, lacking, le, missing, unequal
-from ..._engine.recipe import (
-    Check,
-    Cover,
-    FrameLayout,
-    Outcome,
-    Recipe,
-    Seen,
-    Unknown,
-    Value,
-    Values,
-)
+from ..._engine.parts import expected, hex_of, invert, le, missing
+from ..._engine.recipe import Check, FrameLayout, Outcome, Recipe, Seen, Value, Values
 from ..._errors import FrameError, UsageError
-from ...crc import CATALOGUE, Algorithm, compute, function
+from ._sums import (
+    ACK_RUN,
+    COMPLEMENT_RUN,
+    CONSUMER_TIME_RUN,
+    CRCS,
+    DATA_RUN,
+    IDENTITY,
+    INVERTED_RUN,
+    MODE_RUNS,
+    STAMP_RUN,
+    covers,
+    crc_check,
+    engines,
+    known_runs,
+    sums_of,
+)
 
 __all__ = ["RECIPE", "ack_octet", "mode_octet"]
-
-_S1, _S2 = CATALOGUE["fscp-2-1/s1"], CATALOGUE["fscp-2-1/s2"]
-_S3, _S5 = CATALOGUE["fscp-2-1/s3"], CATALOGUE["fscp-2-1/s5"]
-_IDENTITY = ("vendor_id", "device_serial", "connection_serial")
-_IDENTITY_OCTETS = struct.Struct("<HIH")
 
 
 def mode_octet(*, run: bool = True, ping_count: int = 0) -> int:
@@ -137,181 +134,18 @@ def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
     }
 
 
-_OWN = "identity of the sender"
-_COUNT = "rollover count"
-_HIGH, _HIGH_INVERTED, _LOW = "mode AND 0xE0", "NOT mode AND 0xE0", "mode AND 0x1F"
-_DATA, _INVERTED, _COMPLEMENT_RUN = "data", "data inverted", "complement"
-_STAMP, _ACK_RUN, _CONSUMER_TIME = "time stamp", "ack", "consumer time"
-
-
-class _Crc(NamedTuple):
-    """One CRC of a kind of frame: what enters it in which order, and the parts that carry it.
-
-    ``after`` is another algorithm whose CRC of the identity is the start register.
-    """
-
-    name: str
-    title: str
-    algorithm: Algorithm
-    runs: tuple[str, ...]
-    parts: tuple[str, ...]
-    after: Algorithm | None = None
-
-
-_CRC_STAMP = _Crc(
-    "crc_stamp", "CRC-S1 of mode and time stamp", _S1, (_OWN, _LOW, _STAMP), ("crc_stamp",)
-)
-_S5_PARTS = ("crc_s5_low", "crc_s5_high")
-_CRCS = {
-    "base-short": (
-        _Crc("crc_s1", "CRC-S1 of mode and data", _S1, (_OWN, _HIGH, _DATA), ("crc_s1",)),
-        _Crc(
-            "crc_s2",
-            "CRC-S2 of inverted mode and data",
-            _S2,
-            (_HIGH_INVERTED, _INVERTED),
-            ("crc_s2",),
-            after=_S1,
-        ),
-        _CRC_STAMP,
-    ),
-    "base-long": (
-        _Crc("crc_s3", "CRC-S3", _S3, (_OWN, _HIGH, _DATA), ("crc_s3",)),
-        _Crc(
-            "crc_complement",
-            "CRC-S3 of inverted mode and complement",
-            _S3,
-            (_OWN, _HIGH_INVERTED, _COMPLEMENT_RUN),
-            ("crc_complement",),
-        ),
-        _CRC_STAMP,
-    ),
-    "extended-short": (
-        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _COUNT, _HIGH, _DATA, _STAMP), _S5_PARTS),
-    ),
-    "extended-long": (
-        _Crc("crc_s3", "CRC-S3", _S3, (_OWN, _COUNT, _HIGH, _DATA), ("crc_s3",)),
-        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _COUNT, _LOW, _COMPLEMENT_RUN, _STAMP), _S5_PARTS),
-    ),
-    "base-time": (_Crc("crc_s3", "CRC-S3", _S3, (_OWN, _ACK_RUN, _CONSUMER_TIME), ("crc_s3",)),),
-    "extended-time": (
-        _Crc("crc_s5", "CRC-S5", _S5, (_OWN, _ACK_RUN, _CONSUMER_TIME), ("crc_s5",)),
-    ),
-}
-"""The CRCs of each kind of frame, in the order of their checks; the count enters all or none."""
-_MASKS = {_HIGH: (0xE0, 0), _HIGH_INVERTED: (0xE0, 0xE0), _LOW: (0x1F, 0)}
-_MODE_RUNS = tuple(
-    {name: bytes((mode & keep ^ flip,)) for name, (keep, flip) in _MASKS.items()}
-    for mode in range(256)
-)
-
-
-def _known_runs(known: Values) -> dict[str, bytes]:
-    """Return the runs that no frame carries; an empty run stands for what is not known."""
-    try:
-        own = _IDENTITY_OCTETS.pack(
-            known["vendor_id"], known["device_serial"], known["connection_serial"]
-        )
-    except KeyError:
-        own = b""
-    count = known.get("rollover")
-    return {_OWN: own, _COUNT: b"" if count is None else le(count)}
-
-
-@cache
-def _engines(kind: str) -> tuple[Callable[[dict[str, bytes]], int], ...]:
-    """Return what computes each CRC of a kind of frame from its runs."""
-
-    def engine(crc: _Crc) -> Callable[[dict[str, bytes]], int]:
-        names, run = crc.runs, function(crc.algorithm)
-        if crc.after is None:
-            return lambda runs: run(b"".join([runs[name] for name in names]))
-        # Neither reflected nor XORed at its end, so the start register is what the engine takes.
-        before = function(crc.after)
-        return lambda runs: run(b"".join([runs[name] for name in names]), before(runs[_OWN]))
-
-    return tuple(map(engine, _CRCS[kind]))
-
-
-@cache
-def _cuts(where: FrameLayout) -> tuple[tuple[slice, slice], ...]:
-    """Return where each CRC of a frame is carried, in one part or two."""
-    nothing = slice(0, 0)
-    found = []
-    for crc in _CRCS[where.kind]:
-        first, second = (*(where.slices[part] for part in crc.parts), nothing)[:2]
-        found.append((first, second))
-    return tuple(found)
-
-
-class _Sums(NamedTuple):
-    """The CRCs of a frame: what enters them, as carried, computed, what is not known for each."""
-
-    runs: dict[str, bytes]
-    carried: list[int]
-    computed: list[int]
-    unknown: tuple[str, ...]
-
-
-def _sums(seen: Seen) -> _Sums:
-    """Return the CRCs of a frame, computed once for all checks."""
-    if seen.scratch is None:
-        octets, where = seen.octets, seen.layout
-        kind, size = where.kind, where.data_octets
-        runs = _known_runs(seen.known)
-        if size:
-            data = octets[:size]
-            runs.update(_MODE_RUNS[octets[size]])
-            runs[_DATA], runs[_INVERTED] = data, invert(data)
-            runs[_COMPLEMENT_RUN] = octets[size + 3 : 2 * size + 3]
-            runs[_STAMP] = octets[-3:-1]
-        else:
-            runs[_ACK_RUN], runs[_CONSUMER_TIME] = octets[:1], octets[1:3]
-        found = int.from_bytes
-        seen.scratch = _Sums(
-            runs,
-            [found(octets[one] + octets[two], "little") for one, two in _cuts(where)],
-            [engine(runs) for engine in _engines(kind)],
-            _unknown(kind, runs, seen.known),
-        )
-    sums: _Sums = seen.scratch
-    return sums
-
-
-def _unknown(kind: str, runs: dict[str, bytes], known: Values) -> tuple[str, ...]:
-    """Return for each CRC which values are not known that enter it, as text; empty: all are."""
-    crcs = _CRCS[kind]
-    if runs[_OWN] and (runs[_COUNT] or _COUNT not in crcs[0].runs):
-        return ("",) * len(crcs)
-    counted = ("rollover",) if _COUNT in crcs[0].runs else ()
-    return (lacking(known, *_IDENTITY, *counted),) * len(crcs)
-
-
-def _crc_check(place: int, crc: _Crc) -> Check:
-    def run(seen: Seen) -> Outcome:
-        sums = _sums(seen)
-        if sums.unknown[place]:
-            return Unknown(sums.unknown[place])
-        carried, computed = sums.carried[place], sums.computed[place]
-        if carried == computed:
-            return None
-        return unequal(crc.name, carried, computed, crc.algorithm.octets)
-
-    return Check(name=crc.name, title=crc.title, run=run)
-
-
 def _write(values: Values) -> bytes:
-    missing(values, "format", *_IDENTITY)
+    missing(values, "format", *IDENTITY)
     format_ = values["format"]
     if "consumer_time" in values:
         if "data" in values:
             raise UsageError("a frame must carry data or consumer_time, not both")
         missing(values, "ack")
         kind, size, ack = f"{format_}-time", 0, values["ack"]
-        carried = {_ACK_RUN: bytes((ack,)), _CONSUMER_TIME: le(values["consumer_time"])}
+        carried = {ACK_RUN: bytes((ack,)), CONSUMER_TIME_RUN: le(values["consumer_time"])}
         found = {
-            "ack": carried[_ACK_RUN],
-            "consumer_time": carried[_CONSUMER_TIME],
+            "ack": carried[ACK_RUN],
+            "consumer_time": carried[CONSUMER_TIME_RUN],
             "ack_2": bytes((_second_ack(ack),)),
         }
     else:
@@ -319,8 +153,13 @@ def _write(values: Values) -> bytes:
         data, mode = values["data"], values["mode"]
         size, inverted, stamp = len(data), invert(data), le(values["time_stamp"])
         kind = f"{format_}-{'short' if size <= 2 else 'long'}"
-        carried = {_DATA: data, _INVERTED: inverted, _COMPLEMENT_RUN: inverted, _STAMP: stamp}
-        carried |= _MODE_RUNS[mode]
+        carried = {
+            DATA_RUN: data,
+            INVERTED_RUN: inverted,
+            COMPLEMENT_RUN: inverted,
+            STAMP_RUN: stamp,
+        }
+        carried |= MODE_RUNS[mode]
         found = {
             "data": data,
             "mode": bytes((mode,)),
@@ -328,10 +167,10 @@ def _write(values: Values) -> bytes:
             "time_stamp": stamp,
         }
     where = _shape(size, kind)
-    runs = _known_runs(values) | carried
+    runs = known_runs(values) | carried
     if format_ == "extended" and size:
         missing(values, "rollover")
-    for crc, engine in zip(_CRCS[kind], _engines(kind), strict=True):
+    for crc, engine in zip(CRCS[kind], engines(kind), strict=True):
         octets = engine(runs).to_bytes(crc.algorithm.octets, "little")
         if len(crc.parts) == 2:
             found[crc.parts[0]], found[crc.parts[1]] = octets[:2], octets[2:]
@@ -356,8 +195,8 @@ def _check_mode(seen: Seen) -> Outcome:
 
 
 def _check_complement(seen: Seen) -> Outcome:
-    runs = _sums(seen).runs
-    same = runs[_COMPLEMENT_RUN] == runs[_INVERTED]
+    runs = sums_of(seen).runs
+    same = runs[COMPLEMENT_RUN] == runs[INVERTED_RUN]
     return None if same else "the second copy is not the inverted first one"
 
 
@@ -379,28 +218,12 @@ _COMPLEMENT = Check(
 
 
 def _checks(kind: str) -> tuple[Check, ...]:
-    sums = tuple(_crc_check(place, crc) for place, crc in enumerate(_CRCS[kind]))
+    sums = tuple(crc_check(place, crc) for place, crc in enumerate(CRCS[kind]))
     if kind.endswith("time"):
         return (_ACK, *sums, expected("consumer_time", required=False))
     copy = (_COMPLEMENT,) if kind.endswith("long") else ()
     last = expected("mode", octets=1, required=False), expected("time_stamp", required=False)
     return (_MODE, *sums, *copy, *last)
-
-
-def _covers(seen: Seen) -> tuple[Cover, ...]:
-    runs, carried, computed, unknown = _sums(seen)
-    return tuple(
-        Cover(
-            name=crc.name,
-            algorithm=crc.algorithm,
-            init=0 if crc.after is None else compute(crc.after, runs[_OWN]),
-            feeds=tuple((name, runs[name]) for name in crc.runs),
-            carried=carried[place],
-            computed=None if unknown[place] else computed[place],
-            unknown=unknown[place],
-        )
-        for place, crc in enumerate(_CRCS[seen.layout.kind])
-    )
 
 
 def _mean(name: str, octets: bytes) -> str:
@@ -421,7 +244,7 @@ def _mean(name: str, octets: bytes) -> str:
 
 RECIPE = Recipe(
     name="fscp-2-1",
-    kinds=tuple(_CRCS),
+    kinds=tuple(CRCS),
     values=(
         Value(
             name="format",
@@ -463,8 +286,8 @@ RECIPE = Recipe(
     find=_find,
     read=_read,
     write=_write,
-    checks={kind: _checks(kind) for kind in _CRCS},
-    covers=_covers,
+    checks={kind: _checks(kind) for kind in CRCS},
+    covers=covers,
     mean=_mean,
     shape=_shape,
     order="length, mode or acknowledge, CRCs, complement; the order is ours, no source gives one",
