@@ -129,6 +129,10 @@ def _dispatch(arguments: list[str]) -> int:
     parser, module = parser_of(name)
     args = parser.parse_args(rest)
     streams.set_format("canonical" if getattr(args, "canonical", None) else _format_of(args))
+    if hasattr(args, "output_kinds"):
+        from . import outputs  # deferred: most commands write no file.
+
+        outputs.claim(args)
     code: int = module.run(args)
     return code
 

@@ -12,7 +12,7 @@ from .._errors import InputError, Problem, UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import timeline, timelinetext
-from . import links, options
+from . import links, options, outputs
 
 __all__ = ["configure", "run"]
 
@@ -59,7 +59,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--timeline", action="store_true", help="also print each signal over time, as text"
     )
-    parser.add_argument("--plot", metavar="FILE", help="signals over time, as .svg or .html")
+    outputs.add(
+        parser,
+        "--plot",
+        kind="picture or page capture",
+        help="signals over time, as .svg or .html",
+    )
     options.add_format(parser)
     options.add_color(parser)
 
@@ -88,7 +93,7 @@ def run(args: argparse.Namespace) -> int:
                 Problem(path=args.recording, message=f"cannot be read: {reason}")
             ) from None
     if draw is not None:
-        Path(args.plot).write_text(draw(found), encoding="utf-8", newline="\n")
+        outputs.write(args, "plot", draw(found))
     if args.format == "json":
         sys.stdout.write(render.document(found))
     else:

@@ -14,7 +14,7 @@ from .._errors import InputError, UsageError
 from .._findings import SEVERITIES, Report
 from .._model import Connection
 from ..protocols import Profile
-from . import inputs, options
+from . import inputs, options, outputs
 
 if TYPE_CHECKING:
     from .._report.checkhtml import Picture
@@ -77,16 +77,23 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--baseline", metavar="FILE", help="count only findings that this file does not know"
     )
-    parser.add_argument(
+    outputs.add(
+        parser,
         "--write-baseline",
-        metavar="FILE",
+        kind="baseline",
         help="write the findings of this run to a baseline file; the exit code is 0",
     )
-    parser.add_argument(
-        "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
+    outputs.add(
+        parser,
+        "--html",
+        kind="page check",
+        help="write a page with pictures too: no script, prints well",
     )
-    parser.add_argument(
-        "--svg", metavar="FILE", help="write a picture too: both ends side by side, bit by bit"
+    outputs.add(
+        parser,
+        "--svg",
+        kind="picture check",
+        help="write a picture too: both ends side by side, bit by bit",
     )
     options.add_profiles(parser)
     options.add_format(parser, *_OUTPUTS)
@@ -118,10 +125,10 @@ def run(args: argparse.Namespace) -> int:
     if args.write_baseline:
         from .. import _baseline as baseline  # deferred: most runs have none.
 
-        options.write_file(args.write_baseline, baseline.dumps(report.findings))
+        outputs.write(args, "write_baseline", baseline.dumps(report.findings))
         number = len(report.findings)
         sys.stderr.write(
-            f"safeframe: {number} finding{'s'[: number != 1]} written to {args.write_baseline}; "
+            f"safeframe: {number} finding{'s'[: number != 1]} known from now on: "
             "with --baseline and this file only others count\n"
         )
         return 0
@@ -182,10 +189,10 @@ def _draw(args: argparse.Namespace, report: Report, connections: tuple[Connectio
         for name, way in drawn
     ]
     if args.html:
-        options.write_file(args.html, checkhtml.html(report, pictures))
+        outputs.write(args, "html", checkhtml.html(report, pictures))
     if args.svg:
         title = f"Bit grids of {', '.join(report.connections)}"
-        options.write_file(args.svg, svg.document([grids for _, grids in pictures], title))
+        outputs.write(args, "svg", svg.document([grids for _, grids in pictures], title))
 
 
 def _with_fingerprints(

@@ -5,13 +5,11 @@ from __future__ import annotations
 import argparse
 import shlex
 import sys
-from collections.abc import Mapping
 from pathlib import Path
 
 from .. import _checks as checks
 from .. import _demo as demo
-from .._errors import UsageError
-from . import inputs, main, schema
+from . import inputs, main, outputs, schema
 
 __all__ = ["configure", "run"]
 
@@ -42,19 +40,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the files, run every step; return 0 when each ends as the demo promises."""
     folder = Path(args.into)
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError(
-            f"the demo folder must be new or empty, not {args.into} as it is "
-            "(name another with --into, or remove it)"
-        )
-    _write(folder / "before", demo.before())
-    _write(folder / "after", demo.after())
+    outputs.refuse_full(args.into, "the demo")
+    outputs.into(str(folder / "before"), demo.before())
+    outputs.into(str(folder / "after"), demo.after())
     for variant in demo.variants():
         # One folder deeper, so the way from a map to its schema is longer.
         site = {name: text.replace(_UP, f"{_UP}../", 1) for name, text in variant.site.items()}
-        _write(folder / "variants" / variant.name, site)
-    _write(folder / "device-files", demo.device_files())
-    _write(folder / "schemas", {"map.schema.json": schema.text_of("map")})
+        outputs.into(str(folder / "variants" / variant.name), site)
+    outputs.into(str(folder / "device-files"), demo.device_files())
+    outputs.into(str(folder / "schemas"), {"map.schema.json": schema.text_of("map")})
     before, after = folder / "before", folder / "after"
     old = [str(before / "sc1-lx.toml"), str(before / "lx-sc1.toml")]
     new = [str(after / "sc1-lx.toml"), str(after / "lx-sc1.toml")]
@@ -91,12 +85,6 @@ def run(args: argparse.Namespace) -> int:
         f"\nThe files are in {args.into}: edit one, then run: safeframe check {after}\n"
     )
     return 0 if all(good) else 1
-
-
-def _write(folder: Path, site: Mapping[str, str]) -> None:
-    folder.mkdir(parents=True, exist_ok=True)
-    for name, text in site.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
 
 
 def _step(title: str, expected: int, *command: str) -> bool:

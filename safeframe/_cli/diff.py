@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from .. import _diff as diff
 from .._errors import InputError, UsageError
 from .._model import Connection, End
-from . import inputs, options
+from . import inputs, options, outputs
 
 if TYPE_CHECKING:
     from .._report.checkhtml import Picture
@@ -73,8 +73,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="with four files: list the signals that arrive unchanged too",
     )
-    parser.add_argument(
-        "--html", metavar="FILE", help="write a page with pictures too: no script, prints well"
+    outputs.add(
+        parser,
+        "--html",
+        kind="page diff",
+        help="write a page with pictures too: no script, prints well",
     )
     options.add_profiles(parser)
     options.add_format(parser, "json", "markdown")
@@ -144,7 +147,7 @@ def _page(
             (f"{name}, bit by bit", checkhtml.picture(name, grids, f"p{number}"))
             for number, (name, grids) in enumerate(pairs)
         ]
-        options.write_file(args.html, difftables.to_html(title, sections, figures))
+        outputs.write(args, "html", difftables.to_html(title, sections, figures))
     if args.format == "markdown":
         sys.stdout.write(difftables.to_markdown(title, sections))
 

@@ -13,7 +13,7 @@ from .._link import Link
 from .._model import Connection
 from .._report.text import table
 from ..fixtures import BANNER, FORMATS, KINDS
-from . import inputs, links
+from . import inputs, links, outputs
 
 __all__ = ["configure", "run"]
 
@@ -48,7 +48,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--format", choices=FORMATS, default="hex", help="what to write (default: hex)"
     )
-    parser.add_argument("-o", "--output", metavar="PATH", help="a file; a folder for mistakes")
+    outputs.add(
+        parser,
+        *("-o", "--output"),
+        kind="frames",
+        metavar="PATH",
+        help="a file; for mistakes a folder that is new or empty",
+    )
     parser.add_argument("--seed", metavar="N", type=int, default=0, help="0 if not given")
     parser.add_argument(
         "--count", metavar="N", type=int, default=50, help="states in a stream (50)"
@@ -72,7 +78,7 @@ def run(args: argparse.Namespace) -> int:
     ]
     octets = fixtures.write(made, link, args.format, title=_title(args, link))
     if args.output:
-        Path(args.output).write_bytes(octets)
+        outputs.write(args, "output", octets)
         frames = sum(len(each.steps) for each in made)
         sys.stdout.write(f"{frames} frames in {len(made)} sets written\n{BANNER}\n")
     else:
@@ -91,14 +97,14 @@ def _mistakes(args: argparse.Namespace) -> int:
     names = [Path(path).name for path in args.maps]
     if names[0] == names[1]:
         raise UsageError(f"the map files must have different names, not twice {names[0]}")
+    outputs.refuse_full(args.output, "mistaken maps")
     rows = []
     for mistake in fixtures.mistakes(Connection(first=first, second=second)):
-        folder = Path(args.output, mistake.name)
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, end in zip(names, mistake.connection.ends, strict=True):
-            form = "csv" if name.endswith(".csv") else "toml"
-            text = mapfile.dumps(end, format=form)
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        texts = {
+            name: mapfile.dumps(end, format="csv" if name.endswith(".csv") else "toml")
+            for name, end in zip(names, mistake.connection.ends, strict=True)
+        }
+        outputs.into(str(Path(args.output, mistake.name)), texts)
         rows.append((mistake.name, " or ".join(mistake.rules), mistake.title))
     sys.stdout.write("\n".join(table([("mistake", "must be found by", "what"), *rows])) + "\n")
     return 0

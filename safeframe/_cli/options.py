@@ -10,7 +10,7 @@ from .. import protocols as profiles
 from .._report.text import PLAIN, Look, wants_color
 from ..protocols import Profile
 
-__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles", "write_file"]
+__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles"]
 
 _WIDEST = 110
 """Longer lines are hard to read; more columns of a terminal stay empty."""
@@ -61,9 +61,3 @@ def look(args: argparse.Namespace) -> Look:
     width = min(os.get_terminal_size().columns, _WIDEST) if terminal else PLAIN.width
     color = wants_color(args.color, terminal=terminal, environ=os.environ)
     return Look(color=color, width=width)
-
-
-def write_file(path: str, text: str) -> None:
-    """Write a file that a command makes besides its output, with line feeds everywhere."""
-    with open(path, "w", encoding="utf-8", newline="\n") as file:
-        file.write(text)

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
+from collections.abc import Callable
 
 from .. import record
-from .._errors import UsageError
 from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record_html, record_markdown, record_page
 from ..record import Assessment, Record
-from . import inputs, options
+from . import inputs, options, outputs
 
 __all__ = ["configure", "run"]
 
@@ -62,7 +61,7 @@ def _declare_new(parser: argparse.ArgumentParser) -> None:
         nargs=4,
         help="both ends before the change, then both after, in the same order",
     )
-    parser.add_argument("-o", "--output", metavar="FILE", required=True, help="the new record")
+    outputs.add(parser, *("-o", "--output"), kind="record", required=True, help="the new record")
     parser.add_argument("--reason", default="", help="why the change was asked for")
     parser.add_argument("--asked-by", metavar="NAME", default="", help="who asked for it")
     parser.add_argument(
@@ -74,8 +73,6 @@ def _declare_new(parser: argparse.ArgumentParser) -> None:
 
 def _new(args: argparse.Namespace) -> int:
     before, after = inputs.versions(*inputs.read_ends(args.maps))
-    if Path(args.output).exists():
-        raise UsageError(f"the record must be a new file, not {args.output}, which exists")
     made = record.new(
         before,
         after,
@@ -84,7 +81,7 @@ def _new(args: argparse.Namespace) -> int:
         hazards=tuple(args.hazard),
         own_profiles=options.own_profiles(args),
     )
-    _write(args.output, made)
+    outputs.write(args, "output", record.dumps(made))
     _write_pages(args, made)
     return _tell(args.output, record.assess(made))
 
@@ -105,7 +102,7 @@ def _declare_fill(parser: argparse.ArgumentParser) -> None:
 def _fill(args: argparse.Namespace) -> int:
     names = ("who", "when", "serial", "checksum", "expected")
     given = {name: value for name in names if (value := getattr(args, name)) is not None}
-    return _rewrite(args.record, record.fill(record.load(args.record), args.end, **given))
+    return _update(args.record, lambda made: record.fill(made, args.end, **given))
 
 
 def _declare_done(parser: argparse.ArgumentParser) -> None:
@@ -120,12 +117,14 @@ def _declare_done(parser: argparse.ArgumentParser) -> None:
 
 
 def _done(args: argparse.Namespace) -> int:
-    made = record.load(args.record)
-    for step in args.step:
-        made = record.done(
-            made, step, who=args.who, when=args.when, result=args.result, remark=args.remark
-        )
-    return _rewrite(args.record, made)
+    def change(made: Record) -> Record:
+        for step in args.step:
+            made = record.done(
+                made, step, who=args.who, when=args.when, result=args.result, remark=args.remark
+            )
+        return made
+
+    return _update(args.record, change)
 
 
 def _declare_sign(parser: argparse.ArgumentParser) -> None:
@@ -135,8 +134,10 @@ def _declare_sign(parser: argparse.ArgumentParser) -> None:
 
 
 def _sign(args: argparse.Namespace) -> int:
-    made = record.sign(record.load(args.record), who=args.who, role=args.role, when=args.when)
-    return _rewrite(args.record, made)
+    return _update(
+        args.record,
+        lambda made: record.sign(made, who=args.who, role=args.role, when=args.when),
+    )
 
 
 def _declare_verify(parser: argparse.ArgumentParser) -> None:
@@ -190,8 +191,8 @@ def _show(args: argparse.Namespace) -> int:
 
 
 def _declare_pages(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--html", metavar="FILE", help="write the page to print and to keep")
-    parser.add_argument("--markdown", metavar="FILE", help="write the same as Markdown")
+    outputs.add(parser, "--html", kind="page record", help="write the page to print and to keep")
+    outputs.add(parser, "--markdown", kind="text record", help="write the same as Markdown")
     parser.add_argument(
         "--paper", choices=list(record_html.PAPERS), default="a4", help="of the HTML page"
     )
@@ -199,26 +200,18 @@ def _declare_pages(parser: argparse.ArgumentParser) -> None:
 
 def _write_pages(args: argparse.Namespace, made: Record) -> None:
     if args.html:
-        text = record_html.html(_page(made), paper=args.paper)
-        Path(args.html).write_text(text, encoding="utf-8")
+        outputs.write(args, "html", record_html.html(_page(made), paper=args.paper))
     if args.markdown:
-        Path(args.markdown).write_text(record_markdown.markdown(_page(made)), encoding="utf-8")
+        outputs.write(args, "markdown", record_markdown.markdown(_page(made)))
 
 
 def _page(made: Record) -> record_page.RecordPage:
     return record_page.page(made, record.assess(made), record.seal(made))
 
 
-def _rewrite(path: str, made: Record) -> int:
-    _write(path, made)
-    return _tell(path, record.assess(made))
-
-
-def _write(path: str, made: Record) -> None:
-    """Write a record whole or not at all: what people entered exists nowhere else."""
-    temporary = Path(f"{path}.new")
-    temporary.write_text(record.dumps(made), encoding="utf-8")
-    temporary.replace(path)
+def _update(path: str, change: Callable[[Record], Record]) -> int:
+    """Change a record in its file: what people entered exists nowhere else."""
+    return _tell(path, record.assess(record.update(path, change)))
 
 
 def _tell(path: str, given: Assessment) -> int:

@@ -27,7 +27,7 @@ from ..residual import (
     rate_per_hour,
     recall,
 )
-from . import inputs, options
+from . import inputs, options, outputs
 
 __all__ = ["configure", "run"]
 
@@ -80,7 +80,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--messages-per-hour", metavar="V", help="also print the rate P_ud V M")
     parser.add_argument("--sinks", metavar="M", type=int, default=1, help="information sinks")
     parser.add_argument("--hd-table", action="store_true", help="Hamming distance over length")
-    parser.add_argument("--plot", metavar="FILE", help="probability over bit error rate, as SVG")
+    outputs.add(
+        parser, "--plot", kind="picture residual", help="probability over bit error rate, as SVG"
+    )
     parser.add_argument(
         "--cache", metavar="DIR", help="where results are kept; default: the user's cache"
     )
@@ -274,7 +276,7 @@ def _plot(
             "No SIL follows from this figure: it is about the checksum alone.",
         ),
     )
-    Path(args.plot).write_text(document, encoding="utf-8")
+    outputs.write(args, "plot", document)
     return f"{args.plot}: {len(series)} curves, {shown}\n"
 
 

@@ -8,7 +8,7 @@ import sys
 from .. import _mapfile as mapfile
 from .._model import End
 from .._report import maps
-from . import inputs, options
+from . import inputs, options, outputs
 
 __all__ = ["configure", "run"]
 
@@ -30,7 +30,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         default="text",
         help="tables, or a map file in this notation (comments are not kept)",
     )
-    parser.add_argument("--svg", metavar="FILE", help="write a picture of the bits too")
+    outputs.add(parser, "--svg", kind="picture show", help="write a picture of the bits too")
     parser.add_argument(
         "--direction",
         choices=("sends", "receives", "both"),
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     """Print the map."""
     end = inputs.read_end(args.map)
     if args.svg:
-        options.write_file(args.svg, _picture(end, args.direction))
+        outputs.write(args, "svg", _picture(end, args.direction))
     if args.format == "text":
         sys.stdout.write(maps.end(end, look=options.look(args)))
     else:

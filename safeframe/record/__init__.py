@@ -1,6 +1,7 @@
 """The sign-off record of one change: computed from the maps, completed and signed by people.
 
-``new`` makes a record, ``loads`` and ``dumps`` read and write it, ``verify`` computes everything
+``new`` makes a record, ``create`` writes it as a new file, ``update`` changes one, two writers at
+once included, ``loads`` and ``dumps`` work on texts, ``verify`` computes everything
 anew and says what is wrong or still open. After any later edit of a map it says so.
 """
 
@@ -9,7 +10,7 @@ from ._acts import done, fill, new, sign
 from ._assess import APPROVALS, Assessment, assess, baseline, seal, verify
 from ._compute import compute
 from ._editions import FORMAT, fingerprints
-from ._files import dumps, load, loads, schema_text
+from ._files import create, dumps, load, loads, schema_text, update
 from ._parts import (
     RESULTS,
     Approval,
@@ -54,6 +55,7 @@ __all__ = [
     "Trial",
     "baseline",
     "compute",
+    "create",
     "done",
     "dumps",
     "fill",
@@ -65,5 +67,6 @@ __all__ = [
     "seal",
     "sign",
     "assess",
+    "update",
     "verify",
 ]

@@ -4,19 +4,45 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Callable
 
 from .._document.jsontext import read
 from .._document.kinds import show
 from .._document.locate import Path
+from .._document.output import Kind, claim, write
 from .._document.reader import read_text
+from .._document.replace import Replacement, replace_all
 from ._codec import kind_of, schema
 from ._editions import FIRST, FORMAT, modern, written
 from ._parts import RESULTS, BitRow, Computed, Record
 
-__all__ = ["FORMAT", "dumps", "load", "loads", "schema_text"]
+__all__ = ["FORMAT", "create", "dumps", "load", "loads", "schema_text", "update"]
 
 MAX_FILE_OCTETS = 1 << 26
 """Largest record that is read: that of the largest pair of maps, with room to spare."""
+
+
+_KIND = Kind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
+
+
+def create(path: str | os.PathLike[str], record: Record) -> None:
+    """Write a record as a new file, whole or not at all; raises UsageError where one exists."""
+    name = os.fspath(path)
+    (made,) = claim([("the record", name, _KIND)], {}, force=False).values()
+    write(made, dumps(record).encode())
+
+
+def update(path: str | os.PathLike[str], change: Callable[[Record], Record]) -> Record:
+    """Read a record, change it and write it back, whole or not at all; return it.
+
+    Of two writers at once one is refused, and what the other one entered stays: raises UsageError
+    then, with nothing written. A link is followed and stays one; owner and rights are kept.
+    """
+    name = os.fspath(path)
+    text = read_text(name, what="record", limit=MAX_FILE_OCTETS)
+    made = change(loads(text, path=name))
+    replace_all(Replacement(path=name, old=text, new=dumps(made)))
+    return made
 
 
 def load(path: str | os.PathLike[str]) -> Record:

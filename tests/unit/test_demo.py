@@ -61,7 +61,10 @@ def test_the_demo_runs_and_leaves_its_files(
     monkeypatch.chdir(tmp_path)
     assert main(["demo"]) == 0
     captured = capsys.readouterr()
-    assert captured.err == ""
+    assert captured.err == (
+        "safeframe: demo-lift/brake2.json written (record)\n"
+        "safeframe: demo-lift/brake2.html written (page of record)\n"
+    )
     assert "$ safeframe check demo-lift/before\n" in captured.out
     for name in VARIANTS:
         assert f"{name}: " in captured.out
@@ -79,8 +82,8 @@ def test_the_demo_never_overwrites(
     for name in ("mine", "file"):
         assert main(["demo", "--into", name]) == 2
         assert capsys.readouterr().err == (
-            f"safeframe: the demo folder must be new or empty, not {name} as it is "
-            "(name another with --into, or remove it)\n"
+            f"safeframe: the folder of the demo must be new or empty, not {name} as it is "
+            "(name another one, or remove it)\n"
         )
     assert [path.name for path in (tmp_path / "mine").iterdir()] == ["notes.txt"]
 

@@ -444,8 +444,8 @@ def test_baseline_from_the_command_line(site: Path, capsys: pytest.CaptureFixtur
     capsys.readouterr()
     assert main(["check", "--write-baseline", "known.json", "maps"]) == 0
     assert capsys.readouterr().err == (
-        "safeframe: 2 findings written to known.json; "
-        "with --baseline and this file only others count\n"
+        "safeframe: known.json written (baseline)\n"
+        "safeframe: 2 findings known from now on: with --baseline and this file only others count\n"
     )
     assert main(["check", "--baseline", "known.json", "maps"]) == 0
     out = capsys.readouterr().out

@@ -34,7 +34,11 @@ def test_new(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().out == "r.json: not releasable, 0 faults, 34 open\n"
     assert record.load("r.json") == FRESH
     assert "size: letter" in (folder / "r.html").read_text(encoding="utf-8")
-    assert (folder / "r.md").read_text(encoding="utf-8").startswith("# Record of a change: SC1-LX")
+    assert (
+        (folder / "r.md")
+        .read_text(encoding="utf-8")
+        .startswith("<!-- safeframe record -->\n# Record of a change: SC1-LX")
+    )
     assert not (folder / "r.json.new").exists()
     assert main(["record", "new", *MAPS, "-o", "r.json"]) == 2
     assert capsys.readouterr().err == (

@@ -1,0 +1,144 @@
+"""Options that write files: one set of rules for all of them, decided before the work begins."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Iterable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from .._errors import UsageError
+
+if TYPE_CHECKING:
+    from .._document.output import Claim, Kind
+
+__all__ = ["add", "claim", "into", "refuse_full", "write"]
+
+_KINDS = "output_kinds"
+_CLAIMS = "output_claims"
+
+
+def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any) -> None:
+    """Add an option that writes a file.
+
+    ``kind`` is ``FORM COMMAND`` with the form page, picture or text, such as ``page check``, or
+    ``baseline`` and ``record``; ``frames`` and ``picture or page COMMAND`` go by the format and the
+    name of the file. Nothing is decided about ``frames`` where mistaken maps go into a folder.
+    """
+    settings.setdefault("metavar", "FILE")
+    action = parser.add_argument(*flags, **settings)
+    kinds = parser.get_default(_KINDS) or {}
+    parser.set_defaults(**{_KINDS: {**kinds, action.dest: (flags[-1], kind)}})
+    if kind != "record" and parser.get_default("force") is None:
+        parser.add_argument(
+            "--force",
+            action="store_true",
+            default=False,
+            help="overwrite files that the same kind of output did not write; never an input",
+        )
+
+
+def claim(args: argparse.Namespace, *, also: Iterable[str] = ()) -> None:
+    """Decide for every file that a run is to write whether it may; raises UsageError if not.
+
+    Everything in ``args`` that leads to a file counts as read, and so do the paths of ``also``.
+    """
+    kinds: dict[str, tuple[str, str]] = getattr(args, _KINDS, {})
+    wanted = {
+        dest: path
+        for dest, (_, kind) in kinds.items()
+        if (path := getattr(args, dest)) is not None
+        and not (kind == "frames" and "mistakes" in args.kinds)
+    }
+    setattr(args, _CLAIMS, {})
+    if not wanted:
+        return
+    from .._document import output  # deferred: most runs write no file.
+
+    rows = [
+        (kinds[dest][0], path, _kind(kinds[dest][1], args, path)) for dest, path in wanted.items()
+    ]
+    inputs = output.identities([*_words(args, set(wanted)), *also])
+    found = output.claim(rows, inputs, force=getattr(args, "force", False))
+    setattr(args, _CLAIMS, {dest: found[kinds[dest][0]] for dest in wanted})
+
+
+def write(args: argparse.Namespace, dest: str, text: str | bytes) -> None:
+    """Write the file of an option, and say so on standard error."""
+    from .._document import output
+    from .._report import marks
+    from .._report.text import clean
+
+    made: Claim = getattr(args, _CLAIMS)[dest]
+    if isinstance(text, str):
+        form = made.kind.name.partition(" ")[0]
+        text = marks.marked(made.kind, text) if form in ("page", "picture", "Markdown") else text
+        text = text.encode("utf-8", "backslashreplace")
+    output.write(made, text)
+    sys.stderr.write(f"safeframe: {clean(made.path)} written ({made.kind.name})\n")
+
+
+def into(folder: str, texts: Mapping[str, str]) -> None:
+    """Write new files into a folder; makes the folder."""
+    from pathlib import Path
+
+    from .._document import output
+
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    kind = output.Kind("new file", (b"",), b"", fresh=True)
+    for name, text in texts.items():
+        path = str(Path(folder, name))
+        (made,) = output.claim([("the folder", path, kind)], {}, force=False).values()
+        output.write(made, text.encode())
+
+
+def refuse_full(path: str, what: str) -> None:
+    """Raise UsageError unless a folder is new or empty."""
+    from pathlib import Path
+
+    folder = Path(path)
+    if os.path.lexists(folder) and (not folder.is_dir() or any(folder.iterdir())):
+        raise UsageError(
+            f"the folder of {what} must be new or empty, not {path} as it is "
+            "(name another one, or remove it)"
+        )
+
+
+def _words(args: argparse.Namespace, without: set[str]) -> Iterator[str]:
+    """Yield every text of the command line that may lead to a file."""
+    for dest, value in vars(args).items():
+        if dest in without or dest in (_KINDS, _CLAIMS):
+            continue
+        for one in value if isinstance(value, list | tuple) else [value]:
+            if isinstance(one, str) and one not in ("", "-"):
+                yield one
+                _, equals, path = one.partition("=")
+                if equals and path:
+                    yield path
+
+
+def _kind(word: str, args: argparse.Namespace, path: str) -> Kind:
+    from .._document.output import Kind
+    from .._report import marks
+
+    form, _, command = word.rpartition(" ")
+    if form == "picture or page":
+        form = "page" if path.lower().endswith((".html", ".htm")) else "picture"
+    if form:
+        kind: Kind = {"page": marks.page, "picture": marks.picture, "text": marks.text}[form](
+            command
+        )
+        return kind
+    if word == "record":
+        from ..record import FORMAT
+
+        # Never overwritten by an output, not even of its own kind: people enter into it.
+        return Kind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
+    if word == "baseline":
+        from .. import _baseline as baseline
+
+        return Kind("baseline", (b"{",), f'"format": "{baseline.FORMAT}"'.encode())
+    from ..fixtures import BANNER, STARTS
+
+    return Kind(f"file of frames as {args.format}", STARTS[args.format], BANNER.encode())
