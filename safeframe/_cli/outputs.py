@@ -17,6 +17,14 @@ __all__ = ["add", "claim", "into", "refuse_full", "write"]
 
 _KINDS = "output_kinds"
 _CLAIMS = "output_claims"
+_FRAMES = {
+    "jsonl": (b"{",),
+    "hex": (b"# ",),
+    "bin": (b"CAUTION",),
+    "c": (b"/* ",),
+    "pcapng": (b"\x0a\x0d\x0d\x0a",),
+}
+"""How a file of frames begins in each format; the banner follows soon after."""
 
 
 def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any) -> None:
@@ -139,6 +147,6 @@ def _kind(word: str, args: argparse.Namespace, path: str) -> Kind:
         from .. import _baseline as baseline
 
         return Kind("baseline", (b"{",), f'"format": "{baseline.FORMAT}"'.encode())
-    from ..fixtures import BANNER, STARTS
+    from ..fixtures import BANNER
 
-    return Kind(f"file of frames as {args.format}", STARTS[args.format], BANNER.encode())
+    return Kind(f"file of frames as {args.format}", _FRAMES[args.format], BANNER.encode())

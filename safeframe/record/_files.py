@@ -22,7 +22,7 @@ MAX_FILE_OCTETS = 1 << 26
 """Largest record that is read: that of the largest pair of maps, with room to spare."""
 
 
-_KIND = Kind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
+_KIND = Kind("record", (b"{",), b'"format": "safeframe-record/', fresh=True)
 
 
 def create(path: str | os.PathLike[str], record: Record) -> None:

@@ -42,7 +42,7 @@ def test_new(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert not (folder / "r.json.new").exists()
     assert main(["record", "new", *MAPS, "-o", "r.json"]) == 2
     assert capsys.readouterr().err == (
-        "safeframe: the record must be a new file, not r.json, which exists\n"
+        "safeframe: --output must name a new file, not r.json, which exists\n"
     )
 
 

@@ -110,20 +110,6 @@ class TestEveryOption:
         assert main([*line, "--force"]) in (0, 1)
         assert (site / path).read_bytes() != (site / "r.json").read_bytes()
 
-    def test_refuses_what_another_option_wrote(self, site: Path, name: str) -> None:
-        kind = name if name != "diff four" else "diff html"
-        for other in WRITERS:
-            if name == other or {name, other} == {"diff html", "diff four"}:
-                continue
-            made, path = words(other, "other")
-            assert main(made) in (0, 1)
-            octets = (site / path).read_bytes()
-            line, mine = words(name, "made")
-            Path(path).replace(mine)
-            assert main(line) == 2, (kind, other)
-            assert (site / mine).read_bytes() == octets
-            (site / mine).unlink()
-
     @pytest.mark.parametrize("force", [[], ["--force"]])
     @pytest.mark.parametrize("way", ["name", "round", "symlink", "hard link", "chain"])
     def test_refuses_its_inputs_by_whatever_name(
@@ -172,6 +158,21 @@ class TestEveryOption:
         (site / path).chmod(0o444)
         assert main(line) == 2
         assert "must name a file that is writable" in capsys.readouterr().err
+
+
+def test_no_option_replaces_what_another_one_wrote(site: Path) -> None:
+    made = {}
+    for name in WRITERS:
+        line, path = words(name, f"by {name}")
+        assert main(line) in (0, 1)
+        made[name] = (site / path).read_bytes()
+    for name in WRITERS:
+        line, path = words(name, "made")
+        for other, octets in made.items():
+            if name != other and {name, other} != {"diff html", "diff four"}:
+                (site / path).write_bytes(octets)
+                assert main(line) == 2, (name, other)
+                assert (site / path).read_bytes() == octets
 
 
 def test_a_record_is_always_a_new_file(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -339,7 +340,8 @@ def test_pages_allow_nothing_but_their_own_styles() -> None:
         '<meta charset="utf-8">\n<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-hashes' "
         "'sha256-ngewhhP73WDIbgwseeu52VAAJgKdGUsu1IUQQsAm8m4=' "
-        "'sha256-rtNK1Dl66yWtANxpIt825KMaU1NgBwNJBOZedcQkjuQ='; base-uri 'none'; form-action 'none'\">\n"
+        "'sha256-rtNK1Dl66yWtANxpIt825KMaU1NgBwNJBOZedcQkjuQ='; "
+        "base-uri 'none'; form-action 'none'\">\n"
         '<meta name="generator" content="safeframe x">',
     )
     assert marks.marked(marks.page("x"), made).count("Content-Security-Policy") == 1
