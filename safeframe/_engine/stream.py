@@ -18,8 +18,9 @@ __all__ = ["Judgement", "Session", "newer", "simple", "solve", "start"]
 class Judgement:
     """What a receiver says about one frame of a stream.
 
-    ``result`` is ``accepted``, ``rejected``, ``repeat`` (nothing changed since the last frame)
-    or ``unknown``; ``text`` gives the reason, ``inspection`` everything else.
+    ``result`` is ``accepted``, ``rejected``, ``repeat`` (not a new frame), ``unknown``, or
+    ``ignored`` (a frame that a receiver passes over); ``text`` gives the reason, or what is worth
+    knowing about an accepted frame, ``inspection`` everything else.
     """
 
     result: str
@@ -90,7 +91,7 @@ class Session(ABC):
             inspection = frames.inspect(self.recipe, octets, **self.known(sender))
             return Judgement(result="repeat", text=text, inspection=inspection)
         found = self._judge(sender, octets)
-        if found.result != "rejected":
+        if found.result not in ("rejected", "repeat"):
             self._last[sender] = octets
         return found
 

@@ -8,17 +8,23 @@ from math import isfinite
 from typing import Any
 
 from .._bits import Place
-from ..capture import Examination, Interval, Note, SideReport, Undriven
+from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
 from .text import CAUTION, PLAIN, Look, clean, table
 
 __all__ = ["FORMAT", "document", "text"]
 
 FORMAT = "safeframe-capture/1"
 
-_RESULTS = ("accepted", "repeat", "unknown", "rejected", "foreign")
+_RESULTS = ("accepted", "repeat", "ignored", "unknown", "rejected", "foreign")
+_RARE = "ignored"
+"""A result that only one protocol knows: without such a frame it has no column."""
 _SHOWN = 5
 """Notes of one kind that are printed; JSON holds all that were kept."""
+_SHOWN_EVENTS = 12
 _TITLES = {
+    "size": "The size of the safety data is not that of the maps; nothing is read from such data",
+    "no frames": "An end that is not in this recording",
+    "never used": "Data that are never used",
     "file": "The file cannot be read further",
     "packet": "Malformed packets",
     "line": "Lines that cannot be read",
@@ -29,14 +35,15 @@ _TITLES = {
     "length": "Octets of no legal length",
     "unknown sender": "Frames of which the sender is not known",
     "other sender": "Frames of other senders",
-    "foreign": "Frames of other connections",
+    "foreign": "Frames of another connection in the place of one of this",
+    "foreign elsewhere": "Frames of other connections",
     "time": "Time running backwards",
 }
 
 
 def text(found: Examination, *, look: Look = PLAIN) -> str:
     """Return everything a recording shows, what is wrong first, then what it has not shown."""
-    lines = [_headline(found), "", *_sides(found.sides)]
+    lines = [_headline(found), "", *_sides(found.sides), *_events(found, look)]
     for kind, title in _TITLES.items():
         if kind in found.notes:
             notes = found.notes[kind]
@@ -45,9 +52,12 @@ def text(found: Examination, *, look: Look = PLAIN) -> str:
                 lines += look.wrap(_note(found, note), first="  ", rest="    ")
             lines += _more(notes.count, min(len(notes.kept), _SHOWN))
     lines += _difference(found, look)
+    lines += _oddities(found, look)
+    lines += _other_readings(found, look)
     lines += _intervals(found, "Silence longer than the watchdog", found.silent, found.silent_count)
     lines += _intervals(found, "Intervals with rejected frames", found.noisy, found.noisy_count)
     lines += _undriven(found, look)
+    lines += _not_judged(found, look)
     lines += ["", _verdict(found, look), CAUTION]
     return "\n".join(lines) + "\n"
 
@@ -60,15 +70,92 @@ def _headline(found: Examination) -> str:
 
 
 def _sides(sides: Sequence[SideReport]) -> list[str]:
-    rows: list[tuple[str, ...]] = [("sent by", *_RESULTS, "with data", "longest gap")]
+    shown = [
+        result
+        for result in _RESULTS
+        if result != _RARE or any(result in side.results for side in sides)
+    ]
+    rows: list[tuple[str, ...]] = [("sent by", *shown, "data", "used", "longest gap")]
     for side in sides:
         gap = "" if side.longest_gap_us is None else f"{side.longest_gap_us / 1000:g} ms"
-        counts = (str(side.results.get(result, 0)) for result in _RESULTS)
-        rows.append((side.name, *counts, str(side.data_frames), gap))
+        counts = (str(side.results.get(result, 0)) for result in shown)
+        rows.append((side.name, *counts, str(side.data_frames), str(side.used_frames), gap))
     return table(rows, indent="  ")
 
 
+def _events(found: Examination, look: Look) -> list[str]:
+    """Return what the protocol did besides data; what is wrong is marked."""
+    if not found.events:
+        return []
+    lines = ["", look.paint("strong", f"Events: {found.event_count}")]
+    shown = _chosen_events(found.events)
+    last = -1
+    for at in shown:
+        if at != last + 1:
+            lines.append("  ...")
+        last = at
+        each = found.events[at]
+        mark = "! " if each.is_wrong else "  "
+        line = f"{mark}{_at(found, each)}: {each.text}"
+        lines += look.wrap(line, first="  ", rest="      ")
+    return lines + _more(found.event_count, last + 1)
+
+
+def _chosen_events(events: Sequence[Event]) -> list[int]:
+    """Return which events are printed: the first ones, and what is wrong among the others."""
+    wrong = [at for at, each in enumerate(events) if each.is_wrong and at >= _SHOWN_EVENTS]
+    return [*range(min(len(events), _SHOWN_EVENTS)), *wrong[:_SHOWN_EVENTS]]
+
+
+def _at(found: Examination, each: Event) -> str:
+    note = Note(
+        number=each.number,
+        offset=each.offset,
+        time_us=each.time_us,
+        side=each.side,
+        text=each.text,
+    )
+    return _where(found, note)
+
+
+def _oddities(found: Examination, look: Look) -> list[str]:
+    if not found.oddities:
+        return []
+    lines = ["", look.paint("strong", "Data that contradict the maps")]
+    for each in found.oddities:
+        names = found.sides[each.side].name, found.sides[1 - each.side].name
+        words = f"{names[0]} says {each.words[0]}, {names[1]} says {each.words[1]}"
+        what = f"{names[0]} -> {names[1]} {each.place}: {each.text} ({words})"
+        where = f"in {each.count} frames, the first: {_where(found, each.first)}"
+        lines += look.wrap(clean(f"{what}; {where}"), first="  ", rest="    ")
+    return lines
+
+
+def _other_readings(found: Examination, look: Look) -> list[str]:
+    if not found.other_readings:
+        return []
+    title = "Other readings that contradict less (no verdict: chance explains frames, too)"
+    lines = ["", look.paint("strong", title)]
+    for each in found.other_readings:
+        name = found.sides[each.side].name
+        text = f"{name}: {each.title}: {each.explained} of {each.frames} frames without "
+        text += f"contradiction, {each.as_mapped} as the maps are"
+        lines += look.wrap(clean(text), first="  ", rest="    ")
+    return lines
+
+
+def _not_judged(found: Examination, look: Look) -> list[str]:
+    if not found.not_judged:
+        return []
+    lines = ["", look.paint("strong", "Not judged")]
+    for each in found.not_judged:
+        lines += look.wrap(clean(each), first="  ", rest="    ")
+    return lines
+
+
 def _where(found: Examination, note: Note) -> str:
+    if not note.number:
+        return "the whole recording"
     parts = [
         f"line {note.number}"
         if note.number == note.offset
@@ -147,13 +234,19 @@ def _undriven(found: Examination, look: Look) -> list[str]:
 
 
 def _verdict(found: Examination, look: Look) -> str:
+    if found.stopped:
+        return look.paint("error", "reading was interrupted; this is what is known so far")
     if found.is_clean:
-        return look.paint("good", "nothing wrong in this recording")
+        where = "what was judged of this recording" if found.not_judged else "this recording"
+        return look.paint("good", f"nothing wrong in {where}")
     if not found.frames:
         return look.paint("error", "no frame of this connection was found")
     judged = sum(side.results.get("accepted", 0) for side in found.sides)
     if not judged:
         return look.paint("error", "no frame could be accepted")
+    if found.is_clean_but_open:
+        text = f"open: {found.open_frames} frames could not be judged, nothing else is wrong"
+        return look.paint("error", text)
     return look.paint("error", "this recording is not as it should be")
 
 
@@ -164,6 +257,9 @@ def document(found: Examination) -> str:
         "connection": found.connection,
         "profile": found.profile,
         "clean": found.is_clean,
+        "stopped": found.stopped,
+        "open_frames": found.open_frames,
+        "not_judged": list(found.not_judged),
         "packets": found.packets,
         "frames": found.frames,
         "start_us": found.start_us,
@@ -174,10 +270,16 @@ def document(found: Examination) -> str:
                 "name": side.name,
                 "results": {result: side.results.get(result, 0) for result in _RESULTS},
                 "data_frames": side.data_frames,
+                "used_frames": side.used_frames,
                 "longest_gap_us": side.longest_gap_us,
             }
             for side in found.sides
         ],
+        "events": {
+            "count": found.event_count,
+            "wrong": found.wrong_events,
+            "first": [_event_json(found, each) for each in found.events],
+        },
         "notes": {
             kind: {
                 "count": found.notes[kind].count,
@@ -187,6 +289,29 @@ def document(found: Examination) -> str:
             if kind in found.notes
         },
         "difference": _difference_json(found),
+        "contradictions": [
+            {
+                "kind": each.kind,
+                "sender": found.sides[each.side].name,
+                "place": each.place,
+                "sender_says": each.words[0],
+                "receiver_says": each.words[1],
+                "text": each.text,
+                "count": each.count,
+                "first": _note_json(found, each.first),
+            }
+            for each in found.oddities
+        ],
+        "other_readings": [
+            {
+                "sender": found.sides[each.side].name,
+                "title": each.title,
+                "explained": each.explained,
+                "as_mapped": each.as_mapped,
+                "frames": each.frames,
+            }
+            for each in found.other_readings
+        ],
         "silent": _intervals_json(found, found.silent, found.silent_count),
         "noisy": _intervals_json(found, found.noisy, found.noisy_count),
         "undriven": [
@@ -202,6 +327,18 @@ def document(found: Examination) -> str:
         "caution": CAUTION,
     }
     return json.dumps(whole, indent=2, ensure_ascii=True) + "\n"
+
+
+def _event_json(found: Examination, each: Event) -> dict[str, Any]:
+    return {
+        "packet": each.number,
+        "offset": each.offset,
+        "time_us": each.time_us,
+        "sender": found.sides[each.side].name,
+        "kind": each.kind,
+        "text": each.text,
+        "wrong": each.is_wrong,
+    }
 
 
 def _note_json(found: Examination, note: Note) -> dict[str, Any]:

@@ -2,38 +2,55 @@
 
 from .._link import Link, link_of
 from ._decode import Both, Decoder, Disagreement
-from ._examine import examine
+from ._examine import Verdict, examine
 from ._judge import Judge, Opinion
+from ._layers import Wanted
 from ._locate import LocatedFrame, Locator, Miss
-from ._packets import Packet, Trouble
-from ._pcap import Wanted
+from ._packets import Packet, Skipped, Trouble
 from ._reading import read_recording
-from ._report import Difference, Examination, Interval, Note, Notes, SideReport, Timeline, Undriven
+from ._report import (
+    Difference,
+    Event,
+    Examination,
+    Interval,
+    Note,
+    Notes,
+    Oddity,
+    OtherReading,
+    SideReport,
+    Timeline,
+    Undriven,
+)
 from ._strips import Bin
 
 __all__ = [
     "Bin",
     "Both",
-    "Link",
-    "LocatedFrame",
-    "Miss",
-    "Notes",
-    "link_of",
     "Decoder",
     "Difference",
+    "Disagreement",
+    "Event",
     "Examination",
     "Interval",
     "Judge",
+    "Link",
+    "LocatedFrame",
     "Locator",
+    "Miss",
     "Note",
+    "Notes",
+    "Oddity",
     "Opinion",
+    "OtherReading",
     "Packet",
-    "Disagreement",
     "SideReport",
+    "Skipped",
     "Timeline",
     "Trouble",
     "Undriven",
+    "Verdict",
     "Wanted",
     "examine",
+    "link_of",
     "read_recording",
 ]

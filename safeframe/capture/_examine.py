@@ -2,70 +2,81 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import NamedTuple
 
-from .._codec import to_raw
-from .._errors import UsageError
 from .._link import Link
-from .._model import Signal
+from .._model import Connection, Signal
+from ..protocols import room
 from ..relations import Watch
-from ._decode import Decoder
+from ._decode import Both
+from ._heard import Heard
 from ._judge import Judge, Opinion
 from ._locate import LocatedFrame, Locator
-from ._packets import Packet, Trouble
+from ._others import other_readings
+from ._packets import Packet, Skipped, Trouble
 from ._report import (
     KEPT,
+    KEPT_EVENTS,
     Difference,
+    Event,
     Examination,
     Interval,
     Note,
     Notes,
-    SideReport,
+    OtherReading,
     Timeline,
-    Undriven,
 )
 from ._strips import StripBook
 
-__all__ = ["examine"]
+__all__ = ["Verdict", "examine"]
 
 _DEFAULT_NOISE_US = 100_000
 """Rejected frames closer than this are one noisy interval where no watchdog is stated."""
 
 
+class Verdict(NamedTuple):
+    """What became of one frame, in the order of the recording."""
+
+    packet: Packet
+    frame: LocatedFrame
+    opinion: Opinion
+
+
 def examine(
-    packets: Iterable[Packet | Trouble],
+    packets: Iterable[Packet | Trouble | Skipped],
     link: Link,
     *,
     at: Mapping[int, int] | None = None,
     sources: Mapping[int, str] | None = None,
     fresh: bool = False,
+    mid_session: bool = False,
+    also: Mapping[str, Connection] | None = None,
+    each: Callable[[Verdict], None] | None = None,
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
 
-    ``fresh`` says that the recording starts with the first frame of the connection. Memory does
-    not grow with the recording.
+    ``fresh`` says that the recording starts with the first frame of the connection,
+    ``mid_session`` that it does not, so that the frames before the history is known are left out of
+    the judgement. ``also`` are other maps by title, tried where the data contradict these. ``each``
+    is called with every frame. Memory does not grow with the recording. Where reading is
+    interrupted (KeyboardInterrupt), what is known so far is returned.
     """
-    course = _Course(link, Judge(link, fresh=fresh))
+    course = _Course(link, Judge(link, fresh=fresh), mid_session=mid_session, each=each)
     locator = Locator(link, at=at or {}, sources=sources or {})
-    for packet in packets:
-        if isinstance(packet, Trouble):
-            note = Note(
-                number=packet.number,
-                offset=packet.offset,
-                time_us=None,
-                side=None,
-                text=packet.text,
-            )
-            course.note(packet.kind, note)
-            continue
-        course.packets += 1
-        course.see_time(packet)
-        for found in locator.find(packet):
-            if isinstance(found, LocatedFrame):
-                course.frame(packet, found)
+    try:
+        for packet in packets:
+            if isinstance(packet, Packet):
+                course.packets += 1
+                for place, found in locator.find(packet):
+                    course.take(place, found)
             else:
-                course.note(found.kind, _note(packet, None, found.text))
-    return course.finish()
+                course.miss(packet)
+        for place, found in locator.finish():
+            course.take(place, found)
+    except KeyboardInterrupt:
+        course.stopped = True
+    return course.finish(also or {})
 
 
 def _note(packet: Packet, side: int | None, text: str) -> Note:
@@ -95,33 +106,24 @@ class _Intervals:
         return tuple(sorted(self.kept, key=lambda each: each.start_us))
 
 
-class _Heard:
-    """What is remembered of one side."""
-
-    def __init__(self, link: Link, side: int) -> None:
-        self.decoder = Decoder(link.sent(side), link.received(side))
-        self.first = 0
-        self.results: dict[str, int] = {}
-        self.data_frames = 0
-        self.longest_gap_us: int | None = None
-        self.data: bytes | None = None
-        self.ones = self.zeros = 0
-        self.new_us: int | None = None
-        self.noise: Interval | None = None
-
-    @property
-    def signals(self) -> int:
-        """Signals of both maps together."""
-        return len(self.decoder.sent) + len(self.decoder.received)
-
-
 class _Course:
     """Everything that an examination has seen so far."""
 
-    def __init__(self, link: Link, judge: Judge) -> None:
-        self._exchange = link
+    def __init__(
+        self,
+        link: Link,
+        judge: Judge,
+        *,
+        mid_session: bool,
+        each: Callable[[Verdict], None] | None,
+    ) -> None:
+        self._link = link
         self._judge = judge
-        self._sides = _Heard(link, 0), _Heard(link, 1)
+        self._mid_session = mid_session
+        self._each = each
+        traits = room(link.profile).recording
+        zeros = traits is not None and traits.zeros
+        self._sides = Heard(link, 0, zeros=zeros), Heard(link, 1, zeros=zeros)
         self._sides[1].first = self._sides[0].signals
         self._grid = StripBook(self._sides[0].signals + self._sides[1].signals)
         self._watches = [
@@ -134,18 +136,41 @@ class _Course:
             for relation in end.relations
         )
         self._notes: dict[str, Notes] = {}
+        self._events: list[Event] = []
+        self._event_count = self._wrong_events = 0
         self._difference: Difference | None = None
         self._differing = 0
         self._silent, self._noisy = _Intervals(), _Intervals()
         self._start_us: int | None = None
         self._end_us: int | None = None
+        self._skipped: dict[str, int] = {}
+        self._wrong_size: set[tuple[int, int]] = set()
         self.packets = 0
+        self.stopped = False
 
-    def note(self, kind: str, note: Note) -> None:
-        """Take a note of a kind."""
+    def miss(self, found: Trouble | Skipped) -> None:
+        """Take note of what cannot be read, or was not."""
+        if isinstance(found, Skipped):
+            self._skipped[found.text] = self._skipped.get(found.text, 0) + found.count
+            return
+        note = Note(
+            number=found.number, offset=found.offset, time_us=None, side=None, text=found.text
+        )
+        self._add(found.kind, note)
+
+    def _add(self, kind: str, note: Note) -> None:
         self._notes.setdefault(kind, Notes()).add(note)
 
-    def see_time(self, packet: Packet) -> None:
+    def take(self, packet: Packet, found: object) -> None:
+        """Take what was found in a packet: its time, a frame, or why there is none."""
+        if found is None:
+            self._see_time(packet)
+        elif isinstance(found, LocatedFrame):
+            self._frame(packet, found)
+        else:
+            self._add(found.kind, _note(packet, None, found.text))  # type: ignore[attr-defined]
+
+    def _see_time(self, packet: Packet) -> None:
         """Follow the time of the recording."""
         time_us = packet.time_us
         if time_us is None:
@@ -156,39 +181,70 @@ class _Course:
         elif self._end_us is not None and time_us >= self._end_us:
             self._end_us = time_us
         else:
-            self.note("time", _note(packet, None, "the time is before that of an earlier packet"))
+            self._add("time", _note(packet, None, "the time is before that of an earlier packet"))
 
-    def frame(self, packet: Packet, found: LocatedFrame) -> None:
+    def _frame(self, packet: Packet, found: LocatedFrame) -> None:
         """Judge one frame, and decode it where its receiver would."""
         number = found.side
         side = self._sides[number]
         opinion = self._judge.judge(number, found.octets, packet.time_us)
+        if self._each is not None:
+            self._each(Verdict(packet, found, opinion))
         result = opinion.result
         side.results[result] = side.results.get(result, 0) + 1
         if result == "rejected":
             self._reject(packet, number, opinion)
         elif result == "foreign":
-            self.note("foreign", _note(packet, number, opinion.text))
+            self._add("foreign" if found.known else "foreign elsewhere",
+                      _note(packet, number, opinion.text))
         elif opinion.rejoined:
-            self.note("history lost", _note(packet, number, opinion.text))
+            self._add("history lost", _note(packet, number, opinion.text))
+        elif result == "unknown" and not side.results.get("accepted"):
+            side.unknown_at_start += 1
         if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
             side.longest_gap_us = opinion.gap_us
         if result in ("accepted", "unknown") or opinion.check == "watchdog":
-            side.new_us = packet.time_us
-            data = self._exchange.data_of(found.octets)
+            side.heard_us = packet.time_us
+        step = opinion.step
+        if step is None:
+            return
+        for kind, text, is_wrong in step.happenings:
+            self._tell(packet, number, kind, text, is_wrong)
+        if step.ends:
+            for each in self._sides:
+                each.use = None
+                self._fall(each, packet.time_us)
+        if result == "accepted" and step.use is not None and side.carries:
+            data = self._link.data_of(found.octets)
             if data is not None:
-                self._decode(packet, number, data)
+                self._data(packet, side, data, step.use)
+
+    def _tell(self, packet: Packet, side: int, kind: str, text: str, is_wrong: bool) -> None:
+        self._event_count += 1
+        self._wrong_events += is_wrong
+        if len(self._events) < KEPT_EVENTS:
+            event = Event(
+                number=packet.number,
+                offset=packet.offset,
+                time_us=packet.time_us,
+                side=side,
+                kind=kind,
+                text=text,
+                is_wrong=is_wrong,
+            )
+            self._events.append(event)
 
     def _reject(self, packet: Packet, number: int, opinion: Opinion) -> None:
         side, time_us = self._sides[number], packet.time_us
-        self.note("rejected", _note(packet, number, f"{opinion.check}: {opinion.text}"))
+        self._add("rejected", _note(packet, number, f"{opinion.check}: {opinion.text}"))
         if time_us is None:
             return
         if opinion.check == "watchdog":
             start = time_us - (opinion.gap_us or 0)
             self._silent.add(Interval(side=number, start_us=start, end_us=time_us))
+            self._fall(side, start + (self._link.watchdog_us or 0))
             return
-        noise, reach = side.noise, self._exchange.watchdog_us or _DEFAULT_NOISE_US
+        noise, reach = side.noise, self._link.watchdog_us or _DEFAULT_NOISE_US
         if noise is not None and time_us - noise.end_us <= reach:
             side.noise = Interval(
                 side=number, start_us=noise.start_us, end_us=time_us, count=noise.count + 1
@@ -198,64 +254,110 @@ class _Course:
             self._noisy.add(noise)
         side.noise = Interval(side=number, start_us=time_us, end_us=time_us, count=1)
 
-    def _decode(self, packet: Packet, number: int, data: bytes) -> None:
-        side = self._sides[number]
-        side.data_frames += 1
-        changed = data != side.data
-        if not changed and not self._always:
-            if self._differing and side.decoder.read(data).differs:
-                self._differing += 1
+    def _fall(self, side: Heard, time_us: int | None) -> None:
+        """Show the fail-safe values that the receiver takes from now on."""
+        if side.fallen:
             return
-        both = side.decoder.read(data)
-        if changed:
-            side.data = data
-            word = int.from_bytes(data, "little")
-            side.ones |= word
-            side.zeros |= word ^ ((1 << 8 * len(data)) - 1)
-            if packet.time_us is not None:
-                self._grid.set(packet.time_us, (*both.sent, *both.received), side.first)
-        if both.differs:
-            self._differing += 1
-            if self._difference is None:
-                note = _note(packet, number, "the two ends read this frame differently")
-                rows = side.decoder.rows(data)
-                self._difference = Difference(count=1, note=note, data=data, rows=rows)
-        if self._watches and (changed or self._always):
-            self._relate(packet, number, both.sent, both.received)
+        side.fallen = True
+        side.keep(None)
+        safe = side.fail_safe
+        if time_us is not None and safe is not None:
+            self._grid.set(time_us, (*safe.sent, *safe.received), side.first)
 
-    def _relate(
-        self,
-        packet: Packet,
-        number: int,
-        sent: tuple[int | float | None, ...],
-        received: tuple[int | float | None, ...],
-    ) -> None:
+    def _data(self, packet: Packet, side: Heard, data: bytes, use: str) -> None:
+        """Take the data of an accepted frame: used, or replaced by fail-safe values."""
+        side.data_frames += 1
+        was = side.use
+        if use != was:
+            side.use = use
+            names = self._link.names
+            text = f"{names[1 - side.side]} uses the data of {names[side.side]}"
+            if use:
+                text = f"{names[1 - side.side]} does not use the data: {use}"
+            kind = "fail-safe" if use else "in use"
+            self._tell(packet, side.side, kind, text, bool(use) and was == "")
+        if len(data) != side.sizes[0] or len(data) != side.sizes[1]:
+            self._size(packet, side, len(data))
+        elif use:
+            self._fall(side, packet.time_us)
+        else:
+            side.used_frames += 1
+            self._decode(packet, side, data)
+
+    def _size(self, packet: Packet, side: Heard, size: int) -> None:
+        """Tell that data have not the size of the maps; nothing is read from them."""
+        producer, consumer = self._link.names[side.side], self._link.names[1 - side.side]
+        text = (
+            f"{producer} sends {size} octets of safety data, but the map of {producer} has "
+            f"{side.sizes[0]} and the map of {consumer} {side.sizes[1]}"
+        )
+        self._add("size", _note(packet, side.side, text))
+
+    def _decode(self, packet: Packet, side: Heard, data: bytes) -> None:
+        if data == side.data:
+            # Nothing new: what was told of these data holds for one frame more.
+            side.again()
+            if side.differs:
+                self._differing += 1
+            if side.is_odd:
+                side.odd.look(data, lambda: _note(packet, side.side, ""), side.side)
+            if self._always:
+                both = side.decoder.read(data)
+                self._relate(packet, side.side, both)
+            return
+        side.keep(data)
+        side.fallen = False
+        side.count(data)
+        both = side.decoder.read(data)
+        if packet.time_us is not None:
+            self._grid.set(packet.time_us, (*both.sent, *both.received), side.first)
+        side.differs = both.differs
+        if both.differs:
+            self._differ(packet, side, data)
+        odd = side.odd.look(data, lambda: _note(packet, side.side, ""), side.side)
+        side.is_odd = bool(odd)
+        if self._watches:
+            self._relate(packet, side.side, both)
+
+    def _differ(self, packet: Packet, side: Heard, data: bytes) -> None:
+        self._differing += 1
+        if self._difference is None:
+            note = _note(packet, side.side, "the two ends read this frame differently")
+            rows = side.decoder.rows(data)
+            self._difference = Difference(count=1, note=note, data=data, rows=rows)
+
+    def _relate(self, packet: Packet, number: int, both: Both) -> None:
         """Feed the relations of both ends: one with what it sends, one with what it receives."""
         time_ms = (packet.time_us or 0) / 1000
         decoder = self._sides[number].decoder
         for reader, watch in self._watches:
             own = reader == number
-            signals, numbers = (decoder.sent, sent) if own else (decoder.received, received)
+            signals, numbers = (
+                (decoder.sent, both.sent) if own else (decoder.received, both.received)
+            )
             values = {
                 signal.name: value
                 for signal, value in zip(signals, numbers, strict=True)
                 if value is not None
             }
             broken = watch.feed(time_ms, **{"sends" if own else "receives": values})
-            name = self._exchange.names[reader]
+            name = self._link.names[reader]
             for violation in broken:
-                self.note("relation", _note(packet, number, f"{name}: {violation.message}"))
+                self._add("relation", _note(packet, number, f"{name}: {violation.message}"))
 
-    def finish(self) -> Examination:
+    def finish(self, also: Mapping[str, Connection]) -> Examination:
         """Return what was seen."""
-        watchdog_us = self._exchange.watchdog_us
+        watchdog_us = self._link.watchdog_us
         for number, side in enumerate(self._sides):
             if side.noise is not None:
                 self._noisy.add(side.noise)
-            if watchdog_us is None or self._end_us is None or side.new_us is None:
+            side.keep(None)
+            self._missing(side)
+            if watchdog_us is None or self._end_us is None or side.heard_us is None:
                 continue
-            if self._end_us - side.new_us > watchdog_us:
-                self._silent.add(Interval(side=number, start_us=side.new_us, end_us=self._end_us))
+            if self._end_us - side.heard_us > watchdog_us:
+                self._silent.add(Interval(side=number, start_us=side.heard_us, end_us=self._end_us))
+                self._fall(side, side.heard_us + watchdog_us)
         difference = self._difference
         if difference is not None:
             difference = Difference(
@@ -267,47 +369,84 @@ class _Course:
         if self._end_us is not None:
             self._grid.reach(self._end_us)
         return Examination(
-            connection=self._exchange.connection.name,
-            profile=self._exchange.profile,
+            connection=self._link.connection.name,
+            profile=self._link.profile,
             packets=self.packets,
             start_us=self._start_us,
             end_us=self._end_us,
             watchdog_us=watchdog_us,
-            sides=(self._report(0), self._report(1)),
+            sides=(self._sides[0].report(), self._sides[1].report()),
             notes=self._notes,
             difference=difference,
             silent=self._silent.in_order(),
             silent_count=self._silent.count,
             noisy=self._noisy.in_order(),
             noisy_count=self._noisy.count,
-            undriven=tuple(self._undriven()),
+            undriven=tuple(each for side in self._sides for each in side.undriven()),
             timelines=tuple(each for each in self._timelines() if any(each.bins)),
             timeline_start_us=self._start_us or 0,
             timeline_width_us=self._grid.width_us,
+            events=tuple(self._events),
+            event_count=self._event_count,
+            wrong_events=self._wrong_events,
+            oddities=tuple(each for side in self._sides for each in side.odd.found()),
+            other_readings=tuple(self._other_readings(also)),
+            not_judged=tuple(self._not_judged()),
+            open_frames=self._open_frames(),
+            stopped=self.stopped,
         )
 
-    def _report(self, number: int) -> SideReport:
-        side = self._sides[number]
-        return SideReport(
-            name=self._exchange.names[number],
-            results=dict(sorted(side.results.items())),
-            data_frames=side.data_frames,
-            longest_gap_us=side.longest_gap_us,
-        )
+    def _missing(self, side: Heard) -> None:
+        """Tell of a side that has sent nothing, and of one whose data nobody has used."""
+        name, peer = self._link.names[side.side], self._link.names[1 - side.side]
+        text = ""
+        if not side.results:
+            kind, text = "no frames", f"no frame of {name} was found"
+        elif side.data_frames and not side.used_frames and "size" not in self._notes:
+            kind = "never used"
+            text = f"{peer} has not used the data of {name} in any frame of this recording"
+        if text:
+            self._add(kind, Note(number=0, offset=0, time_us=None, side=side.side, text=text))
 
-    def _undriven(self) -> Iterator[Undriven]:
-        """Yield what the producer's map shows, and what only the consumer's map shows."""
-        for number, side in enumerate(self._sides):
-            seen: set[tuple[str, tuple[int, ...]]] = set()
-            for reader, signals in (
-                (number, side.decoder.sent),
-                (1 - number, side.decoder.received),
-            ):
-                for signal in signals:
-                    indices = _never(signal, side.ones, side.zeros)
-                    if indices and (signal.name, indices) not in seen:
-                        seen.add((signal.name, indices))
-                        yield Undriven(side=number, reader=reader, signal=signal, indices=indices)
+    def _open_frames(self) -> int:
+        unknown = sum(side.results.get("unknown", 0) for side in self._sides)
+        if self._mid_session:
+            unknown -= sum(side.unknown_at_start for side in self._sides)
+        return unknown
+
+    def _not_judged(self) -> Iterator[str]:
+        """Yield what nobody has looked at, and which option decides."""
+        for side in self._sides:
+            name, unknown = self._link.names[side.side], side.results.get("unknown", 0)
+            if side.unknown_at_start:
+                text = f"the first {side.unknown_at_start} frames of {name}: their history lies"
+                text += " before the recording"
+                if not self._mid_session:
+                    text += " (say --mid-session if it is to be so)"
+                yield text
+            if unknown > side.unknown_at_start:
+                yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
+        if self._start_us is None:
+            yield "times: the recording has none"
+        elif self._link.watchdog_us is None:
+            yield "times: neither map states watchdog_ms"
+        for text, count in sorted(self._skipped.items()):
+            yield f"{count} {text}"
+
+    def _other_readings(self, also: Mapping[str, Connection]) -> Iterator[OtherReading]:
+        for side in self._sides:
+            if not side.odd.found() and not (also and side.sample):
+                continue
+            number = side.side
+            maps = {
+                f"{title}, {end.name}": end.sends
+                for title, connection in also.items()
+                for end in connection.ends
+                if end.name == self._link.names[number]
+            }
+            yield from other_readings(
+                number, self._link.sent(number), self._link.received(1 - number), side.sample, maps
+            )
 
     def _timelines(self) -> Iterator[Timeline]:
         """Yield each signal as its producer reads it, then as the consumer where that differs."""
@@ -332,18 +471,3 @@ class _Course:
             changes=self._grid.changes[at],
             bins=self._grid.strip(at),
         )
-
-
-def _never(signal: Signal, ones: int, zeros: int) -> tuple[int, ...]:
-    """Return the bits of a signal that never differed from its safe value."""
-    try:
-        raw = to_raw(signal, signal.safe)
-    except UsageError:
-        return ()  # A safe value that does not fit is a finding of the map, not of a recording.
-    if signal.order == "big":
-        raw = int.from_bytes(raw.to_bytes(signal.width >> 3, "big"), "little")
-    return tuple(
-        signal.start + bit
-        for bit in range(signal.width)
-        if not (zeros if raw >> bit & 1 else ones) >> (signal.start + bit) & 1
-    )

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from .._errors import UsageError
 from .._link import Link
 from ..frame import Judgement, Session
+from ..protocols import room
+from ..protocols._aspects import Step
 
 __all__ = ["Judge", "Opinion"]
 
@@ -13,9 +16,11 @@ __all__ = ["Judge", "Opinion"]
 class Opinion(NamedTuple):
     """What became of a frame.
 
-    ``result`` is ``accepted``, ``repeat``, ``unknown`` (history is missing), ``rejected``, or
-    ``foreign`` (a frame of another connection). ``check`` names what rejected it: a check of the
-    profile, ``order`` or ``watchdog``. ``gap_us`` is the time since the last new frame of the side.
+    ``result`` is ``accepted``, ``repeat``, ``ignored`` (a receiver passes over it), ``unknown``
+    (history is missing), ``rejected``, or ``foreign`` (rejected here, and right for another
+    connection). ``check`` names what rejected it: a check of the protocol, ``state``, ``order`` or
+    ``watchdog``. ``gap_us`` is the time since the last new frame of the side. ``step`` is what an
+    accepted frame does to the connection, None where the frame does nothing.
     """
 
     result: str
@@ -23,6 +28,11 @@ class Opinion(NamedTuple):
     text: str = ""
     gap_us: int | None = None
     rejoined: bool = False
+    step: Step | None = None
+
+
+_REPEAT = Opinion("repeat")
+_STEADY = Opinion("accepted", step=Step())
 
 
 class Judge:
@@ -34,7 +44,11 @@ class Judge:
     """
 
     def __init__(self, link: Link, *, fresh: bool = False) -> None:
-        self._exchange = link
+        traits = room(link.profile).recording
+        if traits is None:
+            raise UsageError(f"the profile {link.profile} says nothing about recordings")
+        self._link = link
+        self._traits = traits
         self._senders = link.senders
         self._watchdog_us = link.watchdog_us
         self._last_us: list[int | None] = [None, None]
@@ -44,47 +58,72 @@ class Judge:
 
     def _use(self, session: Session) -> None:
         self._session = session
+        self._accepts = session.accepts
+        self._follower = self._traits.follower(self._link)
+        self._steady = self._follower.steady
+        self._last: list[bytes | None] = [None, None]
 
     def judge(self, side: int, octets: bytes, time_us: int | None = None) -> Opinion:
         """Judge the next frame of a side."""
-        if self._session.accepts(self._senders[side], octets):
-            opinion = _ACCEPTED
-        else:
-            opinion = self._ask(side, octets)
-        if opinion.result == "rejected":
+        last = self._last
+        if octets == last[side]:
+            return _REPEAT
+        if octets and self._steady(side, octets) and self._accepts(self._senders[side], octets):
+            # Most frames of a long recording go this way, unexplained.
+            last[side] = octets
+            self._failures[side] = self._in_a_row = 0
+            return self._timed(side, octets, _STEADY, time_us)
+        opinion = self._ask(side, octets)
+        result = opinion.result
+        if result == "rejected":
             self._failures[side] += 1
             self._in_a_row += 1
+        if result in ("rejected", "foreign", "repeat"):
+            return opinion
+        self._last[side] = octets
+        if result == "ignored":
             return opinion
         if opinion.rejoined:
             self._failures = [0, 0]
-        if opinion.result == "accepted" or opinion.rejoined:
+        if result == "accepted" or opinion.rejoined:
             self._failures[side] = self._in_a_row = 0
-        if opinion.result in ("accepted", "unknown"):
-            return self._timed(side, opinion, time_us)
-        return opinion
+        begins = self._follower.begins(octets)
+        step = self._follower.follow(side, octets, opinion.text if result == "accepted" else "")
+        opinion = opinion._replace(step=step if result == "accepted" else None)
+        return self._timed(side, octets, opinion, time_us, begins=begins)
 
     def _ask(self, side: int, octets: bytes) -> Opinion:
-        sender = self._senders[side]
-        found = self._opinion(self._session.judge(sender, octets))
+        found = self._opinion(side, octets, self._session)
         if found.result != "rejected" or not (self._failures[side] or self._in_a_row):
             return found
-        joined = self._exchange.session(fresh=False)
-        again = joined.judge(sender, octets)
+        joined = self._link.session(fresh=False)
+        again = joined.judge(self._senders[side], octets)
         if again.result == "rejected":
             return found
         self._use(joined)
         return Opinion("unknown", "", f"history lost ({found.text}); {again.text}", None, True)
 
-    def _opinion(self, found: Judgement) -> Opinion:
+    def _opinion(self, side: int, octets: bytes, session: Session) -> Opinion:
+        refused = self._follower.refuse(side, octets)
+        if refused is not None:
+            return Opinion("rejected", *refused)
+        found = session.judge(self._senders[side], octets)
         if found.result != "rejected":
-            return Opinion(found.result, "", found.text)
-        failed = [verdict for verdict in found.inspection.verdicts if verdict.result == "failed"]
-        check = failed[0].check if failed else "order"
-        result = "foreign" if check in self._session.recipe.identity else "rejected"
-        text = found.text.removeprefix("rejected: ").removeprefix(f"{check}: ")
-        return Opinion(result, check, text)
+            return Opinion(found.result, "", "" if found.text == "accepted" else found.text)
+        check, text = _reason(found)
+        if self._traits.foreign(self._link, side, octets, session):
+            return Opinion("foreign", check, f"right for another connection: {text}")
+        return Opinion("rejected", check, text)
 
-    def _timed(self, side: int, opinion: Opinion, time_us: int | None) -> Opinion:
+    def _timed(
+        self,
+        side: int,
+        octets: bytes,
+        opinion: Opinion,
+        time_us: int | None,
+        *,
+        begins: bool = False,
+    ) -> Opinion:
         if time_us is None:
             return opinion
         last = self._last_us[side]
@@ -92,11 +131,15 @@ class Judge:
         if last is None:
             return opinion
         gap_us = time_us - last
-        if self._watchdog_us is not None and gap_us > self._watchdog_us:
+        if self._watchdog_us is not None and gap_us > self._watchdog_us and not begins:
             allowed = f"watchdog {self._watchdog_us // 1000} ms"
             text = f"{gap_us / 1000:g} ms after the last frame, {allowed}"
-            return Opinion("rejected", "watchdog", text, gap_us)
+            return opinion._replace(result="rejected", check="watchdog", text=text, gap_us=gap_us)
         return opinion._replace(gap_us=gap_us)
 
 
-_ACCEPTED = Opinion("accepted")
+def _reason(found: Judgement) -> tuple[str, str]:
+    """Return the check that failed first, and why."""
+    failed = [verdict for verdict in found.inspection.verdicts if verdict.result == "failed"]
+    check = failed[0].check if failed else "order"
+    return check, found.text.removeprefix("rejected: ").removeprefix(f"{check}: ")

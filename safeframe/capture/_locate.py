@@ -2,11 +2,14 @@
 
 Where a recording names the sender, or where the place of a side's frames is given, nothing is
 searched. Otherwise ids that the frame itself carries are looked for; a place that has shown three
-frames is then taken for the place of that side, so that a spoilt frame there is seen too.
+frames is then taken for the place of that side, so that a spoilt frame there is seen too. Until
+both sides have a place the last packets are held back: frames of the start-up that carry no id are
+found when the place is known.
 """
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
@@ -19,14 +22,23 @@ __all__ = ["LocatedFrame", "Locator", "Miss"]
 
 _SURE = 3
 """Frames at one place before everything there is taken for a frame; by choice."""
+_HELD_PACKETS, _HELD_OCTETS = 4096, 1 << 22
+"""How far is looked back for frames without an id; by choice."""
+_OTHER_SIZES = 256
+"""Packets in which frames of other sizes are looked for where none has the expected one."""
 
 
 class LocatedFrame(NamedTuple):
-    """A frame: which side sent it, its octets, where it begins in the payload."""
+    """A frame: which side sent it, its octets, where it begins in the payload.
+
+    ``known`` says that the sender was named or the place is known, so that any frame there must be
+    one of this connection.
+    """
 
     side: int
     octets: bytes
     place: int = 0
+    known: bool = True
 
 
 class Miss(NamedTuple):
@@ -36,41 +48,86 @@ class Miss(NamedTuple):
     text: str
 
 
+Found = tuple[Packet, LocatedFrame | Miss | None]
+"""A packet with something found in it; None once for each packet, before anything else of it."""
+_Way = tuple[str, int | tuple[int, int], int]
+"""Where frames of a side come from: station, channel, side."""
+_TWO_SENDERS = "both ends send frames of this length: name the station with --from"
+
+
 class Locator:
-    """Finds frames of one exchange.
+    """Finds frames of one connection.
 
     ``at`` gives by side where its frames begin in the payload, ``sources`` by side the address
-    of the station that sends them. Raises UsageError where the profile's frames cannot be
+    of the station that sends them. Raises UsageError where the protocol's frames cannot be
     searched for and no place is given.
     """
 
     def __init__(self, link: Link, *, at: Mapping[int, int], sources: Mapping[int, str]) -> None:
-        self._exchange = link
-        self._at = at
+        self._link = link
+        self._at = sorted(at.items(), key=lambda item: item[1])
         self._sources = sources
         self._names = {name: side for side, name in enumerate(link.names)}
         traits = room(link.profile).recording
         self._search = None if traits is None else traits.search
-        self._places: dict[tuple[str, int], dict[int, int]] = {}
+        self._lengths = None if traits is None else traits.lengths
+        self._sizes = list(link.sizes)
+        self._places: dict[_Way, dict[int, int]] = {}
+        self._sure: dict[_Way, list[int]] = {}
+        self._stations: dict[str, int] = {}
+        self._held: deque[Packet] | None = deque()
+        self._held_octets = 0
         self._alike = (
             link.sizes[0] == link.sizes[1] and traits is not None and not traits.names_sender
         )
+        self._shared = self._overlap()
+        self._tried: dict[int, dict[int, int]] = {0: {}, 1: {}}
 
-    def find(self, packet: Packet) -> Iterator[LocatedFrame | Miss]:
-        """Yield the frames of a packet in the order in which they stand there."""
+    def _overlap(self) -> bool:
+        """Tell whether both ends send at places that overlap and no station tells them apart."""
+        if len(self._at) < 2 or self._sources:
+            return False
+        (first, place), (_, behind) = self._at
+        return behind < place + self._sizes[first]
+
+    def find(self, packet: Packet) -> Iterator[Found]:
+        """Yield the frames of a packet in the order in which they stand there.
+
+        What is found may belong to an earlier packet that was held back.
+        """
         if packet.sender:
+            yield packet, None
             side = self._names.get(packet.sender)
             if side is None:
-                yield Miss("other sender", f"{packet.sender} is no end of this connection")
+                yield packet, Miss("other sender", self._stranger(packet.sender))
             else:
-                yield LocatedFrame(side, packet.octets)
-        elif packet.octets:
-            if self._at:
-                yield from self._placed(packet)
-            elif packet.source:
-                yield from self._searched(packet)
+                yield packet, LocatedFrame(side, packet.octets)
+        elif not packet.octets:
+            if self._held:
+                self._held.append(packet)
             else:
-                yield self._whole(packet)
+                yield packet, None
+        elif self._at:
+            yield packet, None
+            yield from self._placed(packet)
+        elif packet.source:
+            yield from self._searched(packet)
+        else:
+            yield packet, None
+            yield packet, self._whole(packet)
+
+    def finish(self) -> Iterator[Found]:
+        """Yield what was held back."""
+        if self._held:
+            self._look_for_other_sizes(self._held)
+        yield from self._release()
+
+    def _stranger(self, name: str) -> str:
+        from difflib import get_close_matches  # deferred: only a wrong name needs it.
+
+        near = get_close_matches(name, self._names, 1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        return f"{name} is no end of this connection{hint}"
 
     def _sides(self, source: str) -> list[int]:
         """Return the sides that a station may send for."""
@@ -79,56 +136,168 @@ class Locator:
             return named
         return [side for side in (0, 1) if side not in self._sources]
 
-    def _placed(self, packet: Packet) -> Iterator[LocatedFrame | Miss]:
+    def _placed(self, packet: Packet) -> Iterator[Found]:
         sides = self._sides(packet.source)
-        for side, place in sorted(self._at.items(), key=lambda item: item[1]):
+        if self._shared and len(sides) > 1:
+            side = self._teller(packet)
+            if side is None:
+                place = self._at[0][1]
+                text = f"both ends send frames at {place}: name the station of one with --from"
+                yield packet, Miss("unknown sender", text)
+                return
+            sides = [side]
+        for side, place in self._at:
             if side in sides:
-                yield self._cut(packet, side, place)
+                self._try_sizes(packet, side, place)
+                yield packet, self._cut(packet, side, place)
 
-    def _cut(self, packet: Packet, side: int, place: int) -> LocatedFrame | Miss:
-        size = self._exchange.sizes[side]
+    def _teller(self, packet: Packet) -> int | None:
+        """Return the side whose ids stand at its place; a station then keeps its side."""
+        known = self._stations.get(packet.source)
+        if known is not None or self._search is None:
+            return known
+        fits = [
+            side
+            for side, place in self._at
+            if 0 in self._search(self._link, side, packet.octets[place : place + self._sizes[side]])
+        ]
+        if len(fits) != 1:
+            return None
+        self._stations[packet.source] = fits[0]
+        return fits[0]
+
+    def _try_sizes(self, packet: Packet, side: int, place: int) -> None:
+        """Take frames for another size where three fit it and none the expected one."""
+        tried = self._tried[side]
+        total = sum(tried.values())
+        if self._lengths is None or total >= _OTHER_SIZES or self._sizes[side] in tried:
+            return
+        octets = packet.octets[place:]
+        expected = self._sizes[side]
+        if self._search is not None and 0 in self._search(self._link, side, octets[:expected]):
+            tried[expected] = 1
+            return
+        for size in self._lengths(self._link, side, octets):
+            tried[size] = tried.get(size, 0) + 1
+            if tried[size] == _SURE:
+                self._sizes[side] = size
+                return
+
+    def _cut(
+        self, packet: Packet, side: int, place: int, *, known: bool = True
+    ) -> LocatedFrame | Miss:
+        size = self._sizes[side]
         octets = packet.octets[place : place + size]
         if len(octets) < size:
             text = f"the packet holds {len(octets)} of {size} octets of a frame at {place}"
             return Miss("cut frame", text)
-        return LocatedFrame(side, octets, place)
+        return LocatedFrame(side, octets, place, known)
 
     def _whole(self, packet: Packet) -> LocatedFrame | Miss:
         """Return a line without a sender as a frame of the only side that it can be of."""
         size = len(packet.octets)
-        fits = [side for side in self._sides("") if self._exchange.sizes[side] == size]
+        fits = [side for side in self._sides("") if self._sizes[side] == size]
         if len(fits) > 1 and self._search is not None and not self._alike:
-            fits = [side for side in fits if 0 in self._search(self._exchange, side, packet.octets)]
+            fits = [side for side in fits if 0 in self._search(self._link, side, packet.octets)]
         if len(fits) == 1:
-            return LocatedFrame(fits[0], packet.octets)
+            return LocatedFrame(fits[0], packet.octets, 0, False)
         if fits:
-            return Miss("unknown sender", "both ends send frames of this length: name the sender")
+            text = "both ends send frames of this length: name the sender"
+            return Miss("unknown sender", text)
         return Miss("length", f"no end sends frames of {size} octets")
 
-    def _searched(self, packet: Packet) -> Iterator[LocatedFrame | Miss]:
+    def _searched(self, packet: Packet) -> Iterator[Found]:
+        held = self._held
+        if held is None:
+            yield packet, None
+            yield from self._frames(packet, scan=True)
+            return
+        self._scan(packet)
+        held.append(packet)
+        self._held_octets += len(packet.octets)
+        if self._is_settled():
+            yield from self._release()
+            return
+        while len(held) > _HELD_PACKETS or self._held_octets > _HELD_OCTETS:
+            oldest = held.popleft()
+            self._held_octets -= len(oldest.octets)
+            yield oldest, None
+            yield from self._frames(oldest, scan=False)
+
+    def _release(self) -> Iterator[Found]:
+        held, self._held = self._held or (), None
+        for packet in held:
+            yield packet, None
+            yield from self._frames(packet, scan=False)
+
+    def _is_settled(self) -> bool:
+        return len({way[2] for way, places in self._sure.items() if places}) == 2
+
+    def _scan(self, packet: Packet) -> None:
+        """Search a packet for the ids of each side, and count where they are."""
         if self._search is None:
             raise UsageError(
-                f"frames of {self._exchange.profile} carry no id to search for: "
-                "say where they begin"
+                f"frames of {self._link.profile} carry no id to search for: "
+                "say where they begin with --at"
             )
+        for side in self._sides(packet.source):
+            way = packet.source, packet.channel, side
+            places = self._places.setdefault(way, {})
+            for place in self._search(self._link, side, packet.octets):
+                places[place] = places.get(place, 0) + 1
+            self._decide(way)
+
+    def _decide(self, way: _Way) -> None:
+        """Take the places with enough frames for sure, where the other side has none."""
+        other = self._places.get((way[0], way[1], 1 - way[2]), {})
+        self._sure[way] = [
+            place
+            for place, count in self._places[way].items()
+            if count >= _SURE and place not in other
+        ]
+
+    def _frames(self, packet: Packet, *, scan: bool) -> Iterator[Found]:
+        """Yield the frames of a packet: at the sure places of a side, or where its ids are."""
         sides = self._sides(packet.source)
-        found = []
+        found: list[LocatedFrame | Miss] = []
         for side in sides:
-            places = self._places.setdefault((packet.source, side), {})
-            shared = self._places.get((packet.source, 1 - side), {})
-            sure = [
-                place for place, count in places.items() if count >= _SURE and place not in shared
-            ]
+            way = packet.source, packet.channel, side
+            sure = self._sure.get(way)
+            if not sure and scan:
+                self._scan(packet)
+                scan = False
+                sure = self._sure.get(way)
             if sure:
                 found += [self._cut(packet, side, place) for place in sure]
-                continue
-            for place in self._search(self._exchange, side, packet.octets):
-                places[place] = places.get(place, 0) + 1
-                found.append(self._cut(packet, side, place))
+            elif self._search is not None:
+                places = self._search(self._link, side, packet.octets)
+                found += [self._cut(packet, side, place, known=False) for place in places]
         if self._alike and len(sides) > 1:
             if found:
-                yield Miss("unknown sender", "both ends send frames of this length: name a source")
+                yield packet, Miss("unknown sender", _TWO_SENDERS)
             return
-        yield from sorted(
-            found, key=lambda each: each.place if isinstance(each, LocatedFrame) else 0
-        )
+        if len(found) > 1:
+            found.sort(key=lambda each: each.place if isinstance(each, LocatedFrame) else 0)
+        for each in found:
+            yield packet, each
+
+    def _look_for_other_sizes(self, held: deque[Packet]) -> None:
+        """Look for frames of other sizes of a side that has shown none of the expected one."""
+        if self._lengths is None or self._alike:
+            return
+        seen = {way[2] for way, places in self._places.items() if places}
+        for side in {0, 1} - seen:
+            counts: dict[tuple[_Way, int, int], int] = {}
+            for number, packet in enumerate(held):
+                if number >= _OTHER_SIZES or side not in self._sides(packet.source):
+                    continue
+                way = packet.source, packet.channel, side
+                for place in range(len(packet.octets)):
+                    for size in self._lengths(self._link, side, packet.octets[place:]):
+                        key = way, place, size
+                        counts[key] = counts.get(key, 0) + 1
+            likely = max(counts.items(), key=lambda item: item[1], default=None)
+            if likely is not None and likely[1] >= _SURE:
+                way, place, size = likely[0]
+                self._sizes[side] = size
+                self._sure[way] = [place]

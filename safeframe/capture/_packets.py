@@ -1,10 +1,10 @@
-"""What a recording yields: packets, and troubles where it cannot be read further or rightly."""
+"""What a recording yields: packets, troubles where it cannot be read, and what was left out."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["Packet", "Trouble"]
+__all__ = ["Packet", "Skipped", "Trouble"]
 
 
 class Packet(NamedTuple):
@@ -13,7 +13,8 @@ class Packet(NamedTuple):
     ``number`` counts from 1, ``offset`` is the place in the file in octets (lines: the line
     number), ``time_us`` the time, None where the recording has none. ``sender`` is the name of an
     end where the recording gives it, ``source`` the address of the station that sent the packet.
-    ``octets`` are what the carrier transports, or a frame where a line holds one.
+    ``octets`` are what the carrier transports, or a frame where a line holds one; ``channel`` tells
+    carriers of one station apart.
     """
 
     number: int
@@ -22,6 +23,7 @@ class Packet(NamedTuple):
     octets: bytes
     sender: str = ""
     source: str = ""
+    channel: int | tuple[int, int] = 0
 
 
 class Trouble(NamedTuple):
@@ -31,3 +33,10 @@ class Trouble(NamedTuple):
     offset: int
     kind: str
     text: str
+
+
+class Skipped(NamedTuple):
+    """Packets in which nobody looked for frames: how many, and of what kind."""
+
+    text: str
+    count: int

@@ -11,10 +11,13 @@ from ._strips import Bin
 __all__ = [
     "KEPT",
     "Difference",
+    "Event",
     "Examination",
     "Interval",
     "Note",
     "Notes",
+    "Oddity",
+    "OtherReading",
     "SideReport",
     "Timeline",
     "Undriven",
@@ -22,6 +25,8 @@ __all__ = [
 
 KEPT = 20
 """Examples that are kept of anything that may occur a million times."""
+KEPT_EVENTS = 200
+"""Events that are kept: a connection that works has few of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +54,55 @@ class Notes:
         self.count += 1
         if len(self.kept) < KEPT:
             self.kept.append(note)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something the protocol did besides data, or a change in what the receiver uses.
+
+    ``kind`` is a word by which events are counted, ``is_wrong`` tells that the connection broke or
+    reports that something is wrong. Number, offset and time are those of the frame.
+    """
+
+    number: int
+    offset: int
+    time_us: int | None
+    side: int
+    kind: str
+    text: str
+    is_wrong: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Oddity:
+    """Data in use that contradict the maps: what it is, how often, where first.
+
+    ``kind`` is ``reserved``, ``unnamed code`` or ``not valid``; ``words`` is what each end's map
+    says about the place, the producer's first.
+    """
+
+    side: int
+    kind: str
+    place: str
+    words: tuple[str, str]
+    text: str
+    count: int
+    first: Note
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OtherReading:
+    """Another way to read the data of a side, and how many frames it explains.
+
+    ``explained`` and ``as_mapped`` are frames without contradiction, of ``frames`` that were
+    looked at. Never a verdict: chance explains frames, too.
+    """
+
+    side: int
+    title: str
+    explained: int
+    as_mapped: int
+    frames: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,12 +155,22 @@ class Timeline:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideReport:
-    """What one side sent: frames by what became of them, and the longest time between new ones."""
+    """What one side sent: frames by what became of them, and the longest time between new ones.
+
+    ``data_frames`` are accepted frames with safety data, ``used_frames`` those of them that the
+    receiver uses; only their bits count as tested: ``ones`` and ``zeros`` are the bits of the data,
+    lowest place first, that were seen as 1 and as 0. ``unknown_at_start`` are frames before the
+    first one that could be judged.
+    """
 
     name: str
     results: dict[str, int]
     data_frames: int
     longest_gap_us: int | None
+    used_frames: int = 0
+    ones: int = 0
+    zeros: int = 0
+    unknown_at_start: int = 0
 
     @property
     def frames(self) -> int:
@@ -119,7 +183,9 @@ class Examination:
     """Everything a recording of one connection shows.
 
     ``notes`` are by kind; ``start_us`` and ``width_us`` place the bins of the timelines. Times are
-    None where the recording has none.
+    None where the recording has none. ``events`` are the first of ``event_count``. ``not_judged``
+    says what nobody has looked at, and why; ``open_frames`` counts frames of this connection among
+    it, for which a person must decide. ``stopped`` tells that reading ended early.
     """
 
     connection: str
@@ -139,6 +205,14 @@ class Examination:
     timelines: tuple[Timeline, ...]
     timeline_start_us: int
     timeline_width_us: int
+    events: tuple[Event, ...] = ()
+    event_count: int = 0
+    wrong_events: int = 0
+    oddities: tuple[Oddity, ...] = ()
+    other_readings: tuple[OtherReading, ...] = ()
+    not_judged: tuple[str, ...] = ()
+    open_frames: int = 0
+    stopped: bool = False
 
     @property
     def frames(self) -> int:
@@ -147,13 +221,19 @@ class Examination:
 
     @property
     def is_clean(self) -> bool:
-        """Whether frames were found and accepted, and nothing about them is wrong."""
-        senders = [side for side in self.sides if side.frames]
+        """Whether every frame was judged and accepted, and nothing about them is wrong."""
+        return not self.open_frames and self.is_clean_but_open
+
+    @property
+    def is_clean_but_open(self) -> bool:
+        """Whether nothing is wrong apart from frames that could not be judged."""
         return (
-            bool(senders)
-            and all(side.results.get("accepted") for side in senders)
+            all(side.results.get("accepted") for side in self.sides)
             and not self.silent_count
             and not self.difference
+            and not self.wrong_events
+            and not self.oddities
+            and not self.stopped
             and not any(kind in self.notes for kind in FAULTS)
         )
 
@@ -162,10 +242,14 @@ FAULTS = (
     "file",
     "packet",
     "line",
+    "size",
+    "no frames",
+    "never used",
     "cut frame",
     "unknown sender",
     "length",
     "rejected",
+    "foreign",
     "relation",
     "time",
     "history lost",

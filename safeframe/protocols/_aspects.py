@@ -24,8 +24,10 @@ __all__ = [
     "Derivation",
     "DerivedInput",
     "FaultTraits",
+    "Follower",
     "FrameScope",
     "Generators",
+    "Happening",
     "Link",
     "LinkTraits",
     "OpeningFrame",
@@ -34,6 +36,7 @@ __all__ = [
     "Recompute",
     "RecordingTraits",
     "StartUp",
+    "Step",
     "UnseenPattern",
     "parameter",
     "passes",
@@ -62,7 +65,7 @@ class LinkTraits:
     needs, from the maps and what was given by name; both raise UsageError for what is missing.
     ``first`` is the word of the sender that begins (empty: the first end). ``values`` returns what
     a sender puts into its next frame: whether it carries safety data, these, and the time in
-    microseconds. ``data_of`` returns the safety data that an accepted frame hands to its receiver,
+    microseconds. ``data_of`` returns the safety data that an accepted frame carries,
     or None for a frame without. ``silent`` are the octets of a frame of each sender that never
     carries safety data, ``kind`` the kind of frame for a size of data and the settings.
     ``stated`` returns the values of a frame that the map of one end alone states.
@@ -140,7 +143,7 @@ class Link:
         return session.produce(self.senders[side], **values)
 
     def data_of(self, octets: bytes) -> bytes | None:
-        """Return the safety data that an accepted frame hands to its receiver, or None.
+        """Return the safety data that an accepted frame carries, or None.
 
         None stands for a frame that carries none, for instance one of the start-up.
         """
@@ -232,16 +235,78 @@ class FaultTraits:
     unseen: Callable[[Link], Iterator[UnseenPattern]] | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RecordingTraits:
-    """How a recording shows the frames of a protocol.
+class Happening(NamedTuple):
+    """Something a protocol does besides data, in words; ``is_wrong`` where a connection breaks.
 
-    ``search`` returns where frames of a side may begin in a payload: link, side, payload.
-    ``names_sender`` says that a frame tells by its ids which end sent it.
+    ``kind`` is one of a few words by which happenings are counted.
     """
 
-    search: Callable[[Link, int, bytes], list[int]]
+    kind: str
+    text: str
+    is_wrong: bool = False
+
+
+class Step(NamedTuple):
+    """What one accepted frame does to a connection.
+
+    ``use`` says what the receiver does with the data: "" uses them, any other text is why it takes
+    its fail-safe values instead, None stands for a frame without data. ``ends`` says that both
+    receivers fall back to their fail-safe values until data come again.
+    """
+
+    happenings: tuple[Happening, ...] = ()
+    use: str | None = ""
+    ends: bool = False
+
+
+class Follower:
+    """Follows a connection from frame to frame: states, events, which data are in use.
+
+    One is made for each recording, and made anew when the history is lost.
+    """
+
+    def __init__(self, link: Link) -> None:
+        self.link = link
+
+    def refuse(self, side: int, octets: bytes) -> tuple[str, str] | None:
+        """Return check and reason where a receiver takes no such frame in its state."""
+        return None
+
+    def begins(self, octets: bytes) -> bool:
+        """Tell whether a frame may come at any time, however long the silence before it was."""
+        return False
+
+    def steady(self, side: int, octets: bytes) -> bool:
+        """Tell quickly whether ``follow`` would only say that the data are in use."""
+        return False
+
+    def follow(self, side: int, octets: bytes, text: str = "") -> Step:
+        """Return what an accepted frame does; ``text`` is what the session said about it."""
+        raise NotImplementedError
+
+
+def _never_foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
+    return False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecordingTraits:
+    """How a recording shows the frames and the events of a protocol.
+
+    ``search`` returns where frames of a side may begin in a payload: link, side, payload; None
+    where frames carry nothing to search for. ``names_sender`` says that a frame tells by its ids
+    which end sent it. ``lengths`` returns the possible lengths of a frame of a side at the
+    beginning of octets, the expected one left out. ``foreign`` tells whether a rejected frame is
+    right for another connection: link, side, frame, session. With ``zeros`` the fail-safe values
+    are all binary 0, otherwise the safe values of the map.
+    """
+
+    follower: type[Follower]
+    search: Callable[[Link, int, bytes], list[int]] | None = None
     names_sender: bool = True
+    lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None
+    foreign: Callable[[Link, int, bytes, Session], bool] = _never_foreign
+    zeros: bool = False
 
 
 def passes(recipe: Recipe, octets: bytes, known: Mapping[str, Any]) -> bool:

@@ -199,12 +199,13 @@ class Chained:
         was, self.text = len(self.text), self.text + data[: self.chunk]
         if state == 2 and was < 4 <= len(self.text):
             identity, address = struct.unpack("<HH", self.text[:4])
-            wrong = identity != self.identity or self.slave_address not in (None, address)
+            wrong = identity == self.identity and self.slave_address not in (None, address)
             told.append(("address", wrong))
         if state == 3 and len(self.text) >= 6:
-            _, watchdog, more = struct.unpack("<HHH", self.text[:6])
+            length, watchdog, more = struct.unpack("<HHH", self.text[:6])
             if was < 6 + more <= len(self.text):
-                told.append(("parameters", self.watchdog_ms not in (None, watchdog)))
+                wrong = length == 2 and self.watchdog_ms not in (None, watchdog)
+                told.append(("parameters", wrong))
         return told
 
 

@@ -138,9 +138,11 @@ class Asked:
         data = octets[:-25]
         if response_ua(data, flags, one, two, three, consumer, number) != octets:
             return "rejected"
+        if number < 0x100:
+            return "rejected"
         if (one, two, three) != self.ids or consumer != self.consumer_id:
             return "foreign"
-        if number < 0x100 or self.asked not in (None, number):
+        if self.asked not in (None, number):
             return "rejected"
         if self.asked is None:
             return "unknown"

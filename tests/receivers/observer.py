@@ -99,8 +99,8 @@ class Observer:
         if use:
             return
         data = self.model.data(octets)
-        self.in_use[side] += 1
         if len(data) == self.sizes[side]:
+            self.in_use[side] += 1
             word = int.from_bytes(data, "little")
             self.ones[side] |= word
             self.zeros[side] |= ~word & (1 << 8 * len(data)) - 1

@@ -39,6 +39,7 @@ __all__ = [
     "later_crcs_hold",
     "next_sequence",
     "related",
+    "unblocked",
 ]
 
 RESET, SESSION, CONNECTION = 0x2A, 0x4E, 0x64
@@ -110,6 +111,13 @@ def block_crc(
     """Return CRC_i of one block of 1 or 2 data octets; ``index`` is i."""
     head = _HEAD.pack(peer_crc0, connection_id, sequence, command)
     return function(_ALGORITHM)(_covered(head, index, block))
+
+
+def unblocked(octets: bytes) -> bytes:
+    """Return what a frame of legal length carries in the places of safety data."""
+    if len(octets) == 6:
+        return octets[1:2]
+    return b"".join([octets[at : at + 2] for at in range(1, len(octets) - 2, 4)])
 
 
 def first_crc(octets: bytes, *, peer_crc0: int, sequence: int) -> int:

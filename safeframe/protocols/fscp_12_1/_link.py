@@ -8,7 +8,7 @@ from typing import Any
 from ..._errors import UsageError
 from ..._model import Connection, End
 from .._aspects import LinkTraits, roles
-from ._frame import FAIL_SAFE_DATA, PROCESS_DATA
+from ._frame import FAIL_SAFE_DATA, PROCESS_DATA, unblocked
 
 __all__ = ["LINK"]
 
@@ -25,15 +25,7 @@ def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
 
 
 def _data_of(octets: bytes) -> bytes | None:
-    command = octets[0]
-    if command not in (PROCESS_DATA, FAIL_SAFE_DATA):
-        return None
-    if len(octets) == 6:
-        data = octets[1:2]
-    else:
-        data = b"".join([octets[at : at + 2] for at in range(1, len(octets) - 2, 4)])
-    # The receiver of fail-safe data takes zeros, whatever the frame holds.
-    return data if command == PROCESS_DATA else bytes(len(data))
+    return unblocked(octets) if octets[0] in (PROCESS_DATA, FAIL_SAFE_DATA) else None
 
 
 def _stated(end: End) -> dict[str, Any]:

@@ -29,7 +29,6 @@ class _Side12:
     sequence: int | None = 1
     own_crc0: int | None = 0
     received: int | None = 0
-    learned: bool = False
 
 
 class Fscp12Session(Session):
@@ -41,6 +40,7 @@ class Fscp12Session(Session):
     def __init__(self, *, connection_id: int, fresh: bool = True) -> None:
         super().__init__()
         self.connection_id = connection_id
+        self._first_session = fresh
         self._sides = {
             sender: _Side12() if fresh else _Side12(None, None, None) for sender in self.senders
         }
@@ -65,12 +65,12 @@ class Fscp12Session(Session):
         """Return the number a frame must have: the next one, moved on by the change rule.
 
         Two successive frames of one sender must not carry the same CRC_0. The rule is off for
-        the first Session frame of a master (implementation A with the errata).
+        the first Session frame of a master after a Reset (implementation A with the errata).
         """
         side = self._sides[sender]
         if side.sequence is None or side.received is None:
             return None
-        first = sender == "master" and octets[0] == fscp_12_1.SESSION and side.own_crc0 == 0
+        first = sender == "master" and octets[0] == fscp_12_1.SESSION and self._first_session
         if not first and self._first_block(sender, octets)(side.sequence) == side.own_crc0:
             return fscp_12_1.next_sequence(side.sequence)
         return side.sequence
@@ -79,9 +79,12 @@ class Fscp12Session(Session):
         side = self._sides[sender]
         peer = self._sides["slave" if sender == "master" else "master"]
         if octets[0] == fscp_12_1.RESET:
-            side.sequence, side.own_crc0, side.received = 1, 0, 0
-            peer.received = 0
+            # Whoever sends or receives a Reset begins anew (tables of both sides, edition 2010).
+            for each in (side, peer):
+                each.sequence, each.own_crc0, each.received = 1, 0, 0
+            self._first_session = True
             return
+        self._first_session &= sender != "master"
         crc0_at = 2 if len(octets) == 6 else 3
         crc0 = octets[crc0_at] | octets[crc0_at + 1] << 8
         side.sequence, side.own_crc0 = fscp_12_1.next_sequence(sequence), crc0
@@ -114,10 +117,20 @@ class Fscp12Session(Session):
             return False
         if not fscp_12_1.later_crcs_hold(octets, peer_crc0=received, sequence=sequence):
             return False
-        side.learned = False
         self._advance(sender, octets, sequence)
         self._last[sender] = octets
         return True
+
+    def is_chained(self, sender: str) -> bool:
+        """Tell whether the history of a sender is known, so that its next frame can be judged."""
+        side = self._sides[sender]
+        return side.sequence is not None and side.received is not None
+
+    def would_accept(self, sender: str, octets: bytes) -> bool:
+        """Tell whether ``judge`` would accept a frame of legal length, without advancing."""
+        history = {"sequence": self._settle(sender, octets) or 0}
+        history["peer_crc0"] = self._sides[sender].received or 0
+        return self._inspect(octets, **history).result == "accepted"
 
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
         values = {"command": fscp_12_1.PROCESS_DATA, "connection_id": self.connection_id} | values
@@ -163,10 +176,7 @@ class Fscp12Session(Session):
                 self._sides[sender] = _Side12()
                 found, settled = again, 1
         if found.result == "accepted":
-            side.learned = False
             self._advance(sender, octets, settled)
-        elif side.learned:
-            return self._learn(sender, octets)
         return found
 
     def _learn(self, sender: str, octets: bytes) -> Judgement:
@@ -184,7 +194,6 @@ class Fscp12Session(Session):
         if not sequence:
             text = "rejected: crc: no legal sequence number fits"
             return Judgement(result="rejected", text=text, inspection=found.inspection)
-        side.learned = True
         self._advance(sender, octets, sequence)
         text = f"{found.text}; CRC_0 would be right with sequence number {sequence}"
         return Judgement(result="unknown", text=text, inspection=found.inspection)

@@ -12,12 +12,14 @@ from ..._engine.recipe import Cover, FrameLayout, Recipe, Seen, Value, Values
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, compute
 
-__all__ = ["RECIPE", "next_number", "parameter_crc", "parameter_record"]
+__all__ = ["RECIPE", "RESET_BITS", "next_number", "parameter_crc", "parameter_record"]
 
 _CRC1 = CATALOGUE["fscp-3-1/crc1"]
 _CRC2 = CATALOGUE["fscp-3-1/crc2-24"]
 _LAST_NUMBER = (1 << 24) - 1
 _SILS = {1: 0, 2: 1, 3: 2, 0: 3}
+RESET_BITS = {"host": 0x04, "device": 0x40}
+"""The bit of a control and of a status octet that says that the number begins again."""
 _STATUS = (
     "device parameters accepted / enabled",
     "device fault / operator acknowledge",

@@ -1,11 +1,60 @@
-"""How a recording shows the frames of OPC UA Safety."""
+"""How a recording shows the frames and the events of OPC UA Safety.
+
+Flags as in tables 14 and 16 of release 1.05.04. A request carries no CRC, so whatever its flags say
+is told. Data count as used only where no flag speaks against it.
+"""
 
 from __future__ import annotations
 
-from .._aspects import Link, RecordingTraits, passes, places_of
+from collections.abc import Sequence
+
+from ..._engine.stream import Session
+from .._aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
 from ._frame import RECIPE
 
 __all__ = ["RECORDING"]
+
+_REQUEST = (
+    (1, "communication error", "the consumer reports a communication error"),
+    (2, "operator acknowledge", "the consumer asks for an operator acknowledge"),
+    (4, "fail-safe values", "the consumer reports that it uses fail-safe values"),
+)
+_ACKNOWLEDGE, _ORDERED, _TEST, _ACTIVATED = 1, 2, 4, 4
+_RESERVED = 0xF8
+_REQUEST_OCTETS, _TRAILER_OCTETS = 9, 25
+
+
+class OpcuaFollower(Follower):
+    """The flags of both ends."""
+
+    def __init__(self, link: Link) -> None:
+        super().__init__(link)
+        self._consumer = link.senders.index("consumer")
+        self._flags = [0, 0]
+
+    def follow(self, side: int, octets: bytes, text: str = "") -> Step:
+        """Compare the flags with those before."""
+        is_request = side == self._consumer
+        flags = octets[8] if is_request else octets[-_TRAILER_OCTETS]
+        rising, self._flags[side] = flags & ~self._flags[side], flags
+        found = []
+        if is_request:
+            found = [Happening(kind, what, True) for bit, kind, what in _REQUEST if rising & bit]
+        elif rising & _ACKNOWLEDGE:
+            found.append(Happening("acknowledged", "the provider passes on an acknowledge"))
+        if rising & _RESERVED:
+            what = f"reserved bits of the flags are set: {flags:#04x}"
+            found.append(Happening("reserved flags", what, True))
+        return Step(tuple(found), None if is_request else self._use(flags))
+
+    def _use(self, flags: int) -> str:
+        if flags & _ORDERED:
+            return "fail-safe values ordered"
+        if flags & _TEST:
+            return "test mode"
+        if self._flags[self._consumer] & _ACTIVATED:
+            return "the consumer uses fail-safe values"
+        return ""
 
 
 def _search(link: Link, side: int, octets: bytes) -> list[int]:
@@ -15,7 +64,7 @@ def _search(link: Link, side: int, octets: bytes) -> list[int]:
     known = {"consumer_id": consumer}
     identity, provider = (word.to_bytes(4, "little") for word in (consumer, ids[0]))
     if link.carries[side]:
-        known |= {f"spdu_id_{place}": word for place, word in enumerate(ids, 1)}
+        known |= _ids(link)
         identity, before = provider, link.sent(side).size_octets + 1
     elif provider in octets:
         return []  # A response holds everything that a request consists of.
@@ -28,4 +77,31 @@ def _search(link: Link, side: int, octets: bytes) -> list[int]:
     ]
 
 
-RECORDING = RecordingTraits(search=_search)
+def _ids(link: Link) -> dict[str, int]:
+    return {f"spdu_id_{place}": word for place, word in enumerate(link.settings["spdu_ids"], 1)}
+
+
+def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
+    """Look for the ids of the provider behind data of another size."""
+    if not link.carries[side]:
+        return ()
+    identity = link.settings["spdu_ids"][0].to_bytes(4, "little")
+    sizes = (place - 1 + _TRAILER_OCTETS for place in places_of(octets, identity) if place > 1)
+    return [
+        size
+        for size in sizes
+        if size != link.sizes[side] and passes(RECIPE, octets[:size], _ids(link))
+    ]
+
+
+def _foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
+    """Tell whether a response is right in itself, with other ids; a request proves nothing."""
+    if not link.carries[side] or len(octets) == _REQUEST_OCTETS or not passes(RECIPE, octets, {}):
+        return False
+    known = {"consumer_id": link.settings["consumer_id"], **_ids(link)}
+    return not passes(RECIPE, octets, known)
+
+
+RECORDING = RecordingTraits(
+    follower=OpcuaFollower, search=_search, lengths=_lengths, foreign=_foreign, zeros=True
+)

@@ -13,7 +13,11 @@ __all__ = ["SESSION"]
 
 
 class OpcuaSession(Session):
-    """OPC UA Safety: one request, one response, the monitoring number rises by one."""
+    """OPC UA Safety: one request, one response, the monitoring number rises by one.
+
+    ``start`` is the number of the first request that is produced. A consumer may begin with any
+    number from 0x100 on, so the first request that is judged may have any.
+    """
 
     recipe = RECIPE
     senders = ("consumer", "provider")
@@ -31,6 +35,9 @@ class OpcuaSession(Session):
         self.ids = {f"spdu_id_{place}": word for place, word in enumerate(spdu_ids, 1)}
         self._number: int | None = start if fresh else None
         self._asked: dict[str, int] = {}
+        self._answered: int | None = None
+        self._expected: int | None = None
+        self.fresh = fresh
 
     def known(self, sender: str) -> dict[str, Any]:
         """Return the consumer id, and for a provider the three SPDU_ID words."""
@@ -53,19 +60,30 @@ class OpcuaSession(Session):
         known = self.known(sender)
         if sender == "provider":
             known |= self._asked
-        elif self._number is not None:
-            known["monitoring_number"] = self._number
+        elif self._expected is not None:
+            known["monitoring_number"] = self._expected
         found = simple(frames.inspect(RECIPE, octets, **known))
         if found.inspection.kind not in ("", kind):
             text = f"rejected: a {sender} sends no {found.inspection.kind}"
             return Judgement(result="rejected", text=text, inspection=found.inspection)
-        if sender == "consumer" and found.result == "accepted":
-            number = found.inspection.values["monitoring_number"]
-            self._asked = {"consumer_id": self.consumer_id, "monitoring_number": number}
-            first, self._number = self._number is None, next_number(number)
-            if first:
-                text = "cannot be judged, because the monitoring number before is not known"
-                return Judgement(result="unknown", text=text, inspection=found.inspection)
+        if found.inspection.kind and not any(octets):
+            # Nobody has written into the frame yet (RQ5.6).
+            text = "all octets are 0: a receiver passes over such a frame"
+            return Judgement(result="ignored", text=text, inspection=found.inspection)
+        if found.result != "accepted":
+            return found
+        number = found.inspection.values["monitoring_number"]
+        if sender == "provider":
+            if number == self._answered:
+                text = "this request has been answered: not a new frame"
+                return Judgement(result="repeat", text=text, inspection=found.inspection)
+            self._answered = number
+            return found
+        self._asked = {"consumer_id": self.consumer_id, "monitoring_number": number}
+        first, self._expected = self._expected is None, next_number(number)
+        if first and not self.fresh:
+            text = "cannot be judged, because the monitoring number before is not known"
+            return Judgement(result="unknown", text=text, inspection=found.inspection)
         return found
 
 

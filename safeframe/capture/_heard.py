@@ -1,0 +1,129 @@
+"""What is remembered of one side of a recording: results, use, bits that count as tested."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .. import _codec as codec
+from .._errors import UsageError
+from .._link import Link
+from .._model import Signal
+from ._decode import Both, Decoder
+from ._odd import Contradictions
+from ._report import Interval, SideReport, Undriven
+
+__all__ = ["Heard"]
+
+_SAMPLE = 1024
+"""Different data that are kept for other readings; by choice."""
+
+
+class Heard:
+    """One side: ``use`` is what its receiver does with its data, None before it is known.
+
+    Only bits of accepted frames whose data the receiver uses count as tested.
+    """
+
+    def __init__(self, link: Link, side: int, *, zeros: bool) -> None:
+        self.link, self.side = link, side
+        sent, received = link.sent(side), link.received(side)
+        self.decoder = Decoder(sent, received)
+        self.odd = Contradictions(sent, received)
+        self.carries = link.carries[side]
+        self.sizes = sent.size_octets, received.size_octets
+        self.first = 0
+        self.results: dict[str, int] = {}
+        self.data_frames = self.used_frames = self.unknown_at_start = 0
+        self.longest_gap_us: int | None = None
+        self.data: bytes | None = None
+        self.use: str | None = None
+        self.ones = self.zeros = 0
+        self.heard_us: int | None = None
+        self.noise: Interval | None = None
+        self.differs = self.is_odd = self.fallen = False
+        self._run = 0
+        self.sample: dict[bytes, int] = {}
+        self.fail_safe = _fail_safe(link, side, self.decoder, zeros=zeros)
+
+    @property
+    def signals(self) -> int:
+        """Signals of both maps together."""
+        return len(self.decoder.sent) + len(self.decoder.received)
+
+    def count(self, data: bytes) -> None:
+        """Let the bits of data count as tested."""
+        word = int.from_bytes(data, "little")
+        self.ones |= word
+        self.zeros |= word ^ ((1 << 8 * len(data)) - 1)
+
+    def again(self) -> None:
+        """Count one frame more with the data of the last one."""
+        self._run += 1
+
+    def keep(self, data: bytes | None) -> None:
+        """Keep new data for other readings while there is room; None: what came last is over."""
+        if self.data is not None and self._run and self.data in self.sample:
+            self.sample[self.data] += self._run
+        self._run = 0
+        if data is not None:
+            if data in self.sample:
+                self.sample[data] += 1
+            elif len(self.sample) < _SAMPLE:
+                self.sample[data] = 1
+        self.data = data
+
+    def report(self) -> SideReport:
+        """Return what this side sent."""
+        return SideReport(
+            name=self.link.names[self.side],
+            results=dict(sorted(self.results.items())),
+            data_frames=self.data_frames,
+            longest_gap_us=self.longest_gap_us,
+            used_frames=self.used_frames,
+            ones=self.ones,
+            zeros=self.zeros,
+            unknown_at_start=self.unknown_at_start,
+        )
+
+    def undriven(self) -> Iterator[Undriven]:
+        """Yield what the producer's map shows, and what only the consumer's map shows."""
+        seen: set[tuple[str, tuple[int, ...]]] = set()
+        for reader, signals in (
+            (self.side, self.decoder.sent),
+            (1 - self.side, self.decoder.received),
+        ):
+            for signal in signals:
+                indices = _never(signal, self.ones, self.zeros)
+                if indices and (signal.name, indices) not in seen:
+                    seen.add((signal.name, indices))
+                    yield Undriven(side=self.side, reader=reader, signal=signal, indices=indices)
+
+
+def _fail_safe(link: Link, side: int, decoder: Decoder, *, zeros: bool) -> Both | None:
+    """Return what both ends read while the receiver takes its fail-safe values.
+
+    None where a map has a safe value that does not fit: a finding of the map.
+    """
+    maps = link.sent(side), link.received(side)
+    if zeros:
+        return decoder.read(bytes(maps[0].size_octets))
+    try:
+        sent, received = (decoder.read(codec.encode(map_, {})) for map_ in maps)
+    except UsageError:
+        return None
+    return Both(sent.sent, received.received, False)
+
+
+def _never(signal: Signal, ones: int, zeros: int) -> tuple[int, ...]:
+    """Return the bits of a signal that never differed from its safe value."""
+    try:
+        raw = codec.to_raw(signal, signal.safe)
+    except UsageError:
+        return ()  # A safe value that does not fit is a finding of the map, not of a recording.
+    if signal.order == "big":
+        raw = int.from_bytes(raw.to_bytes(signal.width >> 3, "big"), "little")
+    return tuple(
+        signal.start + bit
+        for bit in range(signal.width)
+        if not (zeros if raw >> bit & 1 else ones) >> (signal.start + bit) & 1
+    )
