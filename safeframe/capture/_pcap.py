@@ -1,214 +1,291 @@
-"""Recordings in pcap and pcapng files, through the library dpkt (extra ``capture``).
+"""Recordings in pcap and pcapng files: packets with their times, whatever the interfaces.
 
-The library reads the formats and takes packets apart. The file is handed to it through a guard
-that refuses absurd lengths before memory is asked for them, and that knows where in the file
-the reader stands.
+Both formats are read here, because a tap of two ports needs every interface with its own clock
+and link type, merged by time. Lengths are checked before memory is asked for them. Sources: the
+draft specifications of both formats; another library reads the same packets in the tests.
 """
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator
-from typing import Any, BinaryIO, NamedTuple
+from heapq import heappop, heappush
+from typing import BinaryIO, NamedTuple
 
-from .._errors import UsageError
-from ._packets import Packet, Trouble
+from ._layers import ALL, LINKS, Layers, Wanted
+from ._packets import Packet, Skipped, Trouble
 
-__all__ = ["ALL", "MAGICS", "MAX_BLOCK_OCTETS", "PCAPNG", "Wanted", "read_pcap"]
+__all__ = ["MAGICS", "MAX_BLOCK_OCTETS", "PCAPNG", "read_pcap"]
 
 PCAPNG = bytes.fromhex("0a0d0d0a")
-MAGICS = frozenset(
-    bytes.fromhex(text)
-    for text in ("d4c3b2a1", "a1b2c3d4", "4d3cb2a1", "a1b23c4d", "34cdb2a1", "a1b2cd34")
-) | {PCAPNG}
+_NANO = frozenset(bytes.fromhex(text) for text in ("4d3cb2a1", "a1b23c4d"))
+_MODIFIED = frozenset(bytes.fromhex(text) for text in ("34cdb2a1", "a1b2cd34"))
+_MICRO = frozenset(bytes.fromhex(text) for text in ("d4c3b2a1", "a1b2c3d4"))
+MAGICS = _MICRO | _NANO | _MODIFIED | {PCAPNG}
 """First octets of pcap (both octet orders; microseconds, nanoseconds, modified) and pcapng."""
 
 MAX_BLOCK_OCTETS = 1 << 22
-"""Longest read the library is allowed: more than any link sends in a packet, by choice."""
+"""Longest packet or block that is read: more than any link sends in a packet, by choice."""
+_CHUNK = 1 << 16
+_WINDOW = 4096
+"""Packets that are kept to merge interfaces by time; by choice."""
+_MODIFIED_OCTETS = 8
+"""What a record of a modified pcap file holds besides: interface, protocol, packet type."""
 
-_ETHERNET, _COOKED = 1, 113
-_RAW = frozenset((12, 14, 101, 228, 229))
-_USER = range(147, 163)
-_LINKS = "Ethernet, Linux cooked, raw IP or user-defined"
-_IP_TYPES = frozenset((0x0800, 0x86DD))
-_INTERFACE = frozenset((b"\x01\x00\x00\x00", b"\x00\x00\x00\x01"))
-_MAX_SOURCES = 4096
-"""Addresses whose text is remembered; a file with more of them is a scan, not a machine."""
-
-
-class Wanted(NamedTuple):
-    """Which payloads are of interest: all, one EtherType, or one UDP port."""
-
-    ethertype: int | None = None
-    udp_port: int | None = None
-
-
-ALL = Wanted()
-"""Every payload is of interest."""
+_INTERFACE, _OLD_PACKET, _SIMPLE, _ENHANCED = 1, 2, 3, 6
+_OPTION_RESOLUTION, _OPTION_OFFSET = 9, 14
+_MAX_INTERFACES = 4096
 
 
 class _StopError(Exception):
     """The file cannot be read any further."""
 
 
-class _Guard:
-    """A binary stream for the library: it counts octets and refuses lengths that make no sense.
+class _Source:
+    """A stream read in large pieces, as far as it has come; knows its place in the file."""
 
-    Reads alternate between heads and bodies of packets or blocks after ``opening`` reads. In a
-    pcapng file a second section is refused, and an interface unlike the first: the library would
-    read every packet with the link type and the clock of the first interface.
-    """
-
-    def __init__(self, stream: BinaryIO, opening: int, first: bytes) -> None:
-        self._stream = stream
-        self._reads = -opening
-        self._first = first
-        self._blocks = opening == 2
-        self._head = b""
-        self._interface = b""
+    def __init__(self, stream: BinaryIO, first: bytes) -> None:
+        # A pipe gives what it has: waiting for a full piece would hold packets back.
+        self._read = getattr(stream, "read1", stream.read)
+        self._buffer = first
+        self._at = 0
         self.offset = 0
-        self.start = 0
 
-    def read(self, size: int) -> bytes:
-        """Return ``size`` octets, or none at the end of the file."""
+    def take(self, size: int, *, may_end: bool = False) -> bytes:
+        """Return ``size`` octets; none at the end of the file where it may end here."""
         if not 0 <= size <= MAX_BLOCK_OCTETS:
             raise _StopError(f"a length of {size} octets makes no sense")
-        is_head = self._reads >= 0 and self._reads % 2 == 0
-        if is_head:
-            self.start = self.offset
-        octets, self._first = self._first[:size], self._first[size:]
-        octets += self._stream.read(size - len(octets))
-        if len(octets) < size and (octets or not is_head):
-            raise _StopError(f"the file ends {size - len(octets)} octets too early")
+        end = self._at + size
+        if end > len(self._buffer):
+            end = self._fill(size, may_end=may_end)
+        octets = self._buffer[self._at : end]
+        self._at = end
         self.offset += len(octets)
-        if self._blocks and self._reads >= 0:
-            self._see(is_head, octets)
-        self._reads += 1
         return octets
 
-    def _see(self, is_head: bool, octets: bytes) -> None:
-        if is_head:
-            self._head = octets[:4]
-            if self._head == PCAPNG:
-                raise _StopError("a second section begins: split the file")
-        elif self._head in _INTERFACE:
-            if self._interface not in (b"", octets):
-                raise _StopError(
-                    "an interface unlike the first begins: split the file by interface"
-                )
-            self._interface = octets
+    def _fill(self, size: int, *, may_end: bool) -> int:
+        pieces = [self._buffer[self._at :]]
+        have = len(pieces[0])
+        while have < size and (piece := self._read(_CHUNK)):
+            pieces.append(piece)
+            have += len(piece)
+        self._buffer, self._at = b"".join(pieces), 0
+        if have < size and (have or not may_end):
+            raise _StopError(f"the file ends {size - have} octets too early")
+        return min(size, have)
 
 
 def read_pcap(
     stream: BinaryIO, wanted: Wanted = ALL, *, first: bytes = b""
-) -> Iterator[Packet | Trouble]:
+) -> Iterator[Packet | Trouble | Skipped]:
     """Read a pcap or pcapng file packet by packet; ``first`` are octets already taken from it.
 
     The payload of a UDP packet is its data, that of another Ethernet packet what follows the
-    EtherType. Packets that are not wanted come without octets. Raises UsageError where the
-    library is not installed.
+    EtherType. Packets that are not wanted come without octets. Packets of several interfaces
+    come in the order of their times, as far as a few thousand packets tell.
     """
+    source, layers = _Source(stream, first), Layers(wanted)
+    reader = _blocks if first[:4] == PCAPNG else _records
+    yield from reader(source, layers)
+    yield from layers.skipped()
+
+
+def _records(source: _Source, layers: Layers) -> Iterator[Packet | Trouble]:
+    """Yield the packets of a pcap file."""
+    number, is_head = 0, True
+    start = source.offset
     try:
-        from dpkt import pcap, pcapng
-    except ImportError:
-        raise UsageError("captures need a library: install the extra safeframe[capture]") from None
-    is_blocks = first[:4] == PCAPNG
-    guard = _Guard(stream, 2 if is_blocks else 1, first)
-    number = 0
-    try:
-        reader: Any = pcapng.Reader(guard) if is_blocks else pcap.Reader(guard)
-        link = _Link(reader.datalink(), wanted)
-    except Exception as error:  # whatever the library trips over in octets of any kind.
-        yield Trouble(0, guard.offset, "file", _reason(error))
-        return
-    packets = iter(reader)
-    while True:
-        try:
-            found = next(packets, None)
-        except _StopError as stop:
-            yield Trouble(number + 1, guard.start, "file", str(stop))
-            return
-        except Exception as error:  # as above; the block has been read, so go on behind it.
+        head = source.take(24)
+        order = "<" if head[:1] in b"\xd4\x4d\x34" else ">"
+        link = struct.unpack_from(order + "I", head, 20)[0] & 0xFFFF
+        divisor = 1000 if head[:4] in _NANO else 1
+        more = _MODIFIED_OCTETS if head[:4] in _MODIFIED else 0
+        payload = layers.of_link(link)
+        if payload is None:
+            start = source.offset
+            raise _StopError(f"the link type must be {LINKS}, not {link}")
+        is_head = False
+        unpack = struct.Struct(order + "IIII").unpack
+        take = source.take
+        while True:
+            start = source.offset
+            record = take(16, may_end=True)
+            if not record:
+                return
+            seconds, fraction, size, _ = unpack(record)
+            if more:
+                take(more)
+            octets = take(size)
             number += 1
-            yield Trouble(number, guard.start, "packet", _reason(error))
-            packets = iter(reader)
-            continue
-        if found is None:
-            return
-        number += 1
-        seconds, octets = found
-        payload, source = link.payload(octets)
-        yield Packet(number, guard.start, round(float(seconds) * 1e6), payload, "", source)
+            time_us = 1_000_000 * seconds + fraction // divisor
+            data, station, channel = payload(octets)
+            yield Packet(number, start, time_us, data, "", station, channel)
+    except _StopError as stop:
+        # A file that is torn within a packet names the packet that is torn.
+        yield Trouble(number + (not is_head), start, "file", str(stop))
 
 
-def _reason(error: Exception) -> str:
-    if isinstance(error, _StopError):
-        return str(error)
-    return f"malformed: {type(error).__name__} {error}".strip()
+class _Interface(NamedTuple):
+    """One interface of a section: link type, and time as (stamp * factor) // divisor + offset."""
+
+    link: int
+    factor: int = 1
+    divisor: int = 1
+    offset_us: int = 0
 
 
-class _Link:
-    """Takes the link layer off packets."""
-
-    def __init__(self, kind: int, wanted: Wanted) -> None:
-        from dpkt import ethernet, ip, ip6, sll, udp
-
-        self._udp = udp.UDP
-        self._ip: Any = ip.IP, ip6.IP6
-        self._wanted = wanted
-        self._texts: dict[bytes, str] = {}
-        if kind == _ETHERNET:
-            self._parse: Any = ethernet.Ethernet
-        elif kind == _COOKED:
-            self._parse = sll.SLL
-        elif kind in _RAW:
-            self._parse = lambda octets: self._ip[octets[0] >> 4 == 6](octets)
-        elif kind in _USER:
-            self._parse = None
-        else:
-            raise _StopError(f"the link type must be {_LINKS}, not {kind}")
-
-    def payload(self, octets: bytes) -> tuple[bytes, str]:
-        """Return what the carrier transports and the text of the sender's address."""
-        if self._parse is None:
-            return octets, ""
-        try:
-            return self._unwrapped(self._parse(octets))
-        except Exception:  # a packet that is not what it says holds no frame.
-            return b"", ""
-
-    def _unwrapped(self, packet: Any) -> tuple[bytes, str]:
-        ethertype, port = self._wanted
-        inner = packet if isinstance(packet, self._ip) else packet.data
-        if isinstance(inner, self._ip):
-            datagram = inner.data
-            if ethertype is not None or not isinstance(datagram, self._udp):
-                return b"", ""
-            if port not in (None, datagram.sport, datagram.dport):
-                return b"", ""
-            return bytes(datagram.data), self._text(inner.src)
-        if port is not None:
-            return b"", ""
-        tags = getattr(packet, "vlan_tags", None)
-        kind = tags[-1].type if tags else getattr(packet, "type", 0)
-        kind = getattr(packet, "ethtype", kind)
-        if ethertype not in (None, kind):
-            return b"", ""
-        station = getattr(packet, "src", None) or packet.hdr[: packet.hlen]
-        return bytes(inner), self._text(station)
-
-    def _text(self, address: bytes) -> str:
-        text = self._texts.get(address)
-        if text is None:
-            if len(self._texts) >= _MAX_SOURCES:
-                self._texts.clear()
-            text = self._texts[address] = _address_text(address)
-        return text
+def _interface(body: bytes, order: str) -> _Interface:
+    link = struct.unpack_from(order + "H", body)[0]
+    factor, divisor, offset_us, at = 1, 1, 0, 8
+    while at + 4 <= len(body):
+        code, size = struct.unpack_from(order + "HH", body, at)
+        value = body[at + 4 : at + 4 + size]
+        if code == _OPTION_RESOLUTION and len(value) == 1:
+            power = value[0] & 0x7F
+            units = 1 << power if value[0] & 0x80 else 10**power
+            factor, divisor = 1_000_000, units
+        elif code == _OPTION_OFFSET and len(value) == 8:
+            offset_us = 1_000_000 * struct.unpack(order + "q", value)[0]
+        at += 4 + (size + 3 & ~3)
+        if not code:
+            break
+    return _Interface(link, factor, divisor, offset_us)
 
 
-def _address_text(address: bytes) -> str:
-    """Return a station address as ``02:00:00:00:00:01``, an IP address as ``10.0.0.1``."""
-    if len(address) in (4, 16):
-        import ipaddress  # deferred: captures of Ethernet frames never need it.
+class _Merge:
+    """Packets of several interfaces in the order of their times; each keeps its own order."""
 
-        return str(ipaddress.ip_address(address))
-    return address.hex(":")
+    def __init__(self) -> None:
+        self._heap: list[tuple[int, int, Packet]] = []
+        self._latest: dict[int, int] = {}
+
+    def add(self, interface: int, packet: Packet) -> Iterator[Packet]:
+        """Take a packet; yield those that no later one can come before, as far as is kept."""
+        # Time running backwards within an interface stays in the file's order, to be told.
+        time_us = max(packet.time_us or 0, self._latest.get(interface, 0))
+        self._latest[interface] = time_us
+        heappush(self._heap, (time_us, packet.number, packet))
+        if len(self._heap) > _WINDOW:
+            yield heappop(self._heap)[2]
+
+    def rest(self) -> Iterator[Packet]:
+        """Yield what is left."""
+        while self._heap:
+            yield heappop(self._heap)[2]
+
+
+def _blocks(source: _Source, layers: Layers) -> Iterator[Packet | Trouble]:
+    """Yield the packets of a pcapng file, section after section."""
+    section = _Section(layers)
+    merge = _Merge()
+    start = 0
+    try:
+        while True:
+            start = source.offset
+            kind, body = _block(source, section)
+            if kind is None:
+                break
+            if isinstance(body, str):
+                section.number += kind == _ENHANCED
+                yield Trouble(section.number, start, "packet", body)
+                continue
+            for interface, found in section.take(kind, body, start):
+                if isinstance(found, Trouble) or len(section.interfaces) == 1:
+                    yield from merge.rest()
+                    yield found
+                else:
+                    yield from merge.add(interface, found)
+    except _StopError as stop:
+        yield from merge.rest()
+        yield Trouble(section.number + bool(section.interfaces), start, "file", str(stop))
+        return
+    yield from merge.rest()
+
+
+def _block(source: _Source, section: _Section) -> tuple[int | None, bytes | str]:
+    """Return kind and body of the next block; a text says what is wrong with it."""
+    head = source.take(8, may_end=True)
+    if not head:
+        return None, b""
+    if head[:4] == PCAPNG:
+        magic = source.take(4)
+        section.begin(magic)
+        size = struct.unpack(section.order + "I", head[4:])[0]
+        _sane(size - 16)
+        body = magic + source.take(size - 16)
+        source.take(4)
+        return int.from_bytes(PCAPNG, "big"), body
+    kind, size = struct.unpack(section.order + "II", head)
+    _sane(size - 12)
+    padded = size + 3 & ~3
+    body = source.take(padded - 12)
+    if struct.unpack(section.order + "I", source.take(4))[0] != size:
+        return kind, "malformed: the two lengths of a block differ"
+    return kind, body
+
+
+def _sane(size: int) -> None:
+    if not 0 <= size <= MAX_BLOCK_OCTETS:
+        raise _StopError(f"a length of {size} octets makes no sense")
+
+
+class _Section:
+    """The section that is being read: octet order and interfaces."""
+
+    def __init__(self, layers: Layers) -> None:
+        self._layers = layers
+        self.order = "<"
+        self.interfaces: list[_Interface] = []
+        self.number = 0
+
+    def begin(self, magic: bytes) -> None:
+        """Begin a section anew."""
+        if magic not in (b"\x4d\x3c\x2b\x1a", b"\x1a\x2b\x3c\x4d"):
+            raise _StopError("the octet order of a section cannot be told")
+        self.order = "<" if magic[:1] == b"\x4d" else ">"
+        self.interfaces = []
+
+    def take(self, kind: int, body: bytes, start: int) -> Iterator[tuple[int, Packet | Trouble]]:
+        """Yield the packet of a block, if it has one, with its interface."""
+        if kind == _INTERFACE and len(body) >= 8 and len(self.interfaces) < _MAX_INTERFACES:
+            self.interfaces.append(_interface(body, self.order))
+        elif kind == _ENHANCED:
+            yield self._stamped(body, start, "IIIII")
+        elif kind == _OLD_PACKET:
+            yield self._stamped(body, start, "HHIIII")
+        elif kind == _SIMPLE:
+            self.number += 1
+            if len(body) < 4 or not self.interfaces:
+                yield 0, Trouble(self.number, start, "packet", "malformed: no interface")
+                return
+            size = struct.unpack_from(self.order + "I", body)[0]
+            yield 0, self._packet(0, body[4 : 4 + size], None, start)
+
+    def _stamped(self, body: bytes, start: int, form: str) -> tuple[int, Packet | Trouble]:
+        self.number += 1
+        head = struct.calcsize(self.order + form)
+        if len(body) < head:
+            return 0, Trouble(self.number, start, "packet", "malformed: the block is too short")
+        fields = struct.unpack_from(self.order + form, body)
+        interface, (high, low, size, _) = fields[0], fields[-4:]
+        if interface >= len(self.interfaces):
+            text = f"malformed: interface {interface} is not declared"
+            return 0, Trouble(self.number, start, "packet", text)
+        if head + size > len(body):
+            text = f"malformed: {size} octets in a block with room for {len(body) - head}"
+            return interface, Trouble(self.number, start, "packet", text)
+        _, factor, divisor, offset_us = self.interfaces[interface]
+        time_us = (high << 32 | low) * factor // divisor + offset_us
+        octets = body[head : head + size]
+        return interface, self._packet(interface, octets, time_us, start)
+
+    def _packet(
+        self, interface: int, octets: bytes, time_us: int | None, start: int
+    ) -> Packet | Trouble:
+        link = self.interfaces[interface].link
+        payload = self._layers.of_link(link)
+        if payload is None:
+            self._layers.skip(f"packets of link type {link}, which is not read")
+            return Packet(self.number, start, time_us, b"")
+        data, station, channel = payload(octets)
+        return Packet(self.number, start, time_us, data, "", station, channel)

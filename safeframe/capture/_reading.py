@@ -3,31 +3,88 @@
 from __future__ import annotations
 
 import io
+import zlib
 from collections.abc import Iterator
-from typing import BinaryIO
+from typing import BinaryIO, cast
 
+from .._errors import UsageError
+from ._layers import ALL, Wanted
 from ._lines import read_hex, read_json
-from ._packets import Packet, Trouble
-from ._pcap import ALL, MAGICS, Wanted, read_pcap
+from ._packets import Packet, Skipped, Trouble
+from ._pcap import MAGICS, read_pcap
 
 __all__ = ["read_recording"]
 
-_MAGIC_OCTETS = 4
+_MAGIC_OCTETS = 6
+_GZIP, _XZ, _BZIP = b"\x1f\x8b", b"\xfd7zXZ\x00", b"BZh"
+_REFUSED = {
+    b"\x28\xb5\x2f\xfd": ("zstd", "zstd -d"),
+    b"\x04\x22\x4d\x18": ("lz4", "lz4 -d"),
+    b"PK\x03\x04": ("zip", "unzip"),
+}
 
 
-def read_recording(stream: BinaryIO, wanted: Wanted = ALL) -> Iterator[Packet | Trouble]:
+def read_recording(
+    stream: BinaryIO, wanted: Wanted = ALL
+) -> Iterator[Packet | Trouble | Skipped]:
     """Yield the packets of a recording in order, in constant memory.
 
     pcap and pcapng are known by their first octets, JSON Lines by a brace; anything else is read as
-    hexadecimal lines.
+    hexadecimal lines. Each may be compressed with gzip, xz or bzip2. Raises UsageError for other
+    compressed files.
     """
-    first = stream.read(_MAGIC_OCTETS)
-    if first in MAGICS:
+    first = _taken(stream)
+    if first.startswith((_GZIP, _XZ, _BZIP)):
+        return _unpacked(io.BufferedReader(_Joined(first, stream)), first, wanted)
+    for magic, (name, command) in _REFUSED.items():
+        if first.startswith(magic):
+            raise UsageError(f"a recording packed with {name} is not read: unpack it ({command})")
+    return _plain(first, stream, wanted)
+
+
+def _taken(stream: BinaryIO) -> bytes:
+    """Return the first octets of a stream, fewer only at its end."""
+    first = b""
+    while len(first) < _MAGIC_OCTETS and (more := stream.read(_MAGIC_OCTETS - len(first))):
+        first += more
+    return first
+
+
+def _plain(
+    first: bytes, stream: BinaryIO, wanted: Wanted
+) -> Iterator[Packet | Trouble | Skipped]:
+    if first[:4] in MAGICS:
         return read_pcap(stream, wanted, first=first)
     joined = io.BufferedReader(_Joined(first, stream))
     if first.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
         return read_json(joined)
     return read_hex(joined)
+
+
+def _unpacked(
+    packed: io.BufferedReader, first: bytes, wanted: Wanted
+) -> Iterator[Packet | Trouble | Skipped]:
+    """Yield the packets of a compressed recording; places are those of the unpacked file."""
+    import bz2  # deferred, all three: few recordings are compressed.
+    import gzip
+    import lzma
+
+    number = 0
+    try:
+        stream = cast(
+            BinaryIO,
+            gzip.GzipFile(fileobj=packed)
+            if first.startswith(_GZIP)
+            else lzma.LZMAFile(packed)
+            if first.startswith(_XZ)
+            else bz2.BZ2File(packed),
+        )
+        for found in _plain(_taken(stream), stream, wanted):
+            if isinstance(found, Packet):
+                number = found.number
+            yield found
+    except (EOFError, OSError, lzma.LZMAError, zlib.error) as error:
+        yield Trouble(number + 1, 0, "file", f"cannot be unpacked further: {error}")
 
 
 class _Joined(io.RawIOBase):
@@ -36,6 +93,7 @@ class _Joined(io.RawIOBase):
     def __init__(self, first: bytes, stream: BinaryIO) -> None:
         self._first = first
         self._stream = stream
+        self._more = getattr(stream, "read1", stream.read)
 
     def readable(self) -> bool:
         """Return True: this is for reading."""
@@ -43,7 +101,7 @@ class _Joined(io.RawIOBase):
 
     def readinto(self, buffer: bytearray | memoryview) -> int:  # type: ignore[override]
         """Fill the buffer with what comes next; 0 at the end."""
-        octets = self._first or self._stream.read(len(buffer))
-        self._first = b""
+        octets = self._first[: len(buffer)] or self._more(len(buffer))
+        self._first = self._first[len(buffer) :]
         buffer[: len(octets)] = octets
         return len(octets)
