@@ -23,6 +23,9 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     Raises UsageError where the protocol has no frames, or where the maps lack what frames need.
     """
     profile = connection.first.connection_table.profile
+    other = connection.second.connection_table.profile
+    if other != profile:
+        raise UsageError(f"both ends must have one profile, not {profile} and {other}")
     recipe = frame.recipe(profile)
     traits, make_session = room(profile).link, room(profile).session
     if traits is None or make_session is None:

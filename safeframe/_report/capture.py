@@ -244,9 +244,6 @@ def _verdict(found: Examination, look: Look) -> str:
     judged = sum(side.results.get("accepted", 0) for side in found.sides)
     if not judged:
         return look.paint("error", "no frame could be accepted")
-    if found.is_clean_but_open:
-        text = f"open: {found.open_frames} frames could not be judged, nothing else is wrong"
-        return look.paint("error", text)
     return look.paint("error", "this recording is not as it should be")
 
 
@@ -258,7 +255,6 @@ def document(found: Examination) -> str:
         "profile": found.profile,
         "clean": found.is_clean,
         "stopped": found.stopped,
-        "open_frames": found.open_frames,
         "not_judged": list(found.not_judged),
         "packets": found.packets,
         "frames": found.frames,

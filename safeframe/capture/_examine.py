@@ -50,19 +50,17 @@ def examine(
     at: Mapping[int, int] | None = None,
     sources: Mapping[int, str] | None = None,
     fresh: bool = False,
-    mid_session: bool = False,
     also: Mapping[str, Connection] | None = None,
     each: Callable[[Verdict], None] | None = None,
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
 
-    ``fresh`` says that the recording starts with the first frame of the connection,
-    ``mid_session`` that it does not, so that the frames before the history is known are left out of
-    the judgement. ``also`` are other maps by title, tried where the data contradict these. ``each``
-    is called with every frame. Memory does not grow with the recording. Where reading is
-    interrupted (KeyboardInterrupt), what is known so far is returned.
+    ``fresh`` says that the recording starts with the first frame of the connection. ``also`` are
+    other maps by title, tried where the data contradict these. ``each`` is called with every frame.
+    Memory does not grow with the recording. Where reading is interrupted (KeyboardInterrupt), what
+    is known so far is returned.
     """
-    course = _Course(link, Judge(link, fresh=fresh), mid_session=mid_session, each=each)
+    course = _Course(link, Judge(link, fresh=fresh), each=each)
     locator = Locator(link, at=at or {}, sources=sources or {})
     try:
         for packet in packets:
@@ -113,13 +111,10 @@ class _Course:
         self,
         link: Link,
         judge: Judge,
-        *,
-        mid_session: bool,
         each: Callable[[Verdict], None] | None,
     ) -> None:
         self._link = link
         self._judge = judge
-        self._mid_session = mid_session
         self._each = each
         traits = room(link.profile).recording
         zeros = traits is not None and traits.zeros
@@ -151,7 +146,7 @@ class _Course:
     def miss(self, found: Trouble | Skipped) -> None:
         """Take note of what cannot be read, or was not."""
         if isinstance(found, Skipped):
-            self._skipped[found.text] = self._skipped.get(found.text, 0) + found.count
+            self._skipped[found.text] = self._skipped.get(found.text, 0) + found.packets
             return
         note = Note(
             number=found.number, offset=found.offset, time_us=None, side=None, text=found.text
@@ -195,8 +190,10 @@ class _Course:
         if result == "rejected":
             self._reject(packet, number, opinion)
         elif result == "foreign":
-            self._add("foreign" if found.known else "foreign elsewhere",
-                      _note(packet, number, opinion.text))
+            self._add(
+                "foreign" if found.known else "foreign elsewhere",
+                _note(packet, number, opinion.text),
+            )
         elif opinion.rejoined:
             self._add("history lost", _note(packet, number, opinion.text))
         elif result == "unknown" and not side.results.get("accepted"):
@@ -392,7 +389,6 @@ class _Course:
             oddities=tuple(each for side in self._sides for each in side.odd.found()),
             other_readings=tuple(self._other_readings(also)),
             not_judged=tuple(self._not_judged()),
-            open_frames=self._open_frames(),
             stopped=self.stopped,
         )
 
@@ -408,22 +404,13 @@ class _Course:
         if text:
             self._add(kind, Note(number=0, offset=0, time_us=None, side=side.side, text=text))
 
-    def _open_frames(self) -> int:
-        unknown = sum(side.results.get("unknown", 0) for side in self._sides)
-        if self._mid_session:
-            unknown -= sum(side.unknown_at_start for side in self._sides)
-        return unknown
-
     def _not_judged(self) -> Iterator[str]:
         """Yield what nobody has looked at, and which option decides."""
         for side in self._sides:
             name, unknown = self._link.names[side.side], side.results.get("unknown", 0)
             if side.unknown_at_start:
                 text = f"the first {side.unknown_at_start} frames of {name}: their history lies"
-                text += " before the recording"
-                if not self._mid_session:
-                    text += " (say --mid-session if it is to be so)"
-                yield text
+                yield f"{text} before the recording"
             if unknown > side.unknown_at_start:
                 yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
         if self._start_us is None:

@@ -292,7 +292,8 @@ class Locator:
                 if number >= _OTHER_SIZES or side not in self._sides(packet.source):
                     continue
                 way = packet.source, packet.channel, side
-                for place in range(len(packet.octets)):
+                taken = self._places.get((packet.source, packet.channel, 1 - side), {})
+                for place in set(range(len(packet.octets))) - set(taken):
                     for size in self._lengths(self._link, side, packet.octets[place:]):
                         key = way, place, size
                         counts[key] = counts.get(key, 0) + 1

@@ -71,13 +71,15 @@ def _placed(map_: Map, place: Callable[[int, int], int | None]) -> Map | None:
         start = place(entry.start, entry.width)
         if start is None or start < 0:
             return None
-        entries.append(replace(entry, at=Place.at(start), **_little(entry)))
+        entries.append(_at(entry, start))
     return Map(entries=tuple(sorted(entries, key=lambda each: each.start)))
 
 
-def _little(entry: Signal | Reserved) -> dict[str, str]:
-    """Return what makes an entry legal at any bit."""
-    return {"order": "little"} if isinstance(entry, Signal) and entry.order == "big" else {}
+def _at(entry: Signal | Reserved, start: int) -> Signal | Reserved:
+    """Return an entry at another place; there a value need not fill whole octets."""
+    if isinstance(entry, Signal):
+        return replace(entry, at=Place.at(start), order="little")
+    return replace(entry, at=Place.at(start))
 
 
 def _shifted(map_: Map) -> Iterator[tuple[str, Map]]:
@@ -88,9 +90,7 @@ def _shifted(map_: Map) -> Iterator[tuple[str, Map]]:
         if run is None or run is entry or isinstance(entry, Reserved):
             continue
         between = rest[: rest.index(run)]
-        moved = [
-            replace(each, at=Place.at(each.start + 1), **_little(each)) for each in between
-        ]
+        moved = [_at(each, each.start + 1) for each in between]
         smaller = (
             [replace(run, at=Place.at(run.start + 1), width=run.width - 1)] if run.width > 1 else []
         )

@@ -36,7 +36,7 @@ class Trouble(NamedTuple):
 
 
 class Skipped(NamedTuple):
-    """Packets in which nobody looked for frames: how many, and of what kind."""
+    """Packets in which nobody looked for frames: of what kind, and how many."""
 
     text: str
-    count: int
+    packets: int

@@ -24,9 +24,7 @@ _REFUSED = {
 }
 
 
-def read_recording(
-    stream: BinaryIO, wanted: Wanted = ALL
-) -> Iterator[Packet | Trouble | Skipped]:
+def read_recording(stream: BinaryIO, wanted: Wanted = ALL) -> Iterator[Packet | Trouble | Skipped]:
     """Yield the packets of a recording in order, in constant memory.
 
     pcap and pcapng are known by their first octets, JSON Lines by a brace; anything else is read as
@@ -50,9 +48,7 @@ def _taken(stream: BinaryIO) -> bytes:
     return first
 
 
-def _plain(
-    first: bytes, stream: BinaryIO, wanted: Wanted
-) -> Iterator[Packet | Trouble | Skipped]:
+def _plain(first: bytes, stream: BinaryIO, wanted: Wanted) -> Iterator[Packet | Trouble | Skipped]:
     if first[:4] in MAGICS:
         return read_pcap(stream, wanted, first=first)
     joined = io.BufferedReader(_Joined(first, stream))
@@ -71,14 +67,11 @@ def _unpacked(
 
     number = 0
     try:
-        stream = cast(
-            BinaryIO,
-            gzip.GzipFile(fileobj=packed)
-            if first.startswith(_GZIP)
-            else lzma.LZMAFile(packed)
-            if first.startswith(_XZ)
-            else bz2.BZ2File(packed),
-        )
+        # The caller has opened the recording and closes it.
+        opened = gzip.open if first.startswith(_GZIP) else bz2.open
+        if first.startswith(_XZ):
+            opened = lzma.open  # type: ignore[assignment]
+        stream = cast(BinaryIO, opened(packed, "rb"))
         for found in _plain(_taken(stream), stream, wanted):
             if isinstance(found, Packet):
                 number = found.number

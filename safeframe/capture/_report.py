@@ -184,8 +184,7 @@ class Examination:
 
     ``notes`` are by kind; ``start_us`` and ``width_us`` place the bins of the timelines. Times are
     None where the recording has none. ``events`` are the first of ``event_count``. ``not_judged``
-    says what nobody has looked at, and why; ``open_frames`` counts frames of this connection among
-    it, for which a person must decide. ``stopped`` tells that reading ended early.
+    says what nobody has looked at, and why. ``stopped`` tells that reading ended early.
     """
 
     connection: str
@@ -211,7 +210,6 @@ class Examination:
     oddities: tuple[Oddity, ...] = ()
     other_readings: tuple[OtherReading, ...] = ()
     not_judged: tuple[str, ...] = ()
-    open_frames: int = 0
     stopped: bool = False
 
     @property
@@ -221,12 +219,11 @@ class Examination:
 
     @property
     def is_clean(self) -> bool:
-        """Whether every frame was judged and accepted, and nothing about them is wrong."""
-        return not self.open_frames and self.is_clean_but_open
+        """Whether frames of both ends were found and accepted, and nothing about them is wrong.
 
-    @property
-    def is_clean_but_open(self) -> bool:
-        """Whether nothing is wrong apart from frames that could not be judged."""
+        Frames before the first one that could be judged are no fault: the frames after them follow
+        from them, or are rejected.
+        """
         return (
             all(side.results.get("accepted") for side in self.sides)
             and not self.silent_count

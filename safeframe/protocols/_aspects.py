@@ -38,6 +38,7 @@ __all__ = [
     "StartUp",
     "Step",
     "UnseenPattern",
+    "agreed",
     "parameter",
     "passes",
     "places_of",
@@ -159,12 +160,28 @@ def parameter(end: End, name: str) -> Any:
 
 
 def shared_parameter(connection: Connection, name: str) -> Any:
-    """Return a parameter that either end states; UsageError where neither does."""
-    for end in connection.ends:
-        value = dict(end.parameters).get(name)
-        if value is not None:
-            return value
-    return parameter(connection.first, name)
+    """Return a parameter that either end states; UsageError where neither does, or both unlike."""
+    stated = [(end, dict(end.parameters).get(name)) for end in connection.ends]
+    found = agreed(name, [(end, value) for end, value in stated if value is not None])
+    return parameter(connection.first, name) if found is None else found
+
+
+def agreed(name: str, stated: Sequence[tuple[End, Any]]) -> Any:
+    """Return what the ends that state a value agree on, None where none does.
+
+    Raises UsageError where they differ: which one holds, no frame can tell.
+    """
+    values = [value for _, value in stated]
+    if len(values) == 2 and values[0] != values[1]:
+        told = " and ".join(
+            f"{end.name} ({end.where}) states {_shown(value)}" for end, value in stated
+        )
+        raise UsageError(f"both ends must state the same {name}, but {told}")
+    return values[0] if values else None
+
+
+def _shown(value: Any) -> str:
+    return f"{value:#x}" if isinstance(value, int) and value > 9 else str(value)
 
 
 def roles(*words: str) -> Callable[[Connection], tuple[str, str]]:

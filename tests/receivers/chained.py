@@ -65,7 +65,8 @@ class Chained:
     def _number(self, side: int, octets: bytes, identity: int) -> int:
         """Return the sequence number after the change rule."""
         own = self.sides[side]
-        assert own.next is not None and own.peer is not None
+        assert own.next is not None
+        assert own.peer is not None
         off = side == self.master and octets[0] == SESSION and self.first_session
         block = unblocked(octets)[:2]
         if not off and crc_0(frame_12_1(block, octets[0], identity, own.peer, own.next)) == own.own:

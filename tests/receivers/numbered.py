@@ -75,7 +75,11 @@ class Virtual:
             if rising & 1:
                 told.append(("parameters", False))
         else:
-            for bit, kind in ((2, "device fault"), (_CRC_ERROR, "CRC error"), (_WATCHDOG, "watchdog")):
+            for bit, kind in (
+                (2, "device fault"),
+                (_CRC_ERROR, "CRC error"),
+                (_WATCHDOG, "watchdog"),
+            ):
                 if rising & bit:
                     told.append((kind, True))
         self.octet[side], self.heard[side] = status, True
@@ -98,11 +102,8 @@ def _after(number: int) -> int:
 class Asked:
     """Consumer and provider of OPC UA Safety; side ``consumer`` asks."""
 
-    def __init__(
-        self, *, consumer: int, consumer_id: int, spdu_ids: tuple[int, int, int], fresh: bool
-    ) -> None:
+    def __init__(self, *, consumer: int, consumer_id: int, spdu_ids: tuple[int, int, int]) -> None:
         self.consumer, self.consumer_id, self.ids = consumer, consumer_id, spdu_ids
-        self.fresh = fresh
         self.number: int | None = None
         self.asked: int | None = None
         self.answered: int | None = None
@@ -127,9 +128,8 @@ class Asked:
                 return "rejected"
             if self.number is not None and number != self.number:
                 return "rejected"
-            first = self.number is None
             self.asked, self.number = number, number + 1 if number < 0xFFFFFFFF else 0x100
-            return "unknown" if first and not self.fresh else "accepted"
+            return "accepted"
         if not 26 <= size <= 1525:
             return "rejected"
         if not any(octets):

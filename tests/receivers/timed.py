@@ -38,8 +38,7 @@ class Addressed:
             return "rejected"
         at = 4 + count + (1 if count <= 8 else 2)
         second = bytes(
-            octet ^ key
-            for octet, key in zip(octets[at : at + 5], self.manager_id[:5], strict=True)
+            octet ^ key for octet, key in zip(octets[at : at + 5], self.manager_id[:5], strict=True)
         )
         address = octets[0] | (octets[1] & 3) << 8
         domain = address ^ (second[0] | (second[1] & 3) << 8)

@@ -288,7 +288,8 @@ class TestPackets:
         try:
             outer = parts[link](packet)
             inner = outer if link == 101 else outer.data
-            assert isinstance(inner, ip.IP) and isinstance(inner.data, udp.UDP)
+            assert isinstance(inner, ip.IP)
+            assert isinstance(inner.data, udp.UDP)
         except Exception:  # the other library does not read it: nothing to compare.
             return
         found = read(packed(packet, link=link))[0]
@@ -482,9 +483,7 @@ class TestSpoiltFiles:
         spoilt = bytearray(blocks(packet, packet))
         spoilt[112:116] = bytes(4)  # the second length of the first packet
         found = read(bytes(spoilt))
-        assert found[0] == Trouble(
-            1, 48, "packet", "malformed: the two lengths of a block differ"
-        )
+        assert found[0] == Trouble(1, 48, "packet", "malformed: the two lengths of a block differ")
         assert isinstance(found[1], Packet)
         assert (found[1].number, found[1].octets) == (2, PAYLOAD)
 
@@ -494,7 +493,8 @@ class TestSpoiltFiles:
                 0,
                 24,
                 "file",
-                "the link type must be Ethernet, Linux cooked, raw IP, loopback or user-defined, not 127",
+                "the link type must be Ethernet, Linux cooked, raw IP, loopback or user-defined, "
+                "not 127",
             )
         ]
 

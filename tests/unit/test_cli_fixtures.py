@@ -155,9 +155,23 @@ class TestCapture:
         assert out == (
             "SC1-LX (fscp-12-1): 816 packets, 816 frames, 4.89 s\n"
             "\n"
-            "  sent by  accepted  repeat  unknown  rejected  foreign  with data  longest gap\n"
-            "  SC1      408       0       0        0         0        401        12 ms\n"
-            "  LX       408       0       0        0         0        401        12 ms\n"
+            "  sent by  accepted  repeat  unknown  rejected  foreign  data  used  longest gap\n"
+            "  SC1      408       0       0        0         0        401   400   12 ms\n"
+            "  LX       408       0       0        0         0        401   400   12 ms\n"
+            "\n"
+            "Events: 11\n"
+            "    line 2, 0 s, SC1: Reset with code 0: local reset or acknowledge\n"
+            "    line 3, 0.006 s, LX: Reset with code 0: local reset or acknowledge\n"
+            "    line 4, 0.012 s, SC1: start-up: Session\n"
+            "    line 6, 0.024 s, SC1: start-up: Connection\n"
+            "    line 8, 0.036 s, SC1: connection id 0x0107, slave address 7\n"
+            "    line 10, 0.048 s, SC1: start-up: Parameter\n"
+            "    line 14, 0.072 s, SC1: parameters: watchdog 100 ms, "
+            "0 octets of application parameters\n"
+            "    line 16, 0.084 s, SC1: LX does not use the data: FailSafeData\n"
+            "    line 17, 0.09 s, LX: SC1 does not use the data: FailSafeData\n"
+            "    line 18, 0.096 s, SC1: LX uses the data of SC1\n"
+            "    line 19, 0.102 s, LX: SC1 uses the data of LX\n"
             "\n"
             "nothing wrong in this recording\n"
             "Off-line aid, not certified: replaces neither review nor validation; "
@@ -191,9 +205,9 @@ class TestCapture:
         assert code == 0
         lines = out.splitlines()
         assert lines[0] == "Signals over time, 80 ms for each column"
-        assert lines[2].startswith("  SC1 -> LX  permit_torque    ")
-        assert set(lines[2][30:]) == {"_", "#", "|"}
-        assert set(lines[10][30:]) <= set("0369|")
+        assert lines[2].startswith("  SC1 -> LX  permit_torque   _")
+        assert set(lines[2][29:]) == {"_", "#", "|"}
+        assert set(lines[10][29:]) <= set("0369|")
         assert "SC1-LX (fscp-12-1): 816 packets" in out
 
     def test_packets(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -258,15 +272,15 @@ class TestText:
         rows = packets(link, [*steps[:70], *late])
         rows += [Packet(200, 5000, None, b"\x01", "SC9\x1b[1m")]
         text = render.text(capture.examine(rows, link, fresh=True))
-        assert "\nRejected frames: 5\n  line 41, 0.24 s, SC1: crc: CRC_0 is " in text
-        assert "\n  and " not in text
+        assert "\nRejected frames: 8\n  line 41, 0.24 s, SC1: crc: CRC_0 is " in text
+        assert "\n  and 3 more\n\nHistory lost: the stream was joined anew: 6\n" in text
         bad = [dataclasses.replace(steps[0], octets=b"\x36")] * 8
         assert "\n  and 3 more\n" in render.text(examined(link, bad))
         assert "\nHistory lost: the stream was joined anew: " in text
         assert "\nSilence longer than the watchdog: 2\n  SC1: " in text
         assert (
-            "\nIntervals with rejected frames: 2\n  SC1: 0.24 s to 0.24 s (0 ms, 1 rejected)\n"
-            "  LX: 0.294 s to 0.342 s (48 ms, 2 rejected)\n"
+            "\nIntervals with rejected frames: 1\n  SC1: 0.24 s to 0.36 s (120 ms, 6 rejected)\n"
+            "\nNever seen"
         ) in text
         assert "packet 200 at octet 5000: SC9\\x1b[1m is no end" in text
         assert "\nNever seen in the non-safe state (what this recording has not shown)\n" in text
@@ -306,11 +320,13 @@ class TestText:
                 first=dataclasses.replace(
                     first, sends=Map(entries=(*sends.entries, *first.sends.entries[-1:]))
                 ),
-                second=dataclasses.replace(second, receives=sends),
+                second=dataclasses.replace(
+                    second, receives=Map(entries=(*sends.entries, *first.sends.entries[-1:]))
+                ),
             )
         )
         steps = fixtures.RunningLink(link).ticks([(b"\x24\x00", data)])
-        text = render.text(examined(link, steps[-2:]))
+        text = render.text(examined(link, steps, fresh=True))
         assert "SC1 -> LX  0.0, 0.1, 0.3, 0.4, 0.6, 0.7  wide\n" in text
 
     def test_without_times(self) -> None:
@@ -341,6 +357,7 @@ class TestJson:
         assert found["sides"][0]["results"] == {
             "accepted": 68,
             "repeat": 0,
+            "ignored": 0,
             "unknown": 0,
             "rejected": 0,
             "foreign": 0,
@@ -351,7 +368,7 @@ class TestJson:
             "permit_torque",
             2000,
         )
-        assert timeline_["bins"][0] is None
+        assert timeline_["bins"][0] == [0, 0, 0]
         assert timeline_["bins"][-1] == [0, 0, 0] or len(timeline_["bins"][-1]) == 3
 
     def test_notes_and_intervals(self) -> None:
@@ -448,16 +465,16 @@ class TestTimeline:
         text = timelinetext.timelines(swapped(), look=Look(width=60))
         lines = text.splitlines()
         assert lines[0] == "Signals over time, 42 ms for each column"
-        labels = [line[2:44].rstrip() for line in lines[2:6]]
+        labels = [line[2:42].rstrip() for line in lines[2:6]]
         assert labels == [
             "SC1 -> LX  permit_torque",
             "SC1 -> LX  permit_torque as LX reads it",
             "SC1 -> LX  permit_no_ss1",
             "SC1 -> LX  permit_no_ss1 as LX reads it",
         ]
-        drawn = [line[44:] for line in lines[2:6]]
+        drawn = [line[43:] for line in lines[2:6]]
         assert drawn[0] == drawn[3] != drawn[1] == drawn[2]
-        assert set(drawn[0]) == {" ", "_", "|", "#"}
+        assert set(drawn[0]) == {"_", "|", "#"}
         assert timelinetext.timelines(capture.examine([], demo_exchange())) == ""
 
     def test_text_of_what_stands_still_or_begins_late(self) -> None:
@@ -465,9 +482,9 @@ class TestTimeline:
         rows = [(b"\x00\x01", b"\x00\x00")] * 2 + [(b"\x00\x03", b"\x00\x00")]
         found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
         lines = timelinetext.timelines(found, look=Look(width=110)).splitlines()
-        # Nothing is known before the fail-safe frames; they hand over 0, the data 1, 1, and 3.
-        assert lines[10] == "  SC1 -> LX  speed_level" + " " * 47 + "000000|33333333333|999"
-        assert lines[-2] == "  LX -> SC1  speed_range" + " " * 50 + "0" * 19
+        # From the Reset on the receiver has its fail-safe values; the data are 1, 1, and 3.
+        assert lines[10] == "  SC1 -> LX  speed_level" + " " * 5 + "0" * 48 + "|33333333333|999"
+        assert lines[-2] == "  LX -> SC1  speed_range" + " " * 5 + "0" * 64
 
     def test_units_of_time(self) -> None:
         assert timeline._time(500) == "500 µs"

@@ -153,10 +153,10 @@ def test_service_frames_of_fscp_13_1_carry_no_process_data() -> None:
     assert link.data_of(octets) is None
 
 
-def test_fail_safe_data_reach_the_receiver_as_zeros() -> None:
+def test_fail_safe_data_are_what_the_frame_carries() -> None:
     link = make("fscp-12-1", 2, 2, {})
     octets = link.session().produce("master", data=b"\x01\x02", command=0x08)
-    assert link.data_of(octets) == b"\x00\x00"
+    assert link.data_of(octets) == b"\x01\x02"
 
 
 def test_structure_signature_is_computed_where_it_is_not_stated() -> None:

@@ -7,17 +7,18 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection, End
-from .._aspects import LinkTraits, roles
+from .._aspects import LinkTraits, agreed, roles
 from ._frame import FAIL_SAFE_DATA, PROCESS_DATA, unblocked
 
 __all__ = ["LINK"]
 
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
-    stated = [end.connection_table.id for end in connection.ends if end.connection_table.id]
-    if not stated:
+    stated = [(end, end.connection_table.id) for end in connection.ends if end.connection_table.id]
+    found = agreed("connection id", stated)
+    if found is None:
         raise UsageError(f"{connection.name} must state a connection id for frames to be built")
-    return {"connection_id": stated[0]}
+    return {"connection_id": found}
 
 
 def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:

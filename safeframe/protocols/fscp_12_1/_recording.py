@@ -150,9 +150,7 @@ class Fscp12Follower(Follower):
 def _reset(code: int, before: int | None) -> list[Happening]:
     found = []
     if before:
-        found.append(
-            Happening("restart", f"restart: a Reset in the state {_NAMES[before]}", True)
-        )
+        found.append(Happening("restart", f"restart: a Reset in the state {_NAMES[before]}", True))
     name = ERROR_CODES.get(code, "a code of the device" if code > 127 else "a code without a name")
     return [*found, Happening("reset", f"Reset with code {code}: {name}", bool(code))]
 

@@ -13,10 +13,10 @@ __all__ = ["LINK"]
 
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
-    manager = [dict(end.parameters).get("manager_id") for end in connection.ends]
-    stated = [str(text) for text in manager if text is not None]
     settings: dict[str, Any] = {"domain": shared_parameter(connection, "domain")}
-    return settings | ({"manager_id": bytes.fromhex(stated[0])} if stated else {})
+    if any("manager_id" in dict(end.parameters) for end in connection.ends):
+        settings["manager_id"] = bytes.fromhex(str(shared_parameter(connection, "manager_id")))
+    return settings
 
 
 def _addresses(connection: Connection) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection
-from .._aspects import LinkTraits, parameter, roles
+from .._aspects import LinkTraits, agreed, parameter, roles
 from ._ids import spdu_ids, structure_signature
 
 __all__ = ["LINK"]
@@ -30,12 +30,24 @@ _TYPE_IDS = {
     ("float", 32): 10,
     ("float", 64): 11,
 }
+_SHARED = (
+    "base_id",
+    "consumer_id",
+    "provider_id",
+    "provider_level",
+    "structure_identifier",
+    "structure_signature",
+)
+"""What both ends must hold alike, where both state it."""
 _SENDERS = roles("provider", "consumer")
 
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
     words = _SENDERS(connection)
     provider, consumer = (connection.ends[words.index(role)] for role in ("provider", "consumer"))
+    for name in _SHARED:
+        stated = [(end, dict(end.parameters).get(name)) for end in connection.ends]
+        agreed(name, [(end, value) for end, value in stated if value is not None])
     signature = dict(provider.parameters).get("structure_signature")
     if signature is None:
         types = [_TYPE_IDS.get((each.type, each.width)) for each in provider.sends.signals]

@@ -37,7 +37,6 @@ class OpcuaSession(Session):
         self._asked: dict[str, int] = {}
         self._answered: int | None = None
         self._expected: int | None = None
-        self.fresh = fresh
 
     def known(self, sender: str) -> dict[str, Any]:
         """Return the consumer id, and for a provider the three SPDU_ID words."""
@@ -80,10 +79,7 @@ class OpcuaSession(Session):
             self._answered = number
             return found
         self._asked = {"consumer_id": self.consumer_id, "monitoring_number": number}
-        first, self._expected = self._expected is None, next_number(number)
-        if first and not self.fresh:
-            text = "cannot be judged, because the monitoring number before is not known"
-            return Judgement(result="unknown", text=text, inspection=found.inspection)
+        self._expected = next_number(number)
         return found
 
 
