@@ -25,6 +25,7 @@ from .._engine.recipe import (
 from .._engine.stream import Judgement, Session, start
 from .._errors import UsageError
 from ..protocols import room
+from ._bridges import bits_of, construct_of
 
 __all__ = [
     "Check",
@@ -39,7 +40,9 @@ __all__ = [
     "Session",
     "Value",
     "Verdict",
+    "bits_of",
     "build",
+    "construct_of",
     "from_text",
     "inspect",
     "layout",
