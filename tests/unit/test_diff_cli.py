@@ -106,7 +106,7 @@ def test_ends_that_differ_before_and_after_edits_alike(
 
 
 def test_a_profile_of_ones_own(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    text = (Path(profiles.__file__).parent / "fscp-12-1.toml").read_text("utf-8")
+    text = (Path(profiles.__file__).parent / "fscp_12_1" / "facts.toml").read_text("utf-8")
     (site / "own.toml").write_text(text.replace('"fscp-12-1"', '"own"', 1), encoding="utf-8")
     for name in (*BEFORE, *AFTER):
         edit(site, name, 'profile = "fscp-12-1"', 'profile = "own"')
