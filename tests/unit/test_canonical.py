@@ -354,13 +354,11 @@ class TestParameters:
 @pytest.mark.parametrize(("field", "value"), [("id", 264), ("id", None), ("profile", "fscp-12-1")])
 def test_ends_that_take_no_frame_of_each_other(field: str, value: Any) -> None:
     before = pair()
-    after = Connection(
-        *(),
-        **{
-            name: replace(end, connection_table=replace(end.connection_table, **{field: value}))
-            for name, end in zip(("first", "second"), before.ends, strict=True)
-        },
+    first, second = (
+        replace(end, connection_table=replace(end.connection_table, **{field: value}))
+        for end in before.ends
     )
+    after = Connection(first=first, second=second)
     for mix in mixed_versions(before, after):
         for table in mix.tables:
             assert (table.refused, table.accepted) == ((field,), False)

@@ -315,3 +315,39 @@ class TestEveryBitIsDriven:
 def test_a_place_is_written_as_a_run() -> None:
     assert step("SC1.speed_level.other").at == "1.0-1.1"
     assert Place.parse(step("SC1.permit_up.other").at) == Place(0, 4)
+
+
+class TestFeedback:
+    """What reports does not act: its steps say so."""
+
+    def test_what_the_answering_end_sends(self) -> None:
+        driven = step("LX.brake2_applied.non-safe")
+        assert driven.action == (
+            "LX: bring about what makes brake2_applied (Drive.Brake2Applied) report 1 (holding "
+            "brake 2 is applied), with all others at their safe value"
+        )
+        assert driven.expect == (
+            "SC1: brake2_applied (Lift.Back.Brake2Applied) reads 1 (holding brake 2 is applied), "
+            "what waits for this report may go on, nothing moves by the report alone"
+        )
+        assert step("LX.brake2_applied.safe").expect.endswith(
+            "reads 0 and what needs this report stops or does not start"
+        )
+        assert step("SC1.brake2_release.safe").expect.endswith(
+            "reads 0 and the function takes its safe state"
+        )
+        assert " is taken as before" in step("LX.torque_off.other").expect
+
+    def test_a_bit_that_mirrors_another(self) -> None:
+        first, second = AFTER.ends
+        plain = [
+            replace(end, role="", connection_table=replace(end.connection_table, profile="x"))
+            for end in (first, second)
+        ]
+        told = checklist(BEFORE, Connection(first=plain[0], second=plain[1]))
+        assert step("LX.brake2_applied.safe", told).expect.endswith("takes its safe state")
+        echo = with_signal(
+            Connection(first=plain[0], second=plain[1]), "1.2", mirrors="brake2_applied"
+        )
+        told = checklist(BEFORE, echo)
+        assert step("SC1.brake2_release.safe", told).expect.endswith("or does not start")

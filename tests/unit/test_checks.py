@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 
 from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
+from safeframe._bits import Place
 from safeframe._errors import UsageError
 from safeframe._findings import Finding, Report
 from safeframe._fingerprint import wire_fingerprint
-from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar
+from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar, Signal
 from safeframe._source import Location
 from safeframe.protocols import load
 from tests.strategies import clean_connections
@@ -827,3 +828,79 @@ class TestNotJudged:
         assert {entry.subject for entry in report.not_judged} == {""}
         reasons = {entry.rule: entry.reason for entry in report.not_judged}
         assert reasons["illegal-size"] == "the profile is not known"
+
+
+class TestValidityOfItsOwn:
+    """A value cannot vouch for itself, neither directly nor in a circle, nor can a number."""
+
+    @pytest.mark.parametrize(
+        ("entries", "text"),
+        [
+            (
+                [("a", "0.0", 8, "a")],
+                "a (0.0-0.7) is named as its own validity bit: nothing says whether it holds",
+            ),
+            (
+                [("a", "0.0", 8, "b"), ("b", "1.0", 8, "a")],
+                "a (0.0-0.7) and b (1.0-1.7) are named as each other's validity: nothing says "
+                "whether they hold",
+            ),
+            (
+                [("a", "0.0", 8, "b"), ("b", "1.0", 8, "c"), ("c", "2.0", 1, "")],
+                "the validity bit b of a (0.0-0.7) is no bit but a number of 8 bits",
+            ),
+            (
+                [("a", "0.0", 8, "b"), ("b", "1.0", 1, "c"), ("c", "1.1", 1, "b")],
+                "b (1.0) and c (1.1) are named as each other's validity: nothing says whether "
+                "they hold",
+            ),
+        ],
+    )
+    def test_it_is_found_once(self, entries: list[tuple[str, str, int, str]], text: str) -> None:
+        map_ = Map(
+            entries=tuple(
+                Signal(
+                    name=name,
+                    at=Place.parse(at),
+                    width=width,
+                    type="uint" if width > 1 else "bool",
+                    valid_by=valid_by,
+                    bind=f"V.{name}",
+                )
+                for name, at, width, valid_by in entries
+            )
+        )
+        first, second = end("SC1"), end("LX")
+        both = Connection(first=replace(first, sends=map_), second=replace(second, receives=map_))
+        found = [f for f in checks.check(both).findings if f.rule == "value-without-validity"]
+        assert [finding.message for finding in found] == [text]
+
+
+class TestNothingStated:
+    def test_a_watchdog_of_0_in_every_profile(self) -> None:
+        for profile in ("plain", "fscp-3-1", "fscp-12-1", "opcua-safety"):
+            first, second = (
+                replace(
+                    one,
+                    connection_table=replace(
+                        one.connection_table, profile=profile, watchdog_ms=0, exchange_ms=None
+                    ),
+                )
+                for one in (end("SC1"), end("LX"))
+            )
+            rules = [f.rule for f in checks.check(Connection(first=first, second=second)).findings]
+            assert rules.count("watchdog-too-short") == 1, profile
+
+    def test_one_variable_in_two_spellings(self) -> None:
+        entries = tuple(
+            Signal(name=name, at=Place(0, bit), bind=bind)
+            for bit, (name, bind) in enumerate((("a", "Lift.A"), ("b", "lift.a "), ("c", " ")))
+        )
+        first = replace(end("SC1"), sends=Map(entries=entries))
+        found = checks.check(Connection(first=first, second=end("LX"))).findings
+        told = [f.message for f in found if f.rule in ("binding-reused", "unbound-signal")]
+        assert told == [
+            "1 signal of 3 is bound to no variable at SC1: c (0.2)",
+            "the variable Lift.A = lift.a (letter case does not tell variables apart) of SC1 is "
+            "bound to a (0.0) and b (0.1)",
+        ]

@@ -281,3 +281,33 @@ def test_terms_that_the_mix_holds_differently() -> None:
 def test_verdicts_run_from_worst_to_mildest() -> None:
     assert VERDICTS[0] == "no frame"
     assert VERDICTS[-1] == "same"
+
+
+class TestReplaced:
+    """Another name on the same bits is another signal, whatever is said about it."""
+
+    @pytest.mark.parametrize(
+        ("sent", "read", "text"),
+        [
+            (
+                "brake released",
+                "horn sounds",
+                "brake = 1 (brake released) is read as 1 (horn sounds)",
+            ),
+            ("", "", "brake = 1 is read as 1"),
+            ("brake released", "", "brake = 1 (brake released) is read as 1"),
+        ],
+    )
+    def test_wrong_signal(self, sent: str, read: str, text: str) -> None:
+        row = only(
+            map_of(sig("brake", "0.0", one_means=sent), gap("0.1", 7)),
+            map_of(sig("horn", "0.0", one_means=read), gap("0.1", 7)),
+        )
+        assert (row.verdict, row.consequence) == ("wrong signal", text)
+
+    def test_one_meaning_under_two_names(self) -> None:
+        row = only(
+            map_of(sig("brake", "0.0", one_means="brake released"), gap("0.1", 7)),
+            map_of(sig("holder", "0.0", one_means="Brake released"), gap("0.1", 7)),
+        )
+        assert (row.verdict, row.consequence) == ("other name", "SC1 calls it brake")

@@ -39,6 +39,14 @@ class TestCopy:
             (f"[\n  {A}, # a\n  {B} # b\n]", 0, 2, f"[\n  {A}, # a\n  {B}, # b\n  {A} # a\n]"),
             (f"[\n  {A}, # a\n  {B} # b\n]", 1, 0, f"[\n  {B}, # b\n  {A}, # a\n  {B} # b\n]"),
             (f"[ {A}, {B} ] # row", 1, 0, f"[ {B}, {A}, {B} ] # row"),
+            # A comment ends its line: where the copy goes into one, it gets a line of its own.
+            (
+                f"[\n  {A}, # a\n  {B},  {B},\n]",
+                0,
+                2,
+                f"[\n  {A}, # a\n  {B},\n  {A}, # a\n  {B},\n]",
+            ),
+            (f"[\n  {A}, # a\n  {B} ]", 0, 2, f"[\n  {A}, # a\n  {B},\n  {A} # a\n  ]"),
         ],
     )
     def test_the_comment_of_the_line_comes_along(
