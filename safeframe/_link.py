@@ -50,8 +50,6 @@ def link_of(connection: Connection, **settings: Any) -> Link:
         order=(first, 1 - first),
         sizes=(sizes[0], sizes[1]),
         carries=(senders[0] not in traits.silent, senders[1] not in traits.silent),
-        traits=traits,
-        make_session=make_session,
     )
     made.session()
     return made

@@ -18,6 +18,7 @@ from .._engine.stream import Session, start
 from .._errors import UsageError
 from .._model import Connection, End, Map
 from ..residual import Code
+from ._registry import room
 
 __all__ = [
     "DEFAULT_TICK_US",
@@ -98,8 +99,6 @@ class Link:
     order: tuple[int, int]
     sizes: tuple[int, int]
     carries: tuple[bool, bool]
-    traits: LinkTraits = field(repr=False, compare=False)
-    make_session: type[Session] = field(repr=False, compare=False)
 
     @property
     def names(self) -> tuple[str, str]:
@@ -136,11 +135,13 @@ class Link:
 
     def session(self, *, fresh: bool = True) -> Session:
         """Return a session for both senders; ``fresh=False`` joins in the middle."""
-        return start(self.make_session, **self.settings, fresh=fresh)
+        made = room(self.profile).session
+        assert made is not None, "a link is made only where its protocol has sessions"
+        return start(made, **self.settings, fresh=fresh)
 
     def produce(self, session: Session, side: int, data: bytes, time_us: int) -> bytes:
         """Return the next frame of a side; a side without safety data ignores ``data``."""
-        values = self.traits.values(self.carries[side], data, time_us)
+        values = _traits_of(self.profile).values(self.carries[side], data, time_us)
         return session.produce(self.senders[side], **values)
 
     def data_of(self, octets: bytes) -> bytes | None:
@@ -148,7 +149,13 @@ class Link:
 
         None stands for a frame that carries none, for instance one of the start-up.
         """
-        return self.traits.data_of(octets)
+        return _traits_of(self.profile).data_of(octets)
+
+
+def _traits_of(profile: str) -> LinkTraits:
+    traits = room(profile).link
+    assert traits is not None, "a link is made only where its protocol says what maps give"
+    return traits
 
 
 def parameter(end: End, name: str) -> Any:

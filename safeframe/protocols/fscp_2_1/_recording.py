@@ -23,7 +23,7 @@ class Fscp2Follower(Follower):
         """Look at the mode octet of data frames."""
         if side != self._producer:
             return _NOTHING
-        mode = octets[len(self.link.traits.data_of(octets) or b"")]
+        mode = octets[len(self.link.data_of(octets) or b"")]
         return _IN_USE if mode & 0x80 else _IDLE
 
 

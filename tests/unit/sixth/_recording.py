@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from safeframe.protocols._aspects import Link, RecordingTraits, passes
+from safeframe.protocols._aspects import Follower, Link, RecordingTraits, Step, passes
 
 from ._frame import RECIPE
 
@@ -18,4 +18,10 @@ def _search(link: Link, side: int, octets: bytes) -> list[int]:
     ]
 
 
-RECORDING = RecordingTraits(search=_search)
+class _LiftFollower(Follower):
+    def follow(self, side: int, octets: bytes, text: str = "") -> Step:
+        """Use the data of every accepted frame: the protocol has no events."""
+        return Step()
+
+
+RECORDING = RecordingTraits(follower=_LiftFollower, search=_search)
