@@ -12,7 +12,7 @@ from ._words import count
 
 __all__ = ["MARKS", "GridCell", "BitGrid", "compare", "compare_maps", "grid"]
 
-MARKS = ("moved", "width differs", "name differs", "only here")
+MARKS = ("moved", "width differs", "octet order differs", "name differs", "only here")
 """How a signal can differ from the other end; the first that fits is shown."""
 
 _Marks = Mapping[int, tuple[str, str]]
@@ -23,7 +23,9 @@ class GridCell:
     """A run of bits of one octet that belong together, least significant bit first.
 
     ``kind`` is signal, reserved, undeclared or twice. ``mark`` is a word of MARKS or empty,
-    ``elsewhere`` what the other end has instead, for instance ``LX 0.2``.
+    ``elsewhere`` what the other end has instead, for instance ``LX 0.2``. ``part`` is which part
+    of a value of several octets the cell holds, for instance ``high octet``; ``joined`` tells that
+    the cell goes on in the octet below.
     """
 
     first: Place
@@ -32,6 +34,8 @@ class GridCell:
     label: str = ""
     mark: str = ""
     elsewhere: str = ""
+    part: str = ""
+    joined: bool = False
 
     @property
     def last(self) -> Place:
@@ -84,6 +88,7 @@ def _mark(pair: Pair) -> str:
     differs = (
         pair.left.start != pair.right.start,
         pair.left.width != pair.right.width,
+        pair.left.order != pair.right.order and pair.left.width > 8,
         pair.left.name != pair.right.name,
     )
     return next((mark for mark, true in zip(MARKS, differs, strict=False) if true), "")
@@ -93,6 +98,7 @@ def _elsewhere(mark: str, end: str, signal: Signal) -> str:
     values = {
         "moved": str(signal.at),
         "width differs": count(signal.width, "bit"),
+        "octet order differs": f"{signal.order}-endian",
         "name differs": signal.name,
     }
     return f"{end} {values[mark]}"
@@ -132,4 +138,23 @@ def _cell(first: Place, width: int, owners: list[Signal | Reserved], marks: _Mar
         label=" + ".join(names) or "undeclared",
         mark=mark,
         elsewhere=elsewhere,
+        part=_part(owners[0], first, width) if kind == "signal" else "",
+        joined=kind == "signal" and width == 8 and owners[0].end >= 8 * first.octet + 16,
     )
+
+
+def _part(signal: Signal | Reserved, first: Place, width: int) -> str:
+    """Return which part of a value that fills more than one octet a cell holds."""
+    start = 8 * first.octet + first.bit
+    if not isinstance(signal, Signal) or (signal.start >> 3) == ((signal.end - 1) >> 3):
+        return ""
+    low = start - signal.start
+    if signal.order == "big":  # Fills whole octets, the most significant one first.
+        low = signal.width - 8 - low
+    high = low + width - 1
+    size = "octet" if width == 8 else count(width, "bit")
+    if high == signal.width - 1:
+        return f"high {size}"
+    if not low:
+        return f"low {size}"
+    return f"bits {high}-{low}" if width > 1 else f"bit {low}"

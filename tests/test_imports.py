@@ -28,7 +28,7 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
     return Row(layer, frozenset(may.split()), frozenset(libraries.split()))
 
 
-BASE = "_errors _source _bits crc _model _findings"
+BASE = "_errors _source _words _bits crc _model _findings"
 MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
     f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _residual_profiles _fingerprint "
@@ -38,11 +38,12 @@ UPPER = (
 TABLE = {
     "_errors": row(0),
     "_source": row(0, "_errors"),
+    "_words": row(0),
     "_document": row(1, "_errors _source"),
     "_bits": row(1, "_errors _source", "bitstring"),
     "crc": row(1, "_errors _source", "crcmod numpy"),
-    "_model": row(2, "_errors _source _bits"),
-    "_findings": row(2, "_errors _source _bits"),
+    "_model": row(2, "_errors _source _bits _words"),
+    "_findings": row(2, "_errors _source _bits _words"),
     "residual": row(2, "_errors _document crc", "numpy"),
     "_engine": row(2, "_errors crc", "construct"),
     "_mapfile": row(3, f"{BASE} _document"),
@@ -54,7 +55,7 @@ TABLE = {
     "_demo": row(3),
     "frame": row(4, "_errors _bits _model _codec _engine protocols", "bitstring construct"),
     "relations": row(4, "_errors _model _codec"),
-    "_grids": row(4, "_bits _model _pairing"),
+    "_grids": row(4, "_bits _model _pairing _words"),
     "_checks": row(4, f"{MIDDLE} relations _timing _canonical _fingerprint"),
     "_diff": row(4, f"{MIDDLE} _canonical"),
     "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),

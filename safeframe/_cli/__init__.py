@@ -160,7 +160,7 @@ def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
 
 
 def _overview() -> str:
-    from .._report.text import CAUTION  # deferred: see _complain.
+    from .._report.document import CAUTION  # deferred: see _complain.
 
     width = max(map(len, COMMANDS))
     lines = "\n".join(f"  {name:{width}}  {text}" for name, text in COMMANDS.items())

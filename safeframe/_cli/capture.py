@@ -11,7 +11,7 @@ from .. import capture
 from .._errors import InputError, Problem, UsageError
 from .._link import Link
 from .._report import capture as render
-from .._report import timeline, timelinetext
+from .._report import timeline
 from . import links, options, outputs
 
 __all__ = ["configure", "run"]
@@ -27,7 +27,13 @@ examples:
   safeframe capture --from SC1=02:00:00:00:00:01 --plot run.svg run.pcap sc1-lx.toml lx-sc1.toml
 exit code: 0 nothing wrong, 1 something is, 2 wrong use or unreadable
 """
-_PLOTS = {".svg": timeline.svg, ".html": timeline.html}
+
+
+def _page(found: capture.Examination) -> str:
+    return options.html(render.document(found, drawing=timeline.drawing(found)))
+
+
+_PLOTS = {".svg": timeline.svg, ".html": _page}
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -95,12 +101,10 @@ def run(args: argparse.Namespace) -> int:
     if draw is not None:
         outputs.write(args, "plot", draw(found))
     if args.format == "json":
-        sys.stdout.write(render.document(found))
+        sys.stdout.write(render.json_text(found))
     else:
-        look = options.look(args)
-        signals = timelinetext.timelines(found, look=look) if args.timeline else ""
-        sys.stdout.write(f"{signals}\n" if signals else "")
-        sys.stdout.write(render.text(found, look=look))
+        drawing = timeline.drawing(found, options.look(args).width) if args.timeline else None
+        options.tell(args, render.document(found, drawing=drawing))
     return 0 if found.is_clean else 1
 
 

@@ -17,7 +17,8 @@ from ..protocols import Profile
 from . import inputs, options, outputs
 
 if TYPE_CHECKING:
-    from .._report.checkhtml import Picture
+    from .._grids import BitGrid
+    from .._report.document import Document
 
 __all__ = ["configure", "run"]
 
@@ -44,7 +45,6 @@ _OUTPUTS = {
     "json": ("jsonout", "report", "problems"),
     "sarif": ("sarif", "report", "problems"),
     "junit": ("junit", "report", "problems"),
-    "markdown": ("markdown", "report", "problems"),
     "workflow-commands": ("annotations", "workflow_commands", "workflow_problems"),
     "code-quality-json": ("annotations", "code_quality", "code_quality_problems"),
 }
@@ -110,9 +110,13 @@ def run(args: argparse.Namespace) -> int:
         connections = inputs.connections(args.maps)
         own = options.own_profiles(args)
     except InputError as error:
-        if args.format != "text":
+        if args.format in _OUTPUTS:
             module, _, name = _OUTPUTS[args.format]
             sys.stdout.write(getattr(_render(module), name)(error))
+        elif args.format != "text":
+            from .._report import findings
+
+            options.tell(args, findings.problems(error))
         raise
     report = checks.check_all(connections, own_profiles=own)
     if args.baseline:
@@ -121,7 +125,7 @@ def run(args: argparse.Namespace) -> int:
         report = _with_fingerprints(report, connections, own)
     if args.html or args.svg:
         _draw(args, report, connections)
-    sys.stdout.write(_output(args, report, connections, own))
+    _tell(args, report, connections, own)
     if args.write_baseline:
         from .. import _baseline as baseline  # deferred: most runs have none.
 
@@ -135,28 +139,32 @@ def run(args: argparse.Namespace) -> int:
     return int(report.fails(args.fail_on))
 
 
-def _output(
+def _tell(
     args: argparse.Namespace,
     report: Report,
-    connections: Iterable[Connection],
+    connections: tuple[Connection, ...],
     own: Mapping[str, Profile],
-) -> str:
-    if args.format == "text":
-        from .._report import text  # deferred, as all renderers: only one of them is needed.
+) -> None:
+    if args.format in _OUTPUTS:
+        module, name, _ = _OUTPUTS[args.format]
+        more = {"fail_on": args.fail_on} if args.format == "junit" else {}
+        sys.stdout.write(getattr(_render(module), name)(report, **more))
+        return
+    if args.format == "html":
+        options.tell(args, _page(report, _pictures(report, connections)))
+        return
+    from .._report import findings  # deferred, as all renderers: only one of them is needed.
 
-        look = options.look(args)
-        shown = text.report(report, look=look, details=args.details)
-        if args.propose:
-            from . import proposals  # deferred: few runs want to edit.
+    if args.format == "markdown":
+        from .._report.paths import shown
 
-            shown += proposals.text(connections, report, own, look=look)
-        return shown
-    module, name, _ = _OUTPUTS[args.format]
-    more: dict[str, Any] = {}
-    if args.format == "junit":
-        more = {"fail_on": args.fail_on}
-    text_: str = getattr(_render(module), name)(report, **more)
-    return text_
+        options.tell(args, findings.document(report, where=shown))
+        return
+    options.tell(args, findings.document(report, everything=args.details), details=args.details)
+    if args.propose:
+        from . import proposals  # deferred: few runs want to edit.
+
+        options.tell(args, proposals.document(connections, report, own))
 
 
 def _render(module: str) -> Any:
@@ -176,23 +184,40 @@ def _only_new(report: Report, path: str) -> Report:
 
 
 def _draw(args: argparse.Namespace, report: Report, connections: tuple[Connection, ...]) -> None:
+    pictures = _pictures(report, connections)
+    if args.html:
+        outputs.write(args, "html", options.html(_page(report, pictures)))
+    if args.svg:
+        from .._report import svg
+
+        title = f"Bit grids of {', '.join(report.connections)}"
+        outputs.write(args, "svg", svg.document([grids for _, grids in pictures], title))
+
+
+def _pictures(
+    report: Report, connections: tuple[Connection, ...]
+) -> list[tuple[str, tuple[BitGrid, BitGrid]]]:
+    """Return the name and the grids of each direction with a finding, or of all if they are few."""
     from .._grids import compare  # deferred: most runs draw nothing.
-    from .._report import checkhtml, svg
+    from .._report.findings import FEW
 
     found = {(finding.connection, finding.direction) for finding in report.findings}
     every = [(one.name, direction) for one in connections for direction in one.directions()]
-    # Directions with a finding of their own; otherwise all of them, where that is few enough.
     drawn = [(name, way) for name, way in every if (name, way.name) in found]
-    drawn = drawn or (every if len(connections) == 1 else [])
-    pictures: list[Picture] = [
+    drawn = drawn or (every if len(connections) <= FEW else [])
+    return [
         (way.name if len(connections) == 1 else f"{name}: {way.name}", compare(way))
         for name, way in drawn
     ]
-    if args.html:
-        outputs.write(args, "html", checkhtml.html(report, pictures))
-    if args.svg:
-        title = f"Bit grids of {', '.join(report.connections)}"
-        outputs.write(args, "svg", svg.document([grids for _, grids in pictures], title))
+
+
+def _page(report: Report, pictures: Iterable[tuple[str, tuple[BitGrid, BitGrid]]]) -> Document:
+    from .._report import findings
+    from .._report.document import Grids
+    from .._report.paths import shown
+
+    drawn = [Grids(grids, name) for name, grids in pictures]
+    return findings.document(report, everything=True, pictures=drawn, where=shown)
 
 
 def _with_fingerprints(

@@ -38,13 +38,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--reflect", action="store_true", help="reflect input and output")
     parser.add_argument("--backward", action="store_true", help="take the last octet first")
     parser.add_argument("--explain", action="store_true", help="show the octets in their order")
-    options.add_format(parser)
+    options.add_format(parser, pages=False)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the CRC."""
     if args.list:
-        sys.stdout.write(frames.algorithms(CATALOGUE.values()))
+        options.tell(args, frames.algorithms(CATALOGUE.values()))
         return 0
     algorithm = _algorithm(args)
     covered = octets.read_octets(args)
@@ -58,8 +58,12 @@ def run(args: argparse.Namespace) -> int:
         for octet in covered:
             so_far = engine(bytes((octet,)), so_far)
             steps.append(so_far)
-    render = frames.crc_json if args.format == "json" else frames.crc_text
-    sys.stdout.write(render(algorithm, covered, found, steps))
+    if args.format == "json":
+        sys.stdout.write(frames.crc_json(algorithm, covered, found, steps))
+    elif steps is None:
+        sys.stdout.write(f"{frames.crc_text(algorithm, found)}\n")
+    else:
+        options.tell(args, frames.crc_steps(algorithm, covered, found, steps))
     return 0
 
 

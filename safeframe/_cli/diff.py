@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from .. import _diff as diff
 from .._errors import InputError, UsageError
 from .._model import Connection, End
+from .._source import Location
 from . import inputs, options, outputs
 
 if TYPE_CHECKING:
-    from .._report.checkhtml import Picture
-    from .._report.difftables import Section
+    from .._report.document import Document, Grids
     from ..protocols import Profile
 
 __all__ = ["configure", "run"]
@@ -80,7 +81,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="write a page with pictures too: no script, prints well",
     )
     options.add_profiles(parser)
-    options.add_format(parser, "json", "markdown")
+    options.add_format(parser)
     options.add_color(parser)
 
 
@@ -100,10 +101,10 @@ def run(args: argparse.Namespace) -> int:
             from .._report import changesjson  # deferred: json costs start-up time.
 
             sys.stdout.write(changesjson.problems(error))
-        elif args.format == "markdown":
-            from .._report import markdown
+        elif args.format != "text":
+            from .._report import findings
 
-            sys.stdout.write(markdown.problems(error))
+            options.tell(args, findings.problems(error))
         raise
     return _two(args, own, *ends) if len(ends) == 2 else _four(args, own, *ends)
 
@@ -118,55 +119,57 @@ def _two(args: argparse.Namespace, own: dict[str, Profile], one: End, two: End) 
     else:
         found = diff.compare_ends(Connection(first=one, second=two), own_profiles=own)
         names = [one.name, two.name]
-    if args.html or args.format == "markdown":
-        from .._report import difftables
+    from .._report import changes  # deferred: a wrong pair needs none of it.
 
-        sections = difftables.changes(found, classes)
+    title = " and ".join(names)
+
+    def document(*, drawn: bool) -> Document:
         # Two versions of one end are drawn as what it sends and receives, before and after.
-        pairs = _versions(one, two) if mode == "versions" else _directions(one, two)
-        _page(args, f"Differences of {' and '.join(names)}", sections, pairs)
+        draw = _versions if mode == "versions" else _directions
+        pictures = draw(one, two) if drawn else []
+        return changes.changes(
+            title, found, classes=classes, pictures=pictures, where=_where(args, drawn)
+        )
+
     if args.format == "json":
         from .._report import changesjson
 
         sys.stdout.write(changesjson.changes(mode, names, found, classes=classes))
-    elif args.format == "text":
-        from .._report import changes
-
-        title = " and ".join(names)
-        sys.stdout.write(changes.changes(title, found, classes=classes, look=options.look(args)))
+    _tell(args, document)
     return int(diff.fails(found, args.fail_on))
 
 
-def _page(
-    args: argparse.Namespace, title: str, sections: list[Section], pairs: list[Picture]
-) -> None:
-    from .._report import checkhtml, difftables
-
+def _tell(args: argparse.Namespace, document: Callable[..., Document]) -> None:
+    """Print a document in its format and write the page that is asked for."""
     if args.html:
-        figures = [
-            (f"{name}, bit by bit", checkhtml.picture(name, grids, f"p{number}"))
-            for number, (name, grids) in enumerate(pairs)
-        ]
-        outputs.write(args, "html", difftables.to_html(title, sections, figures))
-    if args.format == "markdown":
-        sys.stdout.write(difftables.to_markdown(title, sections))
+        outputs.write(args, "html", options.html(document(drawn=True)))
+    if args.format != "json":
+        options.tell(args, document(drawn=args.format == "html"))
 
 
-def _directions(one: End, two: End) -> list[Picture]:
+def _where(args: argparse.Namespace, drawn: bool) -> Callable[[Location], str]:
+    """Return how a location is written: relative on pages, as given at a terminal."""
+    from .._report.paths import shown
+
+    return shown if drawn or args.format != "text" else str
+
+
+def _directions(one: End, two: End) -> list[Grids]:
     from .._grids import compare
+    from .._report.document import Grids
 
     both = Connection(first=one, second=two)
-    return [(direction.name, compare(direction)) for direction in both.directions()]
+    return [Grids(compare(direction), direction.name) for direction in both.directions()]
 
 
-def _versions(before: End, after: End) -> list[Picture]:
+def _versions(before: End, after: End) -> list[Grids]:
     from .._grids import compare_maps
+    from .._report.document import Grids
 
     words = ("before", "after")
-    return [
-        (f"{after.name} sends", compare_maps(words, words, before.sends, after.sends)),
-        (f"{after.name} receives", compare_maps(words, words, before.receives, after.receives)),
-    ]
+    sent = compare_maps(words, words, before.sends, after.sends)
+    received = compare_maps(words, words, before.receives, after.receives)
+    return [Grids(sent, f"{after.name} sends"), Grids(received, f"{after.name} receives")]
 
 
 def _mode(one: End, two: End) -> str:
@@ -192,34 +195,28 @@ def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
     report = checks.check(after, own_profiles=own)
     flags = [word for path in args.profile for word in ("--profile", path)]
     again = [*args.maps[2:], *flags]
-    if args.html or args.format == "markdown":
-        from .._report import changes, difftables
+    from .._report import changes
 
-        sections = difftables.edits(comparison, classes, mixed)
-        if words := changes.check_words(report, again):
-            sections.insert(1, difftables.Section("Check of the new pair", words))
-        pairs = [
+    def document(*, drawn: bool) -> Document:
+        pictures = [
             *_versions(before.first, after.first),
             *_versions(before.second, after.second),
         ]
-        _page(args, f"Edits of {after.name}", sections, pairs)
+        return changes.edits(
+            after.name,
+            comparison,
+            classes,
+            mixed,
+            report=report,
+            again=again,
+            all_rows=args.all,
+            pictures=pictures if drawn else (),
+            where=_where(args, drawn),
+        )
+
     if args.format == "json":
         from .._report import changesjson
 
         sys.stdout.write(changesjson.edits(comparison, classes, mixed, report))
-    elif args.format == "text":
-        from .._report import changes
-
-        sys.stdout.write(
-            changes.edits(
-                after.name,
-                comparison,
-                classes,
-                mixed,
-                report=report,
-                again=again,
-                look=options.look(args),
-                all_rows=args.all,
-            )
-        )
+    _tell(args, document)
     return int(comparison.fails(args.fail_on) or report.fails("error"))

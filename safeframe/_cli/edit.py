@@ -184,7 +184,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         from .._report import edits  # deferred: a patch alone needs none of it.
 
-        sys.stdout.write(edits.edit(done, look=options.look(args), all_rows=args.all))
+        options.tell(args, edits.document(done, all_rows=args.all))
     return _finish(args, done)
 
 

@@ -39,6 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     options.add_profiles(parser)
     options.add_format(parser)
+    options.add_color(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -63,6 +64,8 @@ def run(args: argparse.Namespace) -> int:
             )
         )
     if not args.canonical:
-        write = fingerprints.json_text if args.format == "json" else fingerprints.text
-        sys.stdout.write(write(rows))
+        if args.format == "json":
+            sys.stdout.write(fingerprints.json_text(rows))
+        else:
+            options.tell(args, fingerprints.document(rows))
     return int(len({row.wire for row in rows}) > 1)

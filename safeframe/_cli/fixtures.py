@@ -4,27 +4,38 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from .. import _mapfile as mapfile
 from .. import fixtures
 from .._errors import UsageError
 from .._link import Link
 from .._model import Connection
-from .._report.text import table
+from .._report.document import Document, Table
+from .._report.text import render, table
+from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
-from . import inputs, links, outputs
+from . import inputs, links, options, outputs
 
 __all__ = ["configure", "run"]
 
 _MISTAKES = "mistakes"
 _TEXT = frozenset(("hex", "jsonl", "c"))
+
+
+def _listed(entries: Mapping[str, tuple[str, Any]]) -> str:
+    rows = table([(name, about) for name, (about, _) in entries.items()], indent="  ")
+    return "\n".join(line for lines in rows for line in lines)
+
+
 _LIST = f"""\
 sets:
-{chr(10).join(table(((name, about) for name, (about, _) in KINDS.items()), indent="  "))}
+{_listed(KINDS)}
   {_MISTAKES}        copies of the maps with one named mistake each, into a folder
 formats:
-{chr(10).join(table(((name, about) for name, (about, _) in FORMATS.items()), indent="  "))}
+{_listed(FORMATS)}
 examples:
   safeframe fixtures --set faults sc1-lx.toml lx-sc1.toml
   safeframe fixtures --set states --format pcapng -o states.pcapng sc1-lx.toml lx-sc1.toml
@@ -80,7 +91,9 @@ def run(args: argparse.Namespace) -> int:
     if args.output:
         outputs.write(args, "output", octets)
         frames = sum(len(each.steps) for each in made)
-        sys.stdout.write(f"{frames} frames in {len(made)} sets written\n{BANNER}\n")
+        sys.stdout.write(
+            f"{count(frames, 'frame')} in {count(len(made), 'set')} written\n{BANNER}\n"
+        )
     else:
         sys.stdout.write(octets.decode())
     return 0
@@ -106,5 +119,7 @@ def _mistakes(args: argparse.Namespace) -> int:
         }
         outputs.into(str(Path(args.output, mistake.name)), texts)
         rows.append((mistake.name, " or ".join(mistake.rules), mistake.title))
-    sys.stdout.write("\n".join(table([("mistake", "must be found by", "what"), *rows])) + "\n")
+    head = ("mistake", "must be found by", "what")
+    given = Document("Mistakes", (Table(tuple(rows), head),), footer=())
+    sys.stdout.write(render(given, options.look(args)))
     return 0

@@ -38,6 +38,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     build = actions.add_parser("build", help="names and values in, octets out")
     _add_common(build, "sends")
+    options.add_format(build, pages=False)
     build.add_argument(
         "signals",
         metavar="SIGNAL=VALUE",
@@ -48,6 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     build.add_argument("--explain", action="store_true", help="explain the frame as well")
     explain = actions.add_parser("explain", help="octets in, every part named with verdicts")
     _add_common(explain, "receives")
+    options.add_format(explain)
     octets.add_octets(explain)
     explain.add_argument("--brief", action="store_true", help="leave out what each CRC covers")
     options.add_color(explain)
@@ -74,7 +76,6 @@ def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
         default=[],
         help="a value of the frame, or one that both sides know (see: frame values)",
     )
-    options.add_format(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -83,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _values(args: argparse.Namespace) -> int:
-    sys.stdout.write(frames.values(frame.values(args.profile)))
+    options.tell(args, frames.values(args.profile, frame.values(args.profile)))
     return 0
 
 
@@ -154,7 +155,8 @@ def _build(args: argparse.Namespace) -> int:
     sys.stdout.write(f"{made.hex(' ')}\n")
     if args.explain:
         known = _with_defaults(profile, given)
-        sys.stdout.write(f"\n{frames.inspection(frame.inspect(profile, made, **known))}")
+        sys.stdout.write("\n")
+        options.tell(args, frames.inspection(frame.inspect(profile, made, **known)))
     return 0
 
 
@@ -178,9 +180,7 @@ def _explain(args: argparse.Namespace) -> int:
     if args.format == "json":
         sys.stdout.write(frames.inspection_json(seen, readings))
     else:
-        look = options.look(args)
-        text = frames.inspection(seen, look=look, readings=readings, covers=not args.brief)
-        sys.stdout.write(text)
+        options.tell(args, frames.inspection(seen, readings=readings, covers=not args.brief))
     return 0 if seen.accepted else 1
 
 

@@ -171,7 +171,7 @@ def _list(
     if args.format == "json":
         sys.stdout.write(imports.listing_data(source, rows))
     else:
-        sys.stdout.write(imports.listing(source, rows, look=options.look(args)))
+        options.tell(args, imports.listing(source, rows))
     return 0
 
 
@@ -193,8 +193,13 @@ def _write(args: argparse.Namespace, source: importing.Source, made: importing.I
     if not args.output:
         streams.set_format("toml")  # What standard output gets is a map, not a report.
         sys.stdout.write(written)
-    out = sys.stdout if args.output else sys.stderr
-    out.write(imports.report(made, look=options.look(args), written=args.output or ""))
+    told = imports.report(made, written=args.output or "")
+    if args.output:
+        options.tell(args, told)
+    else:
+        from .._report import text  # deferred: a map that goes to a file needs none of it.
+
+        sys.stderr.write(text.render(told, options.look(args)))
     return 0
 
 
@@ -209,5 +214,5 @@ def _compare(
     if args.format == "json":
         sys.stdout.write(imports.document(source, made, found=found))
     else:
-        sys.stdout.write(imports.comparison(map_, made, found, look=options.look(args)))
+        options.tell(args, imports.comparison(map_, made, found))
     return int(not found.agrees)

@@ -5,27 +5,71 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from typing import TYPE_CHECKING
 
 from .. import protocols as profiles
 from .._report.text import PLAIN, Look, wants_color
 from ..protocols import Profile
 
-__all__ = ["add_color", "add_format", "add_profiles", "look", "own_profiles"]
+if TYPE_CHECKING:
+    from .._report.document import Document
+
+__all__ = [
+    "add_color",
+    "add_format",
+    "add_pages",
+    "add_profiles",
+    "html",
+    "look",
+    "own_profiles",
+    "tell",
+]
 
 _WIDEST = 110
 """Longer lines are hard to read; more columns of a terminal stay empty."""
 
 
-def add_format(parser: argparse.ArgumentParser, *formats: str) -> None:
-    """Add ``--format text|json``, or text and the formats given."""
+_PAGES = ("markdown", "html")
+"""Formats that every document can have, besides text."""
+
+
+def add_format(parser: argparse.ArgumentParser, *formats: str, pages: bool = True) -> None:
+    """Add ``--format``: text, the formats given (JSON where none is), and those of pages."""
     parser.add_argument(
         "--format",
-        choices=("text", *(formats or ("json",))),
+        choices=tuple(dict.fromkeys(("text", *(formats or ("json",)), *(_PAGES if pages else ())))),
         default="text",
-        help="for people or for programs (default: text)"
-        if formats
-        else "for people or for programs",
+        help="for people or for programs (default: text)",
     )
+
+
+def add_pages(parser: argparse.ArgumentParser) -> None:
+    """Add ``--format`` where there is nothing for programs: text, Markdown, HTML."""
+    add_format(parser, "text")
+
+
+def tell(args: argparse.Namespace, given: Document, *, details: bool = False) -> None:
+    """Write a document to standard output, in the format asked for."""
+    chosen = getattr(args, "format", "text")
+    if chosen == "text":
+        from .._report import text  # deferred, as all renderers: only one of them is needed.
+
+        sys.stdout.write(text.render(given, look(args), details=details))
+    elif chosen == "markdown":
+        from .._report import markdown
+
+        sys.stdout.write(markdown.render(given))
+    else:
+        # A pipe may have any encoding: what is not ASCII is written by its number.
+        page = html(given).encode("ascii", "xmlcharrefreplace").decode("ascii")
+        sys.stdout.write(page)
+
+
+def html(given: Document, *, sheet: str = "") -> str:
+    """Return a document as a page; ``sheet`` is added to its style."""
+    from .._report import html as renderer
+
+    return renderer.render(given, sheet=sheet)
 
 
 def add_color(parser: argparse.ArgumentParser) -> None:
@@ -59,5 +103,6 @@ def look(args: argparse.Namespace) -> Look:
     terminal = sys.stdout.isatty()
     # Not shutil's function of the same name: that module costs 3 ms of start-up.
     width = min(os.get_terminal_size().columns, _WIDEST) if terminal else PLAIN.width
-    color = wants_color(args.color, terminal=terminal, environ=os.environ)
+    choice = getattr(args, "color", "auto")
+    color = wants_color(choice, terminal=terminal, environ=os.environ)
     return Look(color=color, width=width)

@@ -7,56 +7,48 @@ from collections.abc import Iterable, Mapping
 from .._findings import Report
 from .._mapfile import read_text
 from .._model import Connection
+from .._report.document import Block, Code, Document, Paragraph, Section
 from .._report.edits import patch
-from .._report.text import Look, clean
+from .._words import count
 from ..edit import MapText, Proposal, propose
 from ..protocols import Profile
 from . import inputs
 from .edit import command
 
-__all__ = ["text"]
+__all__ = ["document"]
 
 
-def text(
-    connections: Iterable[Connection],
-    report: Report,
-    own_profiles: Mapping[str, Profile],
-    *,
-    look: Look,
-) -> str:
+def document(
+    connections: Iterable[Connection], report: Report, own_profiles: Mapping[str, Profile]
+) -> Document:
     """Return each proposal as a command with its patch, and what it takes for granted."""
-    lines: list[str] = []
-    count = 0
+    proposed: list[Section] = []
     for connection in connections:
         findings = [one for one in report.findings if one.connection == connection.name]
         paths = [end.where.path for end in connection.ends]
         if not findings or inputs.STDIN in paths:
             continue
         sources = [MapText(path=path, text=read_text(path)) for path in paths]
-        for proposal in propose(
-            connection, (sources[0], sources[1]), findings, own_profiles=own_profiles
-        ):
-            count += 1
-            lines += ["", *_proposal(proposal, paths, look)]
-    if not count:
-        return "\nNo finding can be removed by an edit of its own; see the remedies.\n"
-    plural = "" if count == 1 else "s"
-    lines += [
-        "",
-        f"{count} edit{plural} proposed, each by itself. A signal of one end only is completed, "
-        "otherwise the sender's map",
-        "counts; which end is right is for you to say. A command shows what follows from it, and",
-        "writes it with --write.",
-    ]
-    return "\n".join(lines) + "\n"
+        both = sources[0], sources[1]
+        proposals = propose(connection, both, findings, own_profiles=own_profiles)
+        proposed += [_proposal(proposal, paths) for proposal in proposals]
+    title = "Proposed edits"
+    if not proposed:
+        none = "No finding can be removed by an edit of its own; see the remedies."
+        return Document(title, (Section(""),), verdict=none, footer=())
+    verdict = (
+        f"{count(len(proposed), 'edit')} proposed, each by itself. A signal of one end only is "
+        "completed, otherwise the sender's map counts; which end is right is for you to say. A "
+        "command shows what follows from it, and writes it with --write."
+    )
+    return Document(title, (Section(""), *proposed), verdict=verdict, footer=())
 
 
-def _proposal(proposal: Proposal, paths: list[str], look: Look) -> list[str]:
+def _proposal(proposal: Proposal, paths: list[str]) -> Section:
     finding = proposal.finding
-    head = f"proposed for {finding.rule}  [{clean(finding.direction)}]"
-    lines = [look.paint("strong", head), f"  {clean(command(paths, proposal.operation))}"]
+    blocks: list[Block] = [Code((command(paths, proposal.operation),))]
     if proposal.unbound:
-        ends = " and ".join(clean(end) for end in proposal.unbound)
-        lines.append(f"  then bind it at {ends}: add --bind END=VARIABLE for each")
-    body = patch(proposal.edit.patch, look=look)
-    return [*lines, *(f"    {line}" for line in body.splitlines())]
+        ends = " and ".join(proposal.unbound)
+        blocks.append(Paragraph(f"then bind it at {ends}: add --bind END=VARIABLE for each"))
+    blocks.append(patch(proposal.edit.patch))
+    return Section(f"proposed for {finding.rule}  [{finding.direction}]", tuple(blocks))

@@ -9,7 +9,8 @@ from collections.abc import Callable
 from .. import record
 from .._model import Connection
 from .._report import assessment as rendered
-from .._report import record_html, record_markdown, record_page
+from .._report import record as pages
+from .._report.document import Document
 from ..record import Assessment, Record
 from . import inputs, options, outputs
 
@@ -173,8 +174,8 @@ def _verify(args: argparse.Namespace) -> int:
     if args.format == "json":
         sys.stdout.write(rendered.json_text(name, found))
     else:
-        sys.stdout.write(rendered.text(name, found, look=options.look(args)))
-    return int(not found.releasable)
+        options.tell(args, rendered.document(name, found))
+    return int(not found.complete_and_signed)
 
 
 def _declare_show(parser: argparse.ArgumentParser) -> None:
@@ -185,7 +186,7 @@ def _declare_show(parser: argparse.ArgumentParser) -> None:
 def _show(args: argparse.Namespace) -> int:
     made = record.load(args.record)
     if not args.html and not args.markdown:
-        sys.stdout.write(record_markdown.markdown(_page(made)))
+        sys.stdout.write(_markdown(made))
     _write_pages(args, made)
     return 0
 
@@ -194,19 +195,26 @@ def _declare_pages(parser: argparse.ArgumentParser) -> None:
     outputs.add(parser, "--html", kind="page record", help="write the page to print and to keep")
     outputs.add(parser, "--markdown", kind="text record", help="write the same as Markdown")
     parser.add_argument(
-        "--paper", choices=list(record_html.PAPERS), default="a4", help="of the HTML page"
+        "--paper", choices=list(pages.PAPERS), default="a4", help="of the HTML page"
     )
 
 
 def _write_pages(args: argparse.Namespace, made: Record) -> None:
     if args.html:
-        outputs.write(args, "html", record_html.html(_page(made), paper=args.paper))
+        text = options.html(_page(made), sheet=pages.sheet(made, paper=args.paper))
+        outputs.write(args, "html", text)
     if args.markdown:
-        outputs.write(args, "markdown", record_markdown.markdown(_page(made)))
+        outputs.write(args, "markdown", _markdown(made))
 
 
-def _page(made: Record) -> record_page.RecordPage:
-    return record_page.page(made, record.assess(made), record.seal(made))
+def _markdown(made: Record) -> str:
+    from .._report import markdown  # deferred: most actions show no page.
+
+    return markdown.render(_page(made))
+
+
+def _page(made: Record) -> Document:
+    return pages.document(made, record.assess(made), record.seal(made))
 
 
 def _update(path: str, change: Callable[[Record], Record]) -> int:
@@ -214,8 +222,8 @@ def _update(path: str, change: Callable[[Record], Record]) -> int:
     return _tell(path, record.assess(record.update(path, change)))
 
 
-def _tell(path: str, given: Assessment) -> int:
-    sys.stdout.write(rendered.summary(path, given))
+def _tell(path: str, assessment: Assessment) -> int:
+    sys.stdout.write(rendered.summary(path, assessment))
     return 0
 
 

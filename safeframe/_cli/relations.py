@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
 from .. import relations
 from .._report import relations as rendered
@@ -27,6 +26,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
     parser.add_argument("map", metavar="MAP", help="a map file; - is standard input")
+    options.add_pages(parser)
     options.add_color(parser)
 
 
@@ -36,7 +36,5 @@ def run(args: argparse.Namespace) -> int:
     faults = relations.faults(end)
     contradictions = relations.contradictions(end)
     tables = relations.truth_tables(end)
-    sys.stdout.write(
-        rendered.relations(end, faults, contradictions, tables, look=options.look(args))
-    )
+    options.tell(args, rendered.document(end, faults, contradictions, tables))
     return int(bool(faults or contradictions))

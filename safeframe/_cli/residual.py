@@ -8,12 +8,14 @@ import sys
 from collections.abc import Iterable
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .. import _residual_profiles as residual_profiles
 from .. import protocols as profiles
 from .._errors import UsageError
 from .._report import plot
 from .._report import residual as render
+from .._words import count
 from ..residual import (
     Code,
     Effort,
@@ -28,6 +30,9 @@ from ..residual import (
     recall,
 )
 from . import inputs, options, outputs
+
+if TYPE_CHECKING:
+    from .._report.document import Document
 
 __all__ = ["configure", "run"]
 
@@ -99,8 +104,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the figures, a table, or write a plot."""
-    if args.plot and args.format == "json":
-        raise UsageError("--plot writes SVG and must go without --format json")
+    if args.plot and args.format != "text":
+        raise UsageError(f"--plot writes SVG and must go without --format {args.format}")
     if args.processes < 1:
         raise UsageError(f"--processes must be at least 1, not {args.processes}")
     probabilities = [_fraction("--ber", part) for part in args.ber.split(",")]
@@ -108,8 +113,11 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--direction must go with --map")
     if args.map is not None:
         _take_from_map(args)
-    text = _profile(args, probabilities) if args.profile else _bare(args, probabilities)
-    sys.stdout.write(text)
+    done = _profile(args, probabilities) if args.profile else _bare(args, probabilities)
+    if isinstance(done, str):
+        sys.stdout.write(done)
+    else:
+        options.tell(args, done)
     return 0
 
 
@@ -122,7 +130,7 @@ def _take_from_map(args: argparse.Namespace) -> None:
     args.profile, args.octets = end.connection_table.profile, chosen.size_octets
 
 
-def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str:
+def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | Document:
     if args.width is not None or args.data_bits is not None:
         raise UsageError("--width and --data-bits must go with --poly or --crc, not --profile")
     profile = profiles.load(args.profile)
@@ -130,7 +138,8 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str:
     if args.octets is not None and not (args.hd_table or args.plot):
         code = residual_profiles.code(profile, args.octets, scope)
         subject = Subject(
-            title=f"Residual error of {profile.title} with {_octets(args.octets)} of safety data",
+            title=f"Residual error of {profile.title} "
+            f"with {count(args.octets, 'octet')} of safety data",
             errors=f"{scope.title} (scope {scope.name})",
             left_out=scope.left_out,
             checks=_checks(code),
@@ -148,21 +157,26 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str:
         residual_profiles.sizes(profile, scope, _CURVES) if args.octets is None else (args.octets,)
     )
     rows = [
-        (octets, _weights(args, residual_profiles.code(profile, octets, scope), _octets(octets)))
+        (
+            octets,
+            _weights(args, residual_profiles.code(profile, octets, scope), count(octets, "octet")),
+        )
         for octets in chosen
     ]
     title = f"{profile.title}: {scope.title}"
     if args.plot:
         legal = residual_profiles.sizes(profile, scope)
         shown = f"{len(rows)} of {len(legal)} sizes up to {legal[-1]} octets"
-        return _plot(args, title, [(_octets(octets), given) for octets, given in rows], shown)
+        return _plot(
+            args, title, [(count(octets, "octet"), given) for octets, given in rows], shown
+        )
     found = [(octets, figures(given, [Fraction(1, 100)])) for octets, given in rows]
     if args.format == "json":
         return render.sizes_json(title, found)
-    return render.sizes(title, found, look=options.look(args))
+    return render.sizes(title, found)
 
 
-def _bare(args: argparse.Namespace, probabilities: list[Fraction]) -> str:
+def _bare(args: argparse.Namespace, probabilities: list[Fraction]) -> str | Document:
     if args.octets is not None or args.scope is not None:
         raise UsageError("--octets and --scope must go with --profile")
     if args.data_bits is None or args.data_bits < 1:
@@ -178,7 +192,7 @@ def _bare(args: argparse.Namespace, probabilities: list[Fraction]) -> str:
             )
         if args.format == "json":
             return render.bands_json(title, rows)
-        return render.bands(title, rows, look=options.look(args))
+        return render.bands(title, rows)
     code = contiguous(generator, args.data_bits + width)
     if args.plot:
         label = f"{args.data_bits} bits"
@@ -226,7 +240,7 @@ def _generator(args: argparse.Namespace) -> tuple[int, str]:
 
 def _report(
     args: argparse.Namespace, subject: Subject, code: Code, probabilities: list[Fraction]
-) -> str:
+) -> str | Document:
     with _Progress(subject.title) as progress:
         given, note = recall(code, _effort(args, progress), directory=_directory(args))
     _tell(note)
@@ -239,7 +253,7 @@ def _report(
         inputs = f"v = {args.messages_per_hour} messages per hour, m = {args.sinks}"
     if args.format == "json":
         return render.report_json(subject, found, rates, rate_inputs=inputs)
-    return render.report(subject, found, rates, rate_inputs=inputs, look=options.look(args))
+    return render.report(subject, found, rates, rate_inputs=inputs)
 
 
 def _tell(note: str) -> None:
@@ -277,11 +291,7 @@ def _plot(
         ),
     )
     outputs.write(args, "plot", document)
-    return f"{args.plot}: {len(series)} curves, {shown}\n"
-
-
-def _octets(number: int) -> str:
-    return f"{number} octet" if number == 1 else f"{number} octets"
+    return f"{args.plot}: {count(len(series), 'curve')}, {shown}\n"
 
 
 def _checks(code: Code) -> str:

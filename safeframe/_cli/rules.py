@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 
 from .. import _checks as checks
 from .. import _demo as demo
 from .._findings import SEVERITIES, Rule
-from .._report.text import Look, table
+from .._report.document import Document, Facts, Paragraph, Section, Span, Table, strong
 from . import options
 
 __all__ = ["configure", "run"]
@@ -23,41 +22,34 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
     parser.add_argument("name", metavar="NAME", nargs="?", help="explain this rule")
+    options.add_pages(parser)
     options.add_color(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the list or the page."""
-    look = options.look(args)
-    if args.name is None:
-        lines = _list(checks.RULES, look)
-    else:
-        lines = _page(checks.find_rule(args.name), look)
-    sys.stdout.write("\n".join(lines) + "\n")
+    given = _list(checks.RULES) if args.name is None else _page(checks.find_rule(args.name))
+    options.tell(args, given)
     return 0
 
 
-def _list(rules: tuple[Rule, ...], look: Look) -> list[str]:
-    lines: list[str] = []
+def _list(rules: tuple[Rule, ...]) -> Document:
+    parts = []
     for severity in SEVERITIES:
-        chosen = [rule for rule in rules if rule.severity == severity]
-        lines += [
-            look.paint(severity, f"{severity}s ({len(chosen)})"),
-            *table([(rule.name, rule.title) for rule in chosen], indent="  "),
-            "",
-        ]
-    return [*lines, "safeframe rules NAME explains one."]
+        chosen = tuple((rule.name, rule.title) for rule in rules if rule.severity == severity)
+        title = Span(f"{severity}s ({len(chosen)})", severity)
+        parts.append(Section(title, (Table(chosen, ("rule", "says"), bare=True),), kind="long"))
+    verdict = "safeframe rules NAME explains one."
+    return Document("The rules", tuple(parts), verdict=verdict, footer=())
 
 
-def _page(rule: Rule, look: Look) -> list[str]:
-    head = f"{look.paint('strong', rule.name)}: {rule.title}"
+def _page(rule: Rule) -> Document:
+    judged = Span(rule.severity, rule.severity), f", judged per {rule.scope}"
     parts = [("why", rule.why), ("remedy", rule.remedy), ("source", rule.source)]
     for variant in demo.variants():
         if rule.name in variant.expect:
             text = f"{variant.title} (folder variants/{variant.name} of safeframe demo)"
             parts.append(("example", text))
-    lines = [head, f"  {look.paint(rule.severity, rule.severity)}, judged per {rule.scope}"]
-    for label, text in parts:
-        lines += look.wrap(text, first=f"  {label + ':':8} ", rest=" " * 11)
-    allow = f'allow = [ {{ rule = "{rule.name}", reason = "..." }} ]'
-    return [*lines, f"  {'allow:':8} {allow}"]
+    parts.append(("allow", f'allow = [ {{ rule = "{rule.name}", reason = "..." }} ]'))
+    title = strong(rule.name), f": {rule.title}"
+    return Document(title, (Paragraph(judged), Facts(tuple(parts))), footer=())

@@ -26,9 +26,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("map", metavar="MAP", help="a map file; - is standard input")
     parser.add_argument(
         "--format",
-        choices=("text", "toml", "csv"),
+        choices=("text", "toml", "csv", "markdown", "html"),
         default="text",
-        help="tables, or a map file in this notation (comments are not kept)",
+        help="tables and pictures, or a map file in the notation named (comments are not kept)",
     )
     outputs.add(parser, "--svg", kind="picture show", help="write a picture of the bits too")
     parser.add_argument(
@@ -45,10 +45,10 @@ def run(args: argparse.Namespace) -> int:
     end = inputs.read_end(args.map)
     if args.svg:
         outputs.write(args, "svg", _picture(end, args.direction))
-    if args.format == "text":
-        sys.stdout.write(maps.end(end, look=options.look(args)))
-    else:
+    if args.format in ("toml", "csv"):
         sys.stdout.write(mapfile.dumps(end, format=args.format))
+    else:
+        options.tell(args, maps.document(end))
     return 0
 
 

@@ -53,5 +53,5 @@ def run(args: argparse.Namespace) -> int:
     if args.format == "json":
         sys.stdout.write(rendered.json_text(times))
     else:
-        sys.stdout.write(rendered.timing(times, look=options.look(args)))
+        options.tell(args, rendered.document(times))
     return int(times.margin_ms is not None and times.margin_ms < 0)

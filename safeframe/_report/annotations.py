@@ -15,8 +15,9 @@ from .._baseline import identity
 from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Finding, Report, Spot
 from .._source import Location
+from .document import CAUTION
 from .paths import file_of
-from .text import CAUTION, clean
+from .text import clean
 
 __all__ = ["code_quality", "code_quality_problems", "workflow_commands", "workflow_problems"]
 

@@ -1,36 +1,43 @@
-"""What a record is worth, for a human at a terminal, and as JSON for programs."""
+"""What a record is worth, for people and as JSON for programs."""
 
 from __future__ import annotations
 
+from .._words import count
 from ..record import Assessment
-from .text import CAUTION, PLAIN, Look, clean
+from .document import CAUTION, Document, Items, Span
+from .text import clean
 
-__all__ = ["FORMAT", "json_text", "summary", "text"]
+__all__ = ["FORMAT", "document", "json_text", "status", "summary"]
 
-FORMAT = "safeframe-standing/1"
+FORMAT = "safeframe-standing/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
-def text(connection: str, given: Assessment, *, look: Look = PLAIN) -> str:
+def status(given: Assessment) -> str:
+    """Return in a few words what a record is worth."""
+    if given.complete_and_signed:
+        return "complete and signed"
+    counts = [count(len(given.faults), "fault")] * bool(given.faults)
+    counts += [f"{count(len(given.missing), 'point')} open"] * bool(given.missing)
+    return f"not complete and signed: {', '.join(counts)}"
+
+
+def document(connection: str, given: Assessment) -> Document:
     """Return the verdict about a record, every fault and everything that is still open."""
-    name = clean(connection)
-    if given.releasable:
-        head = look.paint("good", f"{name}: the record fits the maps, is complete and signed")
-    else:
-        head = look.paint("error", f"{name}: not releasable, {_counts(given)}")
-    lines = [head]
-    for word, points in (("fault", given.faults), ("open", given.missing)):
-        for point in points:
-            lines += look.wrap(point, first=f"  {word}: ", rest="    ")
-    for note in given.notes:
-        lines += look.wrap(note, first="  note: ", rest="    ")
-    return "\n".join([*lines, CAUTION]) + "\n"
+    good = given.complete_and_signed
+    words = "the record fits the maps, is complete and signed" if good else status(given)
+    blocks = (
+        Items(given.faults, label="fault"),
+        Items(given.missing, label="open"),
+        Items(given.notes, label="note"),
+    )
+    title = Span(f"{connection}: {words}", "good" if good else "error")
+    return Document(title, tuple(block for block in blocks if block.items))
 
 
 def summary(path: str, given: Assessment) -> str:
     """Return one line about a record that was just written."""
-    state = "complete and signed" if given.releasable else f"not releasable, {_counts(given)}"
-    return f"{clean(path)}: {state}\n"
+    return f"{clean(path)}: {status(given)}\n"
 
 
 def json_text(connection: str, given: Assessment) -> str:
@@ -40,15 +47,10 @@ def json_text(connection: str, given: Assessment) -> str:
     document = {
         "format": FORMAT,
         "connection": connection,
-        "releasable": given.releasable,
+        "complete_and_signed": given.complete_and_signed,
         "faults": list(given.faults),
         "open": list(given.missing),
         "notes": list(given.notes),
         "caution": CAUTION,
     }
     return json.dumps(document, indent=2) + "\n"
-
-
-def _counts(given: Assessment) -> str:
-    faults, missing = len(given.faults), len(given.missing)
-    return f"{faults} fault{'s'[: faults != 1]}, {missing} open"

@@ -1,4 +1,4 @@
-"""The examination of a recording, for people and as JSON."""
+"""The examination of a recording, for people and as JSON for programs."""
 
 from __future__ import annotations
 
@@ -8,10 +8,11 @@ from math import isfinite
 from typing import Any
 
 from .._bits import Place
+from .._words import count, ranges, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
-from .text import CAUTION, PLAIN, Look, clean, table
+from .document import CAUTION, Block, Document, Drawing, Paragraph, Section, Span, Table
 
-__all__ = ["FORMAT", "document", "text"]
+__all__ = ["FORMAT", "document", "json_text"]
 
 FORMAT = "safeframe-capture/1"
 
@@ -41,64 +42,67 @@ _TITLES = {
 }
 
 
-def text(found: Examination, *, look: Look = PLAIN) -> str:
+def document(found: Examination, *, drawing: Drawing | None = None) -> Document:
     """Return everything a recording shows, what is wrong first, then what it has not shown."""
-    lines = [_headline(found), "", *_sides(found.sides), *_events(found, look)]
+    blocks: list[Block] = [Section("", (_sides(found.sides),))]
+    if drawing is not None:
+        blocks.insert(0, Section("Signals over time", (drawing,), kind="long"))
+    blocks += _events(found)
     for kind, title in _TITLES.items():
         if kind in found.notes:
             notes = found.notes[kind]
-            lines += ["", look.paint("strong", f"{title}: {notes.count}")]
-            for note in notes.kept[:_SHOWN]:
-                lines += look.wrap(_note(found, note), first="  ", rest="    ")
-            lines += _more(notes.count, min(len(notes.kept), _SHOWN))
-    lines += _difference(found, look)
-    lines += _oddities(found, look)
-    lines += _other_readings(found, look)
-    lines += _intervals(found, "Silence longer than the watchdog", found.silent, found.silent_count)
-    lines += _intervals(found, "Intervals with rejected frames", found.noisy, found.noisy_count)
-    lines += _undriven(found, look)
-    lines += _not_judged(found, look)
-    lines += ["", _verdict(found, look), CAUTION]
-    return "\n".join(lines) + "\n"
+            kept = tuple(_note(found, note) for note in notes.kept[:_SHOWN])
+            blocks.append(_some(f"{title}: {notes.count}", kept, notes.count))
+    blocks += _difference(found)
+    blocks += _oddities(found)
+    blocks += _other_readings(found)
+    silence = "Silence longer than the watchdog"
+    blocks += _intervals(found, silence, found.silent, found.silent_count)
+    blocks += _intervals(found, "Intervals with rejected frames", found.noisy, found.noisy_count)
+    blocks += _undriven(found)
+    if found.not_judged:
+        blocks.append(Section("Not judged", tuple(map(Paragraph, found.not_judged))))
+    title = _headline(found)
+    return Document(title, (Paragraph(title), *blocks), verdict=_verdict(found))
 
 
 def _headline(found: Examination) -> str:
-    parts = [f"{found.packets} packets", f"{found.frames} frames"]
+    parts = [count(found.packets, "packet"), count(found.frames, "frame")]
     if found.start_us is not None and found.end_us is not None:
         parts.append(f"{_seconds(found.end_us - found.start_us)} s")
-    return f"{clean(found.connection)} ({found.profile}): {', '.join(parts)}"
+    return f"{found.connection} ({found.profile}): {', '.join(parts)}"
 
 
-def _sides(sides: Sequence[SideReport]) -> list[str]:
+def _sides(sides: Sequence[SideReport]) -> Table:
     shown = [
         result
         for result in _RESULTS
         if result != _RARE or any(result in side.results for side in sides)
     ]
-    rows: list[tuple[str, ...]] = [("sent by", *shown, "data", "used", "longest gap")]
+    rows = []
     for side in sides:
         gap = "" if side.longest_gap_us is None else f"{side.longest_gap_us / 1000:g} ms"
         counts = (str(side.results.get(result, 0)) for result in shown)
         rows.append((side.name, *counts, str(side.data_frames), str(side.used_frames), gap))
-    return table(rows, indent="  ")
+    return Table(tuple(rows), ("sent by", *shown, "data", "used", "longest gap"))
 
 
-def _events(found: Examination, look: Look) -> list[str]:
+def _events(found: Examination) -> list[Section]:
     """Return what the protocol did besides data; what is wrong is marked."""
     if not found.events:
         return []
-    lines = ["", look.paint("strong", f"Events: {found.event_count}")]
-    shown = _chosen_events(found.events)
+    lines: list[Block] = []
     last = -1
-    for at in shown:
+    for at in _chosen_events(found.events):
         if at != last + 1:
-            lines.append("  ...")
+            lines.append(Paragraph("..."))
         last = at
         each = found.events[at]
-        mark = "! " if each.is_wrong else "  "
-        line = f"{mark}{_at(found, each)}: {each.text}"
-        lines += look.wrap(line, first="  ", rest="      ")
-    return lines + _more(found.event_count, last + 1)
+        line = f"{_at(found, each)}: {each.text}"
+        lines.append(Paragraph(Span(f"! {line}", "error") if each.is_wrong else line))
+    if found.event_count > last + 1:
+        lines.append(Paragraph(f"and {found.event_count - last - 1} more"))
+    return [Section(f"Events: {found.event_count}", tuple(lines), kind="long")]
 
 
 def _chosen_events(events: Sequence[Event]) -> list[int]:
@@ -118,39 +122,29 @@ def _at(found: Examination, each: Event) -> str:
     return _where(found, note)
 
 
-def _oddities(found: Examination, look: Look) -> list[str]:
+def _oddities(found: Examination) -> list[Section]:
     if not found.oddities:
         return []
-    lines = ["", look.paint("strong", "Data that contradict the maps")]
+    lines = []
     for each in found.oddities:
         names = found.sides[each.side].name, found.sides[1 - each.side].name
         words = f"{names[0]} says {each.words[0]}, {names[1]} says {each.words[1]}"
-        what = f"{names[0]} -> {names[1]} {each.place}: {each.text} ({words})"
-        where = f"in {each.count} frames, the first: {_where(found, each.first)}"
-        lines += look.wrap(clean(f"{what}; {where}"), first="  ", rest="    ")
-    return lines
+        what = f"{way(*names)} {each.place}: {each.text} ({words})"
+        frames = count(each.count, "frame")
+        lines.append(Paragraph(f"{what}; in {frames}, the first: {_where(found, each.first)}"))
+    return [Section("Data that contradict the maps", tuple(lines))]
 
 
-def _other_readings(found: Examination, look: Look) -> list[str]:
+def _other_readings(found: Examination) -> list[Section]:
     if not found.other_readings:
         return []
     title = "Other readings that contradict less (no verdict: chance explains frames, too)"
-    lines = ["", look.paint("strong", title)]
+    lines = []
     for each in found.other_readings:
         name = found.sides[each.side].name
-        text = f"{name}: {each.title}: {each.explained} of {each.frames} frames without "
-        text += f"contradiction, {each.as_mapped} as the maps are"
-        lines += look.wrap(clean(text), first="  ", rest="    ")
-    return lines
-
-
-def _not_judged(found: Examination, look: Look) -> list[str]:
-    if not found.not_judged:
-        return []
-    lines = ["", look.paint("strong", "Not judged")]
-    for each in found.not_judged:
-        lines += look.wrap(clean(each), first="  ", rest="    ")
-    return lines
+        text = f"{name}: {each.title}: {each.explained} of {count(each.frames, 'frame')} without "
+        lines.append(Paragraph(f"{text}contradiction, {each.as_mapped} as the maps are"))
+    return [Section(title, tuple(lines))]
 
 
 def _where(found: Examination, note: Note) -> str:
@@ -172,82 +166,89 @@ def _note(found: Examination, note: Note) -> str:
     return f"{_where(found, note)}: {note.text}"
 
 
-def _more(count: int, shown: int) -> list[str]:
-    return [f"  and {count - shown} more"] if count > shown else []
+def _some(title: str, shown: tuple[str, ...], number: int) -> Section:
+    """Return the points that are shown, and how many more there are."""
+    more = (f"and {number - len(shown)} more",) if number > len(shown) else ()
+    return Section(title, tuple(map(Paragraph, (*shown, *more))))
 
 
 def _seconds(time_us: int) -> str:
     return f"{time_us / 1e6:.6f}".rstrip("0").rstrip(".")
 
 
-def _difference(found: Examination, look: Look) -> list[str]:
+def _difference(found: Examination) -> list[Section]:
     difference = found.difference
     if difference is None:
         return []
     side = difference.note.side or 0
     names = found.sides[side].name, found.sides[1 - side].name
-    title = f"Frames that the two ends read differently: {difference.count}"
-    rows = [("signal", f"{names[0]} sends", f"{names[1]} reads"), *difference.rows]
-    where = clean(_where(found, difference.note))
+    where = f"{_where(found, difference.note)}, safety data {difference.data.hex(' ')}"
     return [
-        "",
-        look.paint("strong", title),
-        f"  the first: {where}, safety data {difference.data.hex(' ')}",
-        *table(rows, indent="    "),
+        Section(
+            f"Frames that the two ends read differently: {difference.count}",
+            (
+                Paragraph(where, label="the first"),
+                Table(
+                    tuple(tuple(row) for row in difference.rows),
+                    ("signal", f"{names[0]} sends", f"{names[1]} reads"),
+                ),
+            ),
+        )
     ]
 
 
 def _intervals(
-    found: Examination, title: str, intervals: Sequence[Interval], count: int
-) -> list[str]:
-    if not count:
+    found: Examination, title: str, intervals: Sequence[Interval], number: int
+) -> list[Section]:
+    if not number:
         return []
     start = found.start_us or 0
-    lines = ["", f"{title}: {count}"]
+    lines = []
     for each in intervals[:_SHOWN]:
         words = f", {each.count} rejected" if each.count else ""
         first, last = _seconds(each.start_us - start), _seconds(each.end_us - start)
         long = f"{(each.end_us - each.start_us) / 1000:g} ms"
-        name = clean(found.sides[each.side].name)
-        lines.append(f"  {name}: {first} s to {last} s ({long}{words})")
-    return lines + _more(count, min(len(intervals), _SHOWN))
+        lines.append(f"{found.sides[each.side].name}: {first} s to {last} s ({long}{words})")
+    return [_some(f"{title}: {number}", tuple(lines), number)]
 
 
 def _places(each: Undriven) -> str:
-    """Return the bits as places; all of a signal as a range."""
-    first, last = each.indices[0], each.indices[-1]
-    if len(each.indices) > 1 and last - first + 1 == len(each.indices):
-        return f"{Place.at(first)}-{Place.at(last)}"
-    return ", ".join(str(Place.at(index)) for index in each.indices)
+    """Return bits as places; those that follow each other as a range."""
+    shown = []
+    for run in ranges(sorted(each.indices)):
+        first, last = Place.at(run[0]), Place.at(run[-1])
+        shown.append(str(first) if len(run) == 1 else f"{first}-{last}")
+    return ", ".join(shown)
 
 
-def _undriven(found: Examination, look: Look) -> list[str]:
+def _undriven(found: Examination) -> list[Section]:
     if not found.undriven:
         return []
-    title = "Never seen in the non-safe state (what this recording has not shown)"
     rows = []
     for each in found.undriven:
         names = found.sides[each.side].name, found.sides[1 - each.side].name
         reader = "" if each.reader == each.side else f"as {names[1]} reads it"
-        rows.append((f"{names[0]} -> {names[1]}", _places(each), each.signal.name, reader))
-    return ["", look.paint("strong", title), *table(rows, indent="  ")]
+        rows.append((way(*names), _places(each), each.signal.name, reader))
+    title = "Never seen in the non-safe state (what this recording has not shown)"
+    head = ("direction", "places", "signal", "reader")
+    return [Section(title, (Table(tuple(rows), head, bare=True),), kind="long")]
 
 
-def _verdict(found: Examination, look: Look) -> str:
+def _verdict(found: Examination) -> Span:
     if found.stopped:
-        return look.paint("error", "reading was interrupted; this is what is known so far")
+        return Span("reading was interrupted; this is what is known so far", "error")
     if found.is_clean:
         where = "what was judged of this recording" if found.not_judged else "this recording"
-        return look.paint("good", f"nothing wrong in {where}")
+        return Span(f"nothing wrong in {where}", "good")
     if not found.frames:
-        return look.paint("error", "no frame of this connection was found")
+        return Span("no frame of this connection was found", "error")
     judged = sum(side.results.get("accepted", 0) for side in found.sides)
     if not judged:
-        return look.paint("error", "no frame could be accepted")
-    return look.paint("error", "this recording is not as it should be")
+        return Span("no frame could be accepted", "error")
+    return Span("this recording is not as it should be", "error")
 
 
-def document(found: Examination) -> str:
+def json_text(found: Examination) -> str:
     """Return the examination as one JSON document, ASCII only, keys in a fixed order."""
     whole = {
         "format": FORMAT,

@@ -1,8 +1,8 @@
-"""Differences, edits and mixed-version tables for a human at a terminal."""
+"""Differences, edits, the class of a change, and what mixed versions do."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from .._diff import (
     LEVELS,
@@ -16,12 +16,27 @@ from .._diff import (
     MixedTable,
 )
 from .._findings import Report
-from .text import CAUTION, PLAIN, Look, clean, table
+from .._source import Location
+from .._words import count
+from .document import (
+    Block,
+    Code,
+    Document,
+    Facts,
+    Grids,
+    Paragraph,
+    Point,
+    Points,
+    Section,
+    Span,
+    Table,
+)
+from .findings import counts
 
-__all__ = ["changes", "check_words", "classes", "edits", "mixes"]
+__all__ = ["changes", "classes", "edits", "mixes"]
 
-_PAINT = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
-_VERDICT_PAINT = {
+_LOOKS = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
+_VERDICT_LOOKS = {
     "no frame": "error",
     "wrong signal": "error",
     "other meaning": "error",
@@ -45,13 +60,13 @@ _OTHER_WORDS = (
 )
 # The same for the bits that a signal took, and for those that it left.
 _TAKEN = {
-    "gap": "takes {bits} of the gap at {at}: reserve {old} -> {new} bits",
+    "gap": "takes {bits} of the gap at {at}: reserve {old} -> {new}",
     "signal": "takes {bits} of {name} at {at}",
     "undeclared": "takes {bits} at {at} that were not declared",
     "beyond": "takes {bits} at {at}, beyond the old data",
 }
 _LEFT = {
-    "gap": "gives {bits} back to the gap at {at}: reserve {old} -> {new} bits",
+    "gap": "gives {bits} back to the gap at {at}: reserve {old} -> {new}",
     "signal": "leaves {bits} at {at} to {name}",
     "undeclared": "leaves {bits} at {at} undeclared",
     "beyond": "{bits} at {at} are no longer in the data",
@@ -62,6 +77,9 @@ _ELSEWHERE = {
     "undeclared": "{end} declares nothing at {at}",
     "beyond": "the data of {end} end before {at}",
 }
+_HEAD = ("level", "what", "where", "difference", "file")
+
+Where = Callable[[Location], str]
 
 
 def changes(
@@ -69,19 +87,19 @@ def changes(
     given: Sequence[Change],
     *,
     classes: ChangeClass | None = None,
-    look: Look = PLAIN,
-) -> str:
+    pictures: Sequence[Grids] = (),
+    where: Where = str,
+) -> Document:
     """Return the changes between two map files, the class of an edit, a caution."""
-    lines: list[str] = []
-    for change in given:
-        lines += [*_change(change, look), ""]
+    blocks: list[Block] = [_points(given, where)] if given else []
     if classes is not None:
-        lines += [*_classes(classes, look), ""]
-    if given:
-        lines.append(look.paint(_PAINT[given[0].level], f"{clean(title)}: {_count(given)}"))
-    else:
-        lines.append(look.paint("good", f"{clean(title)}: no difference"))
-    return _page(lines)
+        blocks.append(_classes(classes))
+    said = _count(given)
+    return Document(
+        f"Differences of {title}",
+        (*blocks, *_drawn(pictures)),
+        verdict=Span(f"{title}: {said}", _LOOKS[given[0].level] if given else "good"),
+    )
 
 
 def edits(
@@ -92,70 +110,68 @@ def edits(
     *,
     report: Report,
     again: Sequence[str],
-    look: Look = PLAIN,
     all_rows: bool = False,
-) -> str:
+    pictures: Sequence[Grids] = (),
+    where: Where = str,
+) -> Document:
     """Return whether both ends were edited alike, what kind of edit it was and what mixes do.
 
     ``report`` is that of the check of the new pair, ``again`` the arguments that repeat it.
     """
-    lines = _verdict(title, given, look)
-    if words := check_words(report, again):
-        # In one line whatever its length: it ends in a command to copy.
-        lines.append(look.paint(report.worst(), f"  {clean(words)}"))
-    for difference in given.differences:
-        lines += ["", *_difference(difference, look)]
-    lines += ["", *_classes(classes, look)]
-    for mix in mixed:
-        lines += ["", *_mix(mix, look, all_rows)]
+    blocks: list[Block] = [_states(given), *_checked(report, again)]
+    if given.differences:
+        points = tuple(_difference(one, where) for one in given.differences)
+        blocks.append(Section("Where the edits differ", (Points(points, _HEAD[:4]),)))
+    blocks.append(_classes(classes))
+    blocks += (_mix(mix, all_rows) for mix in mixed)
     for end, own in zip(given.ends, given.edits, strict=True):
-        lines += ["", look.paint("strong", f"Edit of {clean(end)}: {_count(own)}")]
-        for change in own:
-            lines += _change(change, look, indent="  ")
-    return _page([*lines, ""])
+        inside = (_points(own, where),) if own else ()
+        blocks.append(Section(f"Edit of {end}: {_count(own)}", inside, kind="long"))
+    return Document(_verdict(title, given), (*blocks, *_drawn(pictures)))
 
 
-def check_words(report: Report, again: Sequence[str]) -> str:
-    """Return how many errors and warnings the check of the new pair finds, empty for none."""
-    found = [finding for finding in report.findings if finding.severity in ("error", "warning")]
+def classes(given: ChangeClass) -> Section:
+    """Return the class of a change with its reasons."""
+    return _classes(given)
+
+
+def mixes(mixed: Iterable[MixedState], *, all_rows: bool = False) -> tuple[Section, ...]:
+    """Return the mixed-version tables."""
+    return tuple(_mix(mix, all_rows) for mix in mixed)
+
+
+def _drawn(pictures: Sequence[Grids]) -> tuple[Section, ...]:
+    return tuple(Section(f"{one.name}, bit by bit", (one,), kind="long") for one in pictures)
+
+
+def _checked(report: Report, again: Sequence[str]) -> list[Block]:
+    """Return how many errors and warnings the check of the new pair finds, if any."""
+    told = ("error", "warning")
+    found = [finding for finding in report.findings if finding.severity in told]
     if not found:
-        return ""
-    counts = [
-        f"{count} {severity}{'s'[: count != 1]}"
-        for severity in ("error", "warning")
-        if (count := sum(finding.severity == severity for finding in found))
-    ]
+        return []
     rules = ", ".join(dict.fromkeys(finding.rule for finding in found))
-    run = f"run safeframe check {' '.join(again)}"
-    return f"check finds {', '.join(counts)} in the new pair: {rules} ({run})"
-
-
-def classes(given: ChangeClass, *, look: Look = PLAIN) -> str:
-    """Return the class of a change alone, with its reasons."""
-    return "\n".join(_classes(given, look)) + "\n"
-
-
-def mixes(mixed: Iterable[MixedState], *, look: Look = PLAIN, all_rows: bool = False) -> str:
-    """Return the mixed-version tables alone."""
-    return "\n\n".join("\n".join(_mix(mix, look, all_rows)) for mix in mixed) + "\n"
-
-
-def _page(lines: Iterable[str]) -> str:
-    return "\n".join([*lines, CAUTION]) + "\n"
+    words = f"check finds {counts(found, told)} in the new pair: {rules}; to see them, run"
+    command = f"  safeframe check {' '.join(again)}"
+    return [Paragraph(Span(words, report.worst())), Code((command,))]
 
 
 def _count(given: Sequence[Change]) -> str:
     if not given:
         return "no difference"
-    counts = [
-        f"{count} {level}"
+    found = [
+        f"{number} {level}"
         for level in LEVELS
-        if (count := sum(change.level == level for change in given))
+        if (number := sum(change.level == level for change in given))
     ]
-    return f"{len(given)} difference{'s'[: len(given) != 1]} ({', '.join(counts)})"
+    return f"{count(len(given), 'difference')} ({', '.join(found)})"
 
 
-def _change(change: Change, look: Look, *, indent: str = "") -> list[str]:
+def _points(given: Sequence[Change], where: Where) -> Points:
+    return Points(tuple(_change(change, where) for change in given), _HEAD)
+
+
+def _change(change: Change, where: Where) -> Point:
     between_ends = change.sides != ("before", "after")
     words = _WORDS.get(change.kind, _OTHER_WORDS)[between_ends]
     left, right = change.sides
@@ -163,23 +179,21 @@ def _change(change: Change, look: Look, *, indent: str = "") -> list[str]:
         field=_field(change), before=change.before, after=change.after, left=left, right=right
     )
     place = next((str(place) for place in reversed(change.places) if place), "")
-    head = f"{look.paint(_PAINT[change.level], change.level)}: "
-    subject = look.paint("strong", clean(change.subject))
     shown = "" if change.kind in ("added", "removed", "moved", "reserve") else place
-    lines = [f"{indent}{head}{subject}{f' at {shown}' if shown else ''}  [{clean(change.section)}]"]
-    lines += look.wrap(told, first=f"{indent}    ", rest=f"{indent}      ")
-    for ground in change.taken:
-        text = _ELSEWHERE if between_ends else _TAKEN
-        lines += look.wrap(
-            _ground(text, ground, left), first=f"{indent}    ", rest=indent + " " * 6
-        )
-    for ground in change.left:
-        text = _ELSEWHERE if between_ends else _LEFT
-        lines += look.wrap(
-            _ground(text, ground, right), first=f"{indent}    ", rest=indent + " " * 6
-        )
-    wheres = [str(where) for where in (change.before_where, change.after_where) if where]
-    return [*lines, f"{indent}    {clean(' -> '.join(dict.fromkeys(wheres)))}"]
+    taken = _ELSEWHERE if between_ends else _TAKEN
+    gone = _ELSEWHERE if between_ends else _LEFT
+    wheres = [where(one) for one in (change.before_where, change.after_where) if one]
+    return Point(
+        level=Span(change.level, _LOOKS[change.level]),
+        subject=f"{change.subject} at {shown}" if shown else change.subject,
+        scope=change.section,
+        lines=(
+            told,
+            *(_ground(taken, ground, left) for ground in change.taken),
+            *(_ground(gone, ground, right) for ground in change.left),
+        ),
+        source=" -> ".join(dict.fromkeys(wheres)),
+    )
 
 
 def _field(change: Change) -> str:
@@ -190,92 +204,106 @@ def _field(change: Change) -> str:
 
 def _ground(words: dict[str, str], ground: Ground, end: str) -> str:
     old, new = ground.reserve
-    bits = f"{ground.bits} bit{'s'[: ground.bits != 1]}"
     return words[ground.kind].format(
-        bits=bits, at=ground.at, name=ground.name, old=old, new=new, end=end
+        bits=count(ground.bits, "bit"),
+        at=ground.at,
+        name=ground.name,
+        old=old,
+        new=count(new, "bit"),
+        end=end,
     )
 
 
-def _verdict(title: str, given: EditComparison, look: Look) -> list[str]:
-    first, second = map(clean, given.ends)
-    name = clean(title)
+def _verdict(title: str, given: EditComparison) -> Span:
+    first, second = given.ends
     if given.verdict == "different":
-        count = len(given.differences)
         text = f"{first} and {second} were not edited identically"
-        text += f", {count} difference{'s'[: count != 1]}"
+        text += f", {count(len(given.differences), 'difference')}"
     elif given.verdict == "identical":
         text = f"{first} and {second} were edited identically"
     else:
         text = "nothing changed that both ends share"
     if given.outcome == "ends differ":
         text += ", but the ends differ"
-    paint = "error" if given.outcome in ("different", "ends differ") else "good"
-    lines = [look.paint(paint, f"{name}: {text}")]
+    bad = given.outcome in ("different", "ends differ")
+    return Span(f"{title}: {text}", "error" if bad else "good")
+
+
+def _states(given: EditComparison) -> Facts:
     states = (("before the edits", given.disagreed), ("after the edits", given.disagree))
-    for when, found in states:
-        points = f"{len(found)} point{'s'[: len(found) != 1]}"
-        says = f"the ends differ in {points}" if found else "the ends agree"
-        lines.append(f"  {when:16} {says}")
-    return lines
+    return Facts(
+        tuple(
+            (
+                when,
+                f"the ends differ in {count(len(found), 'point')}" if found else "the ends agree",
+            )
+            for when, found in states
+        )
+    )
 
 
-def _difference(difference: EditDifference, look: Look) -> list[str]:
-    head = f"{look.paint(_PAINT[difference.level], difference.level)}: "
-    subject = look.paint("strong", clean(difference.subject))
-    rows = [(step.end, step.did, str(step.where)) for step in difference.steps]
-    return [f"{head}{subject}  [{clean(difference.section)}]", *table(rows, indent="    ")]
+def _difference(given: EditDifference, where: Where) -> Point:
+    return Point(
+        level=Span(given.level, _LOOKS[given.level]),
+        subject=given.subject,
+        scope=given.section,
+        lines=tuple(f"{step.end}: {step.did}  {where(step.where)}" for step in given.steps),
+    )
 
 
-def _classes(given: ChangeClass, look: Look) -> list[str]:
+def _classes(given: ChangeClass) -> Section:
     if not given.reasons:
-        return [look.paint("strong", "Change class: none, nothing that both ends share changed")]
-    rows = [
+        return Section("Change class: none, nothing that both ends share changed")
+    rows = tuple(
         (reason.name, reason.subject, reason.why, f"at {' and '.join(reason.ends)}")
         for reason in given.reasons
-    ]
-    head = f"Change class: {', '.join(given.names)}"
-    return [look.paint("strong", head), *table(rows, indent="  ")]
+    )
+    head = ("class", "what", "why", "ends")
+    title = f"Change class: {', '.join(given.names)}"
+    return Section(title, (Table(rows, head, bare=True),), kind="long")
 
 
-def _mix(mix: MixedState, look: Look, all_rows: bool) -> list[str]:
-    updated, outdated = clean(mix.updated), clean(mix.outdated)
-    lines = [look.paint("strong", f"While only {updated} is updated and {outdated} is still old")]
-    for field, text in mix.disagreeing:
-        lines += look.wrap(f"{field}: {text}", first="  ", rest="    ")
+def _mix(mix: MixedState, all_rows: bool) -> Section:
+    blocks: list[Block] = []
+    if mix.disagreeing:
+        blocks.append(Facts(mix.disagreeing))
     for one in mix.tables:
-        lines += _table(one, look, all_rows)
-    return lines
+        blocks += _mixed(one, all_rows)
+    title = f"While only {mix.updated} is updated and {mix.outdated} is still old"
+    return Section(title, tuple(blocks), kind="long")
 
 
-def _table(given: MixedTable, look: Look, all_rows: bool) -> list[str]:
-    sent, expected = given.sent_octets, given.expected_octets
-    head = f"  {clean(given.direction)}: {sent} octet{'s'[: sent != 1]} sent, {expected} expected"
+def _mixed(given: MixedTable, all_rows: bool) -> list[Block]:
+    sent = count(given.sent_octets, "octet")
+    head = f"{given.direction}: {sent} sent, {given.expected_octets} expected"
+    rest = f"every signal of {given.consumer} falls back to its safe value"
     if not given.accepted:
-        text = f"{head}: the frame is not accepted, so no connection"
+        refused = f"{head}: the frame is not accepted, so no connection"
         if given.refused:
-            text += f" (not the same: {', '.join(given.refused)})"
-        wrapped = look.wrap(text.strip(), first="  ", rest="    ")
-        head = "\n".join(look.paint("error", line) for line in wrapped)
+            refused += f" (not the same: {', '.join(given.refused)})"
+        blocks: list[Block] = [Paragraph(Span(refused, "error"))]
+    else:
+        blocks = [Paragraph(head)]
     rows = given.rows if all_rows else given.affected if given.accepted else ()
-    lines = [head]
     if rows:
-        cells = [_cells(row) for row in rows]
-        reads = f"{given.consumer} reads"
-        header, *body = table([("place", reads, "comes from", "verdict"), *cells], indent="    ")
-        lines.append(header)
-        for row, line in zip(rows, body, strict=True):
-            lines.append(look.paint(_VERDICT_PAINT[row.verdict], line))
-            if row.consequence:
-                lines += look.wrap(row.consequence, first=" " * 11, rest=" " * 13)
-    rest = len(given.rows) - len(rows)
-    if rest and given.accepted:
-        others = "other " if rows else ""
-        lines.append(
-            f"    {rest} {others}signal{'s'[: rest != 1]} arrive{'s'[: rest == 1]} unchanged"
-        )
-    elif rest:
-        lines.append(f"    every signal of {clean(given.consumer)} falls back to its safe value")
-    return lines
+        blocks.append(_affected(given, rows))
+    number = len(given.rows) - len(rows)
+    if number and given.accepted:
+        arrive = f"arrive{'s' * (number == 1)} unchanged"
+        rest = f"{count(number, 'other signal' if rows else 'signal')} {arrive}"
+    if number:
+        blocks.append(Paragraph(f"  {rest}"))
+    return blocks
+
+
+def _affected(given: MixedTable, rows: Sequence[MixedRow]) -> Table:
+    return Table(
+        tuple(map(_cells, rows)),
+        ("place", f"{given.consumer} reads", "comes from", "verdict"),
+        looks=tuple(_VERDICT_LOOKS[row.verdict] for row in rows),
+        notes=tuple(row.consequence for row in rows),
+        note_head="consequence",
+    )
 
 
 def _cells(row: MixedRow) -> tuple[str, str, str, str]:

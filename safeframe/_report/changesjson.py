@@ -20,7 +20,7 @@ from .._diff import (
 from .._errors import InputError
 from .._findings import Report
 from .._source import Location
-from .text import CAUTION
+from .document import CAUTION
 
 __all__ = ["FORMAT", "changes", "edits", "problems"]
 

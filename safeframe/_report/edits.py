@@ -1,46 +1,42 @@
-"""An edit of both ends for a human at a terminal: patch, class, mixed versions, findings."""
+"""An edit of both ends: patch, class, mixed versions, findings."""
 
 from __future__ import annotations
 
 from .._findings import Report
 from ..edit import Edit
-from . import changes, text
-from .text import PLAIN, Look, clean
+from . import changes, findings
+from .document import Block, Code, Document, Section, Span, Words
 
-__all__ = ["edit", "patch"]
+__all__ = ["document", "patch"]
 
-_PAINT = {"+": "good", "-": "error", "@": "note"}
+_LOOKS = {"+": "good", "-": "error", "@": "note"}
 
 
-def edit(given: Edit, *, look: Look = PLAIN, all_rows: bool = False) -> str:
+def document(given: Edit, *, all_rows: bool = False) -> Document:
     """Return what an edit does to both files and what follows from it."""
-    name = clean(given.before.name)
+    name = given.before.name
     if not given.changed:
-        return f"{name}: nothing to change, both ends are so already\n"
-    parts = [
-        patch(given.patch, look=look),
-        changes.classes(given.classes, look=look),
-        changes.mixes(given.mixes, look=look, all_rows=all_rows),
+        nothing = f"{name}: nothing to change, both ends are so already"
+        return Document(f"Edit of {name}", verdict=nothing, footer=())
+    blocks: list[Block] = [
+        patch(given.patch),
+        changes.classes(given.classes),
+        *changes.mixes(given.mixes, all_rows=all_rows),
     ]
+    verdict: Words
     if given.caused:
-        parts += [
-            look.paint("strong", f"{name}: what the edit causes") + "\n",
-            text.report(Report(findings=given.caused, connections=(given.before.name,)), look=look),
-        ]
+        report = findings.document(Report(findings=given.caused, connections=(name,)))
+        blocks += [Section(f"{name}: what the edit causes"), *report.blocks]
+        verdict = report.verdict
     else:
-        count = len(given.report.findings)
-        verbs = "was there before remains" if count == 1 else "were there before remain"
-        rest = f"; {count} that {verbs}" if count else ""
-        good = look.paint("good", f"{name}: the edit causes no finding{rest}")
-        parts.append(f"{good}\n{text.CAUTION}\n")
-    return "\n".join(parts)
+        left = len(given.report.findings)
+        verbs = "was there before remains" if left == 1 else "were there before remain"
+        rest = f"; {left} that {verbs}" if left else ""
+        verdict = Span(f"{name}: the edit causes no finding{rest}", "good")
+    return Document(f"Edit of {name}", tuple(blocks), verdict)
 
 
-def patch(given: str, *, look: Look = PLAIN) -> str:
-    """Return a patch line by line, cleaned and coloured."""
-    lines = []
-    for line in given.removesuffix("\n").split("\n"):
-        kind = _PAINT.get(line[:1])
-        shown = clean(line.removesuffix("\r"))
-        lines.append(look.paint(kind, shown) if kind else shown)
-    return "\n".join(lines) + "\n"
+def patch(given: str) -> Code:
+    """Return a patch line by line, coloured."""
+    lines = given.removesuffix("\n").split("\n")
+    return Code(tuple(Span(line.removesuffix("\r"), _LOOKS.get(line[:1], "")) for line in lines))

@@ -1,13 +1,13 @@
-"""Fingerprints of map files for a human at a terminal, and as JSON for programs."""
+"""Fingerprints of map files, for people and as JSON for programs."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from .text import clean, table
+from .document import Document, Facts, Section, Span
 
-__all__ = ["FORMAT", "FingerprintRow", "json_text", "text"]
+__all__ = ["FORMAT", "FingerprintRow", "document", "json_text"]
 
 FORMAT = "safeframe-fingerprints/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -24,13 +24,27 @@ class FingerprintRow(NamedTuple):
     file: str
 
 
-def text(rows: Sequence[FingerprintRow]) -> str:
-    """Return the fingerprints file by file."""
-    lines: list[str] = []
-    for row in rows:
-        lines.append(f"{clean(row.path)}: {clean(row.end)} of {clean(row.connection)}")
-        lines += table((("wire", row.wire), ("end", row.own), ("file", row.file)), indent="  ")
-    return "\n".join(lines) + "\n"
+def document(rows: Sequence[FingerprintRow]) -> Document:
+    """Return the fingerprints file by file, and whether the files share the one of the wire."""
+    same = len({row.wire for row in rows}) < 2
+    sections = tuple(
+        Section(
+            f"{row.path}: {row.end} of {row.connection}",
+            (
+                Facts(
+                    (
+                        ("wire", Span(row.wire, "code")),
+                        ("end", Span(row.own, "code")),
+                        ("file", Span(row.file, "code")),
+                    )
+                ),
+            ),
+        )
+        for row in rows
+    )
+    told = "The files share their wire fingerprint" if same else "The wire fingerprints differ"
+    verdict = Span(told, "good" if same else "error")
+    return Document("Fingerprints", sections, verdict if len(rows) > 1 else "", footer=())
 
 
 def json_text(rows: Sequence[FingerprintRow]) -> str:

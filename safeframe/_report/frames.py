@@ -1,4 +1,4 @@
-"""Frames and CRCs for people and for programs."""
+"""Frames and CRCs, for people and as JSON for programs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from .text import CAUTION, PLAIN, Look, table
+from .._words import count
+from .document import CAUTION, Block, Document, Facts, Paragraph, Section, Span, Table
 
 if TYPE_CHECKING:  # only the names: a CRC alone needs no frame.
     from .._codec import Reading
@@ -18,6 +19,7 @@ __all__ = [
     "algorithms",
     "built_json",
     "crc_json",
+    "crc_steps",
     "crc_text",
     "inspection",
     "inspection_json",
@@ -26,7 +28,7 @@ __all__ = [
 ]
 
 BENCH_ONLY = "Generated frames are for benches and simulators only, never for a running machine."
-_RESULT_COLORS = {"passed": "good", "failed": "error", "unknown": "warning", "not reached": "note"}
+_LOOKS = {"passed": "good", "failed": "error", "unknown": "warning", "not reached": "note"}
 
 
 def _hex(value: int, width: int) -> str:
@@ -47,19 +49,16 @@ def record(algorithm: Algorithm) -> str:
     )
 
 
-def algorithms(entries: Iterable[Algorithm]) -> str:
-    """Return the catalogue as a table."""
-    rows: list[Sequence[str]] = [
-        ("name", "width", "polynomial", "init", "reflected", "xor out", "check", "source")
-    ]
-    for entry in entries:
-        width = entry.width
-        check = "" if entry.check is None else _hex(entry.check, width)
-        numbers = (_hex(value, width) for value in (entry.poly, entry.init))
-        reflected = "yes" if entry.refin else "no"
-        tail = _hex(entry.xorout, width), check, entry.source
-        rows.append((entry.name, str(width), *numbers, reflected, *tail))
-    return "\n".join(table(rows)) + "\n"
+def algorithms(entries: Iterable[Algorithm]) -> Document:
+    """Return the catalogue: parameters, check value and source of each algorithm."""
+    rows = tuple((entry.name, _described(entry)) for entry in entries)
+    return Document("CRC algorithms", (Facts(rows),), footer=())
+
+
+def _described(given: Algorithm) -> str:
+    words = record(given).partition(": ")[2]
+    check = "" if given.check is None else f", check value {_hex(given.check, given.width)}"
+    return f"{words}{check}; {given.source}"
 
 
 def _algorithm_json(algorithm: Algorithm) -> dict[str, Any]:
@@ -77,21 +76,27 @@ def _algorithm_json(algorithm: Algorithm) -> dict[str, Any]:
     }
 
 
-def crc_text(
-    algorithm: Algorithm, octets: bytes, crc: int, steps: Sequence[int] | None = None
-) -> str:
-    """Return a CRC as text; with ``steps``, the CRC after each octet, the octets in order."""
-    out = [_hex(crc, algorithm.width)]
-    if steps is not None:
-        out += [record(algorithm), f"source: {algorithm.source or 'none given'}"]
-        out += [f"octets covered, in this order: {len(octets)}"]
-        rows = [("offset", "octet", "CRC so far")]
-        pairs = enumerate(zip(octets, steps, strict=True))
-        rows += [
-            (str(at), f"{octet:02x}", _hex(step, algorithm.width)) for at, (octet, step) in pairs
-        ]
-        out += table(rows, indent="  ")
-    return "\n".join(out) + "\n"
+def crc_steps(algorithm: Algorithm, octets: bytes, crc: int, steps: Sequence[int]) -> Document:
+    """Return a CRC with its parameters and the CRC after each octet, the octets in order."""
+    rows = tuple(
+        (str(at), f"{octet:02x}", _hex(step, algorithm.width))
+        for at, (octet, step) in enumerate(zip(octets, steps, strict=True))
+    )
+    return Document(
+        crc_text(algorithm, crc),
+        (
+            Paragraph(record(algorithm)),
+            Paragraph(algorithm.source or "none given", label="source"),
+            Paragraph(str(len(octets)), label="octets covered, in this order"),
+            Table(rows, ("offset", "octet", "CRC so far")),
+        ),
+        footer=(),
+    )
+
+
+def crc_text(algorithm: Algorithm, crc: int) -> str:
+    """Return a CRC as text, in as many digits as its width has."""
+    return _hex(crc, algorithm.width)
 
 
 def crc_json(
@@ -110,68 +115,70 @@ def crc_json(
     return _dump(document)
 
 
-def values(entries: Iterable[Value]) -> str:
+def values(profile: str, entries: Iterable[Value]) -> Document:
     """Return the values of a profile's frames as a table."""
-    rows: list[Sequence[str]] = [("value", "on the wire", "range", "default", "meaning")]
-    for entry in entries:
-        if entry.words:
-            span = " | ".join(entry.words)
-        elif entry.octets is not None:
-            span = "octets" if entry.octets < 0 else f"{entry.octets} octets"
-        else:
-            span = f"{entry.least}..{entry.most}"
-        default = entry.default
-        text = default.hex() if isinstance(default, bytes) else default
-        carried = "yes" if entry.carried else "no"
-        shown = "" if text is None else str(text)
-        rows.append((entry.name, carried, span, shown, entry.meaning))
-    return "\n".join(table(rows)) + "\n"
+    head = ("value", "on the wire", "range", "default", "meaning")
+    rows = tuple(map(_value, entries))
+    return Document(f"Values of the frames of {profile}", (Table(rows, head),), footer=())
 
 
-def _cover_lines(cover: Cover) -> list[str]:
+def _value(entry: Value) -> tuple[str, ...]:
+    if entry.words:
+        span = " | ".join(entry.words)
+    elif entry.octets is not None:
+        span = "octets" if entry.octets < 0 else count(entry.octets, "octet")
+    else:
+        span = f"{entry.least}..{entry.most}"
+    default = entry.default
+    text = default.hex() if isinstance(default, bytes) else default
+    carried = "yes" if entry.carried else "no"
+    return entry.name, carried, span, "" if text is None else str(text), entry.meaning
+
+
+def _cover(cover: Cover) -> Section:
     width = cover.algorithm.width
     computed = "not computed" if cover.computed is None else _hex(cover.computed, width)
-    lines = [
-        f"{cover.name}: carried {_hex(cover.carried, width)}, computed {computed}",
-        f"  {record(cover.algorithm)}",
-    ]
+    blocks: list[Block] = [Paragraph(record(cover.algorithm))]
     if cover.unknown:
-        lines.append(f"  {cover.unknown}")
+        blocks.append(Paragraph(cover.unknown))
     if cover.init != cover.algorithm.init:
-        lines.append(f"  start register {_hex(cover.init, width)}")
-    rows = [(name, _spaced(run) or "(not known)") for name, run in cover.feeds]
-    return lines + table(rows, indent="    ")
+        blocks.append(Paragraph(f"start register {_hex(cover.init, width)}"))
+    fed = tuple(
+        (name, Span(_spaced(run), "code") if run else "(not known)") for name, run in cover.feeds
+    )
+    blocks.append(Facts(fed))
+    title = f"{cover.name}: carried {_hex(cover.carried, width)}, computed {computed}"
+    return Section(title, tuple(blocks))
 
 
 def inspection(
     seen: Inspection,
     *,
-    look: Look = PLAIN,
     readings: Mapping[str, Reading] | None = None,
     covers: bool = True,
-) -> str:
+) -> Document:
     """Return the explanation of a frame; ``readings`` are the signals of a map."""
     kind = f"{seen.kind} frame" if seen.kind else "no frame"
-    out = [look.paint("strong", f"{seen.profile}: {kind}, {len(seen.octets)} octets"), ""]
-    rows: list[Sequence[str]] = [("offset", "octets", "part", "meaning")]
+    parts = []
     for part in seen.parts:
         shown = _spaced(part.octets[:16]) + (" ..." if len(part.octets) > 16 else "")
-        rows.append((str(part.offset), shown, part.name, part.meaning))
-    out += [*table(rows), ""]
-    if readings:
-        named = [(name, found.text) for name, found in readings.items()]
-        out += [*table([("signal", "meaning"), *named]), ""]
-    verdicts = [(found.check, found.result, found.text or found.title) for found in seen.verdicts]
-    lines = table([("check", "result", "about"), *verdicts])
-    out.append(lines[0])
-    for line, found in zip(lines[1:], seen.verdicts, strict=True):
-        color = _RESULT_COLORS[found.result]
-        out.append(line.replace(found.result, look.paint(color, found.result), 1))
-    if covers:
-        for cover in seen.covers:
-            out += ["", *_cover_lines(cover)]
-    color = "good" if seen.accepted else "error"
-    return "\n".join([*out, "", look.paint(color, seen.summary), "", CAUTION]) + "\n"
+        parts.append((str(part.offset), shown, part.name, part.meaning))
+    verdicts = tuple(
+        (found.check, found.result, found.text or found.title) for found in seen.verdicts
+    )
+    looks = tuple(_LOOKS[found.result] for found in seen.verdicts)
+    named = tuple((name, found.text) for name, found in (readings or {}).items())
+    title = f"{seen.profile}: {kind}, {count(len(seen.octets), 'octet')}"
+    return Document(
+        title,
+        (
+            Section(title, (Table(tuple(parts), ("offset", "octets", "part", "meaning")),)),
+            *([Section("Signals", (Table(named, ("signal", "meaning")),))] if named else []),
+            Section("Checks", (Table(verdicts, ("check", "result", "about"), looks=looks),)),
+            *(map(_cover, seen.covers) if covers else ()),
+        ),
+        verdict=Span(seen.summary, "good" if seen.accepted else "error"),
+    )
 
 
 def _carried(given: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,9 +8,12 @@ from typing import Any
 
 from .._errors import InputError, Problem
 from .._model import End, Provenance, Signal
+from .._words import count
 from ..importing import Candidate, Comparison, Imported, ImportProblem, Source
+from . import findings
+from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table
 from .jsonout import finding_data
-from .text import CAUTION, PLAIN, Look, clean, findings, table
+from .text import clean
 
 __all__ = ["FORMAT", "comparison", "document", "header", "listing", "listing_data", "report"]
 
@@ -18,16 +21,17 @@ FORMAT = "safeframe-import/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
-def listing(source: Source, found: Sequence[Candidate], *, look: Look = PLAIN) -> str:
+def listing(source: Source, found: Sequence[Candidate]) -> Document:
     """Return what can be selected, one line each."""
     rows = []
     for one in found:
         title, bits, note = one.look()
-        size = "" if bits is None else f"{bits} bits"
+        size = "" if bits is None else count(bits, "bit")
         rows.append((one.path, f"line {one.line}", one.side, size, title, note))
-    count = f"{len(found)} selection{'s'[: len(found) != 1]}"
-    lines = [look.paint("strong", f"{clean(source.name)}: {count}"), *table(rows, indent="  ")]
-    return "\n".join(lines) + "\n"
+    head = ("selection", "line", "side", "size", "title", "note")
+    title = f"{source.name}: {count(len(found), 'selection')}"
+    blocks = (Table(tuple(rows), head, bare=True),) if rows else ()
+    return Document(title, blocks, footer=())
 
 
 def listing_data(source: Source, found: Sequence[Candidate]) -> str:
@@ -48,46 +52,40 @@ def listing_data(source: Source, found: Sequence[Candidate]) -> str:
     return _json({"format": FORMAT, "source": _source(source), "selections": rows})
 
 
-def report(given: Imported, *, look: Look = PLAIN, written: str = "") -> str:
+def report(given: Imported, *, written: str = "") -> Document:
     """Return the sums, what was carried over and what is lost."""
     origin = _origin(given)
     path = given.end.where.path
-    lines = []
-    for one in given.selected:
-        where = f"{path}:{one.layout.line}"
-        title = f"{clean(where)}  {clean(one.path)}, {one.direction}"
-        lines += [look.paint("strong", title), *look.wrap(one.sum, first="  ", rest="  ")]
-    lines.append("not in the file, to be added or confirmed by you:")
-    for text in given.lost:
-        lines += look.wrap(text, first="  - ", rest="    ")
-    for note in given.notes:
-        lines += look.wrap(note, first="note: ", rest="  ")
-    lines += look.wrap(
-        f"The other end must come from what the controller has: two ends that are both read from "
-        f"{clean(origin.file)} agree by construction, which proves nothing.",
+    sums = tuple(
+        Section(f"{path}:{one.layout.line}  {one.path}, {one.direction}", (Paragraph(one.sum),))
+        for one in given.selected
+    )
+    lost = "not in the file, to be added or confirmed by you:"
+    below: tuple[Block, ...] = (Items(tuple(given.notes), label="note"),) if given.notes else ()
+    verdict = (
+        "The other end must come from what the controller has: two ends that are both read from "
+        f"{origin.file} agree by construction, which proves nothing."
     )
     if written:
-        lines.append(f"written: {clean(written)}")
-    lines.append(CAUTION)
-    return "\n".join(lines) + "\n"
+        below += (Paragraph(written, label="written"),)
+    blocks = (*sums, Section(lost, (Items(tuple(given.lost)),)))
+    return Document(f"Import of {origin.file}", blocks, verdict=verdict, below=below)
 
 
-def comparison(map_: End, given: Imported, found: Comparison, *, look: Look = PLAIN) -> str:
+def comparison(map_: End, given: Imported, found: Comparison) -> Document:
     """Return the differences between a map and a device file, or that there are none."""
     origin = _origin(given)
-    lines = findings(found.report, look=look)
-    count = len(found.findings)
-    what = f"{clean(map_.where.path)} against {clean(given.end.where.path)}"
-    taken = ", ".join(clean(one.path) for one in given.selected)
-    if count:
-        lines.append(look.paint("error", f"{what}: {count} difference{'s'[: count != 1]}"))
+    number = len(found.findings)
+    what = f"{map_.where.path} against {given.end.where.path}"
+    if number:
+        verdict = Span(f"{what}: {count(number, 'difference')}", "error")
     else:
-        lines.append(look.paint("good", f"{what}: agree in place, width, type, order and name"))
-    lines += look.wrap(f"compared: {taken} (SHA-256 {origin.sha256[:16]}...)", rest="  ")
-    for text in found.not_compared:
-        lines += look.wrap(text, first="not compared: ", rest="  ")
-    lines.append(CAUTION)
-    return "\n".join(lines) + "\n"
+        verdict = Span(f"{what}: agree in place, width, type, order and name", "good")
+    taken = ", ".join(one.path for one in given.selected)
+    compared = Paragraph(f"{taken} (SHA-256 {origin.sha256[:16]}...)", label="compared")
+    rest = tuple(Paragraph(text, label="not compared") for text in found.not_compared)
+    told = findings.document(found.report).blocks
+    return Document(f"Comparison of {what}", told, verdict=verdict, below=(compared, *rest))
 
 
 def header(given: Imported) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
-from .text import CAUTION
+from .document import CAUTION
 
 __all__ = ["FORMAT", "finding_data", "problems", "report"]
 

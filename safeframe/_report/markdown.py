@@ -1,16 +1,31 @@
-"""Reports as a Markdown summary: for the page of a build, a review or a ticket."""
+"""A document as Markdown: for the page of a build, a review or a ticket."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
 
-from .._errors import InputError
-from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot
-from .paths import relative
-from .text import CAUTION, clean, not_judged
+from .document import (
+    Block,
+    Code,
+    Document,
+    Facts,
+    Fold,
+    Grids,
+    Items,
+    Paragraph,
+    Points,
+    Section,
+    Span,
+    Table,
+    Words,
+    plain,
+    point_row,
+    spans,
+)
+from .text import clean
 
-__all__ = ["escape", "problems", "report", "table"]
+__all__ = ["escape", "render", "table"]
 
 _RULES = (
     (re.compile(r"[\\`*\[\]<>|~#&!$]"), r"\\\g<0>"),
@@ -36,65 +51,111 @@ def escape(text: str) -> str:
 
 def table(rows: Iterable[Sequence[str]]) -> list[str]:
     """Return rows of plain text as a table; the first one is the head."""
-    head, *body = [[escape(cell) for cell in row] for row in rows]
-    lines = [head, ["---"] * len(head), *body]
-    return [f"| {' | '.join(line)} |" for line in lines]
+    return _lines([[escape(cell) for cell in row] for row in rows])
 
 
-def report(given: Report) -> str:
-    """Return a report: verdict, one section for each finding, what was allowed, the caution."""
-    counts = [
-        f"{count} {severity}{'s'[: count != 1]}"
-        for severity in SEVERITIES
-        if (count := sum(finding.severity == severity for finding in given.findings))
-    ]
-    verdict = ", ".join(counts) or "no open finding"
-    lines = [f"## safeframe check: {verdict}", ""]
-    lines.append(escape(f"Connections: {', '.join(given.connections)}"))
-    for open_ in not_judged(given):
-        lines += ["", escape(open_)]
-    for finding in given.findings:
-        lines += ["", *_finding(finding)]
-    if given.known:
-        lines += ["", f"Known from the baseline and not counted: {len(given.known)}"]
-    if given.waived:
-        rows = [(w.finding.rule, w.finding.message, w.reason) for w in given.waived]
-        lines += ["", "### Allowed", "", *table([("rule", "finding", "reason"), *rows])]
-    if given.facts and not given.findings:
-        lines += ["", *table([("what", "seen"), *given.facts])]
-    return "\n".join([*lines, "", f"_{CAUTION}_"]) + "\n"
+def _lines(rows: Sequence[Sequence[str]]) -> list[str]:
+    head, *body = rows
+    return [f"| {' | '.join(line)} |" for line in (head, ["---"] * len(head), *body)]
 
 
-def problems(error: InputError) -> str:
-    """Return the problems of an input that could not be read."""
-    lines = ["## safeframe check: the input cannot be read", ""]
-    lines += [f"- {escape(str(problem))}" for problem in error.problems]
+def render(given: Document) -> str:
+    """Return a document as Markdown: title, verdict, sections, cautions."""
+    lines = [f"## {escape(plain(given.title))}"]
+    if plain(given.verdict):
+        lines += ["", f"**{escape(plain(given.verdict))}**"]
+    lines += _blocks((*given.below, *given.blocks), "###")
+    for line in given.footer:
+        lines += ["", f"_{escape(line)}_"]
     return "\n".join(lines) + "\n"
 
 
-def _finding(finding: Finding) -> list[str]:
-    scope = finding.direction or finding.connection
-    title = f"### {finding.severity}: {escape(finding.rule)}"
-    lines = [f"{title} ({escape(scope)})" if scope else title, "", escape(f"{finding.message}.")]
-    if finding.spots:
-        head = ("file", "end", "place", "signal")
-        lines += ["", *table([head, *map(_spot, finding.spots)])]
-    if finding.counterexample is not None:
-        lines += ["", *_witness(finding.counterexample, finding)]
-    if finding.details:
-        lines += ["", *(f"- {escape(detail)}" for detail in finding.details)]
-    return [*lines, "", f"**Remedy:** {escape(finding.remedy)}."]
+def _blocks(given: Iterable[Block], level: str) -> list[str]:
+    lines: list[str] = []
+    for block in given:
+        shown = _block(block, level)
+        if shown:
+            lines += shown if not shown[0] else ["", *shown]
+    return lines
 
 
-def _spot(spot: Spot) -> tuple[str, str, str, str]:
-    path = relative(spot.where.path)
-    where = f"{path}:{spot.where.line}" if spot.where.line else path
-    return where, spot.end, "" if spot.place is None else str(spot.place), spot.signal
+def _block(block: Block, level: str) -> list[str]:
+    if isinstance(block, Section):
+        title = [f"{level} {escape(plain(block.title))}"] if plain(block.title) else []
+        return title + _blocks(block.blocks, f"{level}#" if title and level < "######" else level)
+    if isinstance(block, Paragraph):
+        label = f"**{escape(block.label[:1].upper() + block.label[1:])}:** " if block.label else ""
+        return [f"{label}{_words(block.words)}"]
+    if isinstance(block, Items):
+        label = f"{escape(block.label)}: " if block.label else ""
+        return [f"- {label}{_words(item)}" for item in block.items]
+    if isinstance(block, Facts):
+        rows = [[escape(label), _words(words)] for label, words in block.rows]
+        return _lines([["what", "seen"], *rows]) if rows else []
+    if isinstance(block, Table):
+        return _table(block)
+    if isinstance(block, Points):
+        return table([block.head, *(point_row(point, len(block.head)) for point in block.points)])
+    if isinstance(block, Fold):
+        return [f"{escape(block.title)}:", *_blocks(block.blocks, level)]
+    if isinstance(block, Grids):
+        return _grids(block)
+    lines = [clean(plain(line)) for line in block.lines]
+    runs = [len(run) for line in lines for run in re.findall("`+", line)]
+    fence = "`" * max(3, *(run + 1 for run in runs), 3)
+    return [f"{fence}{'' if isinstance(block, Code) else 'text'}", *lines, fence]
 
 
-def _witness(counterexample: Counterexample, finding: Finding) -> list[str]:
-    sent = counterexample.octets.hex(" ").upper()
-    if counterexample.before is not None:
-        sent = f"{counterexample.before.hex(' ').upper()}, then {sent}"
-    head = ("signal", f"{finding.producer} sends", f"{finding.consumer} reads")
-    return [f"For instance the safety data {sent}:", "", *table([head, *counterexample.rows])]
+def _words(words: Words) -> str:
+    """Return words, with what stands out in bold and codes as such."""
+    shown = ""
+    for span in spans(words):
+        text = span.text.strip()
+        if not text:
+            shown += span.text
+            continue
+        before = " " if span.text[:1] == " " else ""
+        after = " " if span.text[-1:] == " " else ""
+        shown += f"{before}{_span(Span(text, span.look))}{after}"
+    return shown.strip()
+
+
+def _span(span: Span) -> str:
+    if span.look == "code":
+        return _code(span.text)
+    return escape(span.text) if span.look in ("", "entry") else f"**{escape(span.text)}**"
+
+
+def _code(text: str) -> str:
+    """Return a code span; what would end it or the table cell is written as plain text."""
+    return escape(text) if not text or "`" in text or "|" in text else f"`{clean(text)}`"
+
+
+def _table(block: Table) -> list[str]:
+    caption = [f"*{escape(block.caption)}*", ""] if block.caption else []
+    kinds = block.kinds or ("text",) * len(block.rows[0] if block.rows else block.head)
+    head = [escape(cell) for cell in block.head] or [""] * len(kinds)
+    rows = [
+        [
+            _code(cell) if kind == "code" else escape(cell)
+            for kind, cell in zip(kinds, row, strict=True)
+        ]
+        for row in block.rows
+    ]
+    if block.notes:
+        head.append(escape(block.note_head))
+        rows = [[*row, escape(note)] for row, note in zip(rows, block.notes, strict=True)]
+    return caption + _lines([head, *rows])
+
+
+def _grids(block: Grids) -> list[str]:
+    """Return each grid as a table of places: in a narrow column a picture of text is none."""
+    lines: list[str] = []
+    for one in block.grids:
+        rows = [("place", "bits", "what", "difference")]
+        for cell in one.cells:
+            what = f"{cell.label}, {cell.part}" if cell.part else cell.label
+            told = " ".join(filter(None, (cell.mark, cell.elsewhere)))
+            rows.append((str(cell.first), str(cell.width), what, told))
+        lines += [*([""] if lines else []), f"*{escape(one.title)}*", "", *table(rows)]
+    return lines

@@ -8,7 +8,7 @@ from urllib.parse import quote
 
 from .._source import Location
 
-__all__ = ["file_of", "relative", "uri"]
+__all__ = ["file_of", "relative", "shown", "uri"]
 
 
 def relative(path: str) -> str:
@@ -25,3 +25,9 @@ def uri(path: str) -> str:
 def file_of(where: Location) -> str:
     """Return the file of a location as a relative path, empty for none such as ``<stdin>``."""
     return "" if where.path.startswith("<") else relative(where.path)
+
+
+def shown(where: Location) -> str:
+    """Return a location as a relative path with its line, where it has one."""
+    path = relative(where.path)
+    return f"{path}:{where.line}" if where.line else path

@@ -1,67 +1,63 @@
-"""The relations of one end for a human at a terminal: what they say, forbid and contradict."""
+"""The relations of one end: what they say, forbid and contradict."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from .._model import End, Relation
+from .._model import End
+from .._words import count
 from ..relations import Contradiction, Fault, StateRow, TruthTable
-from .text import PLAIN, Look, clean, table
+from .document import Block, Document, Items, Paragraph, Section, Span, Table
 
-__all__ = ["relations"]
+__all__ = ["document"]
 
 
-def relations(
+def document(
     end: End,
     faults: Sequence[Fault],
     contradictions: Sequence[Contradiction],
     tables: Sequence[TruthTable],
-    *,
-    look: Look = PLAIN,
-) -> str:
+) -> Document:
     """Return every relation with its reason, the truth tables, and what is wrong."""
-    count = len(end.relations)
-    title = f"{clean(end.name)}: {count} relation{'s'[: count != 1]}"
-    lines = [look.paint("strong", title)]
-    for relation in end.relations:
-        lines += _relation(relation, look)
-    for one in tables:
-        lines += ["", *_table(one, look)]
-    if faults or contradictions:
-        lines.append("")
-    for fault in faults:
-        remedy = f" ({fault.remedy})" if fault.remedy else ""
-        text = f"{fault.relation.name} cannot be judged: {fault.message}{remedy}"
-        lines += _wrong(text, look)
+    said = tuple(
+        block
+        for relation in end.relations
+        for block in (
+            Paragraph(str(relation), label=relation.name),
+            Paragraph(relation.reason, label="    because"),
+        )
+    )
+    wrong = [_cannot(fault) for fault in faults]
     for found in contradictions:
         names = ", ".join(relation.name for relation in found.relations)
-        lines += _wrong(f"{'; '.join(found.facts)} ({names})", look)
-    return "\n".join(lines) + "\n"
+        wrong.append(f"{'; '.join(found.facts)} ({names})")
+    blocks: tuple[Block, ...] = (*said, *map(_table, tables))
+    if wrong:
+        errors = tuple(Span(text, "error") for text in wrong)
+        blocks += (Section("", (Items(errors, label="error"),)),)
+    return Document(f"{end.name}: {count(len(end.relations), 'relation')}", blocks, footer=())
 
 
-def _relation(relation: Relation, look: Look) -> list[str]:
-    return [
-        *look.wrap(f"{relation.name}: {relation}", first="  ", rest="    "),
-        *look.wrap(relation.reason, first="      because: ", rest="      "),
-    ]
+def _cannot(fault: Fault) -> str:
+    remedy = f" ({fault.remedy})" if fault.remedy else ""
+    return f"{fault.relation.name} cannot be judged: {fault.message}{remedy}"
 
 
-def _wrong(text: str, look: Look) -> list[str]:
-    first, *rest = look.wrap(f"error: {text}", rest="       ")
-    return [look.paint("error", first), *rest]
-
-
-def _table(given: TruthTable, look: Look) -> list[str]:
-    rows = [(*given.columns, "")]
-    rows += [(*row.values, _verdict(row)) for row in given.rows]
-    head, *body = table(rows, indent="  ")
-    lines = [head]
-    for row, line in zip(given.rows, body, strict=True):
-        lines.append(look.paint("error", line) if row.broken else line)
+def _table(given: TruthTable) -> Section:
     legal = sum(not row.broken for row in given.rows)
-    lines.append(f"  {legal} of {len(given.rows)} states are legal")
-    orders = [f"  and their order: {clean(relation.name)}" for relation in given.orders]
-    return [*lines, *orders]
+    orders = tuple(Paragraph(f"and their order: {relation.name}") for relation in given.orders)
+    return Section(
+        "",
+        (
+            Table(
+                tuple((*row.values, _verdict(row)) for row in given.rows),
+                (*given.columns, ""),
+                looks=tuple("error" if row.broken else "" for row in given.rows),
+            ),
+            Paragraph(f"{legal} of {count(len(given.rows), 'state')} are legal"),
+            *orders,
+        ),
+    )
 
 
 def _verdict(row: StateRow) -> str:

@@ -1,4 +1,4 @@
-"""Residual error figures as text and as JSON."""
+"""Residual error figures, for people and as JSON for programs."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from decimal import Context, Decimal
 from fractions import Fraction
 from typing import Any
 
+from .._words import count
 from ..residual import Band, Figures, Subject
-from .text import CAUTION, PLAIN, Look, clean, table
+from .document import CAUTION, Block, Document, Facts, Items, Paragraph, Section, Table
 
 __all__ = [
     "FORMAT",
@@ -65,52 +66,50 @@ def report(
     *,
     rate_inputs: str = "",
     notes: Sequence[str] = (),
-    look: Look = PLAIN,
-) -> str:
+) -> Document:
     """Return the figures with their inputs, their formulas and what they do not say."""
     given = figures.weights
-    lines = [look.paint("strong", clean(subject.title))]
-    facts = [
+    sizes = f"n = {given.bits} transmitted bits, r = {count(given.check_bits, 'check bit')}"
+    facts = (
         ("errors in", subject.errors),
         ("left out", subject.left_out),
         ("checks", subject.checks),
         ("CRC rule", subject.source),
-        ("length", f"n = {given.bits} transmitted bits, r = {given.check_bits} check bits"),
+        ("length", sizes),
         ("weights", given.method),
         *(("rate inputs", rate_inputs) for _ in rates[:1]),
-    ]
-    for label, text in facts:
-        lines += look.wrap(text, first=f"  {label:11}  ", rest=" " * 15)
-    lines += ["", *_distance(figures), ""]
-    lines += table(_rows(figures, rates), indent="  ", gap="   ")
-    lines += ["", *_largest(subject, figures)]
-    lines += [
-        "",
-        *look.wrap(_rule(figures), first="The rule against the exact weights: ", rest="  "),
-    ]
-    lines += ["", "Formulas:"]
-    for formula in (*_FORMULAS, *(_RATE for _ in rates[:1])):
-        lines += look.wrap(formula, first="  - ", rest="    ")
-    for note in notes:
-        lines += look.wrap(note, first="note: ", rest="  ")
-    return "\n".join([*lines, "", *look.wrap(_NO_SIL), CAUTION]) + "\n"
+    )
+    head, rows = _rows(figures, rates)
+    blocks: tuple[Block, ...] = (
+        Facts(facts),
+        _distance(figures),
+        Section("Probability of an undetected error", (Table(rows, head),)),
+        _largest(subject, figures),
+        Section("The rule against the exact weights", (Paragraph(_rule(figures)),)),
+        Section("Formulas", (Items((*_FORMULAS, *(_RATE for _ in rates[:1]))),)),
+    )
+    if notes:
+        blocks += (Items(tuple(notes), label="note"),)
+    return Document(subject.title, blocks, footer=(_NO_SIL, CAUTION))
 
 
-def _distance(figures: Figures) -> list[str]:
+def _distance(figures: Figures) -> Section:
     if not figures.lowest:
-        return ["Hamming distance: none, no error of these bits stays undetected"]
-    (distance, count), *others = figures.lowest
-    patterns = "pattern" if count == 1 else "patterns"
-    lines = [f"Hamming distance {distance}: {count} undetected {patterns} of {distance} bits"]
-    if others:
-        more = ", ".join(f"{k}: {number}" for k, number in others)
-        lines.append(f"  patterns of more bits: {more} ...")
-    return lines
+        return Section("Hamming distance: none, no error of these bits stays undetected")
+    (distance, number), *others = figures.lowest
+    patterns = count(number, "undetected pattern")
+    more = ", ".join(f"{k}: {times}" for k, times in others)
+    return Section(
+        f"Hamming distance {distance}: {patterns} of {count(distance, 'bit')}",
+        (Paragraph(f"patterns of more bits: {more} ..."),) if others else (),
+    )
 
 
-def _rows(figures: Figures, rates: Sequence[Fraction]) -> list[tuple[str, ...]]:
+def _rows(
+    figures: Figures, rates: Sequence[Fraction]
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
     head = ("p", "P_ud(p)", "conditional", "rule", "P_ud / rule")
-    rows = [head + (("rate per hour",) if rates else ())]
+    rows = []
     for index, row in enumerate(figures.rows):
         ratio = "-" if row.ratio is None else scientific(row.ratio, 3)
         cells = (
@@ -121,22 +120,20 @@ def _rows(figures: Figures, rates: Sequence[Fraction]) -> list[tuple[str, ...]]:
             ratio,
         )
         rows.append(cells + ((scientific(rates[index], 3),) if rates else ()))
-    return rows
+    return head + (("rate per hour",) if rates else ()), tuple(rows)
 
 
-def _largest(subject: Subject, figures: Figures) -> list[str]:
-    top, share = figures.peak, figures.peak_conditional
-    lines = [
-        f"largest P_ud found for p up to 0.5: {scientific(top.value)} at p = {_short(top.p)} "
-        f"({top.points} values of p)",
-        f"largest conditional found:          {scientific(share.value)} at p = {_short(share.p)} "
-        f"({share.points} values of p)",
-    ]
+def _largest(subject: Subject, figures: Figures) -> Section:
+    found = (("P_ud for p up to 0.5", figures.peak), ("conditional", figures.peak_conditional))
+    rows = tuple(
+        (name, scientific(peak.value), _short(peak.p), str(peak.points)) for name, peak in found
+    )
+    blocks: list[Block] = [Table(rows, ("largest found", "value", "at p =", "values of p"))]
     if subject.bound is not None:
         bound, source = subject.bound
-        word = "within" if share.value <= bound else "ABOVE"
-        lines.append(f"  {word} the bound {scientific(bound, 2)} that {source} states")
-    return lines
+        word = "within" if figures.peak_conditional.value <= bound else "ABOVE"
+        blocks.append(Paragraph(f"{word} the bound {scientific(bound, 2)} that {source} states"))
+    return Section("", tuple(blocks))
 
 
 def _rule(figures: Figures) -> str:
@@ -210,25 +207,25 @@ def _peak(figures: Figures, *, conditional: bool) -> dict[str, Any]:
     return {"p": str(top.p), "value": scientific(top.value, 15), "values_of_p": top.points}
 
 
-def sizes(title: str, rows: Sequence[tuple[int, Figures]], *, look: Look = PLAIN) -> str:
+def sizes(title: str, rows: Sequence[tuple[int, Figures]]) -> Document:
     """Return a table of Hamming distance and probabilities over the size of the safety data."""
-    cells = [("octets", "bits n", "r", "distance", "patterns", "P_ud(0.01)", "largest", "at p")]
-    for octets, figures in rows:
-        given = figures.weights
-        distance = given.distance
-        cells.append(
-            (
-                str(octets),
-                str(given.bits),
-                str(given.check_bits),
-                "-" if distance is None else str(distance),
-                "-" if distance is None else str(given.counts[distance]),
-                scientific(figures.rows[0].undetected),
-                scientific(figures.peak.value),
-                _short(figures.peak.p),
-            )
-        )
-    return "\n".join([look.paint("strong", clean(title)), *table(cells, indent="  ")]) + "\n"
+    head = ("octets", "bits n", "r", "distance", "patterns", "P_ud(0.01)", "largest", "at p")
+    return Document(title, (Table(tuple(_size(*row) for row in rows), head),), footer=())
+
+
+def _size(octets: int, figures: Figures) -> tuple[str, ...]:
+    given = figures.weights
+    distance = given.distance
+    return (
+        str(octets),
+        str(given.bits),
+        str(given.check_bits),
+        "-" if distance is None else str(distance),
+        "-" if distance is None else str(given.counts[distance]),
+        scientific(figures.rows[0].undetected),
+        scientific(figures.peak.value),
+        _short(figures.peak.p),
+    )
 
 
 def sizes_json(title: str, rows: Sequence[tuple[int, Figures]]) -> str:
@@ -253,16 +250,17 @@ def sizes_json(title: str, rows: Sequence[tuple[int, Figures]]) -> str:
     return json.dumps(document, indent=2) + "\n"
 
 
-def bands(title: str, rows: Sequence[Band], *, look: Look = PLAIN) -> str:
+def bands(title: str, rows: Sequence[Band]) -> Document:
     """Return a table of Hamming distance over the number of data bits."""
-    cells = [("data bits", "distance", "undetected patterns of that weight at the longest")]
-    for band in rows:
-        lengths = f"{band.first}..{band.last}" if band.first < band.last else str(band.last)
-        if band.distance is None:
-            cells.append((lengths, "above 16", "-"))
-        else:
-            cells.append((lengths, str(band.distance), str(band.patterns)))
-    return "\n".join([look.paint("strong", clean(title)), *table(cells, indent="  ")]) + "\n"
+    head = ("data bits", "distance", "undetected patterns of that weight at the longest")
+    return Document(title, (Table(tuple(map(_band, rows)), head),), footer=())
+
+
+def _band(band: Band) -> tuple[str, str, str]:
+    lengths = f"{band.first}..{band.last}" if band.first < band.last else str(band.last)
+    if band.distance is None:
+        return lengths, "above 16", "-"
+    return lengths, str(band.distance), str(band.patterns)
 
 
 def bands_json(title: str, rows: Sequence[Band]) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from base64 import b64encode
+from collections.abc import Sequence
+from hashlib import sha256
 from html import escape
 
-from .svg import STYLE as _PICTURES
-from .text import CAUTION, clean
+from .text import clean
 
-__all__ = ["document", "fold", "paragraph", "section", "table", "text"]
+__all__ = ["page", "text"]
 
 _STYLE = """\
 :root { color-scheme: light dark; --ink: #1b2430; --soft: #46505c; --paper: #fff; --line: #b9c2cb;
@@ -29,18 +30,35 @@ h2 { font-size: 1.25rem; margin: 2.2rem 0 .5rem; padding-top: .6rem;
   border-top: 2px solid var(--ink) }
 h3 { font-size: 1.05rem; margin: 1.4rem 0 .4rem }
 p, ul, ol { max-width: 60rem; margin: .5rem 0 }
-.verdict { border-left: 6px solid var(--ink); padding: .3rem .9rem; font-weight: bold }
+.verdict { border-left: 6px solid var(--ink); padding: .3rem .9rem; margin: .5rem 0 }
+.verdict > p:first-child { font-weight: bold }
 .wide { overflow-x: auto; margin: .6rem 0 }
+.wide table { margin: 0 }
 table { border-collapse: collapse; font-size: .92rem }
+dl { display: grid; grid-template-columns: minmax(6rem, max-content) 1fr; gap: .2rem 1rem;
+  max-width: 60rem; margin: .6rem 0; font-size: .92rem }
+dt { color: var(--soft) }
+dd { margin: 0; min-width: 0; overflow-wrap: anywhere }
+pre { margin: 0; font: .85rem/1.4 "DejaVu Sans Mono", Consolas, monospace }
 caption { text-align: left; font-weight: bold; padding: .2rem 0 }
 th, td { text-align: left; vertical-align: top; padding: .25rem .8rem .25rem .5rem;
   border-bottom: 1px solid var(--line); overflow-wrap: break-word }
 thead th { background: var(--tint); border-bottom: 2px solid var(--ink) }
-code { font-family: "DejaVu Sans Mono", Consolas, monospace }
+code { font: .9em "DejaVu Sans Mono", Consolas, monospace; overflow-wrap: anywhere }
+code span { margin-right: .35em }
+code.line { white-space: nowrap }
+tr.strong { font-weight: bold }
+tr.strong > :first-child { border-left: 3px solid var(--ink) }
+tr.error > :first-child { border-left: 3px solid var(--ink) }
+td.pen { height: 2.4rem; min-width: 8rem; border: 1px solid var(--ink) }
+.todo { color: var(--soft); font-style: italic }
 .remedy { background: var(--tint); padding: .5rem .9rem }
 figure { margin: 1rem 0 }
 .pair { display: flex; flex-wrap: wrap; gap: 1.5rem }
-.pair svg { flex: 1 1 40rem; min-width: 0; max-width: 62rem; height: auto }
+.pair > div { flex: 1 1 40rem; min-width: 0; max-width: 62rem; margin: 0 }
+.pair svg { display: block; width: 100%; min-width: 46rem; height: auto }
+.drawing svg { display: block; min-width: 46rem; max-width: 100%; height: auto }
+h1, h2, h3, h4, p, li, summary, figcaption { overflow-wrap: anywhere }
 figcaption, footer { color: var(--soft); font-size: .92rem }
 footer { margin-top: 3rem; border-top: 1px solid var(--line) }
 summary { cursor: pointer; padding: .2rem 0 }
@@ -51,9 +69,11 @@ summary { cursor: pointer; padding: .2rem 0 }
   h2 { font-size: 12pt; margin-top: 1.4rem }
   table { font-size: 8.5pt }
   .skip { display: none }
-  section, figure, .pair, tr { break-inside: avoid }
+  section, figure, .pair, tr, .verdict, .short { break-inside: avoid }
   section.long { break-inside: auto }
   h2, h3, caption { break-after: avoid }
+  p { orphans: 3; widows: 3 }
+  tbody tr:first-child { break-before: avoid }
   thead { display: table-header-group }
   footer { break-before: avoid; margin-top: 1rem }
   figcaption, footer { font-size: 8.5pt }
@@ -61,7 +81,14 @@ summary { cursor: pointer; padding: .2rem 0 }
   .wide { overflow: visible }
   tbody th, td:last-child { overflow-wrap: anywhere }
   .pair { display: block }
-  .pair svg { display: block; width: 100%; margin-bottom: 5mm; break-inside: avoid }
+  .pair > div { max-width: none }
+  .pair svg, .drawing svg { min-width: 0; width: 100%; margin-bottom: 5mm; break-inside: avoid }
+}
+@media screen and (max-width: 40rem) {
+  body { padding: .5rem .6rem 2rem }
+  th, td { padding: .2rem .5rem .2rem .2rem }
+  dl { grid-template-columns: 1fr; gap: 0 }
+  dd { margin: 0 0 .4rem .8rem }
 }
 """
 
@@ -71,61 +98,33 @@ def text(words: str) -> str:
     return escape(clean(words))
 
 
-def paragraph(words: str, *, kind: str = "", label: str = "") -> str:
-    """Return a paragraph of plain text, with a bold label before it."""
-    strong = f"<strong>{text(label)}</strong> " if label else ""
-    mark = f' class="{kind}"' if kind else ""
-    return f"<p{mark}>{strong}{text(words)}</p>"
-
-
-def table(
-    caption: str, head: Sequence[str], rows: Iterable[Sequence[str]], *, quiet: bool = False
+def page(
+    title: str,
+    verdict: str,
+    contents: Sequence[tuple[str, str]],
+    body: str,
+    *,
+    footer: Sequence[str],
+    style: str = "",
 ) -> str:
-    """Return a table of plain text; the first cell of a row names it.
+    """Return a page; ``contents`` are (id, title) of its sections, ``style`` adds to its sheet.
 
-    ``quiet`` leaves the caption to those who hear the page, where a heading says the same.
+    The page names the digest of its own style sheet and allows nothing else: no script, no
+    picture, no font, no frame and no form, from wherever it may be.
     """
-    columns = "".join(f'<th scope="col">{text(cell)}</th>' for cell in head)
-    body = "".join(
-        f'<tr><th scope="row">{text(row[0])}</th>'
-        + "".join(f"<td>{text(cell)}</td>" for cell in row[1:])
-        + "</tr>\n"
-        for row in rows
-    )
-    mark = ' class="quiet"' if quiet else ""
-    # A table may be wider than a narrow window; then the keyboard must be able to scroll it.
-    return (
-        f'<div class="wide" role="region" tabindex="0" aria-label="{text(caption)}"><table>'
-        f"<caption{mark}>{text(caption)}</caption>"
-        f"<thead><tr>{columns}</tr></thead>\n<tbody>{body}</tbody></table></div>"
-    )
-
-
-def fold(summary: str, inside: str) -> str:
-    """Return something that a reader may open."""
-    return f"<details><summary>{text(summary)}</summary>{inside}</details>"
-
-
-def section(name: str, title: str, parts: Iterable[str], *, kind: str = "") -> str:
-    """Return a section with an id and a heading."""
-    mark = f' class="{kind}"' if kind else ""
-    inside = "\n".join(parts)
-    return (
-        f'<section id="{name}" aria-labelledby="{name}-h"{mark}>'
-        f'<h2 id="{name}-h">{text(title)}</h2>\n{inside}</section>'
-    )
-
-
-def document(title: str, verdict: str, contents: Sequence[tuple[str, str]], body: str) -> str:
-    """Return a page; ``contents`` are (id, title) of its sections."""
+    sheet = f"\n{_STYLE}{style}"
+    digest = b64encode(sha256(sheet.encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     links = "".join(f'<li><a href="#{name}">{text(words)}</a></li>' for name, words in contents)
-    nav = f'<nav aria-label="Contents"><ol>{links}</ol></nav>' if contents else ""
+    many = len(contents) > 1
+    nav = f'<nav aria-label="Contents"><ol>{links}</ol></nav>' if many else ""
+    foot = "".join(f"<p>{text(line)}</p>" for line in footer)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head><meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{text(title)}</title>\n<style>\n{_STYLE}{_PICTURES}</style></head>\n"
+        f"<title>{text(title)}</title>\n<style>{sheet}</style></head>\n"
         '<body><a class="skip" href="#main">Skip to the content</a>\n'
-        f'<header><h1>{text(title)}</h1><p class="verdict">{text(verdict)}</p>{nav}</header>\n'
-        f'<main id="main">\n{body}\n</main>\n<footer><p>{text(CAUTION)}</p></footer>\n'
-        "</body></html>\n"
+        f"<header><h1>{text(title)}</h1>{verdict}{nav}</header>\n"
+        f'<main id="main">\n{body}\n</main>\n<footer>{foot}</footer>\n</body></html>\n'
     )

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
 from html import escape
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from .._grids import BitGrid, GridCell
+from .._words import count
 from .text import clean, columns
 
-__all__ = ["KEY", "STYLE", "document", "picture"]
+__all__ = ["KEY", "STYLE", "caption", "differences", "document", "picture"]
 
 _CELL, _ROW, _LEFT, _HEAD, _GAP, _EDGE = 96, 66, 56, 58, 44, 16
 _WIDTH = _LEFT + 8 * _CELL
@@ -37,6 +38,9 @@ STYLE = """\
 .sf-mark { fill: #fbe9bf; stroke: #1b2430; stroke-width: 3 }
 .sf-only { fill: #fbe9bf; stroke: #1b2430; stroke-width: 3; stroke-dasharray: 9 5 }
 .sf-shape { fill: #1b2430 }
+.sf-join { stroke: #e9eef2; stroke-width: 3 }
+.sf-join-mark { stroke: #fbe9bf; stroke-width: 5 }
+.sf-part { font-size: 10.5px }
 """
 _DARK = """\
 @media (prefers-color-scheme: dark) { @media screen {
@@ -48,6 +52,8 @@ _DARK = """\
 .sf-tick { stroke: #8b97a3 }
 .sf-mark, .sf-only { fill: #4a3c10; stroke: #f2d98a }
 .sf-shape { fill: #f2d98a }
+.sf-join { stroke: #252e38 }
+.sf-join-mark { stroke: #4a3c10 }
 } }
 """
 STYLE += _DARK
@@ -56,12 +62,14 @@ STYLE += _DARK
 _SHAPES = {
     "moved": "M-6,5 L0,-6 L6,5 Z",
     "width differs": "M-6,-5 H6 V5 H-6 Z",
+    "octet order differs": "M-6,-5 L6,5 V-5 L-6,5 Z",
     "name differs": "M0,-6 L6,0 L0,6 L-6,0 Z",
     "only here": "M-6,-2 H-2 V-6 H2 V-2 H6 V2 H2 V6 H-2 V2 H-6 Z",
 }
 KEY = {
     "moved": "triangle",
     "width differs": "square",
+    "octet order differs": "bow tie",
     "name differs": "diamond",
     "only here": "cross and broken outline",
 }
@@ -104,9 +112,31 @@ def picture(given: BitGrid, name: str) -> str:
     )
 
 
+def differences(grids: Sequence[BitGrid]) -> tuple[tuple[str, ...], ...]:
+    """Return what is marked: signal, map, place, bits there, difference, what the other end has."""
+    return tuple(
+        (cell.label, one.title, str(cell.first), str(cell.width), cell.mark, cell.elsewhere)
+        for one in grids
+        for cell in one.marked
+        # The consumer's half of a pair says the same the other way round.
+        if one is grids[0] or not cell.elsewhere
+    )
+
+
+def caption(grids: Sequence[BitGrid], name: str) -> str:
+    """Return what grids side by side show, and the shape of each mark in them."""
+    found = {cell.mark for one in grids for cell in one.marked}
+    scope = f"{name}: " if name else ""
+    if not found:
+        same = "every signal stands at the same place at both ends."
+        return f"{scope}{same}" if len(grids) > 1 else f"{name}."
+    shapes = ", ".join(f"{KEY[mark]}: {mark}" for mark in KEY if mark in found)
+    return f"{scope}what differs has a thick outline, a shape and words. Shapes: {shapes}."
+
+
 def _told(given: BitGrid) -> str:
     """Return a picture in one sentence."""
-    octets = f"{given.octets} octet{'s'[: given.octets != 1]}"
+    octets = count(given.octets, "octet")
     marked = [
         " ".join(filter(None, (cell.label, "at", str(cell.first), cell.mark, cell.elsewhere)))
         for cell in given.marked
@@ -161,6 +191,13 @@ def _grid(given: BitGrid) -> str:
         cells += [(cell, y) for cell in row]
     # Marked cells last, so that no neighbour covers their outline.
     parts += [_cell(cell, y) for cell, y in sorted(cells, key=lambda pair: bool(pair[0].mark))]
+    # Octets of one value are one box: the border between them goes.
+    parts += [
+        f'<line class="sf-join{"-mark" * bool(cell.mark)}" x1="{_LEFT + 2}" y1="{y + _ROW}" '
+        f'x2="{_LEFT + 8 * _CELL - 2}" y2="{y + _ROW}"/>'
+        for (cell, y), (below, _) in pairwise(cells)
+        if cell.joined and below.width == 8 and below.first.octet == cell.first.octet + 1
+    ]
     return "".join(parts)
 
 
@@ -181,6 +218,8 @@ def _cell(cell: GridCell, y: int) -> str:
         octet = cell.first.octet
         parts.append(_words(left + 5, y + 13, f"{octet}.{bit}", "sf-small"))
         parts.append(_words(left + _CELL - 5, y + 13, str(8 * octet + bit), "sf-small", "end"))
+    if cell.part:
+        parts.append(_words(x + width - 5, y + _ROW - 7, cell.part, "sf-part", "end"))
     free = "" if cell.kind == "signal" else " sf-free"
     lines = _broken(clean(cell.label), _LINE * cell.width)
     middle = x + width // 2
@@ -189,7 +228,7 @@ def _cell(cell: GridCell, y: int) -> str:
         parts.append(_words(middle, top + 13 * number, line, f"sf-name{free}", "middle"))
     if cell.mark:
         told = cell.elsewhere or cell.mark
-        room = (_LINE + 1) * cell.width - 3
+        room = (_LINE + 1) * cell.width - 3 - len(cell.part)
         parts += [
             f'<path class="sf-shape" transform="translate({x + 12},{y + _ROW - 11})" '
             f'd="{_SHAPES[cell.mark]}"/>',
@@ -201,6 +240,8 @@ def _cell(cell: GridCell, y: int) -> str:
 def _tip(cell: GridCell) -> str:
     places = str(cell.first) if cell.width == 1 else f"{cell.first} to {cell.last}"
     text = f"{cell.label}, {places}"
+    if cell.part:
+        text += f", {cell.part}"
     if cell.mark:
         text += f", {cell.mark}{f': {cell.elsewhere}' if cell.elsewhere else ''}"
     return text

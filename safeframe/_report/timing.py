@@ -1,35 +1,38 @@
-"""Watchdog and reaction time for a human at a terminal, and as JSON for programs."""
+"""Watchdog and reaction time of a connection, for people and as JSON for programs."""
 
 from __future__ import annotations
 
 from .._timing import Timing
-from .text import CAUTION, PLAIN, Look, clean, table
+from .document import CAUTION, Block, Document, Paragraph, Table
 
-__all__ = ["FORMAT", "json_text", "timing"]
+__all__ = ["FORMAT", "document", "json_text"]
 
 FORMAT = "safeframe-timing/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
-def timing(given: Timing, *, look: Look = PLAIN) -> str:
-    """Return the times of a connection as a table, each figure with its inputs and source."""
+def document(given: Timing) -> Document:
+    """Return the times of a connection, each figure with its inputs and source."""
     edition = f", edition {given.edition}" if given.edition else ""
     reaction = given.reaction
     words = "at least" if reaction.missing else "at most"
-    rows = [
+    rows = (
         ("watchdog", _time(given.watchdog_ms), ""),
         ("exchange", _time(given.exchange_ms), ""),
         ("a frame may be late by", _time(given.spare_ms), "watchdog - exchange"),
         (f"reaction time {words}", _time(reaction.known_ms), reaction.formula),
         ("permitted", _time(given.permitted_ms), ""),
         ("margin", _time(given.margin_ms), "permitted - reaction time"),
-    ]
-    title = f"{given.connection} ({given.profile}{edition})"
-    lines = [look.paint("strong", clean(title)), *table(rows, indent="  ")]
-    lines += look.wrap(f"source: {reaction.source}; {reaction.why}", first="  ", rest="    ")
+    )
+    late = given.margin_ms is not None and given.margin_ms < 0
+    looks = (*("",) * (len(rows) - 1), "error" if late else "")
+    blocks: tuple[Block, ...] = (
+        Table(rows, ("what", "time", "formula"), looks=looks),
+        Paragraph(f"{reaction.source}; {reaction.why}", label="source"),
+    )
     if reaction.missing:
-        lines += look.wrap(f"not stated: {', '.join(reaction.missing)}", first="  ", rest="    ")
-    return "\n".join([*lines, CAUTION]) + "\n"
+        blocks += (Paragraph(", ".join(reaction.missing), label="not stated"),)
+    return Document(f"{given.connection} ({given.profile}{edition})", blocks)
 
 
 def json_text(given: Timing) -> str:

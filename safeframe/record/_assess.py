@@ -37,7 +37,7 @@ class Assessment:
     notes: tuple[str, ...] = ()
 
     @property
-    def releasable(self) -> bool:
+    def complete_and_signed(self) -> bool:
         """Whether nothing is wrong and nothing is missing."""
         return not self.faults and not self.missing
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from safeframe import record
-from safeframe._report.record_html import html
-from safeframe._report.record_page import page
+from safeframe._report import html
+from safeframe._report.record import document, sheet
 from tests.unit.record_maps import FRESH, SIGNED
 
 test_browser = pytest.importorskip("tests.oracle.test_browser")
@@ -30,8 +30,8 @@ POINTS = {"a4": (595, 842), "letter": (612, 792)}
 def written(folder: Path, name: str, paper: str = "a4") -> Path:
     made = RECORDS[name]
     path = folder / f"{name}.html"
-    shown = page(made, record.assess(made), record.seal(made))
-    path.write_text(html(shown, paper=paper), encoding="utf-8")
+    shown = document(made, record.assess(made), record.seal(made))
+    path.write_text(html.render(shown, sheet=sheet(made, paper=paper)), encoding="utf-8")
     return path
 
 
@@ -59,7 +59,7 @@ def test_print(browser, tmp_path: Path, paper: str) -> None:  # type: ignore[no-
 
 def test_nothing_is_wider_than_the_page(browser, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     path = written(tmp_path, "open")
-    for width in (1400, 500):
+    for width in (1400, 400):
         browser.set_window_size(width, 1000)
         test_browser.show(browser, path)
         wide = browser.execute_script(

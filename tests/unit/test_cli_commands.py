@@ -186,9 +186,10 @@ def test_show_rewrites_the_map(
 def test_rules_lists_every_rule(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["rules"]) == 0
     out = capsys.readouterr().out
+    words = " ".join(out.split())
     for rule in checks.RULES:
         assert f"  {rule.name} " in out
-        assert rule.title in out
+        assert set(rule.title.split()) <= set(words.split())
 
 
 @pytest.mark.parametrize("name", [rule.name for rule in checks.RULES])
@@ -196,13 +197,14 @@ def test_every_rule_has_a_page(name: str, capsys: pytest.CaptureFixture[str]) ->
     assert main(["rules", name]) == 0
     out = capsys.readouterr().out
     assert out.startswith(f"{name}: ")
-    for label in ("  why:", "  remedy:", "  source:", "  allow:"):
+    for label in ("  why ", "  remedy ", "  source ", "  allow "):
         assert label in out
 
 
 def test_a_page_shows_the_example_of_the_demo(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["rules", "octet-order"]) == 0
-    assert "LX reads the two octets in the opposite order" in capsys.readouterr().out
+    out = " ".join(capsys.readouterr().out.split())
+    assert "LX reads the two octets in the opposite order" in out
 
 
 def test_an_unknown_rule_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
@@ -212,7 +214,7 @@ def test_an_unknown_rule_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> Non
 
 def test_a_terminal_gives_its_width(monkeypatch: pytest.MonkeyPatch) -> None:
     args = argparse.Namespace(color="never")
-    assert options.look(args).width == 100
+    assert options.look(args).width == 80
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
     monkeypatch.setattr(os, "get_terminal_size", lambda: os.terminal_size((72, 20)))
     assert options.look(args).width == 72

@@ -22,9 +22,9 @@ from safeframe import capture, fixtures
 from safeframe._cli import main
 from safeframe._link import link_of
 from safeframe._model import Connection, Map
-from safeframe._report import capture as render
-from safeframe._report import timeline, timelinetext
-from safeframe._report.text import Look
+from safeframe._report import capture as rendered
+from safeframe._report import timeline
+from safeframe._report.text import PLAIN, Look, render
 from safeframe.capture import Examination, Packet
 from safeframe.fixtures import BANNER
 
@@ -79,13 +79,15 @@ class TestFixtures:
     ) -> None:
         code, out, _ = run(capsys, "fixtures", "--set", "mistakes", "-o", "m", *MAPS)
         assert code == 0
-        rows = [re.split(r"  +", line) for line in out.splitlines()]
-        assert rows[0] == ["mistake", "must be found by", "what"]
-        assert len(rows) == 13
-        for name, rules, _ in rows[1:]:
-            first, second = (mapfile.load(str(site / "m" / name / path)) for path in MAPS)
+        assert re.search(r"^  mistake +must be found by +what$", out, flags=re.MULTILINE)
+        made = list(fixtures.mistakes(demo_connection()))
+        assert len(made) == 12 == len(list((site / "m").iterdir()))
+        for mistake in made:
+            assert f"\n  {mistake.name} " in out
+            ends = (mapfile.load(str(site / "m" / mistake.name / path)) for path in MAPS)
+            first, second = ends
             found = checks.check(Connection(first=first, second=second)).findings
-            assert {finding.rule for finding in found} & set(rules.split(" or "))
+            assert {finding.rule for finding in found} & set(mistake.rules)
 
     def test_mistakes_in_tables(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
         for name in MAPS:
@@ -160,22 +162,22 @@ class TestCapture:
             "  LX       408       0       0        0         0        401   400   12 ms\n"
             "\n"
             "Events: 11\n"
-            "    line 2, 0 s, SC1: Reset with code 0: local reset or acknowledge\n"
-            "    line 3, 0.006 s, LX: Reset with code 0: local reset or acknowledge\n"
-            "    line 4, 0.012 s, SC1: start-up: Session\n"
-            "    line 6, 0.024 s, SC1: start-up: Connection\n"
-            "    line 8, 0.036 s, SC1: connection id 0x0107, slave address 7\n"
-            "    line 10, 0.048 s, SC1: start-up: Parameter\n"
-            "    line 14, 0.072 s, SC1: parameters: watchdog 100 ms, "
-            "0 octets of application parameters\n"
-            "    line 16, 0.084 s, SC1: LX does not use the data: FailSafeData\n"
-            "    line 17, 0.09 s, LX: SC1 does not use the data: FailSafeData\n"
-            "    line 18, 0.096 s, SC1: LX uses the data of SC1\n"
-            "    line 19, 0.102 s, LX: SC1 uses the data of LX\n"
+            "  line 2, 0 s, SC1: Reset with code 0: local reset or acknowledge\n"
+            "  line 3, 0.006 s, LX: Reset with code 0: local reset or acknowledge\n"
+            "  line 4, 0.012 s, SC1: start-up: Session\n"
+            "  line 6, 0.024 s, SC1: start-up: Connection\n"
+            "  line 8, 0.036 s, SC1: connection id 0x0107, slave address 7\n"
+            "  line 10, 0.048 s, SC1: start-up: Parameter\n"
+            "  line 14, 0.072 s, SC1: parameters: watchdog 100 ms, 0 octets of application\n"
+            "  parameters\n"
+            "  line 16, 0.084 s, SC1: LX does not use the data: FailSafeData\n"
+            "  line 17, 0.09 s, LX: SC1 does not use the data: FailSafeData\n"
+            "  line 18, 0.096 s, SC1: LX uses the data of SC1\n"
+            "  line 19, 0.102 s, LX: SC1 uses the data of LX\n"
             "\n"
             "nothing wrong in this recording\n"
-            "Off-line aid, not certified: replaces neither review nor validation; "
-            "local codes and licensed practice come first.\n"
+            "Off-line aid, not certified: replaces neither review nor validation; local codes\n"
+            "and licensed practice come first.\n"
         )
 
     def test_standard_input(
@@ -197,17 +199,19 @@ class TestCapture:
         assert (recording.parent / "a.svg").read_text(encoding="utf-8").startswith("<svg ")
         assert run(capsys, "capture", "--plot", "a.html", "run.jsonl", *MAPS)[0] == 0
         page = (recording.parent / "a.html").read_text(encoding="utf-8")
-        assert page.startswith("<!doctype html>")
+        assert page.startswith("<!DOCTYPE html>")
         assert "<script" not in page
 
     def test_timeline(self, recording: Path, capsys: pytest.CaptureFixture[str]) -> None:
         code, out, _ = run(capsys, "capture", "--fresh", "--timeline", "run.jsonl", *MAPS)
         assert code == 0
         lines = out.splitlines()
-        assert lines[0] == "Signals over time, 80 ms for each column"
-        assert lines[2].startswith("  SC1 -> LX  permit_torque   _")
-        assert set(lines[2][29:]) == {"_", "#", "|"}
-        assert set(lines[10][29:]) <= set("0369|")
+        start = lines.index("Signals over time")
+        assert lines[start + 1].startswith("  96 ms for each column; _ is 0, # is 1, | a change")
+        strips = {line.split()[0]: line[20:] for line in lines[start + 4 : start + 15] if line}
+        assert lines[start + 3] == "  SC1 -> LX"
+        assert set(strips["permit_torque"].strip()) == {"_", "#", "|"}
+        assert set(strips["speed_level"].strip()) <= set("0369|")
         assert "SC1-LX (fscp-12-1): 816 packets" in out
 
     def test_packets(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -260,6 +264,10 @@ def swapped(count: int = 60) -> Examination:
     return examined(link, states(link, count), fresh=True)
 
 
+def shown(found: Examination, look: Look = PLAIN) -> str:
+    return render(rendered.document(found), look)
+
+
 class TestText:
     def test_everything_at_once(self) -> None:
         link = demo_exchange()
@@ -271,11 +279,11 @@ class TestText:
         late = [dataclasses.replace(step, time_us=step.time_us + 500_000) for step in steps[70:]]
         rows = packets(link, [*steps[:70], *late])
         rows += [Packet(200, 5000, None, b"\x01", "SC9\x1b[1m")]
-        text = render.text(capture.examine(rows, link, fresh=True))
+        text = shown(capture.examine(rows, link, fresh=True))
         assert "\nRejected frames: 8\n  line 41, 0.24 s, SC1: crc: CRC_0 is " in text
         assert "\n  and 3 more\n\nHistory lost: the stream was joined anew: 6\n" in text
         bad = [dataclasses.replace(steps[0], octets=b"\x36")] * 8
-        assert "\n  and 3 more\n" in render.text(examined(link, bad))
+        assert "\n  and 3 more\n" in shown(examined(link, bad))
         assert "\nHistory lost: the stream was joined anew: " in text
         assert "\nSilence longer than the watchdog: 2\n  SC1: " in text
         assert (
@@ -287,7 +295,7 @@ class TestText:
         assert "\nthis recording is not as it should be\n" in text
 
     def test_difference(self) -> None:
-        text = render.text(swapped(), look=Look(color=True))
+        text = shown(swapped(), look=Look(color=True))
         assert "Frames that the two ends read differently: 32\x1b[0m\n  the first: line " in text
         assert "    signal         SC1 sends             LX reads\n" in text
         assert "\x1b[1;31mthis recording is not as it should be" in text
@@ -297,7 +305,7 @@ class TestText:
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
         link = link_of(Connection(first=first, second=mistakes["renamed"].second))
         idle = fixtures.RunningLink(link).ticks([(b"\x00\x00", b"\x00\x00")])
-        text = render.text(examined(link, idle))
+        text = shown(examined(link, idle))
         assert re.search(r"SC1 -> LX  0\.0 +something_else +as LX reads it", text)
         assert re.search(r"SC1 -> LX  1\.0-1\.1 +speed_level\n", text)
         assert second.name == "LX"
@@ -326,23 +334,23 @@ class TestText:
             )
         )
         steps = fixtures.RunningLink(link).ticks([(b"\x24\x00", data)])
-        text = render.text(examined(link, steps, fresh=True))
-        assert "SC1 -> LX  0.0, 0.1, 0.3, 0.4, 0.6, 0.7  wide\n" in text
+        text = shown(examined(link, steps, fresh=True))
+        assert "SC1 -> LX  0.0-0.1, 0.3-0.4, 0.6-0.7  wide\n" in text
 
     def test_without_times(self) -> None:
-        text = render.text(capture.examine([Packet(1, 1, None, b"\x36", "SC1")], demo_exchange()))
-        assert text.startswith("SC1-LX (fscp-12-1): 1 packets, 1 frames\n")
+        text = shown(capture.examine([Packet(1, 1, None, b"\x36", "SC1")], demo_exchange()))
+        assert text.startswith("SC1-LX (fscp-12-1): 1 packet, 1 frame\n")
         assert "  line 1, SC1: length: the length must be 6 or 7, 11, 15" in text
 
     def test_nothing_could_be_judged(self) -> None:
         link = demo_exchange()
         step = next(step for step in states(link, 5) if step.data)
-        assert "\nno frame could be accepted\n" in render.text(examined(link, [step]))
+        assert "\nno frame could be accepted\n" in shown(examined(link, [step]))
 
 
 def document(found: Examination) -> Any:
     """Return the JSON document of an examination after a look at the schema."""
-    made = json.loads(render.document(found))
+    made = json.loads(rendered.json_text(found))
     text = files("safeframe").joinpath("schemas", "capture.schema.json").read_text(encoding="utf-8")
     jsonschema.validate(made, json.loads(text))
     return made
@@ -351,7 +359,7 @@ def document(found: Examination) -> Any:
 class TestJson:
     def test_document(self) -> None:
         found = document(swapped())
-        assert found["format"] == render.FORMAT
+        assert found["format"] == rendered.FORMAT
         assert found["difference"]["count"] == 32
         assert found["difference"]["rows"][0].keys() == {"signal", "sent", "received"}
         assert found["sides"][0]["results"] == {
@@ -400,10 +408,10 @@ class TestTimeline:
         classes = [
             element.get("class") for element in root.iter("{http://www.w3.org/2000/svg}path")
         ]
-        assert classes.count("line") == 20
-        assert classes.count("other") == 2
-        assert "busy" in classes
-        assert classes.count("mark") == 1
+        assert classes.count("tl-line") == 20
+        assert classes.count("tl-other") == 2
+        assert "tl-busy" in classes
+        assert classes.count("tl-mark") == 1
         assert "first difference" in texts
 
     def test_names_are_escaped_and_shortened(self) -> None:
@@ -462,29 +470,35 @@ class TestTimeline:
         assert "0..2" in drawn
 
     def test_text(self) -> None:
-        text = timelinetext.timelines(swapped(), look=Look(width=60))
-        lines = text.splitlines()
-        assert lines[0] == "Signals over time, 42 ms for each column"
-        labels = [line[2:42].rstrip() for line in lines[2:6]]
-        assert labels == [
-            "SC1 -> LX  permit_torque",
-            "SC1 -> LX  permit_torque as LX reads it",
-            "SC1 -> LX  permit_no_ss1",
-            "SC1 -> LX  permit_no_ss1 as LX reads it",
+        head, _, way, *lines = timeline.drawing(swapped(), 60).lines
+        assert head.startswith("30 ms for each column; _ is 0, # is 1")
+        assert way == "SC1 -> LX"
+        assert [line[2:34].rstrip() for line in lines[:4]] == [
+            "permit_torque",
+            "permit_torque as LX reads it",
+            "permit_no_ss1",
+            "permit_no_ss1 as LX reads it",
         ]
-        drawn = [line[43:] for line in lines[2:6]]
+        drawn = [line[32:] for line in lines[:4]]
         assert drawn[0] == drawn[3] != drawn[1] == drawn[2]
-        assert set(drawn[0]) == {"_", "|", "#"}
-        assert timelinetext.timelines(capture.examine([], demo_exchange())) == ""
+        assert set(drawn[0]) == {" ", "_", "|", "#"}
+        assert max(map(len, lines)) <= 60
+        assert timeline.drawing(capture.examine([], demo_exchange())).lines == ()
+
+    def test_a_name_that_leaves_no_room_stands_on_a_line_of_its_own(self) -> None:
+        lines = timeline.drawing(swapped(), 48).lines
+        at = lines.index("  permit_torque as LX reads it")
+        assert set(lines[at + 1]) <= set(" _|#")
 
     def test_text_of_what_stands_still_or_begins_late(self) -> None:
         link = demo_exchange()
         rows = [(b"\x00\x01", b"\x00\x00")] * 2 + [(b"\x00\x03", b"\x00\x00")]
         found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
-        lines = timelinetext.timelines(found, look=Look(width=110)).splitlines()
+        lines = timeline.drawing(found, 108).lines
         # From the Reset on the receiver has its fail-safe values; the data are 1, 1, and 3.
-        assert lines[10] == "  SC1 -> LX  speed_level" + " " * 5 + "0" * 48 + "|33333333333|999"
-        assert lines[-2] == "  LX -> SC1  speed_range" + " " * 5 + "0" * 64
+        level = next(line for line in lines if line.startswith("  speed_level 0..3 "))
+        assert re.fullmatch(r"  speed_level 0\.\.3 +0+\|33333333333\|999", level)
+        assert any(re.fullmatch(r"  speed_range 0\.\.0 +0{30,}", line) for line in lines)
 
     def test_units_of_time(self) -> None:
         assert timeline._time(500) == "500 µs"

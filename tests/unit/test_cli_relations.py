@@ -67,9 +67,9 @@ def test_what_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     assert code == 1
     assert out.endswith(
         "\n\n"
-        "\x1b[1;31merror: a cannot be judged: upp is no signal of SC1 (did you mean up?)\x1b[0m\n"
-        "\x1b[1;31merror: b cannot be judged: down must be 0..1, not 2\x1b[0m\n"
-        "\x1b[1;31merror: up can never be 1 (c)\x1b[0m\n"
+        "  error: \x1b[1;31ma cannot be judged: upp is no signal of SC1 (did you mean up?)\x1b[0m\n"
+        "  error: \x1b[1;31mb cannot be judged: down must be 0..1, not 2\x1b[0m\n"
+        "  error: \x1b[1;31mup can never be 1 (c)\x1b[0m\n"
     )
     assert "\x1b[1;31m  1   forbidden by c; all at their safe values\x1b[0m\n" in out
 

@@ -12,8 +12,10 @@ import pytest
 from safeframe import _demo as demo
 from safeframe import protocols as profiles
 from safeframe._cli import main
-from safeframe._report.text import CAUTION
+from safeframe._report.document import CAUTION
+from safeframe._report.text import wrap
 
+SHOWN = "\n".join(wrap(CAUTION))
 PAIR = ["sc1-lx.toml", "lx-sc1.toml"]
 BEFORE = [f"before/{name}" for name in PAIR]
 AFTER = [f"after/{name}" for name in PAIR]
@@ -42,12 +44,12 @@ def test_one_end_before_and_after(site: Path, capsys: pytest.CaptureFixture[str]
     out = capsys.readouterr().out
     assert out.startswith("wire: brake2_release  [sends]\n    added: 1.2, bool, 1 bit\n")
     assert "\nSC1: 2 differences (2 wire)\n" in out
-    assert out.endswith(f"{CAUTION}\n")
+    assert out.endswith(f"{SHOWN}\n")
 
 
 def test_end_against_end(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diff", *AFTER]) == 0
-    assert capsys.readouterr().out == f"SC1 and LX: no difference\n{CAUTION}\n"
+    assert capsys.readouterr().out == f"SC1 and LX: no difference\n{SHOWN}\n"
     assert main(["diff", AFTER[0], BEFORE[1]]) == 1
     assert "only SC1 has it: 1.2, bool, 1 bit" in capsys.readouterr().out
 
@@ -65,8 +67,8 @@ def test_four_files_alike(site: Path, capsys: pytest.CaptureFixture[str]) -> Non
 def test_four_files_with_a_one_sided_edit(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diff", *BEFORE, AFTER[0], BEFORE[1]]) == 1
     out = capsys.readouterr().out
-    assert "SC1  added brake2_release at 1.2  after/sc1-lx.toml:15\n" in out
-    assert "LX   did not add brake2_release   before/lx-sc1.toml:" in out
+    assert "SC1: added brake2_release at 1.2  after/sc1-lx.toml:15\n" in out
+    assert "LX: did not add brake2_release  before/lx-sc1.toml:" in out
 
 
 def test_edits_alike_to_an_illegal_size_are_no_approval(
@@ -79,10 +81,9 @@ def test_edits_alike_to_an_illegal_size_are_no_approval(
     lines = capsys.readouterr().out.splitlines()
     assert lines[:4] == [
         "SC1-LX: SC1 and LX were edited identically",
-        "  before the edits the ends agree",
-        "  after the edits  the ends agree",
-        "  check finds 2 errors in the new pair: illegal-size "
-        "(run safeframe check after/sc1-lx.toml after/lx-sc1.toml)",
+        "  before the edits  the ends agree",
+        "  after the edits   the ends agree",
+        "  check finds 2 errors in the new pair: illegal-size; to see them, run",
     ]
     assert main(["diff", "--format", "json", *BEFORE, *AFTER]) == 1
     document = json.loads(capsys.readouterr().out)
@@ -92,7 +93,7 @@ def test_edits_alike_to_an_illegal_size_are_no_approval(
     )
     assert main(["diff", "--format", "markdown", *BEFORE, *AFTER]) == 1
     out = capsys.readouterr().out
-    assert "### Check of the new pair\n\ncheck finds 2 errors in the new pair: illegal" in out
+    assert "**check finds 2 errors in the new pair: illegal" in out
 
 
 def test_ends_that_differ_before_and_after_edits_alike(
@@ -137,8 +138,8 @@ def test_four_files_with_the_bit_at_two_places(
     )
     assert main(["diff", *BEFORE, *AFTER]) == 1
     out = " ".join(capsys.readouterr().out.split())
-    assert "SC1 added brake2_release at 1.2 after/sc1-lx.toml:15 " in out
-    assert "LX added brake2_release at 1.3 after/lx-sc1.toml:29 " in out
+    assert "SC1: added brake2_release at 1.2 after/sc1-lx.toml:15 " in out
+    assert "LX: added brake2_release at 1.3 after/lx-sc1.toml:29 " in out
 
 
 @pytest.mark.parametrize(
@@ -173,7 +174,7 @@ def test_markdown_and_a_page(site: Path, capsys: pytest.CaptureFixture[str]) -> 
     for files, code, title in (
         ([BEFORE[0], AFTER[0]], 1, "Differences of SC1"),
         (AFTER, 0, "Differences of SC1 and LX"),
-        ([*BEFORE, *AFTER], 0, "Edits of SC1-LX"),
+        ([*BEFORE, *AFTER], 0, "SC1-LX: SC1 and LX were edited identically"),
     ):
         assert main(["diff", "--format", "markdown", "--html", "page.html", *files]) == code
         out = capsys.readouterr().out

@@ -26,8 +26,9 @@ from safeframe._diff import (
 from safeframe._errors import InputError, Problem
 from safeframe._findings import Finding, Report
 from safeframe._model import Allowance, Connection, Map
-from safeframe._report import changes, changesjson
-from safeframe._report.text import CAUTION, Look
+from safeframe._report import changes, changesjson, text
+from safeframe._report.document import CAUTION, Document, Span
+from safeframe._report.text import PLAIN, Look
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -46,12 +47,19 @@ SCHEMA = json.loads(
 LONGER = map_of(*TWO_BRAKES.entries, sig("pump", "2.0", 9))
 
 
+SHOWN_CAUTION = "\n".join(text.wrap(CAUTION))
+
+
+def told_of(*given: Any, **more: Any) -> str:
+    return text.render(changes.changes(*given, **more))
+
+
 def versions(before: Map, after: Map) -> str:
-    return changes.changes("SC1", compare_versions(end_of(before), end_of(after)))
+    return told_of("SC1", compare_versions(end_of(before), end_of(after)))
 
 
 def between(sent: Map, received: Map) -> str:
-    return changes.changes("SC1 and LX", compare_ends(pair_of(sent, received)))
+    return told_of("SC1 and LX", compare_ends(pair_of(sent, received)))
 
 
 def report_of(*severities: str) -> Report:
@@ -63,7 +71,11 @@ def report_of(*severities: str) -> Report:
     )
 
 
-def four(before: Connection, after: Connection, **options: Any) -> str:
+def four(before: Connection, after: Connection, look: Look = PLAIN, **options: Any) -> str:
+    return text.render(four_of(before, after, **options), look)
+
+
+def four_of(before: Connection, after: Connection, **options: Any) -> Document:
     return changes.edits(
         "SC1-LX",
         compare_edits(before, after),
@@ -74,12 +86,12 @@ def four(before: Connection, after: Connection, **options: Any) -> str:
 
 
 def test_no_difference() -> None:
-    assert versions(ONE_BRAKE, ONE_BRAKE) == f"SC1: no difference\n{CAUTION}\n"
+    assert versions(ONE_BRAKE, ONE_BRAKE) == f"SC1: no difference\n{SHOWN_CAUTION}\n"
 
 
 def test_one_end_before_and_after() -> None:
     found = compare_versions(end_of(ONE_BRAKE), end_of(TWO_BRAKES))
-    shown = changes.changes("SC1", found, classes=classify_changes([("SC1", found)]))
+    shown = told_of("SC1", found, classes=classify_changes([("SC1", found)]))
     assert (
         shown
         == f"""\
@@ -92,7 +104,7 @@ Change class: taken from a gap
   taken from a gap  brake2  from the gap at 1.2: reserve 6 -> 5 bits  at SC1
 
 SC1: 1 difference (1 wire)
-{CAUTION}
+{SHOWN_CAUTION}
 """
     )
 
@@ -111,7 +123,7 @@ value: brake1 at 0.1  [SC1 -> LX]
     map:2
 
 SC1 and LX: 2 differences (1 wire, 1 value)
-{CAUTION}
+{SHOWN_CAUTION}
 """
     )
 
@@ -132,7 +144,7 @@ HIGH = map_of(*ONE_BRAKE.entries[:4], sig("pump", "1.0"), gap("1.1", 7))
             [
                 "moved from 1.2 to 1.3",
                 "takes 1 bit of the gap at 1.3: reserve 5 -> 4 bits",
-                "gives 1 bit back to the gap at 1.2: reserve 0 -> 1 bits",
+                "gives 1 bit back to the gap at 1.2: reserve 0 -> 1 bit",
             ],
             ["at 1.2 in SC1, at 1.3 in LX", "SC1 has the gap at 1.3 there"],
         ),
@@ -183,10 +195,10 @@ HIGH = map_of(*ONE_BRAKE.entries[:4], sig("pump", "1.0"), gap("1.1", 7))
 def test_words_of_changes(
     before: Map, after: Map, told: list[str], told_of_ends: list[str]
 ) -> None:
-    for text in told:
-        assert text in versions(before, after)
-    for text in told_of_ends:
-        assert text in between(before, after)
+    for words in told:
+        assert words in versions(before, after)
+    for words in told_of_ends:
+        assert words in between(before, after)
 
 
 def test_words_outside_the_maps() -> None:
@@ -197,7 +209,7 @@ def test_words_outside_the_maps() -> None:
         connection_table=replace(TERMS, watchdog_ms=50),
         allowances=(Allowance(rule="swap", signal="ack", reason="new"),),
     )
-    shown = changes.changes("SC1", compare_versions(old, new))
+    shown = told_of("SC1", compare_versions(old, new))
     assert "wire: seed  [parameters]\n    parameter changed from not stated to 1\n" in shown
     assert "watchdog_ms changed from 100 ms to 50 ms" in shown
     assert "text: hole  [allow]\n    allowance for the whole map changed from old" in shown
@@ -214,20 +226,21 @@ def test_a_file_cannot_reach_the_terminal() -> None:
         between(evil, ONE_BRAKE),
         four(before, after, all_rows=True),
         four(before, Connection(first=end, second=before.second), all_rows=True),
-        changes.changes("\x1b", (), classes=ChangeClass(reasons=())),
+        told_of("\x1b", (), classes=ChangeClass(reasons=())),
     ]
-    for text in shown:
-        assert all(char.isprintable() or char == "\n" for char in text)
+    for page in shown:
+        assert all(char.isprintable() or char == "\n" for char in page)
     assert "x\\x1b[2J" in shown[0]
 
 
 FOUR = f"""\
 SC1-LX: SC1 and LX were edited identically
-  before the edits the ends agree
-  after the edits  the ends agree
+  before the edits  the ends agree
+  after the edits   the ends agree
 
 Change class: taken from a gap
-  taken from a gap  brake2  from the gap at 1.2: reserve 6 -> 5 bits  at SC1 and LX
+  taken from a gap  brake2  from the gap at 1.2: reserve 6 -> 5    at SC1 and LX
+                            bits
 
 While only SC1 is updated and LX is still old
   SC1 -> LX: 2 octets sent, 2 expected
@@ -257,7 +270,7 @@ Edit of LX: 1 difference (1 wire)
       takes 1 bit of the gap at 1.2: reserve 6 -> 5 bits
       map:6
 
-{CAUTION}
+{SHOWN_CAUTION}
 """
 
 
@@ -271,12 +284,13 @@ class TestFourFiles:
         shown = four(pair_of(ONE_BRAKE, ONE_BRAKE), pair_of(TWO_BRAKES, ONE_BRAKE))
         assert shown.startswith("""\
 SC1-LX: SC1 and LX were not edited identically, 1 difference
-  before the edits the ends agree
-  after the edits  the ends differ in 1 point
+  before the edits  the ends agree
+  after the edits   the ends differ in 1 point
 
-wire: brake2  [SC1 -> LX]
-    SC1  added brake2 at 1.2  map:6
-    LX   did not add brake2   map
+Where the edits differ
+  wire: brake2  [SC1 -> LX]
+      SC1: added brake2 at 1.2  map:6
+      LX: did not add brake2  map
 
 """)
         assert "Edit of LX: no difference\n" in shown
@@ -286,14 +300,14 @@ wire: brake2  [SC1 -> LX]
         after = pair_of(with_entry(TWO_BRAKES, 1, safe=1), with_entry(ONE_BRAKE, 1, safe=1))
         look = Look(color=True)
         shown = four(before, after, look=look)
-        text = "SC1-LX: SC1 and LX were edited identically, but the ends differ"
+        title = "SC1-LX: SC1 and LX were edited identically, but the ends differ"
         assert shown.startswith(
-            f"{look.paint('error', text)}\n"
-            "  before the edits the ends differ in 1 point\n"
-            "  after the edits  the ends differ in 1 point\n\n"
+            f"{look.paint('error', title)}\n"
+            "  before the edits  the ends differ in 1 point\n"
+            "  after the edits   the ends differ in 1 point\n\n"
         )
-        text = "SC1-LX: nothing changed that both ends share, but the ends differ\n"
-        assert four(before, before).startswith(text)
+        title = "SC1-LX: nothing changed that both ends share, but the ends differ\n"
+        assert four(before, before).startswith(title)
 
     @pytest.mark.parametrize(
         ("severities", "words"),
@@ -311,8 +325,13 @@ wire: brake2  [SC1 -> LX]
         look = Look(color=True)
         agree = pair_of(TWO_BRAKES, TWO_BRAKES)
         shown = four(agree, agree, report=report, again=["a\x1b.toml", "b.toml"], look=look)
-        line = f"  check finds {words} (run safeframe check a\\x1b.toml b.toml)"
-        assert shown.splitlines()[3] == look.paint(report.worst(), line)
+        line = f"check finds {words}; to see them, run"
+        assert (
+            text.wrap(Span(line, report.worst()), look, first="  ")
+            == shown.splitlines()[3:-1][
+                : shown.splitlines().index("    safeframe check a\\x1b.toml b.toml") - 3
+            ]
+        )
 
     def test_a_check_that_finds_notes_at_most_says_nothing(self) -> None:
         agree = pair_of(TWO_BRAKES, TWO_BRAKES)
@@ -338,8 +357,10 @@ wire: brake2  [SC1 -> LX]
     def test_a_frame_of_another_length(self) -> None:
         before = pair_of(TWO_BRAKES, TWO_BRAKES)
         shown = four(before, pair_of(LONGER, LONGER))
-        head = "SC1 -> LX: 3 octets sent, 2 expected: the frame is not accepted, so no connection"
-        assert f"  {head}\n    every signal of LX falls back to its safe value\n" in shown
+        assert (
+            "  SC1 -> LX: 3 octets sent, 2 expected: the frame is not accepted, so no\n"
+            "  connection\n    every signal of LX falls back to its safe value\n" in shown
+        )
         assert "falls back to its safe value 0" in four(
             before, pair_of(LONGER, LONGER), all_rows=True
         )
@@ -351,7 +372,7 @@ wire: brake2  [SC1 -> LX]
             first=replace(before.first, connection_table=connection_table),
             second=replace(before.second, connection_table=connection_table),
         )
-        assert "old\n  id: 0x0108 at SC1, 0x0107 at LX\n" in four(before, after)
+        assert "old\n  id  0x0108 at SC1, 0x0107 at LX\n" in four(before, after)
 
     def test_colours(self) -> None:
         shown = four(
@@ -364,13 +385,16 @@ wire: brake2  [SC1 -> LX]
 
     def test_the_tables_alone(self) -> None:
         before, after = pair_of(ONE_BRAKE, ONE_BRAKE), pair_of(TWO_BRAKES, TWO_BRAKES)
-        alone = changes.mixes(mixed_versions(before, after))
-        assert alone in FOUR
-        assert changes.classes(classify(before, after)) in FOUR
+        alone = Document(
+            changes.classes(classify(before, after)).title,
+            changes.mixes(mixed_versions(before, after)),
+            footer=(),
+        )
+        assert text.render(alone).partition("\n")[2] in FOUR
 
 
 def test_every_verdict_has_a_colour() -> None:
-    assert set(changes._VERDICT_PAINT) == set(VERDICTS)
+    assert set(changes._VERDICT_LOOKS) == set(VERDICTS)
 
 
 def objects(value: Any) -> Iterator[dict[str, Any]]:
@@ -385,10 +409,10 @@ def objects(value: Any) -> Iterator[dict[str, Any]]:
 class TestJson:
     """Every document obeys the packaged schema and says what the values hold."""
 
-    def check(self, text: str) -> dict[str, Any]:
-        assert text.isascii()
-        assert text.endswith("}\n")
-        document: dict[str, Any] = json.loads(text)
+    def check(self, given: str) -> dict[str, Any]:
+        assert given.isascii()
+        assert given.endswith("}\n")
+        document: dict[str, Any] = json.loads(given)
         jsonschema.validate(document, SCHEMA)
         assert document["format"] == changesjson.FORMAT == "safeframe-diff/1"
         assert document["caution"] == CAUTION

@@ -27,8 +27,9 @@ def test_text(pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["fingerprint", *pair]) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0] == "sc1-lx.toml: SC1 of SC1-LX"
-    assert lines[1] == lines[5] == f"  wire  {WIRE}"
+    assert lines[1] == lines[6] == f"  wire  {WIRE}"
     octets = Path("sc1-lx.toml").read_bytes()
+    assert lines[-1] == "The files share their wire fingerprint"
     assert lines[3] == f"  file  {hashlib.sha256(octets).hexdigest()}"
 
 

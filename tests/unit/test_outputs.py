@@ -24,8 +24,9 @@ from safeframe._cli import main
 from safeframe._errors import InputError, Problem
 from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
 from safeframe._report import annotations as lines_of
-from safeframe._report import junit, markdown, sarif
-from safeframe._report.text import CAUTION, clean
+from safeframe._report import findings, junit, markdown, paths, sarif
+from safeframe._report.document import CAUTION
+from safeframe._report.text import clean
 from safeframe._source import NOWHERE, Location
 
 DATA = Path(__file__).resolve().parent.parent / "data"
@@ -377,27 +378,32 @@ class TestMarkdown:
         assert plain(f"{markdown.escape(text)}\n") == [text.strip()] * bool(text.strip())
 
 
+def as_markdown(given: Report) -> str:
+    return markdown.render(findings.document(given, where=paths.shown))
+
+
 def test_markdown_in_full() -> None:
-    shown = plain(markdown.report(FULL))
-    assert shown[0] == "safeframe check: 2 errors, 1 warning, 1 note"
-    assert "error: shifted-signals (SC1 -> LX)" in shown
+    shown = plain(as_markdown(FULL))
+    assert shown[1] == "SC1-LX: 2 errors, 1 warning, 1 note"
+    assert "error: shifted-signals  [SC1 -> LX]" in shown
     assert "note: connection-id-reused" in shown
     assert "maps/lx.toml:9" in shown
-    assert "For instance the safety data 00 00, then 00 04:" in shown
-    assert "Known from the baseline and not counted: 1" in shown
-    assert shown[-4:-1] == ["place-order", "later", "known | here"]
+    assert "for instance the safety data 00 00, then 00 04:" in shown
+    assert "not counted, known from the baseline: 1" in shown
+    assert shown[-4:-1] == ["allowed: place-order  [<memory>]", "later", "Reason: known | here"]
 
 
 def test_markdown_of_a_clean_report_and_of_unreadable_input() -> None:
     clean = Report(connections=("A-B",), facts=(("A -> B", "1 signal paired"),))
-    assert markdown.report(clean) == (
-        "## safeframe check: no open finding\n\nConnections: A-B\n\n"
+    assert as_markdown(clean) == (
+        "## Check of A-B\n\n**A-B: both ends agree bit for bit**\n\n"
         "| what | seen |\n| --- | --- |\n| A -\\> B | 1 signal paired |\n\n"
         f"_{CAUTION}_\n"
     )
     lacks = NotJudged(connection="A-B", rule="edition-differs", reason="r", subject="edition")
-    assert "not judged: edition (r)" in plain(markdown.report(replace(clean, not_judged=(lacks,))))
-    assert plain(markdown.problems(UNREAD))[1:] == [str(problem) for problem in UNREAD.problems]
+    assert "not judged: edition (r)" in plain(as_markdown(replace(clean, not_judged=(lacks,))))
+    unread = markdown.render(findings.problems(UNREAD))
+    assert plain(unread)[1:] == [str(problem) for problem in UNREAD.problems]
 
 
 @pytest.fixture

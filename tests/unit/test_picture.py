@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -18,8 +20,8 @@ from safeframe._cli import main
 from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
 from safeframe._grids import BitGrid, GridCell, compare, compare_maps, grid
 from safeframe._model import ConnectionTable, Direction, End, Map, Reserved, Signal
-from safeframe._report import checkhtml, svg
-from safeframe._report import shell as page
+from safeframe._report import findings, html, markdown, paths, svg
+from safeframe._report.document import Document, Grids
 from safeframe._report.text import clean
 from safeframe._source import Location
 from tests.strategies import ends
@@ -264,12 +266,14 @@ def test_a_report_in_full_as_a_page() -> None:
     one = BitGrid(
         title="A sends", octets=1, cells=(GridCell(first=Place(0, 0), width=8, kind="reserved"),)
     )
-    read = judge(checkhtml.html(report, [("A -> B", (one, one))]))
+    read = judge(page_of(report, Grids((one, one), "A -> B")))
     words = " ".join(read.words.split())
-    assert "1 error, 1 note; not counted, known from the baseline: 1" in words
-    assert "■ error: shifted-signals, A -> B" in words
+    assert f"A-B, {clean(NASTY)}: 1 error, 1 note" in words
+    assert "not counted, known from the baseline: 1" in words
+    assert "■ error: shifted-signals [A -> B]" in words
     assert "● note: shifted-signals" in words
-    assert "For instance the safety data 00, then 01" in words
+    assert "for instance the safety data 00, then 01" in words
+    assert "A sends" in read.words
     assert "A -> B: every signal stands at the same place at both ends." in words
     assert "lx.toml:3" in words
     assert words.count("<script>x</script>") >= 5
@@ -277,25 +281,89 @@ def test_a_report_in_full_as_a_page() -> None:
     assert "Off-line aid, not certified" in words
 
 
+def page_of(report: Report, *pictures: Grids) -> str:
+    given_document = findings.document(
+        report, everything=True, pictures=pictures, where=paths.shown
+    )
+    return html.render(given_document)
+
+
 def test_a_clean_report_as_a_page() -> None:
-    read = judge(checkhtml.html(Report(connections=("A-B",)), []))
-    assert "No open finding" in read.words
+    read = judge(page_of(Report(connections=("A-B",))))
+    assert "A-B: both ends agree bit for bit" in read.words
     assert "nav" not in read.tags
     lacks = NotJudged(connection="A-B", rule="edition-differs", reason="r", subject="edition")
-    read = judge(checkhtml.html(Report(connections=("A-B",), not_judged=(lacks,)), []))
-    assert "No open finding; not judged: edition (r)" in read.words
+    read = judge(page_of(Report(connections=("A-B",), not_judged=(lacks,))))
+    assert "not judged: edition (r)" in read.words
+
+
+def test_a_page_allows_nothing_but_its_own_style() -> None:
+    one = grid("x", Map(entries=(signal("a", "0.0"),)))
+    text = page_of(Report(connections=("A-B",)), Grids((one,), "x"))
+    sheet = re.findall(r"<style>(.*?)</style>", text, flags=re.DOTALL)
+    assert len(sheet) == 1
+    digest = base64.b64encode(hashlib.sha256(sheet[0].encode()).digest()).decode()
+    policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    assert f'content="{policy}"' in text
+    assert " style=" not in text
 
 
 def test_the_consumers_half_is_not_told_twice() -> None:
     names = ("A", "B")
     left = Map(entries=(signal("x", "0.0"), signal("l", "0.2")))
     right = Map(entries=(signal("x", "0.1"), signal("r", "0.7", 4)))
-    read = judge(
-        page.document(
-            "t", "v", [], checkhtml.picture("d", compare_maps(names, names, left, right), "k")
-        )
-    )
+    grids = compare_maps(names, names, left, right)
+    read = judge(html.render(Document("t", (Grids(grids, "d"),))))
     assert read.tags.count("tr") == 1 + 4  # x, l and both cells of r
+
+
+def test_a_value_of_two_octets_is_one_box_with_both_octets_named() -> None:
+    little = replace(signal("speed", "0.0", 16), type="int")
+    one = grid(
+        "x", Map(entries=(little, replace(little, name="back", at=Place(2, 0), order="big")))
+    )
+    assert [(c.label, c.part, c.joined) for c in one.cells] == [
+        ("speed", "low octet", True),
+        ("speed", "high octet", False),
+        ("back", "high octet", True),
+        ("back", "low octet", False),
+    ]
+    text = svg.document([[one]], "t")
+    assert text.count('class="sf-join"') == 2
+    assert {"low octet", "high octet"} <= set(read_svg(text))
+    shown_in = markdown.render(Document("t", (Grids((one,), "x"),)))
+    assert "| 1.0 | 8 | speed, high octet |  |" in shown_in
+
+
+def test_parts_of_values_that_fill_no_octets() -> None:
+    cells = grid("x", Map(entries=(signal("n", "0.4", 21),))).cells
+    assert [(str(c.first), c.part) for c in cells if c.kind == "signal"] == [
+        ("0.4", "low 4 bits"),
+        ("1.0", "bits 11-4"),
+        ("2.0", "bits 19-12"),
+        ("3.0", "high 1 bit"),
+    ]
+    parts = [c.part for c in grid("x", Map(entries=(signal("n", "0.7", 17),))).cells]
+    assert parts[1:4] == ["low 1 bit", "bits 8-1", "high octet"]
+
+
+def test_another_order_of_octets_is_marked() -> None:
+    little = signal("n", "0.0", 16)
+    big = replace(little, order="big")
+    one, two = compare_maps(("A", "B"), ("A", "B"), Map(entries=(little,)), Map(entries=(big,)))
+    marks = {(c.mark, c.elsewhere) for c in (*one.marked, *two.marked)}
+    assert marks == {
+        ("octet order differs", "B big-endian"),
+        ("octet order differs", "A little-endian"),
+    }
+    text = svg.document([(one, two)], "t")
+    assert text.count('class="sf-join-mark"') == 2
+    assert "bow tie: octet order differs" in text
+    short = signal("n", "0.0", 8)
+    one, _ = compare_maps(
+        ("A", "B"), ("A", "B"), Map(entries=(short,)), Map(entries=(replace(short, order="big"),))
+    )
+    assert one.marked == ()  # One octet has no order.
 
 
 @pytest.fixture
@@ -326,11 +394,8 @@ def test_check_draws_what_has_findings_or_the_only_connection(site: Path) -> Non
     assert main(["check", "--html", "one.html", "after/sc1-lx.toml", "after/lx-sc1.toml"]) == 0
     assert judge((site / "one.html").read_text("utf-8")).tags.count("svg") == 4
     assert main(["check", "--html", "all.html", "--svg", "all.svg", "after"]) == 0
-    assert judge((site / "all.html").read_text("utf-8")).tags.count("svg") == 0
-    assert read_svg((site / "all.svg").read_text("utf-8")) == [
-        "Bit grids of SC1-LC1, SC1-LX, SC1-LX2",
-        svg.STYLE,
-    ]
+    assert judge((site / "all.html").read_text("utf-8")).tags.count("svg") == 12
+    assert "LX2 receives" in read_svg((site / "all.svg").read_text("utf-8"))
     text = (site / "after" / "lx-sc1.toml").read_text("utf-8").replace('"1.2"', '"1.4"', 1)
     (site / "after" / "lx-sc1.toml").write_text(text, encoding="utf-8")
     assert main(["check", "--html", "some.html", "after"]) == 1
@@ -353,12 +418,17 @@ STATES = ["before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "afte
 @pytest.mark.parametrize(
     ("maps", "code", "title", "pictures"),
     [
-        (STATES, 0, "SC1 and LX were edited identically", 8),
-        ([*STATES[:2], STATES[2], STATES[1]], 1, "SC1 and LX were not edited identically", 8),
-        ([*STATES[:2], *STATES[:2]], 0, "Nothing changed that SC1 and LX share", 8),
-        ([STATES[0], STATES[2]], 1, "2 differences", 4),
-        ([STATES[0], STATES[0]], 0, "no difference", 4),
-        ([STATES[0], STATES[3]], 1, "2 differences", 4),
+        (STATES, 0, "SC1-LX: SC1 and LX were edited identically", 8),
+        (
+            [*STATES[:2], STATES[2], STATES[1]],
+            1,
+            "SC1-LX: SC1 and LX were not edited identically, 2 differences",
+            8,
+        ),
+        ([*STATES[:2], *STATES[:2]], 0, "SC1-LX: nothing changed that both ends share", 8),
+        ([STATES[0], STATES[2]], 1, "SC1: 2 differences (2 wire)", 4),
+        ([STATES[0], STATES[0]], 0, "SC1: no difference", 4),
+        ([STATES[0], STATES[3]], 1, "SC1 and LX: 2 differences (2 wire)", 4),
     ],
 )
 def test_diff_as_page_and_markdown(
@@ -374,9 +444,14 @@ def test_diff_as_page_and_markdown(
     assert title in read.words
     assert read.tags.count("svg") == pictures
     out = capsys.readouterr().out
-    assert re.match(rf"## .*\n\n### {title}", out)
+    assert out.startswith("## ")
+    assert markdown.escape(title) in out
     assert main(["diff", "--html", "d.html", *maps]) == code
     assert not capsys.readouterr().out.startswith("#")
+    assert main(["diff", "--format", "html", *maps]) == code
+    page = capsys.readouterr().out
+    assert page.isascii()
+    assert judge(page).words == read.words
 
 
 def test_diff_says_what_mixed_states_do(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -386,10 +461,12 @@ def test_diff_says_what_mixed_states_do(site: Path, capsys: pytest.CaptureFixtur
         (site / "after" / name).write_text(text.replace("reserved = 5", "reserved = 13"), "utf-8")
     main(["diff", "--format", "markdown", *STATES])
     out = capsys.readouterr().out
-    assert "### SC1 is updated, LX is still old" in out
-    assert "not accepted, every signal of LX has its safe value." in out
+    assert "### While only SC1 is updated and LX is still old" in out
+    assert "3 octets sent, 2 expected: the frame is not accepted, so no connection" in out
+    assert "every signal of LX falls back to its safe value" in out
+    assert "| watchdog_ms | 120 ms at SC1, 100 ms at LX |" in out
     main(["diff", "--format", "markdown", "none.toml", STATES[0]])
-    assert capsys.readouterr().out.startswith("## safeframe check: the input cannot be read")
+    assert capsys.readouterr().out.startswith("## The input cannot be read")
 
 
 def test_terms_are_not_drawn() -> None:

@@ -185,10 +185,10 @@ class TestCommand:
             "  safeframe edit insert sc1.toml lx.toml --name brake2_release --width 1 --at 1.2 "
             "--from SC1\n"
             "  then bind it at LX: add --bind END=VARIABLE for each\n"
-            "    --- lx.toml\n"
+            "  --- lx.toml\n"
         ) in out
-        assert '    +  { at = "1.3", reserved = 5 },\n' in out
-        assert "\n1 edit proposed, each by itself. A signal of one end only is completed, " in out
+        assert '  +  { at = "1.3", reserved = 5 },\n' in out
+        assert "\n1 edit proposed, each by itself. A signal of one end only is completed," in out
         words = ["insert", *paths, "--name", "brake2_release", "--at", "1.2", "--from", "SC1"]
         assert main(["edit", *words, "--bind", "LX=Drive.Brake2Release", "--write"]) == 0
         assert (tmp_path / "lx.toml").read_text(encoding="utf-8") == LX
@@ -210,7 +210,7 @@ class TestCommand:
         lx.write_text(text, encoding="utf-8")
         assert main(["check", "--propose", *paths]) == 1
         out = capsys.readouterr().out
-        assert "--from SC1\n    --- sc1.toml\n" in out
+        assert "--from SC1\n  --- sc1.toml\n" in out
         assert "\n2 edits proposed, each by itself." in out
 
     def test_standard_input_gets_none(

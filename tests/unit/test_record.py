@@ -274,12 +274,12 @@ class TestActs:
 
     def test_a_signed_record_is_releasable(self) -> None:
         found = record.verify(SIGNED, AFTER)
-        assert (found.faults, found.missing, found.releasable) == ((), (), True)
-        assert record.verify(SIGNED, AFTER, before=BEFORE).releasable
+        assert (found.faults, found.missing, found.complete_and_signed) == ((), (), True)
+        assert record.verify(SIGNED, AFTER, before=BEFORE).complete_and_signed
 
     def test_the_order_of_the_ends_does_not_matter(self) -> None:
         turned = Connection(first=AFTER.second, second=AFTER.first)
-        assert record.verify(SIGNED, turned).releasable
+        assert record.verify(SIGNED, turned).complete_and_signed
 
     def test_fill_names_the_ends(self) -> None:
         with pytest.raises(UsageError, match="the read-back must be of SC1 or LX, not of LX2"):
@@ -398,7 +398,7 @@ class TestFaults:
         assert found.faults[1].startswith(
             "computed anew, these differ: computed.after[1].own, computed.after[1].map, "
         )
-        assert not found.releasable
+        assert not found.complete_and_signed
         found = record.verify(SIGNED, BEFORE)
         assert found.faults[-1].endswith("computed.after[1].map and 9 more")
 
@@ -522,13 +522,13 @@ class TestVoidAfterAnyEdit:
         inner[path[-1]] = (not old) if type(old) is bool else old + type(old)("1")
         forged = record.loads(json.dumps(edited))
         forged = replace(forged, computed_sha256=digest_of(forged.computed))
-        assert not record.verify(forged, AFTER).releasable
+        assert not record.verify(forged, AFTER).complete_and_signed
 
     def test_another_baseline_with_the_fingerprint_made_anew(self) -> None:
         made = signed_record_of(AFTER, AFTER)
         computed = replace(made.computed, before=SIGNED.computed.before)
         forged = replace(made, computed=computed, computed_sha256=digest_of(computed))
-        assert not record.verify(forged, AFTER).releasable
+        assert not record.verify(forged, AFTER).complete_and_signed
 
     def test_every_leaf_that_people_entered(self) -> None:
         data = plain(SIGNED)
@@ -544,7 +544,7 @@ class TestVoidAfterAnyEdit:
             else:
                 inner[path[-1]] += "1"
             found = record.assess(record.loads(json.dumps(edited)))
-            assert not found.releasable, path
+            assert not found.complete_and_signed, path
 
     def test_every_field_of_every_signal(self) -> None:
         new: dict[str, Any] = {
@@ -590,7 +590,7 @@ class TestVoidAfterAnyEdit:
                         found = record.verify(SIGNED, again)
                     except InputError:
                         continue  # No map file can say it.
-                    assert not found.releasable, (side, number, name)
+                    assert not found.complete_and_signed, (side, number, name)
 
     def test_every_other_field_of_an_end(self) -> None:
         connection_table: dict[str, Any] = {
@@ -624,12 +624,12 @@ class TestVoidAfterAnyEdit:
         }
         for first in changed:
             found = record.verify(SIGNED, Connection(first=first, second=AFTER.second))
-            assert not found.releasable
+            assert not found.complete_and_signed
 
     def test_comments_and_layout_do_not_matter(self) -> None:
         text = "# signed on paper\n\n" + mapfile.dumps(AFTER.first).replace(" = ", "  =  ", 3)
         again = Connection(first=mapfile.loads(text, path="x.toml"), second=AFTER.second)
-        assert record.verify(SIGNED, again).releasable
+        assert record.verify(SIGNED, again).complete_and_signed
 
 
 def record_relations() -> Any:
@@ -657,5 +657,5 @@ def test_an_empty_change_needs_no_step() -> None:
     made = signed_record_of(AFTER, AFTER)
     assert made.people.trials == ()
     assert made.computed.verdict == "nothing changed"
-    assert record.verify(made, AFTER).releasable
+    assert record.verify(made, AFTER).complete_and_signed
     assert Trial(id="", result="", who="", when="", remark="") not in made.people.trials

@@ -31,13 +31,13 @@ def test_new(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["--reason", "second holding brake", "--asked-by", "A. Berg", "--hazard", "load drops"]
     pages = ["--html", "r.html", "--markdown", "r.md", "--paper", "letter"]
     assert main(["record", "new", *MAPS, "-o", "r.json", *words, *pages]) == 0
-    assert capsys.readouterr().out == "r.json: not releasable, 0 faults, 34 open\n"
+    assert capsys.readouterr().out == "r.json: not complete and signed: 34 points open\n"
     assert record.load("r.json") == FRESH
     assert "size: letter" in (folder / "r.html").read_text(encoding="utf-8")
     assert (
         (folder / "r.md")
         .read_text(encoding="utf-8")
-        .startswith("<!-- safeframe record -->\n# Record of a change: SC1-LX")
+        .startswith("<!-- safeframe record -->\n## Record of a change: SC1-LX")
     )
     assert not (folder / "r.json.new").exists()
     assert main(["record", "new", *MAPS, "-o", "r.json"]) == 2
@@ -108,7 +108,7 @@ class TestActions:
             )
         steps = [step.id for step in record.load("r.json").computed.checklist]
         assert main(["record", "done", "r.json", *steps, "--who", "B", "--when", "2026-03-02"]) == 0
-        assert capsys.readouterr().out.endswith("r.json: not releasable, 0 faults, 1 open\n")
+        assert capsys.readouterr().out.endswith("r.json: not complete and signed: 1 point open\n")
         assert main(["record", "verify", "r.json", *MAPS[2:]]) == 1
         assert "  open: approvals: 0 of 2\n" in capsys.readouterr().out
         for who in ("C. Dahl", "D. Evans"):
@@ -140,7 +140,7 @@ class TestActions:
         assert main(["record", "verify", "--format", "json", "signed.json", *MAPS[2:]]) == 1
         out = capsys.readouterr().out
         document = json.loads(out[out.index("{") :])
-        assert document["releasable"] is False
+        assert document["complete_and_signed"] is False
         assert document["faults"][0].startswith("LX: the map after the change is another one")
 
     def test_show(self, capsys: pytest.CaptureFixture[str]) -> None:

@@ -16,10 +16,25 @@ from safeframe import record
 from safeframe._errors import InputError
 from safeframe._fingerprint import plain
 from safeframe._model import Connection
-from safeframe._report.assessment import json_text, summary, text
-from safeframe._report.record_html import PAPERS, html
-from safeframe._report.record_markdown import markdown
-from safeframe._report.record_page import RecordPage, RecordSection, Table, Text, page
+from safeframe._report import assessment as assessments
+from safeframe._report import html as pages
+from safeframe._report import text
+from safeframe._report.assessment import json_text, summary
+from safeframe._report.document import (
+    Block,
+    Document,
+    Items,
+    Paragraph,
+    Section,
+    Span,
+    Table,
+    strong,
+)
+from safeframe._report.document import (
+    plain as words,
+)
+from safeframe._report.markdown import render as markdown
+from safeframe._report.record import PAPERS, document, sheet
 from safeframe.record import Assessment, Record
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
 from tests.unit.schemas import validate
@@ -55,16 +70,25 @@ class Reader(HTMLParser):
             self.cells[-1] += data
 
 
-def page_of(given: Record) -> RecordPage:
-    return page(given, record.assess(given), record.seal(given))
+def page_of(given: Record) -> Document:
+    return document(given, record.assess(given), record.seal(given))
+
+
+def html(given: Document, more: str = "") -> str:
+    return pages.render(given, sheet=more)
 
 
 def html_of(given: Record) -> Reader:
     return Reader(html(page_of(given)))
 
 
+def sections(given: Document) -> list[Section]:
+    return [block for block in given.blocks if isinstance(block, Section)]
+
+
 def test_ten_parts() -> None:
-    assert [part.title for part in page_of(FRESH).parts] == [
+    parts = sections(page_of(FRESH))
+    assert [words(part.title).partition(". ")[2] for part in parts] == [
         "Request",
         "Before the change",
         "Bits before and after",
@@ -80,74 +104,78 @@ def test_ten_parts() -> None:
 
 def test_status() -> None:
     fresh = page_of(FRESH)
-    assert (fresh.status, fresh.good, fresh.points) == ("NOT RELEASABLE: 34 points open", False, ())
-    signed = page_of(SIGNED)
-    assert signed.good
-    assert signed.status == (
-        "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)"
+    assert fresh.verdict == Span("NOT COMPLETE AND SIGNED: 34 POINTS OPEN", "error")
+    assert fresh.below == ()
+    assert page_of(SIGNED).verdict == Span(
+        "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)",
+        "good",
     )
     wrong = page_of(record.fill(SIGNED, "LX", checksum="0"))
-    assert wrong.status == "NOT RELEASABLE: 3 faults"
+    assert words(wrong.verdict) == "NOT COMPLETE AND SIGNED: 3 FAULTS"
     both = page_of(record.new(BEFORE, Connection(first=AFTER.first, second=BEFORE.second)))
-    assert both.status == "NOT RELEASABLE: 3 faults, 31 points open"
-    assert len(wrong.points) == 3
+    assert words(both.verdict) == "NOT COMPLETE AND SIGNED: 3 FAULTS, 31 POINTS OPEN"
+    (items,) = wrong.below
+    assert isinstance(items, Items)
+    assert len(items.items) == 3
 
 
 def test_markdown() -> None:
     shown = markdown(page_of(FRESH))
     assert shown.startswith(
-        "# Record of a change: SC1-LX\n\n**NOT RELEASABLE: 34 points open**\n\n\n## 1. Request\n"
+        "## Record of a change: SC1-LX\n\n**NOT COMPLETE AND SIGNED: 34 POINTS OPEN**\n\n"
+        "### 1\\. Request\n"
     )
     assert "\n| reason | second holding brake |\n" in shown
     assert (
-        "\n| `1.2` | reserved | brake2\\_release | Lift.Brake2Release | Drive.Brake2Release | "
+        "\n| `1.2` | reserved | brake2_release | Lift.Brake2Release | Drive.Brake2Release | "
         "changed |\n" in shown
     )
-    assert "\n| `1.3-1.7` | as after | reserved | - | - |  |\n" in shown
+    assert "\n| `1.3-1.7` | as after | reserved | \\- | \\- |  |\n" in shown
     assert "\n**Class of the change: taken from a gap. Both ends edited alike: yes.**\n" in shown
     assert (
-        "\n| `1.2` | brake2\\_applied | reserved, always 0 | constant | always 0, its safe value: "
+        "\n| `1.2` | brake2_applied | reserved, always 0 | constant | always 0, its safe value: "
         'never "holding brake 2 is applied" |\n' in shown
     )
-    assert "\n| `SC1.brake2_release.non-safe *` | SC1: set brake2\\_release" in shown
+    assert "\n| `SC1.brake2_release.non-safe *` | SC1: set brake2_release" in shown
     assert f"The computed part has the fingerprint:** `{FRESH.computed_sha256}`\n" in shown
     assert shown.endswith(
-        "Generated safety data are for benches and simulators only, never for a live machine.\n"
+        "_Generated safety data are for benches and simulators only, never for a live machine._\n"
     )
 
 
-def test_html_holds_all_that_markdown_holds() -> None:
+def texts_of(block: Block) -> list[str]:
+    if isinstance(block, Table):
+        return [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
+    assert isinstance(block, Paragraph)
+    return [words(block.words)]
+
+
+def test_html_and_text_hold_all_that_the_record_says() -> None:
     for made in (FRESH, SIGNED):
-        shown = {re.sub(r"\s+", "", cell) for cell in html_of(made).cells}
-        for part in page_of(made).parts:
+        cells = {re.sub(r"\s+", "", cell) for cell in html_of(made).cells}
+        shown = re.sub(r"\s+", "", text.render(page_of(made), text.Look(width=10_000)))
+        for part in sections(page_of(made)):
             for block in part.blocks:
-                texts = (
-                    [block.caption, *block.head, *(cell for row in block.rows for cell in row)]
-                    if isinstance(block, Table)
-                    else [block.text + block.code]
-                )
-                for wanted in texts:
+                for wanted in texts_of(block):
+                    assert re.sub(r"\s+", "", wanted) in cells
                     assert re.sub(r"\s+", "", wanted) in shown
 
 
 def test_html_needs_nothing_from_outside() -> None:
     given = html(page_of(SIGNED))
-    assert not re.search(r"https?:|//|url\(|@import|<script|<img|<link|src=|href=", given)
+    assert not re.search(r"https?:|//|url\(|@import|<script|<img|<link|src=|href=.[^#]", given)
     reader = Reader(given)
     assert ("html", {"lang": "en"}) in reader.tags
-    assert all(attrs == {"scope": "col"} for tag, attrs in reader.tags if tag == "th")
+    heads = [attrs for tag, attrs in reader.tags if tag == "th"]
+    assert all(attrs in ({"scope": "col"}, {"scope": "row"}) for attrs in heads)
     captions = sum(tag == "caption" for tag, _ in reader.tags)
     assert captions == sum(tag == "table" for tag, _ in reader.tags) > 10
 
 
 @pytest.mark.parametrize("paper", PAPERS)
 def test_paper(paper: str) -> None:
-    assert f"@page {{ size: {PAPERS[paper]};" in html(page_of(FRESH), paper=paper)
-
-
-def test_colour_carries_nothing() -> None:
-    colours = set(re.findall(r"#[0-9a-f]{3,6}\b", html(page_of(FRESH)).partition("</style>")[0]))
-    assert colours == {"#000", "#fff", "#777", "#555"}
+    shown = html(page_of(FRESH), sheet(FRESH, paper=paper))
+    assert f"@page {{ size: {PAPERS[paper]};" in shown
 
 
 def test_fingerprints_are_grouped_and_copied_whole() -> None:
@@ -170,47 +198,37 @@ def test_what_people_typed_is_shown_and_never_obeyed() -> None:
 
 def test_nothing_gets_into_the_style_sheet() -> None:
     forged = replace(SIGNED, computed_sha256='"}</style><script>')
-    assert 'content: "computed part ec"' in html(page_of(forged))
-    assert "<script" not in html(page_of(forged))
+    shown = html(page_of(forged), sheet(forged))
+    assert 'content: "computed part ec"' in shown
+    assert "<script" not in shown
+
+
+def one(*blocks: Block) -> Document:
+    return Document("t", (Section("P", blocks),), "s", (Items(("p",)),), footer=())
 
 
 def test_codes_that_would_end_their_span() -> None:
     block = Table(caption="c", head=("a",), kinds=("code",), rows=(("x|y`z",), ("",)))
-    given = RecordPage(
-        title="t",
-        status="s",
-        good=True,
-        points=("p",),
-        parts=(RecordSection("P", (block,)),),
-        footer=(),
-        short="0",
+    shown = markdown(one(block))
+    assert "\n| x\\|y\\`z |\n|  |\n" in shown
+    assert "\n- p\n" in shown
+    assert "<ul><li>p</li></ul>" in html(one(block))
+    mixed = one(
+        Paragraph("x"), Paragraph(strong("y")), Paragraph(("z ", Span("c", "code")), label="l")
     )
-    assert "\n| x\\|y\\`z |\n|  |\n" in markdown(given)
-    assert "\n- p\n" in markdown(given)
-    assert "<ul><li>p</li></ul>" in html(given)
-    plain = replace_parts(given, Text("x"), Text("y", strong=True), Text("z", code="c"))
-    assert '<p>x</p>\n<p class="lead">y</p>\n<p>z <code class="line">c</code></p>' in html(plain)
-    assert "\nx\n\n**y**\n\nz `c`\n" in markdown(plain)
+    assert '<p>x</p>\n<p><strong>y</strong></p>\n<p><strong>L:</strong> z <code class="line">c' in (
+        html(mixed)
+    )
+    assert "\nx\n\n**y**\n\n**L:** z `c`\n" in markdown(mixed)
 
 
-def replace_parts(given: RecordPage, *blocks: Text) -> RecordPage:
-    return given._replace(parts=(RecordSection("P", blocks),))
-
-
-def test_short_tables_and_parts_stay_on_one_page() -> None:
-    def rows(count: int) -> Table:
-        return Table(caption="c", head=("a",), kinds=("text",), rows=(("x",),) * count)
-
-    base = RecordPage(title="t", status="s", good=True, points=(), parts=(), footer=(), short="0")
-    for blocks, part, table in (
-        ((rows(3), Text("x"), rows(3)), True, True),
-        ((rows(12),), False, True),
-        ((rows(13),), False, False),
-        ((rows(3), rows(4)), False, True),
-    ):
-        given = html(base._replace(parts=(RecordSection("P", blocks),)))
-        assert ('<section class="short">' in given) is part
-        assert ('<table class="short">' in given) is table
+def test_short_tables_stay_on_one_page() -> None:
+    for rows, short in ((12, True), (13, False)):
+        table = Table(caption="c", head=("a",), rows=(("x",),) * rows)
+        assert ('<table class="short">' in html(one(table))) is short
+    kinds = [part.kind for part in sections(page_of(FRESH))]
+    assert [number for number, kind in enumerate(kinds, start=1) if kind == "long"] == [3, 4, 7]
+    assert set(kinds) == {"short", "long"}
 
 
 def test_a_change_of_everything() -> None:
@@ -228,15 +246,15 @@ def test_a_change_of_everything() -> None:
     assert "Both ends edited alike: NO." in shown
     assert "SC1 -\\> LX: 2 octets sent, 1 expected" in shown
     assert "| NOT ALLOWED |" in shown
-    assert "\nwatchdog\\_ms: 50 ms at SC1, 100 ms at LX\n" in shown
+    assert "\nwatchdog_ms: 50 ms at SC1, 100 ms at LX\n" in shown
     assert "Connection SC1-LX, profile fscp-12-1. Computed" in shown
 
 
 def test_before_with_bindings() -> None:
     shown = markdown(page_of(record.new(AFTER, BEFORE)))
     assert (
-        "| `1.2` | brake2\\_release (Lift.Brake2Release, Drive.Brake2Release) | reserved | - | - | "
-        "changed |" in shown
+        "| `1.2` | brake2_release (Lift.Brake2Release, Drive.Brake2Release) | reserved | \\- | "
+        "\\- | changed |" in shown
     )
 
 
@@ -267,22 +285,26 @@ BAD = Assessment(faults=("first",), missing=("second", "third"))
 
 
 def test_standing_as_text() -> None:
-    assert text("X\x1b", BAD).splitlines()[:4] == [
-        "X\\x1b: not releasable, 1 fault, 2 open",
+    def shown(given: Assessment, name: str = "X") -> str:
+        return text.render(assessments.document(name, given))
+
+    assert shown(BAD, "X\x1b").splitlines()[:4] == [
+        "X\\x1b: not complete and signed: 1 fault, 2 points open",
         "  fault: first",
         "  open: second",
         "  open: third",
     ]
     good = Assessment(faults=(), missing=())
-    assert text("X", good).startswith("X: the record fits the maps, is complete and signed\nOff-")
+    assert shown(good).startswith("X: the record fits the maps, is complete and signed\nOff-")
     assert summary("r.json", good) == "r.json: complete and signed\n"
-    assert summary("r.json", BAD) == "r.json: not releasable, 1 fault, 2 open\n"
+    assert summary("r.json", BAD) == ("r.json: not complete and signed: 1 fault, 2 points open\n")
 
 
 def test_standing_as_json() -> None:
     validate("standing", json.loads(json_text("X", BAD)))
     assert json_text("X", BAD).startswith(
-        '{\n  "format": "safeframe-standing/1",\n  "connection": "X",\n  "releasable": false,\n'
+        '{\n  "format": "safeframe-standing/2",\n  "connection": "X",\n'
+        '  "complete_and_signed": false,\n'
         '  "faults": [\n    "first"\n  ],\n  "open": [\n'
     )
 

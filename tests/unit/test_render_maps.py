@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from safeframe._bits import Place
 from safeframe._model import Allowance, ConnectionTable, End, Map, Relation, Reserved, Signal
-from safeframe._report import maps
+from safeframe._report import maps, text
 from safeframe._report.text import Look, columns
 
 FULL = End(
@@ -63,7 +63,7 @@ SHOWN = """\
 SC1, peer LX
   connection          SC1-LX
   profile             plain (2)
-  id                  0 (0x0000)
+  id                  0x0000 (0)
   watchdog            100 ms
   exchange            12 ms
   permitted reaction  250 ms
@@ -77,51 +77,63 @@ SC1, peer LX
   note                hall 3
 
 SC1 sends: 3 octets, 5 signals
-  place    width  type             signal         safe     meaning                    binding
-  0.0      1      bool             permit_torque  0        1 = torque on              V.T
-  0.1      1      bool             ack            0        rising edge; mirrors lamp  (unbound)
-  0.2-0.3  2      code             level          0 (off)  0 = off, 1 = on            (unbound)
-  0.3      1      bool             ack2           0        valid by ack               (unbound)
-  0.6-0.7  2                       (reserved)     0        spare
-  1.0-2.7  16     int, big-endian  speed          0        times 0.5; in mm/s; axis   (unbound)
+  place    width  type          signal         safe     meaning        binding
+  0.0      1      bool          permit_torque  0        1 = torque on  V.T
+  0.1      1      bool          ack            0        rising edge;   (unbound)
+                                                        mirrors lamp
+  0.2-0.3  2      code          level          0 (off)  0 = off, 1 =   (unbound)
+                                                        on
+  0.3      1      bool          ack2           0        valid by ack   (unbound)
+  0.6-0.7  2                    (reserved)     0        spare
+  1.0-2.7  16     int,          speed          0        times 0.5; in  (unbound)
+                  big-endian                            mm/s; axis
 
   octet  bit 7  bit 6  bit 5  bit 4  bit 3  bit 2  bit 1  bit 0
-  0      -      -      ?      ?      !      level  ack    prmt_trq
+  0      -      -      ?      ?      !      level  ack    prmttrq
   1      speed  speed  speed  speed  speed  speed  speed  speed
   2      speed  speed  speed  speed  speed  speed  speed  speed
-  where prmt_trq is permit_torque, - is reserved, ? is declared by nobody, ! is declared twice
+  where prmttrq is permit_torque, - is reserved, ? is declared by nobody, ! is
+        declared twice, octet 1 has the high octet of speed, octet 2 has the low
+        octet of speed
 
 SC1 receives: 0 octets, 0 signals
 """
 
 
 def test_everything_of_a_map_is_shown() -> None:
-    assert maps.end(FULL, look=Look(width=100)) == SHOWN
+    assert text.render(maps.document(FULL)) == SHOWN
+
+
+def test_a_wide_window_breaks_no_cell() -> None:
+    shown = text.render(maps.document(FULL), Look(width=110)).splitlines()
+    row = "1.0-2.7  16     int, big-endian  speed          0        times 0.5; in mm/s; axis   "
+    assert f"  {row}(unbound)" in shown
 
 
 @pytest.mark.parametrize(
     ("names", "labels"),
     [
         (["short"], ["short"]),
-        (["brake1_release", "brake2_release"], ["brk1_rls", "brk2_rls"]),
-        (["xxxxxxxxx1", "xxxxxxxxx2"], ["xxxxxxxx", "#1"]),
-        (["#1", "xxxxxxxxx1", "xxxxxxxxx2"], ["#1", "xxxxxxxx", "#2"]),
+        (["brake1_release", "brake2_release"], ["brk1rls", "brk2rls"]),
+        (["xxxxxxxxx1", "xxxxxxxxx2"], ["xxxxxxx", "#1"]),
+        (["#1", "xxxxxxxxx1", "xxxxxxxxx2"], ["#1", "xxxxxxx", "#2"]),
         (["same", "same"], ["same"]),
-        (["permit_no_ss1"], ["prmtnss1"]),
-        (["名前名前名"], ["名前名前"]),
+        (["-", "?", "!"], ["#1", "#2", "#3"]),
+        (["permit_no_ss1"], ["prmtnss"]),
+        (["名前名前名"], ["名前名"]),
         (["\x1b[2J"], [r"\x1b[2J"]),
     ],
 )
 def test_labels_keep_what_tells_names_apart(names: list[str], labels: list[str]) -> None:
-    assert list(maps._abbreviations(names).values()) == labels
+    assert list(text._abbreviations(names).values()) == labels
 
 
 class TestLabels:
-    """Different names get different labels of at most eight columns."""
+    """Different names get different labels of at most seven columns."""
 
     @given(st.lists(st.text(min_size=1, max_size=20), unique=True, max_size=30))
     def test_unique_and_short(self, names: list[str]) -> None:
-        labels = maps._abbreviations(names)
+        labels = text._abbreviations(names)
         assert list(labels) == names
         assert len(set(labels.values())) == len(names)
-        assert all(columns(label) <= 8 for label in labels.values())
+        assert all(columns(label) <= 7 for label in labels.values())

@@ -8,8 +8,14 @@ from hypothesis import strategies as st
 
 from safeframe._bits import Place
 from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
-from safeframe._report import text
+from safeframe._report import findings, text
+from safeframe._report.document import Document, Fold, Items, Paragraph, Section, Span, Table
 from safeframe._source import Location
+
+
+def report(given: Report, *, look: text.Look = text.PLAIN, details: bool = False) -> str:
+    return text.render(findings.document(given, everything=details), look, details=details)
+
 
 SHIFT = Finding(
     rule="shifted-signals",
@@ -38,7 +44,7 @@ WATCHDOG = Finding(
 
 
 def test_a_finding_shows_cause_places_witness_and_remedy() -> None:
-    shown = text.report(Report(findings=(WATCHDOG, SHIFT), connections=("SC1-LX",)))
+    shown = report(Report(findings=(WATCHDOG, SHIFT), connections=("SC1-LX",)))
     assert shown == (
         "error: shifted-signals  [SC1 -> LX]\n"
         "  from 1.2 on every signal is 1 bit later at LX\n"
@@ -56,13 +62,13 @@ def test_a_finding_shows_cause_places_witness_and_remedy() -> None:
         "  remedy: raise it\n"
         "\n"
         "SC1-LX: 1 error, 1 warning\n"
-        "Off-line aid, not certified: replaces neither review nor validation; "
-        "local codes and licensed practice come first.\n"
+        "Off-line aid, not certified: replaces neither review nor validation; local codes\n"
+        "and licensed practice come first.\n"
     ).replace("sc1.toml:9   SC1", "sc1.toml:9  SC1").replace("lx.toml:10   LX ", "lx.toml:10  LX ")
 
 
 def test_details_replace_their_count() -> None:
-    shown = text.report(Report(findings=(SHIFT,), connections=("SC1-LX",)), details=True)
+    shown = report(Report(findings=(SHIFT,), connections=("SC1-LX",)), details=True)
     assert "  - brake at 1.2 is at 1.3\n  - level at 1.4 is at 1.5\n" in shown
     assert "--details" not in shown
 
@@ -79,15 +85,15 @@ def test_a_witness_of_two_frames_names_both() -> None:
         ),
         details=("one",),
     )
-    shown = text.report(Report(findings=(finding,), connections=("C",)))
+    shown = report(Report(findings=(finding,), connections=("C",)))
     assert "error: edge-differs\n" in shown
     assert "safety data 00, then 01:\n" in shown
     assert "explains 1 symptom (" in shown
 
 
 def test_agreement_is_said_plainly_with_the_facts() -> None:
-    report = Report(connections=("SC1-LX",), facts=(("SC1 -> LX", "2 octets"), ("x", "y")))
-    assert text.report(report).splitlines()[:3] == [
+    found = Report(connections=("SC1-LX",), facts=(("SC1 -> LX", "2 octets"), ("x", "y")))
+    assert report(found).splitlines()[:3] == [
         "SC1-LX: both ends agree bit for bit",
         "  SC1 -> LX  2 octets",
         "  x          y",
@@ -95,7 +101,7 @@ def test_agreement_is_said_plainly_with_the_facts() -> None:
 
 
 def test_agreement_of_several_connections() -> None:
-    shown = text.report(Report(connections=("A", "B")))
+    shown = report(Report(connections=("A", "B")))
     assert shown.startswith("A, B: both ends agree bit for bit\n")
 
 
@@ -107,34 +113,34 @@ def test_what_was_not_judged_follows_the_verdict() -> None:
         )
 
     one = Report(connections=("A",), not_judged=lacks("A", "edition", "", "watchdog"))
-    assert text.report(one).splitlines()[:2] == [
+    assert report(one).splitlines()[:2] == [
         "A: both ends agree bit for bit",
-        "not judged: edition (no edition), watchdog (no watchdog)",
+        "  not judged: edition (no edition), watchdog (no watchdog)",
     ]
     three = Report(
         connections=("A", "B", "C"),
         not_judged=(*lacks("A", "edition"), *lacks("B", "watchdog"), *lacks("C", "edition")),
     )
-    assert text.report(three).splitlines()[1:3] == [
-        "not judged of A, C: edition (no edition)",
-        "not judged of B: watchdog (no watchdog)",
+    assert report(three).splitlines()[1:3] == [
+        "  not judged of A, C: edition (no edition)",
+        "  not judged of B: watchdog (no watchdog)",
     ]
     names = tuple(f"C{number}" for number in range(13))
     many = Report(connections=names, not_judged=sum((lacks(n, "edition") for n in names), ()))
-    assert text.not_judged(many) == ["not judged of 13 connections: edition (no edition)"]
-    assert text.not_judged(Report(connections=("A",), not_judged=lacks("A", ""))) == []
+    assert findings.not_judged(many) == ["not judged of 13 connections: edition (no edition)"]
+    assert findings.not_judged(Report(connections=("A",), not_judged=lacks("A", ""))) == []
 
 
 def test_many_connections_are_counted_and_their_facts_wait_for_details() -> None:
     names = tuple(f"C{number}" for number in range(13))
-    report = Report(connections=names, facts=(("C1", "2 octets"),))
-    assert text.report(report).startswith("13 connections: both ends agree bit for bit\nOff-line")
-    assert "\n  C1  2 octets\n" in text.report(report, details=True)
+    found = Report(connections=names, facts=(("C1", "2 octets"),))
+    assert report(found).startswith("13 connections: both ends agree bit for bit\nOff-line")
+    assert "\n  C1  2 octets\n" in report(found, details=True)
 
 
 def test_an_allowed_finding_is_shown_with_its_reason() -> None:
     waived = Waived(finding=WATCHDOG, reason="bench only", where=Location(path="sc1.toml", line=30))
-    shown = text.report(Report(waived=(waived,), connections=("SC1-LX",)))
+    shown = report(Report(waived=(waived,), connections=("SC1-LX",)))
     assert shown.startswith(
         "allowed: watchdog-too-short  [sc1.toml:30]\n  10 ms\n  reason: bench only\n\n"
         "SC1-LX: no open finding, 1 allowed\n"
@@ -143,19 +149,80 @@ def test_an_allowed_finding_is_shown_with_its_reason() -> None:
 
 def test_color_marks_severity_and_verdict_only() -> None:
     look = text.Look(color=True)
-    shown = text.report(Report(findings=(SHIFT,), connections=("SC1-LX",)), look=look)
+    shown = report(Report(findings=(SHIFT,), connections=("SC1-LX",)), look=look)
     assert shown.startswith("\x1b[1;31merror\x1b[0m: \x1b[1mshifted-signals\x1b[0m  [SC1 -> LX]\n")
     assert "\x1b[1;31mSC1-LX: 1 error\x1b[0m\n" in shown
 
 
 def test_long_messages_are_wrapped_behind_their_indent() -> None:
     look = text.Look(width=40)
-    lines = look.wrap("word " * 12, first="  remedy: ", rest="          ")
+    lines = text.wrap("word " * 12, look, first="  remedy: ", rest="          ")
     assert lines == [
         "  remedy: word word word word word word",
         "          word word word word word word",
     ]
-    assert look.wrap("", first="  remedy: ") == ["  remedy:"]
+    assert text.wrap("", look, first="  remedy: ") == ["  remedy:"]
+
+
+def test_a_long_word_is_broken_only_where_it_may_be() -> None:
+    look = text.Look(width=40)
+    path = "folder/" * 8
+    assert text.wrap(f"see {path} for it", look) == ["see", path, "for it"]
+    assert text.wrap(path, look) == [path]
+    assert text.wrap(path, look, hard=True) == ["folder/" * 5, "folder/" * 3]
+    assert text.wrap("x" * 60, look, hard=True) == ["x" * 40, "x" * 20]
+
+
+def test_colour_goes_on_in_the_next_line() -> None:
+    look = text.Look(color=True, width=40)
+    words = (Span("error", "error"), ": ", Span("long " * 9, "strong"))
+    assert text.wrap(words, look) == [
+        "\x1b[1;31merror\x1b[0m: \x1b[1mlong long long long long long\x1b[0m",
+        "\x1b[1mlong long long\x1b[0m",
+    ]
+
+
+class TestWidth:
+    """No line is wider than the window, nor is a word lost, as long as every word fits."""
+
+    @given(st.lists(st.text("ab_é名", min_size=1, max_size=30), max_size=30), st.integers(40, 90))
+    def test_paragraphs(self, words: list[str], width: int) -> None:
+        lines = text.wrap(" ".join(words), text.Look(width=width), first="  ", rest="    ")
+        assert all(text.columns(line) <= max(width, 64) for line in lines)
+        assert " ".join(lines).split() == words
+
+    @given(
+        st.lists(st.tuples(*[st.text("ab c_名", max_size=60)] * 3), min_size=1, max_size=6),
+        st.integers(20, 80),
+    )
+    def test_tables(self, rows: list[tuple[str, ...]], width: int) -> None:
+        for row, lines in zip(rows, text.table(rows, width=width), strict=True):
+            assert all(text.columns(line) <= width for line in lines)
+            for cell in row:
+                assert set(cell) <= set("".join(lines) + " ")
+
+
+def test_a_narrow_table_breaks_its_widest_cells() -> None:
+    rows = [("place", "what"), ("0.1", "the release of the second brake")]
+    assert text.table(rows, indent="  ", width=26) == [
+        ["  place  what"],
+        ["  0.1    the release of", "         the second brake"],
+    ]
+
+
+def test_what_is_folded_is_shown_on_demand() -> None:
+    fold = Fold("More", (Items(("a", "b")),), "two more")
+    given_document = Document("T", (fold,), footer=())
+    assert text.render(given_document) == "T\n  two more\n"
+    assert text.render(given_document, details=True) == "T\n  - a\n  - b\n"
+    always = Document("T", (Fold("More", (Paragraph("p"),)),), footer=())
+    assert text.render(always) == "T\n  p\n"
+
+
+def test_notes_stand_below_their_row() -> None:
+    table = Table((("a", "b"),), ("one", "two"), looks=("error",), notes=("why",), note_head="n")
+    shown = text.render(Document("T", (Section("S", (Paragraph("p"), table)),), footer=()))
+    assert shown == "T\n\nS\n  p\n    one  two\n    a    b\n           why\n"
 
 
 @pytest.mark.parametrize(
@@ -198,11 +265,11 @@ class TestNoEscape:
             counterexample=Counterexample(octets=b"", rows=((signal, message, detail),)),
         )
         waived = Waived(finding=finding, reason=remedy, where=Location(path=path))
-        report = Report(
+        whole = Report(
             findings=(finding,), waived=(waived,), connections=(end,), facts=((rule, path),)
         )
         for details in (False, True):
-            shown = text.report(report, details=details)
+            shown = report(whole, details=details)
             assert all(line.isprintable() for line in shown.split("\n"))
 
 
@@ -227,5 +294,5 @@ def test_when_to_color(
 
 def test_tables_align_wide_and_combining_characters() -> None:
     rows = [("名前", "x"), ("e\u0301e", "y"), ("abcd", "")]
-    assert text.table(rows) == ["名前  x", "e\u0301e    y", "abcd"]
+    assert text.table(rows) == [["名前  x"], ["e\u0301e    y"], ["abcd"]]
     assert text.table([]) == []

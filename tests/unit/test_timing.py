@@ -14,8 +14,8 @@ from safeframe import _mapfile as mapfile
 from safeframe import protocols as profiles
 from safeframe._cli import main
 from safeframe._model import Connection, ConnectionTable
-from safeframe._report.timing import json_text
-from safeframe._report.timing import timing as rendered
+from safeframe._report import text
+from safeframe._report.timing import document, json_text
 from safeframe._timing import Input, Timing, timing
 from safeframe.protocols import Profile
 from tests.unit.schemas import validate
@@ -115,22 +115,24 @@ def test_nothing_stated() -> None:
 
 SHOWN = """\
 X (plain, edition 1)
+  what                    time        formula
   watchdog                100 ms
   exchange                not stated
   a frame may be late by  not stated  watchdog - exchange
   reaction time at least  100 ms      watchdog (100 ms) + exchange (not stated)
   permitted               90 ms
   margin                  -10 ms      permitted - reaction time
-  source: common practice; an event just after its frame left waits for the next one; if that is
-    lost, the watchdog ends
+  source: common practice; an event just after its frame left waits for the next
+          one; if that is lost, the watchdog ends
   not stated: exchange
 """
 
 
 def test_rendered() -> None:
     times = timing(connection({"watchdog_ms": 100, "permitted_reaction_ms": 90, "edition": "1"}))
-    assert rendered(times).startswith(SHOWN)
-    assert rendered(times).count("\n") == SHOWN.count("\n") + 1
+    shown = text.render(document(times))
+    assert shown.startswith(SHOWN)
+    assert shown.count("\n") == SHOWN.count("\n") + 2
 
 
 def test_json() -> None:

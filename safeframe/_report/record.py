@@ -1,103 +1,74 @@
-"""The record of a change as titled parts of texts and tables: HTML and Markdown share it."""
+"""The record of a change as a document: request, bits, tests, findings, approvals, validity."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple
 
 from .._checklist import GROUPS
+from .._words import count, way
 from ..record import APPROVALS, Assessment, BitOwner, BitRow, MixTable, Record
-from .text import CAUTION
+from .assessment import status
+from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table, strong
 
-__all__ = ["OPEN", "Block", "RecordPage", "RecordSection", "Table", "Text", "page"]
+__all__ = ["OPEN", "PAPERS", "document", "sheet"]
 
 OPEN = "open"
 """Shown in every place that a person has still to fill in."""
 
+PAPERS = {"a4": "A4", "letter": "letter"}
+"""Paper by its option word, with the name that CSS gives it."""
+
 _FIXTURES = "Generated safety data are for benches and simulators only, never for a live machine."
+_NO_DIGIT = re.compile(r"[^0-9a-f]")
+_ROOM = 6
+"""Parts of up to so many rows stay on one printed page; larger ones would leave gaps."""
 
 
-class Text(NamedTuple):
-    """A paragraph; ``code`` is a fingerprint that follows it."""
-
-    text: str
-    code: str = ""
-    strong: bool = False
-
-
-class Table(NamedTuple):
-    """A table; ``marked`` rows are what the change is about, ``kinds`` the look of each column.
-
-    A kind is ``text``, ``code`` (a fingerprint, octets, a place), ``entry`` (filled in by people)
-    or ``pen`` (room on paper). ``widths`` are per cent, none leaves them to the reader's program.
-    """
-
-    caption: str
-    head: tuple[str, ...]
-    kinds: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    marked: tuple[bool, ...] = ()
-    widths: tuple[int, ...] = ()
-
-
-Block = Text | Table
-
-
-class RecordSection(NamedTuple):
-    """One numbered part of the record."""
-
-    title: str
-    blocks: tuple[Block, ...]
-
-
-class RecordPage(NamedTuple):
-    """The whole record; ``status`` is one line, ``points`` what is wrong."""
-
-    title: str
-    status: str
-    good: bool
-    points: tuple[str, ...]
-    parts: tuple[RecordSection, ...]
-    footer: tuple[str, ...]
-    short: str
-
-
-def page(record: Record, assessment: Assessment, seal: str) -> RecordPage:
-    """Return the page of a record; ``seal`` is what an approval of it signs."""
+def document(record: Record, assessment: Assessment, seal: str) -> Document:
+    """Return a record as a document; ``seal`` is what an approval of it signs."""
     computed = record.computed
-    return RecordPage(
-        title=f"Record of a change: {computed.connection}",
-        status=_status(assessment),
-        good=assessment.releasable,
-        points=assessment.faults,
-        parts=(
-            RecordSection("Request", tuple(_request(record))),
-            RecordSection("Before the change", tuple(_fingerprints(record, before=True))),
-            RecordSection("Bits before and after", tuple(_bits(record))),
-            RecordSection("What kind of change", tuple(_change(record))),
-            RecordSection("After the change", tuple(_fingerprints(record, before=False))),
-            RecordSection("Read-back from the devices", tuple(_read_backs(record))),
-            RecordSection("Tests", tuple(_tests(record))),
-            RecordSection("Findings and what was allowed", tuple(_findings(record))),
-            RecordSection("Approvals", tuple(_approvals(record, seal))),
-            RecordSection("Validity", tuple(_validity(record))),
+    parts = (
+        ("Request", _request(record)),
+        ("Before the change", _fingerprints(record, before=True)),
+        ("Bits before and after", _bits(record)),
+        ("What kind of change", _change(record)),
+        ("After the change", _fingerprints(record, before=False)),
+        ("Read-back from the devices", _read_backs(record)),
+        ("Tests", _tests(record)),
+        ("Findings and what was allowed", _findings(record)),
+        ("Approvals", _approvals(record, seal)),
+        ("Validity", _validity(record)),
+    )
+    good = assessment.complete_and_signed
+    more = ": compare with the map files before use (safeframe record verify)" if good else ""
+    return Document(
+        f"Record of a change: {computed.connection}",
+        tuple(
+            _part(f"{number}. {title}", tuple(blocks))
+            for number, (title, blocks) in enumerate(parts, start=1)
         ),
+        verdict=Span(f"{status(assessment).upper()}{more}", "good" if good else "error"),
+        below=(Items(assessment.faults),) if assessment.faults else (),
         footer=(CAUTION, _FIXTURES),
-        short=record.computed_sha256[:16],
     )
 
 
-def _status(assessment: Assessment) -> str:
-    faults, missing = len(assessment.faults), len(assessment.missing)
-    counts = [_count(faults, "fault")] * bool(faults)
-    counts += [f"{_count(missing, 'point')} open"] * bool(missing)
-    if counts:
-        return f"NOT RELEASABLE: {', '.join(counts)}"
-    return "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)"
+def sheet(record: Record, *, paper: str = "a4") -> str:
+    """Return the style that a printed record adds: paper, fingerprint and page number."""
+    # Inside a style sheet nothing is escaped: only what a fingerprint consists of gets there.
+    foot = f"computed part {_NO_DIGIT.sub('', record.computed_sha256[:16])}"
+    return (
+        f"@page {{ size: {PAPERS[paper]}; margin: 15mm 15mm 18mm;\n"
+        f'  @bottom-left {{ content: "{foot}"; font: 7.5pt sans-serif }}\n'
+        '  @bottom-right { content: "page " counter(page) " of " counter(pages);'
+        " font: 7.5pt sans-serif } }\n"
+    )
 
 
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'s'[: number != 1]}"
+def _part(title: str, blocks: tuple[Block, ...]) -> Section:
+    rows = sum(len(block.rows) for block in blocks if isinstance(block, Table))
+    return Section(title, blocks, kind="short" if rows <= _ROOM else "long")
 
 
 def _request(record: Record) -> Iterator[Block]:
@@ -120,7 +91,7 @@ def _fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
     computed = record.computed
     states = computed.before if before else computed.after
     edition = f", edition {computed.edition}" if computed.edition else ""
-    yield Text(
+    yield Paragraph(
         f"Connection {computed.connection}, profile {computed.profile}{edition}. Computed from the "
         "map files, never typed: SHA-256 over what both ends share (wire) and over what one end "
         "alone says (end)."
@@ -137,7 +108,7 @@ def _fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
     )
     if not before:
         times = computed.times
-        yield Text(
+        yield Paragraph(
             f"Reaction time {times.reaction} ({times.source}); permitted: {times.permitted}."
         )
 
@@ -146,7 +117,7 @@ def _bits(record: Record) -> Iterator[Block]:
     names = dict.fromkeys(row.direction for row in record.computed.bits)
     for direction in names:
         rows = [row for row in record.computed.bits if row.direction == direction]
-        producer, _, consumer = direction.partition(" -> ")
+        producer, consumer = _ends(record, direction)
         yield Table(
             caption=f"Safety data {direction}; a place is octet.bit; where the ends differ, "
             f"{producer} / {consumer}",
@@ -169,8 +140,14 @@ def _bits(record: Record) -> Iterator[Block]:
                 )
                 for row in rows
             ),
-            marked=tuple(row.changed for row in rows),
+            looks=tuple("strong" if row.changed else "" for row in rows),
         )
+
+
+def _ends(record: Record, direction: str) -> tuple[str, str]:
+    """Return the producer and the consumer of a direction of the record."""
+    first, second = (state.end for state in record.computed.after)
+    return (first, second) if direction == way(first, second) else (second, first)
 
 
 def _before(row: BitRow) -> str:
@@ -188,13 +165,13 @@ def _what(cells: Sequence[BitOwner]) -> str:
 def _change(record: Record) -> Iterator[Block]:
     computed = record.computed
     names = dict.fromkeys(reason.name for reason in computed.classes)
-    yield Text(
+    words = (
         f"Class of the change: {', '.join(names) or 'nothing that both ends share changed'}. "
-        f"Both ends edited alike: {_VERDICTS.get(computed.verdict, computed.verdict)}.",
-        strong=True,
+        f"Both ends edited alike: {_VERDICTS.get(computed.verdict, computed.verdict)}."
     )
+    yield Paragraph(strong(words))
     for text in computed.differences:
-        yield Text(text)
+        yield Paragraph(text)
     if computed.classes:
         yield Table(
             caption="Why it belongs to this class",
@@ -224,11 +201,10 @@ def _change(record: Record) -> Iterator[Block]:
             ),
         )
     for mix in computed.mixed:
-        yield Text(
-            f"While only {mix.updated} is updated and {mix.outdated} is still old:", strong=True
-        )
+        state = f"While only {mix.updated} is updated and {mix.outdated} is still old:"
+        yield Paragraph(strong(state))
         for text in mix.disagreeing:
-            yield Text(text)
+            yield Paragraph(text)
         for table in mix.tables:
             yield from _mixed(table)
 
@@ -241,26 +217,26 @@ _VERDICTS = {
 
 
 def _mixed(table: MixTable) -> Iterator[Block]:
-    head = f"{table.direction}: {table.sent_octets} octets sent, {table.expected_octets} expected"
+    sent = count(table.sent_octets, "octet")
+    head = f"{table.direction}: {sent} sent, {table.expected_octets} expected"
     rows = [row for row in table.rows if row.verdict != "same"]
     rest = len(table.rows) - len(rows)
     if rows:
         yield Table(
-            caption=f"{head}; {_count(rest, 'other signal')} unchanged",
+            caption=f"{head}; {count(rest, 'other signal')} unchanged",
             head=("place", "signal", "comes from", "verdict", "consequence"),
             kinds=("code", "text", "text", "text", "text"),
             rows=tuple(
                 (row.place, row.signal, row.gets or "not read", row.verdict, row.consequence)
                 for row in rows
             ),
-            marked=(True,) * len(rows),
         )
     else:
-        yield Text(f"{head}; every signal arrives unchanged.")
+        yield Paragraph(f"{head}; every signal arrives unchanged.")
 
 
 def _read_backs(record: Record) -> Iterator[Block]:
-    yield Text(
+    yield Paragraph(
         "Checksum: what the device itself shows after the download. Expected: what the engineering "
         "tool shows for the loaded project."
     )
@@ -292,9 +268,9 @@ def _matches(checksum: str, expected: str, *, matches: bool) -> str:
 def _tests(record: Record) -> Iterator[Block]:
     steps = record.computed.checklist
     if not steps:
-        yield Text("Nothing changed that would have to be tried.")
+        yield Paragraph("Nothing changed that would have to be tried.")
         return
-    yield Text(
+    yield Paragraph(
         "A required step (*) must pass: a bit that was never driven to its non-safe value has "
         "proved nothing. An all-zero test proves nothing either, for zero arrives everywhere."
     )
@@ -322,7 +298,7 @@ def _tests(record: Record) -> Iterator[Block]:
 def _findings(record: Record) -> Iterator[Block]:
     found = record.computed.findings
     if not found:
-        yield Text("The maps after the change have no finding, and nothing had to be allowed.")
+        yield Paragraph("The maps after the change have no finding, and nothing had to be allowed.")
         return
     yield Table(
         caption="Findings about the maps after the change",
@@ -338,15 +314,18 @@ def _findings(record: Record) -> Iterator[Block]:
             )
             for entry in found
         ),
-        marked=tuple(not entry.allowed for entry in found),
+        looks=tuple("" if entry.allowed else "strong" for entry in found),
     )
 
 
 def _approvals(record: Record, seal: str) -> Iterator[Block]:
     approvals = record.people.approvals
     blank = ((OPEN, OPEN, OPEN, "", ""),) * max(APPROVALS - len(approvals), 0)
-    yield Text(
-        "Each approval is by another person and covers all parts above. It signs:", code=seal
+    yield Paragraph(
+        (
+            "Each approval is by another person and covers all parts above. It signs: ",
+            Span(seal, "code"),
+        )
     )
     yield Table(
         caption="Approvals",
@@ -361,14 +340,18 @@ def _approvals(record: Record, seal: str) -> Iterator[Block]:
 
 
 def _validity(record: Record) -> Iterator[Block]:
-    yield Text(
-        "This record is about the maps whose fingerprints stand in parts 2 and 5 and about no "
-        "others. It is void after any later edit of either map, of its computed part, or of an "
-        "entry that was signed. The computed part has the fingerprint:",
-        code=record.computed_sha256,
-        strong=True,
+    yield Paragraph(
+        (
+            strong(
+                "This record is about the maps whose fingerprints stand in parts 2 and 5 and about "
+                "no others. It is void after any later edit of either map, of its computed part, "
+                "or of an entry that was signed. The computed part has the fingerprint:"
+            ),
+            " ",
+            Span(record.computed_sha256, "code"),
+        )
     )
-    yield Text(
+    yield Paragraph(
         "A fingerprint tells equal from different. It is no signature and shows neither who made "
         "an entry nor that it is true."
     )

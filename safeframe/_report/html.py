@@ -1,0 +1,203 @@
+"""A document as one HTML page: no script, nothing from elsewhere, for screen, print and dark."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from . import shell, svg
+from .document import (
+    SIGNS,
+    Block,
+    Code,
+    Document,
+    Drawing,
+    Facts,
+    Fold,
+    Grids,
+    Items,
+    Paragraph,
+    Points,
+    Section,
+    Span,
+    Table,
+    Words,
+    plain,
+    point_row,
+    spans,
+)
+from .shell import text
+
+__all__ = ["render"]
+
+_ONE_LINE = 12
+"""Codes of up to so many characters are never broken: places, and data of four octets."""
+_SHORT_TABLE = 12
+"""Tables of up to so many rows stay on one printed page; larger ones would leave gaps."""
+_WIDE = '<div class="wide" role="region" tabindex="0" aria-label="{}">'
+"""What may be wider than a narrow window; then the keyboard must be able to scroll it."""
+_BREAKS = re.compile(r"(?<=[._-])(?=\w)")
+
+
+def render(given: Document, *, sheet: str = "") -> str:
+    """Return a document as a page; ``sheet`` is added to its style."""
+    writer = _Writer()
+    below = writer.blocks(given.below, 2)
+    body = writer.blocks(given.blocks, 2)
+    verdict = _words(given.verdict)
+    if verdict or below:
+        mark = next((span.look for span in spans(given.verdict) if span.look in _STATES), "")
+        verdict = f'<div class="verdict {mark}"><p>{verdict}</p>{below}</div>'
+    return shell.page(
+        plain(given.title),
+        verdict,
+        writer.contents,
+        body,
+        footer=given.footer,
+        style=f"{svg.STYLE if writer.draws else ''}{writer.style}{sheet}",
+    )
+
+
+_STATES = ("good", "error", "warning", "note")
+
+
+class _Writer:
+    """Writes blocks, and collects the titles of the sections and the style they need."""
+
+    def __init__(self) -> None:
+        self.contents: list[tuple[str, str]] = []
+        self.style = ""
+        self.draws = False
+        self._grids = 0
+
+    def blocks(self, given: Iterable[Block], level: int) -> str:
+        return "\n".join(self._block(block, level) for block in given)
+
+    def _block(self, block: Block, level: int) -> str:
+        if isinstance(block, Section):
+            return self._section(block, level)
+        if isinstance(block, Paragraph):
+            kind = f' class="{block.kind}"' if block.kind else ""
+            label = f"{block.label[:1].upper()}{block.label[1:]}:" if block.label else ""
+            strong = f"<strong>{text(label)}</strong> " if label else ""
+            return f"<p{kind}>{strong}{_words(block.words)}</p>"
+        if isinstance(block, Items):
+            label = f"<p><strong>{text(block.label)}</strong></p>" if block.label else ""
+            return f"{label}<ul>{''.join(f'<li>{_words(item)}</li>' for item in block.items)}</ul>"
+        if isinstance(block, Table):
+            return _table(block)
+        if isinstance(block, Points):
+            points = tuple(point_row(point, len(block.head)) for point in block.points)
+            return _table(Table(points, block.head))
+        if isinstance(block, Facts):
+            rows = (f"<dt>{text(label)}</dt><dd>{_words(said)}</dd>" for label, said in block.rows)
+            return f"<dl>{''.join(rows)}</dl>"
+        if isinstance(block, Code):
+            lines = "\n".join(map(_words, block.lines))
+            return f"{_WIDE.format('text')}<pre>{lines}</pre></div>"
+        if isinstance(block, Fold):
+            inside = self.blocks(block.blocks, level)
+            return f"<details><summary>{text(block.title)}</summary>{inside}</details>"
+        if isinstance(block, Grids):
+            return self._pair(block)
+        return self._drawing(block)
+
+    def _section(self, block: Section, level: int) -> str:
+        title = plain(block.title)
+        kind = f' class="{block.kind}"' if block.kind else ""
+        if not title:
+            return f"<section{kind}>{self.blocks(block.blocks, level)}</section>"
+        sign = next((SIGNS[span.look] for span in spans(block.title) if span.look in SIGNS), "")
+        told = f"{sign} {title}" if sign else title
+        if level > 2:
+            return f"<h{min(level, 6)}>{text(told)}</h{min(level, 6)}>\n" + self.blocks(
+                block.blocks, level + 1
+            )
+        name = f"part-{len(self.contents) + 1}"
+        self.contents.append((name, told))
+        return (
+            f'<section id="{name}" aria-labelledby="{name}-h"{kind}>'
+            f'<h2 id="{name}-h">{text(told)}</h2>\n{self.blocks(block.blocks, 3)}</section>'
+        )
+
+    def _pair(self, block: Grids) -> str:
+        self.draws = True
+        self._grids += 1
+        drawn = "".join(
+            '<div class="wide" role="region" tabindex="0" '
+            f'aria-label="{text(one.title)}">{svg.picture(one, f"g{self._grids}-{side}")}</div>'
+            for side, one in enumerate(block.grids)
+        )
+        caption = svg.caption(block.grids, block.name)
+        figure = f'<figure><div class="pair">{drawn}</div><figcaption>{text(caption)}</figcaption>'
+        rows = svg.differences(block.grids)
+        if not rows:
+            return f"{figure}</figure>"
+        head = ("signal", "map", "from place", "bits here", "difference", "the other end has")
+        name = f"{block.name}: differences" if block.name else "Differences"
+        return f"{figure}</figure>{_table(Table(rows, head=head, caption=name))}"
+
+    def _drawing(self, block: Drawing) -> str:
+        if block.style not in self.style:
+            self.style += block.style
+        return (
+            '<figure><div class="wide" role="region" tabindex="0" aria-label="picture">'
+            f'<div class="drawing">{block.svg}</div></div></figure>'
+        )
+
+
+def _words(words: Words) -> str:
+    return "".join(map(_span, spans(words)))
+
+
+def _span(span: Span) -> str:
+    if span.look == "code":
+        return _code(span.text)
+    inside = text(span.text)
+    if span.look == "strong":
+        return f"<strong>{inside}</strong>"
+    if span.look == "entry":
+        return f'<span class="todo">{inside}</span>'
+    return f'<span class="{span.look}">{inside}</span>' if span.look else inside
+
+
+def _code(words: str) -> str:
+    """Return a code; 64 hexadecimal digits in groups that an eye can compare, copied as one."""
+    if len(words) == 64:
+        groups = (words[start : start + 8] for start in range(0, 64, 8))
+        return f"<code>{'<wbr>'.join(f'<span>{text(group)}</span>' for group in groups)}</code>"
+    if len(words) <= _ONE_LINE:
+        return f'<code class="line">{text(words)}</code>'
+    # A long name of a step may break after a dot, an underscore or a hyphen, and nowhere else.
+    return f"<code>{_BREAKS.sub('<wbr>', text(words))}</code>"
+
+
+def _table(block: Table) -> str:
+    kinds = block.kinds or ("text",) * len(block.rows[0] if block.rows else block.head)
+    head = [*block.head, *([block.note_head] if block.notes else [])]
+    names = "".join(f'<th scope="col">{text(cell)}</th>' for cell in head)
+    widths = "".join(f'<col width="{width}%">' for width in block.widths)
+    body = ""
+    for number, row in enumerate(block.rows):
+        cells = [_cell(kind, cell) for kind, cell in zip(kinds, row, strict=True)]
+        first = cells[0].replace("<td", '<th scope="row"', 1).removesuffix("</td>") + "</th>"
+        note = [f"<td>{text(block.notes[number])}</td>"] if block.notes else []
+        look = block.looks[number] if block.looks else ""
+        mark = f' class="{look}"' if look else ""
+        body += f"<tr{mark}>{first}{''.join([*cells[1:], *note])}</tr>\n"
+    short = ' class="short"' if len(block.rows) <= _SHORT_TABLE else ""
+    caption = f"<caption>{text(block.caption)}</caption>" if block.caption else ""
+    columns = f"<colgroup>{widths}</colgroup>" if widths else ""
+    top = f"<thead><tr>{names}</tr></thead>\n" if any(head) else ""
+    return (
+        f"{_WIDE.format(text(block.caption or 'table'))}"
+        f"<table{short}>{caption}{columns}{top}<tbody>{body}</tbody></table></div>"
+    )
+
+
+def _cell(kind: str, cell: str) -> str:
+    if kind == "pen":
+        return '<td class="pen"></td>'
+    if kind == "entry" and cell == "open":
+        return f'<td><span class="todo">{cell}</span></td>'
+    return f"<td>{_code(cell) if kind == 'code' and cell else text(cell)}</td>"
