@@ -13,7 +13,8 @@ from safeframe._canonical import CANONICAL
 from safeframe._errors import InputError
 from safeframe._fingerprint import canonical, digest, end_fingerprint, wire_fingerprint
 from safeframe._model import Connection
-from safeframe._report.assessment import json_text, text
+from safeframe._report.assessment import document, json_text
+from safeframe._report.text import render
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, TESTED
 
 NOTE = (
@@ -52,7 +53,7 @@ def test_it_is_read_and_written_back_to_the_octet() -> None:
 def test_it_is_judged_by_the_maps_inside_and_says_so() -> None:
     found = record.verify(record.loads(first_edition()), AFTER)
     assert (found.faults, found.notes) == ((), (NOTE,))
-    assert f"  note: {NOTE[:60]}" in text("SC1-LX", found)
+    assert f"  note: {NOTE[:60]}" in render(document("SC1-LX", found))
     assert json.loads(json_text("SC1-LX", found))["notes"] == [NOTE]
     assert record.verify(TESTED, AFTER).notes == ()
 
