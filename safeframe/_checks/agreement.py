@@ -50,10 +50,13 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
             bits = count(signal.width, "bit")
             size = size_consequence(view, context.profile, cause)
             similar = _similar(view, signal, left=bool(cause.left))
+            what = f"{signal.name} ({bits} at {place_text(signal)})"
+            alone = f"{what} exists at {here.name} only"
+            if any(other.name == signal.name for other in there_map.signals):
+                alone = f"a second {what} stands at {here.name}"
             yield find(
                 joined(
-                    f"{signal.name} ({bits} at {place_text(signal)}) exists at {here.name} only; "
-                    f"{there.name} {content(there_map, signal.start, signal.end)}",
+                    f"{alone}; {there.name} {content(there_map, signal.start, signal.end)}",
                     f"{there.name} has the similar name {similar.name} at {place_text(similar)}"
                     if similar
                     else "",
@@ -84,14 +87,15 @@ def _completions(view: View, cause: Cause, signal: Signal) -> Iterator[Remedy]:
         text += f" and take {count(signal.width, 'bit')} from the reserve there "
         rest = gap.width - signal.width
         if not rest:
-            text += f"(its {count(gap.width, 'bit')} are used up)"
+            text += f"(its {count(gap.width, 'bit')} {'is' if gap.width == 1 else 'are'} used up)"
         elif signal.start in (gap.start, gap.end - signal.width):
             text += f"(reserve {count(rest, 'bit')} instead of {gap.width})"
         else:
             text += f"({reserve_changes(there_map, entries)})"
     elif changes := reserve_changes(there_map, entries):
         text += f" ({changes} at {there.name})"
-    yield Remedy(text, map_changed(there.name, sends=not left, entries=entries))
+    if all(other.name != signal.name for other in there_map.signals):  # No name twice anew.
+        yield Remedy(text, map_changed(there.name, sends=not left, entries=entries))
     entries = adopted(here_map, there_map, cause, left=left)
     text = f"remove it at {here.name}"
     if changes := reserve_changes(here_map, entries):
@@ -184,7 +188,7 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
         parts.append(f"insert {names} at {end.name} as well")
     if mine:
         parts.append(f"remove {' and '.join(signal.name for signal in mine)} at {end.name}")
-    parts.append(f"place {the_signals(cause.pairs)} at {end.name} as at {other.name}")
+    parts.append(f"place {the_signals(view, cause.pairs, end)} at {end.name} as at {other.name}")
     return " and ".join(parts)
 
 
@@ -338,9 +342,11 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
 def _resize(view: View, cause: Cause, end: End, other: End) -> str:
     pair, *shifted = cause.pairs
     target = pair.right if end is view.direction.producer else pair.left
-    text = f"make {target.name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
+    own = pair.left if target is pair.right else pair.right
+    text = f"make {own.name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
     if shifted:
-        text += f", and place {the_signals(tuple(shifted))} there as at {other.name}"
+        names = the_signals(view, tuple(shifted), end)
+        text += f", and place {names} there as at {other.name}"
     return text
 
 

@@ -109,16 +109,17 @@ def _declared(entries: Iterable[Signal | Reserved], start: int, end: int) -> int
     return sum(min(entry.end, end) - max(entry.start, start) for entry in entries)
 
 
-def the_signals(pairs: tuple[Pair, ...]) -> str:
-    """Return one displaced signal by name, two by both, more by their number."""
+def the_signals(view: View, pairs: tuple[Pair, ...], end: End) -> str:
+    """Return displaced signals as an end calls them: one or two by name, more by their number."""
     if len(pairs) <= 2:
-        return " and ".join(pair.left.name for pair in pairs)
+        left = end is view.direction.producer
+        return " and ".join((pair.left if left else pair.right).name for pair in pairs)
     return f"the {len(pairs)} displaced signals"
 
 
 def placed(view: View, cause: Cause, end: End, other: End) -> str:
     """Say in words that an end places the signals of a cause as the other one does."""
-    return f"place {the_signals(cause.pairs)} at {end.name} as at {other.name}"
+    return f"place {the_signals(view, cause.pairs, end)} at {end.name} as at {other.name}"
 
 
 def alignments(

@@ -100,7 +100,13 @@ def reserve_changes(before: Map, after: Sequence[Entry]) -> str:
     """Return how the reserved runs of a map change, in words, empty where they do not."""
     new = [entry for entry in after if isinstance(entry, Reserved)]
     kept = {(run.start, run.end) for run in new} & {(run.start, run.end) for run in before.reserved}
-    old = [run for run in before.reserved if (run.start, run.end) not in kept]
+    old = []
+    once = set(kept)
+    for run in before.reserved:
+        if (run.start, run.end) in once:
+            once.remove((run.start, run.end))
+        else:
+            old.append(run)
     parts = []
     for run in new:
         if (run.start, run.end) in kept:
@@ -112,25 +118,32 @@ def reserve_changes(before: Map, after: Sequence[Entry]) -> str:
             part += f" instead of {was.width}"
             part += f" at {was.at}" if was.at != run.at else ""
         parts.append(part)
-    gone = [str(run.at) for run in old]
     words = [f"reserve {', '.join(parts)}"] if parts else []
-    words += [f"drop the reserve at {' and '.join(gone)}"] if gone else []
+    words += (
+        f"drop the second reserve at {run.at}"
+        if any(run.at == one.at for one in new)
+        else f"drop the reserve at {run.at}"
+        for run in old
+    )
     return ", ".join(words)
 
 
 def adopted(here: Map, there: Map, cause: Cause, *, left: bool) -> tuple[Entry, ...]:
     """Return the entries of one map brought into line with the other as far as a cause goes.
 
-    ``left`` tells that ``here`` is the map of the producer. Displaced signals take their places
-    and widths of ``there``; what ``there`` alone has comes in, what ``here`` alone has goes.
+    ``left`` tells that ``here`` is the map of the producer. Displaced signals take their places of
+    ``there``, a resized one its width too; what ``there`` alone has comes in, what ``here`` alone
+    has goes.
     Raises UsageError where a signal cannot stand there.
     """
     targets: dict[int, Signal] = {}
-    for pair in cause.pairs:
+    for number, pair in enumerate(cause.pairs):
         own, other = (pair.left, pair.right) if left else (pair.right, pair.left)
-        kind = other.type if own.type == "bool" or other.type == "bool" else own.type
-        kind = own.type if own.width == other.width else kind
-        targets[id(own)] = replace(own, at=other.at, width=other.width, type=kind)
+        target = replace(own, at=other.at)
+        if cause.kind == "width" and not number:
+            kind = other.type if "bool" in (own.type, other.type) else own.type
+            target = replace(own, at=other.at, width=other.width, type=kind)
+        targets[id(own)] = target
     gone = {id(signal) for signal in (cause.left if left else cause.right)}
     signals = [targets.get(id(signal), signal) for signal in here.signals if id(signal) not in gone]
     signals += (

@@ -293,7 +293,8 @@ class _Walk:
         padded = behind * delta > 0 and not (tail_left and tail_right)
         if behind == delta or padded:
             return  # Signals behind all others, with the padding they brought, explain it.
-        kind = "reserve" if tail_left and tail_right else "size"
+        both = tail_left and tail_right and tail_right - tail_left == delta
+        kind = "reserve" if both else "size"
         self.found.append(Cause(kind=kind, delta=delta))
 
 

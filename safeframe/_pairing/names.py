@@ -11,7 +11,7 @@ _WORDS = re.compile(r"[^\W\d_]+|\d+")
 _SHORTEST = 5
 """Letters from which a word is long enough to be called misspelt: rear and gear, stop and step,
 fwd and rev differ by as little as a slip does. Chosen by trial, from no standard."""
-_LONG = 8
+_LONG = 7
 """Letters from which a lost letter hardly leads to another word; chosen by trial."""
 
 # Letters of other alphabets that look like Latin ones in common engineering fonts: the usual

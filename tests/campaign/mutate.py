@@ -29,6 +29,12 @@ MOVES = frozenset(
 """Rules about places: a mistake about places may be told by any of them when others overlap it."""
 
 
+NAMES = frozenset({"renamed-signal", "near-miss-name", "duplicate-name"})
+
+# Mistakes that the next edit of the rows would undo stand last.
+_FRAGILE = ("reserve_twice", "reserve_lost", "size_broken")
+
+
 @dataclass
 class Mistake:
     """One mistake: its kind, the rules that may tell it, the signals of which one is named."""
@@ -59,11 +65,12 @@ def _spot(random: Random, pair: Pair) -> tuple[int, int, Rows] | None:
 
 
 def _octets_only(pair: Pair) -> bool:
-    return pair.ends[0].table["profile"] == "opcua-safety"
+    return str(pair.ends[0].table["profile"]) == "opcua-safety"
 
 
 def _mistake(kind: str, rules: set[str], names: set[str], direction: int | None = None) -> Mistake:
-    places = MOVES if rules & MOVES else frozenset()
+    # A misnamed signal that stands elsewhere too is taken for two signals, and the other way round.
+    places = MOVES | NAMES if rules & (MOVES | NAMES) else frozenset()
     return Mistake(kind, frozenset(rules) | places, frozenset(names), direction, frozenset(rules))
 
 
@@ -574,8 +581,9 @@ def opposite(random: Random, pair: Pair) -> Mistake | None:
     names = [f"{tail}_{left}_x", f"{tail}_{right}_x"]
     if other is None or used & set(names) or any(one.valid_by == row.name for one in rows):
         return None
+    old = row.name
     row.name, other.name = names
-    return _mistake("opposite", {"renamed-signal"}, set(names), direction)
+    return _mistake("opposite", {"renamed-signal"}, {old, *names}, direction)
 
 
 @mutator
@@ -589,10 +597,12 @@ def joined_numbers(random: Random, pair: Pair) -> Mistake | None:
     other = next((one for one in pair.rows(direction, 1 - side) if one.name == row.name), None)
     if other is None or any(one.valid_by == row.name for one in rows):
         return None
+    old = row.name
     row.name, other.name = "bay1_1_clear", "bay11_clear"
     if sum(one.name == row.name for one in rows) > 1:
         return None
-    return _mistake("joined_numbers", {"renamed-signal"}, {row.name, other.name}, direction)
+    names = {old, row.name, other.name}
+    return _mistake("joined_numbers", {"renamed-signal"}, names, direction)
 
 
 @mutator
@@ -607,8 +617,8 @@ def duplicate(random: Random, pair: Pair) -> Mistake | None:
     if len(same) < 2:
         return None
     first, second = random.sample(same, 2)
-    first.name = second.name
-    return _mistake("duplicate", {"duplicate-name"}, {second.name}, direction)
+    old, first.name = first.name, second.name
+    return _mistake("duplicate", {"duplicate-name"}, {old, second.name}, direction)
 
 
 def _permuted(
@@ -796,20 +806,36 @@ def wrong_file(random: Random, pair: Pair) -> Mistake | None:
     return _mistake("wrong_file", {"wrong-file"}, set())
 
 
+def _key(kind: str) -> str:
+    """Return what a kind of mistake edits, where two of that would undo each other."""
+    return kind.partition("_")[0] if kind.endswith(("_differs", "_gone")) else kind
+
+
 def mistakes(random: Random, pair: Pair, number: int) -> Iterator[Mistake]:
-    """Make some different mistakes in a pair and yield them; those that fit nowhere are skipped."""
+    """Make some mistakes in a pair, each about something else, and yield them.
+
+    Those that fit nowhere, or that touch what another one touched, are skipped.
+    """
     # What hides all the rest stands alone.
     loud = {"wrong_file", "exchanged", "bit_per_octet", "bit_in_each_octet"}
     kinds = [kind for kind in MUTATORS if number == 1 or kind not in loud]
+    chosen = random.choices(kinds, k=60)
+    chosen.sort(key=lambda kind: kind in _FRAGILE)
+    if number > 1:  # Else the fragile ones would hardly ever come.
+        last = random.sample(_FRAGILE, 1) if random.random() < 0.3 else []
+        chosen = [*chosen[: number - len(last)], *last, *chosen[number:]]
+    touched: set[str] = set()
     made = 0
-    for _ in range(60):
+    for kind in chosen:
         if made == number:
             return
-        kind = random.choice(kinds)
         before = pair.copy()
-        mistake = MUTATORS[kind](random, pair)
-        if mistake is None:
+        undone = bool(touched & set(_FRAGILE))
+        again = _key(kind) in touched
+        mistake = None if undone or again else MUTATORS[kind](random, pair)
+        if mistake is None or mistake.names & touched:
             pair.ends = before.ends
             continue
         made += 1
+        touched |= {_key(kind), *mistake.names}
         yield mistake

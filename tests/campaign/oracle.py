@@ -526,12 +526,39 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     )
 
 
+@_says(r"a second <N> \((\d+) bits? at <P>\) stands at <E>; <E> (.+)")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    name, _, where, here, there, text = m.groups()
+    more = len(truth.find(here, name)) > len(truth.find(there, name)) > 0
+    return more and _content(truth, there, *_run(where), text, "")
+
+
+@_says(r"<N> \(<P>\) is a value of (\d+) bits without a validity bit")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    start, stop = _run(m[2])
+    return stop - start == int(m[3]) and all(
+        any(row.start == start and not row.valid_by for row in truth.find(end, m[1]))
+        for end, _ in said.spots
+    )
+
+
+@_says(r"the validity bit <N> of <N> \(<P>\) is not in this direction")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return all(not truth.find(end, m[1]) for end, _ in said.spots)
+
+
+@_says(r"<N> and <N> look alike")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return m[1] != m[2] and m[1].replace("_", "") == m[2].replace("_", "")
+
+
 def sentences(message: str) -> Iterator[str]:
     """Yield the parts of a message; a content that belongs to its sentence stays with it."""
     parts = message.split("; ")
     while parts:
         part = parts.pop(0)
-        if part.endswith(" only") and " exists at " in part and parts:
+        begins = " exists at " in part or part.startswith("a second ")
+        if begins and part.endswith(("only", "SC1", "LX", "LX2")) and parts:
             part = f"{part}; {parts.pop(0)}"
         yield part
 

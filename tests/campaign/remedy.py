@@ -79,9 +79,9 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
     if m is not None:
         _insert(ends, m[1], m[3], _bit(m[2]))
         if m[4] and m[4].startswith("reserve ") and " instead of " in m[4] and " at " not in m[4]:
-            _shrink(ends[m[3]], m[1])
+            _shrink(ends[m[3]], m[1], _bit(m[2]))
         elif m[4] and "used up" in m[4]:
-            row = _find(ends[m[3]], m[1])
+            row = Row(_bit(m[2]), 1)
             ends[m[3]][:] = [one for one in ends[m[3]] if one.name or one.start != row.start]
         elif m[4]:
             _reserve(ends[m[3]], m[4])
@@ -94,7 +94,11 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
     m = re.fullmatch(rf"remove ([\w ]+?) at ({_END})(?: and (place .+))?", text)
     if m is not None:
         gone = m[1].split(" and ")
-        ends[m[2]][:] = [row for row in ends[m[2]] if row.name not in gone]
+        at = re.search(rf"\w+ \(\d+ bits? at ({_P})", said.message)
+        start = _bit(at[1]) if at and said.rule == "one-sided-signal" else None
+        ends[m[2]][:] = [
+            row for row in ends[m[2]] if row.name not in gone or start not in (None, row.start)
+        ]
         return _do(ends, said, m[3]) if m[3] else None
     m = re.fullmatch(rf"place (.+) at ({_END}) as at ({_END})", text)
     if m is not None:
@@ -177,9 +181,9 @@ def _insert(ends: dict[str, Rows], name: str, end: str, start: int) -> None:
     ends[end].append(row)
 
 
-def _shrink(rows: Rows, name: str) -> None:
+def _shrink(rows: Rows, name: str, start: int) -> None:
     """Take the bits of a new signal from the one reserved run that holds them."""
-    new = _find(rows, name)
+    new = next(row for row in rows if row.name == name and row.start == start)
     run = next(row for row in rows if not row.name and row.start <= new.start < row.end)
     if run.start == new.start:
         run.start += new.width
@@ -212,6 +216,11 @@ def _place(ends: dict[str, Rows], said: Said, what: str, end: str, other: str) -
 def _reserve(rows: Rows, text: str) -> None:
     """Do what is said about the reserved rows of one end."""
     for part in re.split(r", (?=drop )|, (?=\d)", text):
+        m = re.fullmatch(rf"drop the second reserve at ({_P})", part)
+        if m is not None:
+            twins = [row for row in rows if not row.name and row.start == _bit(m[1])]
+            rows[:] = [row for row in rows if row is not twins[-1]]
+            continue
         m = re.fullmatch(r"drop the reserve at (.+)", part)
         if m is not None:
             gone = set(map(_bit, m[1].split(" and ")))

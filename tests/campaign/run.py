@@ -103,9 +103,9 @@ def one(seed: int, number: int) -> Outcome:
     found = [said(finding, pair) for finding in report.findings]
     complain = outcome.complaints.append
     if agree(pair):
-        if found:
+        if found and not made:
             complain(("false alarm", found[0].message))
-        return outcome
+        return outcome  # Two mistakes that undo each other leave what both ends agree about.
     if not report.fails("warning"):
         complain(("silent miss", " ".join(outcome.kinds)))
     for mistake in made:
@@ -132,7 +132,8 @@ def one(seed: int, number: int) -> Outcome:
             complain(("not alone", f"{mistake.kind}: {[one_.rule for one_ in found]}"))
     if not whole:
         _remedies(pair, made, found, outcome)
-    _other_order(pair, found, outcome)
+    if seed % 3 == 0:
+        _other_order(pair, found, outcome)
     return outcome
 
 

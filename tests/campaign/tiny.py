@@ -36,6 +36,11 @@ class Row:
 Rows = list[Row]
 
 
+def copied(rows: Rows) -> Rows:
+    """Return rows that can be edited apart; their code tables are replaced, never edited."""
+    return [copy.copy(row) for row in rows]
+
+
 @dataclass
 class Side:
     """One end: its tables as they are written, and its two maps."""
@@ -47,6 +52,17 @@ class Side:
     sends: Rows
     receives: Rows
     parameters: dict[str, Any] = field(default_factory=dict)
+
+    def copy(self) -> Side:
+        return Side(
+            self.name,
+            self.peer,
+            dict(self.table),
+            dict(self.end),
+            copied(self.sends),
+            copied(self.receives),
+            dict(self.parameters),
+        )
 
 
 @dataclass
@@ -64,7 +80,8 @@ class Pair:
         setattr(self.ends[direction ^ side], WORD[side], rows)
 
     def copy(self) -> Pair:
-        return copy.deepcopy(self)
+        first, second = self.ends
+        return Pair((first.copy(), second.copy()))
 
 
 def signals(rows: Rows) -> Rows:
