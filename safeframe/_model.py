@@ -395,8 +395,8 @@ class Connection:
 
     @property
     def name(self) -> str:
-        """The name the first end gives to the connection."""
-        return self.first.connection_table.name
+        """The name that both ends give to the connection; of two names the first by letters."""
+        return min(end.connection_table.name for end in self.ends)
 
     @property
     def ends(self) -> tuple[End, End]:

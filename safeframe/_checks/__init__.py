@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from functools import partial
 from itertools import islice
 
@@ -15,6 +16,7 @@ from . import (  # noqa: F401
     agreement,
     attributes,
     connection_table,
+    contradictions,
     devices,
     limits,
     meaning,
@@ -68,8 +70,27 @@ def find_rule(name: str) -> Rule:
 def find_profile(
     connection: Connection, own_profiles: Mapping[str, Profile] | None = None
 ) -> Profile | None:
-    """Return the profile that the first end names, the user's own before a listed one."""
-    return canonical.find_profile(connection.first.connection_table.profile, own_profiles)
+    """Return the profile that both ends name, the user's own before a listed one.
+
+    None where nobody knows it, or where the ends name two: then neither is judged by.
+    """
+    name, other = (end.connection_table.profile for end in connection.ends)
+    return canonical.find_profile(name, own_profiles) if name == other else None
+
+
+def _ordered(connection: Connection, profile: Profile | None) -> Connection:
+    """Return a connection with its ends in an order of their own: by role, then by name.
+
+    The order of the files on a command line is chance and must not change a finding.
+    """
+    roles = profile.roles if profile else ()
+    first, second = (
+        (roles.index(end.role) if end.role in roles else len(roles)) for end in connection.ends
+    )
+    later = connection.first.name < connection.second.name
+    if first < second or (first == second and not later):
+        return connection
+    return replace(connection, first=connection.second, second=connection.first)
 
 
 def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Report:
@@ -102,7 +123,7 @@ def check_all(
     not_judged: list[NotJudged] = []
     for connection in everything:
         profile = find_profile(connection, own_profiles)
-        seen, judged, offers = _judged(connection, profile)
+        seen, judged, offers = _judged(_ordered(connection, profile), profile)
         if offers and not seen.exchanged:
             judged = tried(seen.connection, judged, offers, partial(_found, profile=profile))
         found += judged

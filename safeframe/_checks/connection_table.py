@@ -174,8 +174,8 @@ def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def unknown_profile(context: Context, find: Finder) -> Iterator[Finding]:
     """Report a profile name that is neither listed nor handed in."""
-    if context.profile is None:
-        name = context.connection.first.connection_table.profile
+    name, other = (end.connection_table.profile for end in context.connection.ends)
+    if context.profile is None and name == other:
         yield find(f"no profile is called {name}", spots(context, "connection.profile"))
 
 

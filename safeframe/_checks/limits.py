@@ -160,6 +160,11 @@ def _unequal(context: Context) -> Iterator[_Unequal]:
             if one.form != two.form:
                 yield name, one, two
             continue
+        if (
+            not tables
+            and len({end.connection_table.profile for end in context.connection.ends}) > 1
+        ):
+            continue  # The parameters of two profiles: that they are two is the cause.
         rule = rules.get(name)
         told = rule.required if rule else profile is not None and not profile.sizes.from_map
         if not told:  # Missing though required, or unknown: parameter-invalid says so.
@@ -244,8 +249,11 @@ def one_way(context: Context, find: Finder) -> Iterator[Finding]:
     profile = context.profile
     if profile is None or not profile.one_way:
         return
+    sending = []
     for view in context.views:
         producer = view.direction.producer
+        if view.direction.sent.signals:
+            sending.append(producer)
         if not profile.data_role or producer.role in ("", profile.data_role):
             continue
         signals = [(end, signal) for end, map_ in view.sides for signal in map_.signals]
@@ -257,3 +265,10 @@ def one_way(context: Context, find: Finder) -> Iterator[Finding]:
                 [spot(end, signal) for end, signal in signals],
                 direction=view.direction,
             )
+            return
+    if len(sending) > 1:  # No role says which of the two directions is the wrong one.
+        yield find(
+            f"{profile.title} carries safety data in one direction, but "
+            f"{sending[0].name} and {sending[1].name} both send signals",
+            [spot(end, end.sends.signals[0]) for end in sending],
+        )

@@ -42,15 +42,27 @@ def _no_relation(connection: Connection, profile: Profile | None) -> bool:
     return not any(end.relations for end in connection.ends)
 
 
+def _two_profiles(connection: Connection, profile: Profile | None) -> bool:
+    return connection.first.connection_table.profile != connection.second.connection_table.profile
+
+
+_TWO = (_two_profiles, "the ends name two profiles", "")
 _PROFILE = (_no_profile, "the profile is not known", "")
 _WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
 _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
+    ("address-range", *_TWO),
     ("address-range", *_PROFILE),
+    ("illegal-size", *_TWO),
     ("illegal-size", *_PROFILE),
+    ("member-type", *_TWO),
     ("member-type", *_PROFILE),
+    ("nonzero-safe-value", *_TWO),
     ("nonzero-safe-value", *_PROFILE),
+    ("one-way", *_TWO),
     ("one-way", *_PROFILE),
+    ("parameter-invalid", *_TWO),
     ("parameter-invalid", *_PROFILE),
+    ("value-across-blocks", *_TWO),
     ("value-across-blocks", *_PROFILE),
     ("illegal-size", _no_sizes, "no end states legal_octets", "legal sizes"),
     ("edition-differs", _no_edition, "no end states an edition", "edition"),

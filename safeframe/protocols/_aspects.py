@@ -22,6 +22,7 @@ from ._registry import room
 
 __all__ = [
     "DEFAULT_TICK_US",
+    "Consistency",
     "Derivation",
     "DerivedInput",
     "FaultTraits",
@@ -49,6 +50,10 @@ __all__ = [
 
 DEFAULT_TICK_US = 10_000
 """Time between two frames of one sender where no map states an exchange time; by choice."""
+
+
+Consistency = Callable[[End], Iterator[tuple[str, str, str]]]
+"""Key, sentence and remedy of each value of an end that contradicts another one of it."""
 
 
 def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:

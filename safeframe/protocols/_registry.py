@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
     from ._aspects import (
+        Consistency,
         Derivation,
         FaultTraits,
         FrameScope,
@@ -56,6 +57,7 @@ _ASPECTS: dict[str, tuple[str, str, object]] = {
     "faults": ("_faults", "FAULTS", None),
     "recording": ("_recording", "RECORDING", None),
     "scopes": ("_residual", "SCOPES", ()),
+    "consistency": ("_consistency", "CONSISTENCY", None),
     "derivations": ("_derived", "DERIVATIONS", ()),
     "recomputed": ("_recomputed", "RECOMPUTED", MappingProxyType({})),
 }
@@ -83,6 +85,8 @@ class Room:
     """How a recording shows its frames."""
     scopes: tuple[FrameScope, ...]
     """Which errors residual figures can be had for; the first is asked for by default."""
+    consistency: Consistency | None
+    """What contradicts itself in the statements of one end."""
     derivations: tuple[Derivation, ...]
     """Numbers both ends must hold, from what they stand for."""
     recomputed: Mapping[str, Recompute]

@@ -10,10 +10,10 @@ from ..._model import Connection
 from .._aspects import LinkTraits, agreed, parameter, roles
 from ._ids import spdu_ids, structure_signature
 
-__all__ = ["LINK"]
+__all__ = ["LINK", "TYPE_IDS"]
 
 # Type ids of OPC UA built-in types (OPC 10000-6 table 1), by type and width in bits of a signal.
-_TYPE_IDS = {
+TYPE_IDS = {
     ("bool", 1): 1,
     ("int", 8): 2,
     ("uint", 8): 3,
@@ -50,7 +50,7 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
         agreed(name, [(end, value) for end, value in stated if value is not None])
     signature = dict(provider.parameters).get("structure_signature")
     if signature is None:
-        types = [_TYPE_IDS.get((each.type, each.width)) for each in provider.sends.signals]
+        types = [TYPE_IDS.get((each.type, each.width)) for each in provider.sends.signals]
         if None in types:
             raise UsageError(
                 "structure_signature must be stated, because a signal has no OPC UA type"

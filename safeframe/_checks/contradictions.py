@@ -1,0 +1,39 @@
+"""Rules about one thing that an end states in two places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .. import protocols
+from .._findings import Finding, Rule, Spot
+from .registry import Context, Finder, rule
+
+__all__: list[str] = []
+
+
+@rule(
+    Rule(
+        name="parameter-contradicts",
+        severity="error",
+        scope="end",
+        title="Two statements of one end contradict each other",
+        why="One of the two is left over from another device or release; which one the device got "
+        "nobody can read from the map.",
+        remedy="state what the device really has, in both places",
+        source="the sources on the profile's page",
+    )
+)
+def parameter_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find addresses and computed numbers that other values of the same end contradict."""
+    profile = context.profile
+    if profile is None or profile.name not in protocols.names():
+        return
+    for end in context.connection.ends:
+        if not end.parameters:
+            continue  # The room stays closed for most maps.
+        consistency = protocols.room(profile.name).consistency
+        for key, message, remedy in consistency(end) if consistency else ():
+            spots = [Spot(end=end.name, where=end.locate(key))]
+            if key.endswith("_address"):
+                spots.append(Spot(end=end.name, where=end.locate("end.address")))
+            yield find(message, spots, remedy=remedy)
