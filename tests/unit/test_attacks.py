@@ -1,0 +1,280 @@
+"""Kills at random moments and races with other writers, for every way a file gets written.
+
+``SAFEFRAME_ATTACKS=1000`` tries each attack so many times; the suite tries a few. With ``-s`` a row
+is printed for each: attack, tried, files lost, and how the trials ended.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import time
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import pytest
+
+from safeframe import record
+from safeframe._document import output
+from safeframe._document.pending import pending
+from safeframe._document.recover import How, recover
+from safeframe._document.replace import replace_all
+from safeframe._errors import SafeframeError
+from tests.unit.record_maps import SIGNED
+from tests.unit.written import NEW, OLD, items, left_over, set_up, state
+
+TRIALS = int(os.environ.get("SAFEFRAME_ATTACKS", "12"))
+
+KIND = output.Kind("list", (b"#",), b"# list")
+OTHER = b"# another program\n"
+
+
+def start(act: Callable[[], object]) -> int:
+    """Run something in a process of its own: 0 done, 1 refused, 2 a fault; never returns there."""
+    process = os.fork()
+    if process:
+        return process
+    code = 2
+    try:
+        act()
+        code = 0
+    except SafeframeError:
+        code = 1
+    finally:
+        os._exit(code)
+
+
+def end(process: int) -> int:
+    return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
+
+
+def killed(process: int, chance: random.Random, longest_s: float) -> int:
+    time.sleep(chance.uniform(0, longest_s))
+    os.kill(process, signal.SIGKILL)
+    return end(process)
+
+
+def outside(path: Path, way: str) -> None:
+    """Write as editors do: in place, or a new file that takes the name."""
+    if way == "in place":
+        path.write_bytes(OTHER)
+    else:
+        made = path.with_name(f"{path.name}~")
+        made.write_bytes(OTHER)
+        made.replace(path)
+
+
+def duration_s(act: Callable[[], object]) -> float:
+    """Return how long a writer takes here and now, so that an attack hits it anywhere."""
+    started = time.monotonic()
+    assert end(start(act)) == 0
+    return 1.3 * (time.monotonic() - started)
+
+
+def told(name: str, seen: Counter[str]) -> None:
+    print(f"{name:40} tried {sum(seen.values()):5}  lost {seen['lost']}  {dict(seen)}")
+    assert seen["lost"] == 0
+    assert seen["fault"] == 0
+
+
+def trials(tmp_path: Path) -> list[tuple[Path, random.Random]]:
+    made = []
+    for number in range(TRIALS):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        made.append((folder, random.Random(number)))
+    return made
+
+
+def test_edits_killed_at_any_time(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    longest_s = duration_s(partial(replace_all, *items(set_up(tmp_path / "first"))))
+    for folder, chance in trials(tmp_path):
+        paths = set_up(folder, apart=chance.random() < 0.5)
+        killed(start(partial(replace_all, *items(paths))), chance, longest_s)
+        found = state(paths)
+        noted = any(map(pending, paths))
+        if found == "mixed" and not noted:
+            seen["lost"] += 1
+            continue
+        seen[f"{found}{', told' if noted else ''}"] += 1
+        if noted:
+            how: How = "finish" if chance.random() < 0.5 else "undo"
+            killed(
+                start(partial(recover, paths, how=how)),
+                chance,
+                longest_s,
+            )
+            if any(map(pending, paths)):
+                recover(paths, how=how)
+            assert state(paths) in ("old", "new")
+        if state(paths) == "old":
+            replace_all(*items(paths))
+        assert state(paths) == "new"
+    told("edit, killed", seen)
+
+
+@pytest.mark.parametrize("way", ["in place", "a new file"])
+def test_edits_and_an_outside_writer(tmp_path: Path, way: str) -> None:
+    seen: Counter[str] = Counter()
+    longest_s = duration_s(partial(replace_all, *items(set_up(tmp_path / "first"))))
+    for folder, chance in trials(tmp_path):
+        paths = set_up(folder, apart=False)
+        path = Path(chance.choice(paths))
+        rest = next(Path(other) for other in paths if Path(other) != path)
+        process = start(partial(replace_all, *items(paths)))
+        time.sleep(chance.uniform(0, longest_s))
+        outside(path, way)
+        code = end(process)
+        whole = rest.read_bytes().decode() == {0: NEW, 1: OLD}.get(code, {}).get(rest.name)
+        if path.read_bytes() != OTHER or code not in (0, 1, 3):
+            seen["lost"] += 1
+        elif not whole or any(map(pending, paths)):
+            seen["fault"] += 1
+        else:
+            seen[{0: "before it", 1: "refused"}[code]] += 1
+        assert left_over(paths) == []
+    told(f"edit, outside writer ({way})", seen)
+
+
+def test_two_edits_in_both_orders(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    longest_s = duration_s(partial(replace_all, *items(set_up(tmp_path / "first"))))
+    for folder, chance in trials(tmp_path):
+        paths = set_up(folder, apart=chance.random() < 0.5)
+        third = [one._replace(new=f"third {one.new}") for one in items(paths)[::-1]]
+        first = start(partial(replace_all, *items(paths)))
+        time.sleep(chance.uniform(0, longest_s / 3))
+        second = start(partial(replace_all, *third))
+        codes = end(first), end(second)
+        texts = [Path(path).read_bytes().decode() for path in paths]
+        ours, theirs = [one.new for one in items(paths)], [one.new for one in third[::-1]]
+        winner = {(0, 1): ours, (1, 0): theirs}.get(codes)
+        if texts not in (ours, theirs, list(OLD.values())):
+            seen["lost"] += 1
+        elif winner is None and codes != (1, 1):
+            seen["fault"] += 1
+        elif winner is not None and texts != winner:
+            seen["lost"] += 1
+        else:
+            seen[f"exits {codes[0]} {codes[1]}"] += 1
+        assert left_over(paths) == []
+    told("edit, two in both orders", seen)
+
+
+def entered(number: int) -> Callable[[record.Record], record.Record]:
+    end_name = ("SC1", "LX")[number]
+    return lambda made: record.fill(made, end_name, serial=f"7{number}", who="A. Berg")
+
+
+def fresh_record(folder: Path) -> Path:
+    path = folder / "r.json"
+    people = replace(SIGNED.people, approvals=())
+    path.write_text(record.dumps(replace(SIGNED, people=people)), encoding="utf-8")
+    return path
+
+
+def serials(path: Path) -> dict[str, str]:
+    return {each.end: each.serial for each in record.load(path).people.read_backs}
+
+
+def test_records_killed_at_any_time(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    (tmp_path / "first").mkdir()
+    longest_s = duration_s(partial(record.update, fresh_record(tmp_path / "first"), entered(0)))
+    for folder, chance in trials(tmp_path):
+        path = fresh_record(folder)
+        (folder / "r.json.new").write_bytes(b"a user's")
+        before = path.read_bytes()
+        code = killed(start(partial(record.update, path, entered(0))), chance, longest_s)
+        new = serials(path)["SC1"] == "70"
+        if not new and (path.read_bytes() != before or code == 0):
+            seen["lost"] += 1
+        else:
+            seen["new" if new else "old"] += 1
+        record.update(path, entered(1))
+        assert serials(path)["LX"] == "71"
+        assert (folder / "r.json.new").read_bytes() == b"a user's"
+        assert sorted(one.name for one in folder.iterdir()) == ["r.json", "r.json.new"]
+    told("record, killed", seen)
+
+
+def test_two_entries_in_one_record_at_once(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    (tmp_path / "first").mkdir()
+    longest_s = duration_s(partial(record.update, fresh_record(tmp_path / "first"), entered(0)))
+    for folder, chance in trials(tmp_path):
+        path = fresh_record(folder)
+        first = start(partial(record.update, path, entered(0)))
+        time.sleep(chance.uniform(0, longest_s))
+        second = start(partial(record.update, path, entered(1)))
+        codes = end(first), end(second)
+        found = serials(path)
+        right = all(
+            (found[name] == f"7{number}") is (codes[number] == 0)
+            for number, name in enumerate(("SC1", "LX"))
+        )
+        seen[f"exits {codes[0]} {codes[1]}" if right and codes != (1, 1) else "lost"] += 1
+        assert [one.name for one in folder.iterdir()] == ["r.json"]
+    told("record, two entries at once", seen)
+
+
+@pytest.mark.parametrize("way", ["in place", "a new file"])
+def test_records_and_an_outside_writer(tmp_path: Path, way: str) -> None:
+    seen: Counter[str] = Counter()
+    (tmp_path / "first").mkdir()
+    longest_s = duration_s(partial(record.update, fresh_record(tmp_path / "first"), entered(0)))
+    for folder, chance in trials(tmp_path):
+        path = fresh_record(folder)
+        process = start(partial(record.update, path, entered(0)))
+        time.sleep(chance.uniform(0, longest_s))
+        outside(path, way)
+        code = end(process)
+        seen["lost" if path.read_bytes() != OTHER else ("before it", "refused", "fault")[code]] += 1
+    told(f"record, outside writer ({way})", seen)
+
+
+def claim_and_write(path: Path, octets: bytes) -> None:
+    (made,) = output.claim([("--list", str(path), KIND)], {}, force=False).values()
+    output.write(made, octets)
+
+
+@pytest.mark.parametrize("new", [True, False])
+def test_outputs_killed_at_any_time(tmp_path: Path, new: bool) -> None:
+    seen: Counter[str] = Counter()
+    octets = b"# list\n" + b"x" * 300_000
+    longest_s = duration_s(partial(claim_and_write, tmp_path / "first", octets))
+    for folder, chance in trials(tmp_path):
+        path = folder / "list"
+        if not new:
+            path.write_bytes(b"# list\n")
+        killed(start(partial(claim_and_write, path, octets)), chance, longest_s)
+        found = path.read_bytes() if path.exists() else None
+        if found == octets:
+            seen["new"] += 1
+        else:
+            seen["old" if found == (None if new else b"# list\n") else "lost"] += 1
+        claim_and_write(path, octets)
+    told(f"output, killed ({'new' if new else 'replaced'})", seen)
+
+
+@pytest.mark.parametrize("way", ["in place", "a new file"])
+@pytest.mark.parametrize("new", [True, False])
+def test_outputs_and_an_outside_writer(tmp_path: Path, way: str, new: bool) -> None:
+    seen: Counter[str] = Counter()
+    octets = b"# list\n" + b"x" * 300_000
+    longest_s = duration_s(partial(claim_and_write, tmp_path / "first", octets))
+    for folder, chance in trials(tmp_path):
+        path = folder / "list"
+        if not new:
+            path.write_bytes(b"# list\n")
+        process = start(partial(claim_and_write, path, octets))
+        time.sleep(chance.uniform(0, longest_s))
+        outside(path, way)
+        code = end(process)
+        seen["lost" if path.read_bytes() != OTHER else ("before it", "refused", "fault")[code]] += 1
+    told(f"output, outside writer ({way}, {'new' if new else 'replaced'})", seen)
