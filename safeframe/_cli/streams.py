@@ -21,7 +21,7 @@ from .._errors import UsageError
 __all__ = ["StreamError", "discard", "guarded", "set_format"]
 
 _COLONS = r"(?m)^((?:[^\S\n]|\x1b\[[0-9;]*m)*):(?=:)"
-_SIGNS = r"#(?=#[\w.\- ]*\[)"
+_SIGNS = r"(?<=#)#(?=[\w.\- ]*\[)"
 
 _JSON = {":": ":", "#": "\\u0023"}  # No text of JSON begins a line.
 _XML = {":": "&#58;", "#": "&#35;"}

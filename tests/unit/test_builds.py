@@ -14,6 +14,7 @@ import jsonschema
 import pytest
 
 from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
 from safeframe._cli import main, schema
 from tests.generators import pictures
 from tests.test_docs import PAGES, blocks_of
@@ -124,6 +125,90 @@ def test_recipe_lets_comments_and_bindings_pass(repository: Repository) -> None:
         for name, text in maps(demo.before()).items()
     }
     assert repository.commit(texts).returncode == 0
+
+
+TOLD = "what both ends share has changed, and this commit holds no record of it"
+
+
+def changed() -> str:
+    """Return a map in which what both ends share is another one than before."""
+    return demo.before()["sc1-lx.toml"].replace("watchdog_ms = 100", "watchdog_ms = 120")
+
+
+def test_recipe_lets_maps_be_moved_and_written_in_the_other_notation(
+    repository: Repository,
+) -> None:
+    repository.git("mv", "maps/sc1-lx.toml", "maps/größe \U0001f6d7.toml")
+    assert repository.commit({}).returncode == 0
+    (repository.folder / "site" / "maps" / "hall 3").mkdir()
+    repository.git("mv", "maps/größe \U0001f6d7.toml", "maps/hall 3/sc1.toml")
+    assert repository.commit({}).returncode == 0
+    csv = mapfile.dumps(mapfile.loads(demo.before()["sc1-lx.toml"]), format="csv")
+    repository.git("rm", "-q", "maps/hall 3/sc1.toml")
+    assert repository.commit({"maps/sc1.csv": csv}).returncode == 0
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "sc1-lx.toml",
+        "moved.toml",
+        "größe \U0001f6d7.toml",
+        "table.csv",
+        "hall 3/sc1.toml",
+        "-o.toml",
+        "two\nlines.toml",
+        "back\\slash $(x) 'quotes\".toml",
+    ],
+)
+def test_recipe_notices_a_change_under_any_name(repository: Repository, name: str) -> None:
+    text = changed()
+    if name.endswith(".csv"):
+        text = mapfile.dumps(mapfile.loads(text), format="csv")
+    repository.git("rm", "-q", "maps/sc1-lx.toml")
+    (repository.folder / "site" / "maps" / "hall 3").mkdir(parents=True)
+    done = repository.commit({f"maps/{name}": text})
+    shown = name.replace("\n", "?")
+    assert (done.returncode, done.stdout, done.stderr) == (1, f"maps/{shown}: {TOLD}\n", "")
+
+
+def test_recipe_prints_no_command(repository: Repository) -> None:
+    name = "a\n::error::b ##vso[c]d.toml"
+    done = repository.commit({f"maps/{name}": changed()})
+    assert done.stdout == f"maps/a?::error::b ??vso[c]d.toml: {TOLD}\n"
+
+
+def test_recipe_notices_an_old_map_that_comes_back(repository: Repository) -> None:
+    assert repository.commit({"maps/kept.toml": changed()}).returncode == 1
+    assert repository.commit({"maps/sc1-lx.toml": changed()}).returncode == 1
+
+
+def test_recipe_notices_a_map_that_is_a_link(repository: Repository) -> None:
+    (repository.folder / "site" / "elsewhere.toml").write_text(changed(), encoding="utf-8")
+    (repository.folder / "site" / "maps" / "link.toml").symlink_to("../elsewhere.toml")
+    assert repository.commit({}).stdout == f"maps/link.toml: {TOLD}\n"
+
+
+def test_recipe_heeds_no_attributes(repository: Repository) -> None:
+    done = repository.commit(
+        {".gitattributes": "maps/* export-ignore\n", "maps/sc1-lx.toml": changed()}
+    )
+    assert done.returncode == 1
+
+
+@pytest.mark.parametrize("name", ["notes.txt", "notes.json", "brake2.json.txt"])
+def test_recipe_takes_no_mention_for_a_record(
+    repository: Repository, record: str, name: str
+) -> None:
+    text = record if name.endswith(".txt") else json.dumps(json.loads(record)["computed"])
+    assert text.count('"wire"') > 1
+    done = repository.commit({**maps(demo.after()), f"records/{name}": text})
+    assert done.returncode == 1
+
+
+def test_recipe_takes_no_record_of_an_earlier_commit(repository: Repository, record: str) -> None:
+    assert repository.commit({"records/brake2.json": record}).returncode == 0
+    assert repository.commit(maps(demo.after())).returncode == 1
 
 
 def test_recipe_fails_on_a_map_that_cannot_be_read(repository: Repository) -> None:

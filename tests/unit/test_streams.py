@@ -1,0 +1,278 @@
+"""Standard streams: UTF-8, no command for a build system, full, closed, interrupted."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import _demo as demo
+from safeframe._cli import main, streams
+from safeframe._errors import UsageError
+from tests.unit.written import ROOT
+
+MAPS = ["sc1-lx.toml", "lx-sc1.toml"]
+COMMAND = re.compile(r"(?m)^\s*::|##[\w.\- ]*\[")
+HOSTILE = [
+    "::error file=a::owned",
+    "##vso[task.setvariable variable=a]b",
+    "##[section]a",
+    "##teamcity[buildStatus text='a']",
+]
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for name in MAPS:
+        (tmp_path / name).write_bytes(demo.after()[name].encode())
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(*words: str, **environ: str) -> subprocess.CompletedProcess[bytes]:
+    given_environ = {**os.environ, "PYTHONPATH": str(ROOT), **environ}
+    return subprocess.run(
+        [sys.executable, "-m", "safeframe", *words],
+        env=given_environ,
+        capture_output=True,
+        check=False,
+    )
+
+
+def shell(line: str) -> subprocess.CompletedProcess[str]:
+    program = f"{sys.executable} -m safeframe"
+    return subprocess.run(
+        ["sh", "-c", line.replace("safeframe", program, 1)],
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+class TestEncoding:
+    @pytest.mark.parametrize(
+        "environ",
+        [
+            {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+            {"PYTHONIOENCODING": "cp1252"},
+            {"PYTHONIOENCODING": "ascii:strict"},
+            {"PYTHONUTF8": "1"},
+        ],
+        ids=str,
+    )
+    @pytest.mark.parametrize("form", ["text", "json", "sarif", "junit", "markdown"])
+    def test_what_programs_read_is_utf_8(
+        self, site: Path, environ: dict[str, str], form: str
+    ) -> None:
+        for name in MAPS:
+            text = (site / name).read_text("utf-8").replace("fault_ack", "größe_☃")
+            (site / name).write_text(text, encoding="utf-8")
+        text = (site / MAPS[1]).read_text("utf-8").replace('at = "0.1"', 'at = "1.7"')
+        (site / MAPS[1]).write_text(text, encoding="utf-8")
+        done = run("check", "--format", form, *MAPS, **environ)
+        assert done.returncode == 1
+        found = done.stdout.decode("utf-8")
+        assert done.stdout == run("check", "--format", form, *MAPS).stdout
+        if form == "junit":
+            assert ElementTree.fromstring(done.stdout).tag == "testsuites"
+        assert "\r" not in found
+        shown = run("show", *MAPS[:1], **environ).stdout
+        assert "größe_☃".encode() in shown
+
+    def test_crlf_maps_make_the_same_patch_everywhere(self, site: Path) -> None:
+        for name in MAPS:
+            octets = (site / name).read_bytes()
+            (site / name).write_bytes(octets.replace(b"\n", b"\r\n"))
+        done = run("edit", "remove", *MAPS, "--name", "fault_ack", "--write")
+        assert done.returncode == 0
+        assert b"\r\r" not in done.stdout
+        for name in MAPS:
+            octets = (site / name).read_bytes()
+            assert octets.count(b"\n") == octets.count(b"\r\n")
+        assert run("check", *MAPS).returncode == 0
+
+
+class TestCommandsOfBuildSystems:
+    """MUST: no line of output is a command for a hosted build system, in no format."""
+
+    @pytest.mark.parametrize("word", HOSTILE)
+    @pytest.mark.parametrize("form", ["text", "json", "sarif", "junit", "markdown"])
+    def test_a_name_or_a_note(
+        self, site: Path, capsys: pytest.CaptureFixture[str], word: str, form: str
+    ) -> None:
+        for number, name in enumerate(MAPS):
+            text = demo.after()[name].replace('"fault_ack"', f'"{word}{number}"')
+            hostile = f"{word}{name}"
+            Path(hostile).write_text(text, encoding="utf-8")
+        paths = [f"{word}{name}" for name in MAPS]
+        for line, code in (([paths[0], f"{word}missing"], 2), (["--details", *paths], 1)):
+            assert main(["check", "--format", form, *line]) == code
+            out, err = capsys.readouterr()
+            assert not COMMAND.search(out), out
+            assert not COMMAND.search(err), err
+            if form in ("json", "sarif"):
+                assert word in str(json.loads(out))
+
+    def test_annotations_are_their_own_commands_only(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        text = demo.after()[MAPS[1]].replace('"fault_ack"', '"##[error]a"')
+        (site / MAPS[1]).write_text(text, encoding="utf-8")
+        assert main(["check", "--format", "workflow-commands", *MAPS]) == 1
+        out = capsys.readouterr().out
+        assert out.startswith("::error file=")
+        assert "##" not in out
+        assert "#\\x23[error]a" in out
+
+    @pytest.mark.parametrize("form", ["csv", "toml", "text"])
+    def test_a_map_shown(self, site: Path, capsys: pytest.CaptureFixture[str], form: str) -> None:
+        text = demo.after()[MAPS[0]].replace('"fault_ack"', '"##vso[a]b"')
+        (site / MAPS[0]).write_text(text, encoding="utf-8")
+        code = main(["show", "--format", form, MAPS[0]])
+        out, err = capsys.readouterr()
+        if form == "csv":
+            assert (code, out) == (2, "")
+            assert "of the output would be read as a command by a hosted build system" in err
+        else:
+            assert code == 0
+            assert {"toml": '"#\\u0023vso[a]b"', "text": "#\\x23vso[a]b"}[form] in out
+
+    @given(
+        st.lists(
+            st.text(alphabet=" \t#:[]ab\n\x1b[0m-.", max_size=12)
+            | st.sampled_from(HOSTILE)
+            | st.sampled_from(["\n", " ", "::", "##", "[", "##a["]),
+            max_size=12,
+        ),
+        st.sampled_from(["text", "markdown", "junit", "toml", "json", "csv", "none"]),
+    )
+    def test_any_text_in_any_pieces(self, pieces: list[str], form: str) -> None:
+        out = io.StringIO()
+        before = sys.stdout
+        sys.stdout = out
+        try:
+            with streams.guarded():
+                streams.set_format(form)
+                for piece in pieces:
+                    sys.stdout.write(piece)
+                sys.stdout.flush()
+        except UsageError:
+            assert form == "csv"
+            assert COMMAND.search(re.sub(r"\x1b\[[0-9;]*m", "", "".join(pieces)))
+        finally:
+            sys.stdout = before
+        text = out.getvalue()
+        assert not re.search(r"##[\w.\- ]*\[", text)
+        if form != "json":
+            assert not COMMAND.search(re.sub(r"\x1b\[[0-9;]*m", "", text))
+        if "::" not in "".join(pieces) and "##" not in "".join(pieces):
+            assert text == "".join(pieces)
+
+
+class TestStreams:
+    """MUST: a stream that is closed or full never changes what an exit code means."""
+
+    @pytest.mark.parametrize("closed", [">&-", "2>&-", "<&-", ">&- 2>&-", "<&- >&- 2>&-"])
+    def test_closed(self, site: Path, closed: str) -> None:
+        names = " ".join(MAPS)
+        assert shell(f"safeframe check {names} {closed}").returncode == 0
+        assert shell(f"safeframe check {MAPS[0]} missing.toml {closed}").returncode == 2
+        assert shell(f"safeframe help check {closed}").returncode == 0
+        before = (site / MAPS[0]).read_bytes()
+        done = shell(f"safeframe edit remove {names} --name fault_ack --write {closed}")
+        assert (done.returncode, "Traceback" in done.stderr) == (0, False)
+        assert (site / MAPS[0]).read_bytes() != before
+        assert shell(f"safeframe check {names}").returncode == 0
+
+    @pytest.mark.parametrize("words", ["check a b", "--help", "help check", "rules", "--version"])
+    def test_full(self, site: Path, words: str) -> None:
+        line = f"safeframe {words} >/dev/full".replace("a b", " ".join(MAPS))
+        done = shell(line)
+        assert done.returncode == 3
+        assert done.stderr == (
+            "safeframe: standard output cannot be written: No space left on device\n"
+        )
+        assert shell(f"{line} 2>/dev/full").returncode == 3
+
+    def test_full_error_output(self, site: Path) -> None:
+        assert shell("safeframe check a b 2>/dev/full").returncode == 2
+        assert shell("safeframe 2>/dev/full").returncode == 2
+        assert shell("safeframe check --wrong 2>/dev/full").returncode == 2
+
+    def test_a_pipe_that_closes(self, site: Path) -> None:
+        done = shell("safeframe rules | head -c 1")
+        assert done.stderr == ""
+        done = shell(f"safeframe check {MAPS[0]} missing.toml 2>&1 >/dev/null | true")
+        assert done.stderr == ""
+
+
+class TestInterrupts:
+    """MUST: the interrupt key ends with 130, whenever it is pressed, and leaves nothing behind."""
+
+    def test_at_any_time(self, site: Path) -> None:
+        environ = {**os.environ, "PYTHONPATH": str(ROOT)}
+        line = [sys.executable, "-m", "safeframe", "check", "--html", "page.html", *MAPS]
+        started = time.monotonic()
+        assert subprocess.run(line, env=environ, capture_output=True, check=False).returncode == 0
+        longest_s = time.monotonic() - started
+        (site / "page.html").unlink()
+        codes = set()
+        for number in range(16):
+            process = subprocess.Popen(
+                line, env=environ, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+            )
+            time.sleep(longest_s * (0.15 + number / 16))
+            process.send_signal(signal.SIGINT)
+            _, err = process.communicate()
+            # Before the first line of the program the interpreter itself still starts.
+            if process.returncode == -signal.SIGINT:
+                assert number < 4
+                continue
+            codes.add(process.returncode)
+            assert b"Traceback" not in err
+            left = {path.name for path in site.iterdir()} - set(MAPS)
+            assert left <= {"page.html"}
+        assert codes <= {0, 130}
+
+    def test_ignored_in_the_background(self, site: Path) -> None:
+        script = (
+            "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN); "
+            "from safeframe import __main__; "
+            "assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN; "
+            "import sys; sys.argv = ['safeframe', '--version']; __main__.run(); "
+            "assert signal.getsignal(signal.SIGINT) is signal.SIG_IGN"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            check=False,
+            capture_output=True,
+        )
+        assert (done.returncode, done.stderr) == (0, b"")
+
+    def test_while_the_command_line_is_imported(self) -> None:
+        script = (
+            "import sys, types; from safeframe import __main__; "
+            "module = types.ModuleType('safeframe._cli'); "
+            "module.__getattr__ = lambda name: (_ for _ in ()).throw(KeyboardInterrupt); "
+            "sys.modules['safeframe._cli'] = module; sys.exit(__main__.run())"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            check=False,
+            capture_output=True,
+        )
+        assert (done.returncode, done.stderr) == (130, b"")
