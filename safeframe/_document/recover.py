@@ -76,6 +76,13 @@ def recover(paths: Sequence[str], *, how: How = "", step: Step = no_step) -> Rec
             sides = zip(files, states, strict=True)
             return Recovery("open", tuple(_side(file, state) for file, state in sides))
         wanted = "new" if how == "finish" else "old"
+        if states == ["new", "new"] and not all(
+            beside(one.target, "old").exists() for one in files
+        ):
+            raise UsageError(
+                "both files hold the edit, and the old texts are removed already: it cannot be "
+                "undone any more; without --undo, what is left of it is removed"
+            )
         texts = [
             (file, _octets(file, wanted))
             for file, state in zip(files, states, strict=True)

@@ -110,7 +110,10 @@ def test_edits_killed_at_any_time(tmp_path: Path) -> None:
                 longest_s,
             )
             if any(map(pending, paths)):
-                recover(paths, how=how)
+                # Killed while it removed the copies: complete, and no more to be undone.
+                copies = [name for name in left_over(paths) if name.endswith("-old")]
+                gone = state(paths) == "new" and len(copies) < 2
+                recover(paths, how="" if gone else how)
             assert state(paths) in ("old", "new")
         if state(paths) == "old":
             replace_all(*items(paths))

@@ -15,7 +15,7 @@ from safeframe._document.note import FORMAT, note_of
 from safeframe._document.recover import recover
 from safeframe._document.whole import beside
 from safeframe._errors import UsageError
-from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, set_up, state
+from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, left_over, set_up, state
 
 
 @pytest.fixture
@@ -250,6 +250,17 @@ def test_a_note_where_nothing_was_begun_is_only_removed(tmp_path: Path) -> None:
     assert end_at(MIXED - 3, made) == "put the note there"
     assert recover(made, how="finish").verdict == "not begun"
     assert [Path(path).read_bytes().decode() for path in made] == list(OLD.values())
+
+
+def test_an_edit_that_cannot_be_undone_any_more(tmp_path: Path) -> None:
+    made = set_up(tmp_path)
+    assert end_at(STEPS.index("remove the notes") + 1, made) == "remove the notes"
+    assert refused(made, how="undo") == (
+        "both files hold the edit, and the old texts are removed already: it cannot be undone any "
+        "more; without --undo, what is left of it is removed"
+    )
+    assert recover(made).verdict == "finished"
+    assert left_over(made) == []
 
 
 def test_undoing_an_edit_that_was_complete(tmp_path: Path) -> None:
