@@ -31,7 +31,7 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 BASE = "_errors _source _words _bits crc _model _findings"
 MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
-    f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _residual_profiles _fingerprint "
+    f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _fingerprint "
     "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids "
     "importing"
 )
@@ -60,7 +60,6 @@ TABLE = {
     "_diff": row(4, f"{MIDDLE} _canonical"),
     "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),
     "_cases": row(4, "_errors _document"),
-    "_residual_profiles": row(4, "_errors residual protocols"),
     "_fingerprint": row(4, "_source _bits _model _canonical protocols"),
     "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),
     "_timing": row(4, "_model protocols"),

@@ -10,12 +10,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .. import _residual_profiles as residual_profiles
 from .. import protocols as profiles
 from .._errors import UsageError
 from .._report import plot
 from .._report import residual as render
 from .._words import count
+from ..protocols import scopes
 from ..residual import (
     Code,
     Effort,
@@ -57,11 +57,11 @@ _PLOT_FROM = -4
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
-    scopes = "\n".join(
+    listed = "\n".join(
         f"  {name}: {', '.join(scope.name for scope in offered)}"
-        for name, offered in residual_profiles.offered_scopes().items()
+        for name, offered in scopes.offered_scopes().items()
     )
-    parser.epilog = f"{_EPILOG}\nscopes, the default first:\n{scopes}\n"
+    parser.epilog = f"{_EPILOG}\nscopes, the default first:\n{listed}\n"
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--profile", metavar="NAME", help="the frame of this safety profile")
     what.add_argument("--map", metavar="FILE", help="the frame of a connection, from a map file")
@@ -134,9 +134,9 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | D
     if args.width is not None or args.data_bits is not None:
         raise UsageError("--width and --data-bits must go with --poly or --crc, not --profile")
     profile = profiles.load(args.profile)
-    scope = residual_profiles.scope(profile, args.scope)
+    scope = scopes.scope(profile, args.scope)
     if args.octets is not None and not (args.hd_table or args.plot):
-        code = residual_profiles.code(profile, args.octets, scope)
+        code = scopes.code(profile, args.octets, scope)
         subject = Subject(
             title=f"Residual error of {profile.title} "
             f"with {count(args.octets, 'octet')} of safety data",
@@ -153,19 +153,17 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | D
         return _report(args, subject, code, probabilities)
     if args.hd_table == bool(args.plot):
         raise UsageError("--profile must go with exactly one of --octets, --hd-table and --plot")
-    chosen = (
-        residual_profiles.sizes(profile, scope, _CURVES) if args.octets is None else (args.octets,)
-    )
+    chosen = scopes.sizes(profile, scope, _CURVES) if args.octets is None else (args.octets,)
     rows = [
         (
             octets,
-            _weights(args, residual_profiles.code(profile, octets, scope), count(octets, "octet")),
+            _weights(args, scopes.code(profile, octets, scope), count(octets, "octet")),
         )
         for octets in chosen
     ]
     title = f"{profile.title}: {scope.title}"
     if args.plot:
-        legal = residual_profiles.sizes(profile, scope)
+        legal = scopes.sizes(profile, scope)
         shown = f"{len(rows)} of {len(legal)} sizes up to {legal[-1]} octets"
         return _plot(
             args, title, [(count(octets, "octet"), given) for octets, given in rows], shown
@@ -211,16 +209,12 @@ def _generator(args: argparse.Namespace) -> tuple[int, str]:
     """Return the generator with its top bit, and who says so."""
     if args.crc is not None:
         profile, _, short = args.crc.partition("/")
-        offered = (
-            residual_profiles.generators(profiles.load(profile))
-            if profile in profiles.names()
-            else {}
-        )
+        offered = scopes.generators(profiles.load(profile)) if profile in profiles.names() else {}
         if short not in offered:
             every = [
                 f"{name}/{known}"
                 for name in profiles.names()
-                for known in residual_profiles.generators(profiles.load(name))
+                for known in scopes.generators(profiles.load(name))
             ]
             raise UsageError(f"--crc must be one of {', '.join(every)}, not {args.crc!r}")
         return offered[short], f"algorithm {args.crc}, see the profile for its sources"

@@ -11,7 +11,6 @@ import pytest
 
 import safeframe
 from safeframe import _mapfile as mapfile
-from safeframe import _residual_profiles as residual_profiles
 from safeframe import capture, fixtures, frame, protocols, residual
 from safeframe._bits import Place
 from safeframe._cli import main
@@ -19,6 +18,7 @@ from safeframe._errors import FrameError, UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, ConnectionTable, End, Map, Signal
 from safeframe._timing import timing
+from safeframe.protocols import scopes
 
 NAME = "lift-6"
 Run = Callable[..., str]
@@ -264,8 +264,8 @@ class TestCapture:
 class TestResidual:
     def test_api(self) -> None:
         facts = protocols.load(NAME)
-        scope = residual_profiles.scope(facts)
-        found = residual.weights(residual_profiles.code(facts, 4, scope))
+        scope = scopes.scope(facts)
+        found = residual.weights(scopes.code(facts, 4, scope))
         assert found == residual.weights(residual.contiguous(0x11021, 64))
 
     def test_command(self, run: Run) -> None:

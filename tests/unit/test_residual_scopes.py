@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
-from safeframe import _residual_profiles as residual_profiles
 from safeframe import frame
 from safeframe import protocols as profiles
 from safeframe._errors import UsageError
+from safeframe.protocols import scopes
 from safeframe.residual import Code, Effort, figures, weights
 
 IDENTITY = {"vendor_id": 0x1001, "device_serial": 0x11223344, "connection_serial": 0x0C01}
@@ -96,7 +96,7 @@ def expected(code: Code) -> tuple[Counter[Column], Counter[Column]]:
 
 def code_of(name: str, octets: int, scope: str | None = None) -> Code:
     profile = profiles.load(name)
-    return residual_profiles.code(profile, octets, residual_profiles.scope(profile, scope))
+    return scopes.code(profile, octets, scopes.scope(profile, scope))
 
 
 @pytest.mark.parametrize("octets", [1, 2, 4, 6, 14])
@@ -233,17 +233,17 @@ def test_every_pattern_of_the_code_passes_the_real_checks() -> None:
 
 def test_sizes_are_legal_and_spread() -> None:
     profile = profiles.load("fscp-13-1")
-    scope = residual_profiles.scope(profile)
-    assert residual_profiles.sizes(profile, scope) == tuple(range(255))
-    few = residual_profiles.sizes(profile, scope, 8)
+    scope = scopes.scope(profile)
+    assert scopes.sizes(profile, scope) == tuple(range(255))
+    few = scopes.sizes(profile, scope, 8)
     assert (few[0], few[-1], len(few)) == (0, 254, 8)
-    assert residual_profiles.sizes(profile, scope, 300) == tuple(range(255))
+    assert scopes.sizes(profile, scope, 300) == tuple(range(255))
     unbounded = profiles.load("fscp-12-1")
-    sizes = residual_profiles.sizes(unbounded, residual_profiles.scope(unbounded))
+    sizes = scopes.sizes(unbounded, scopes.scope(unbounded))
     assert sizes == (1, *range(2, 33, 2))
     short = profiles.load("fscp-2-1")
-    extended = residual_profiles.scope(short, "extended")
-    assert residual_profiles.sizes(short, extended) == (1, 2)
+    extended = scopes.scope(short, "extended")
+    assert scopes.sizes(short, extended) == (1, 2)
 
 
 @pytest.mark.parametrize(
@@ -263,15 +263,15 @@ def test_impossible_questions(name: str, octets: int, scope: str | None, text: s
 
 
 def test_every_scope_names_sources_of_its_profile() -> None:
-    for name, scopes in residual_profiles.offered_scopes().items():
+    for name, offered in scopes.offered_scopes().items():
         tags = {source.tag for source in profiles.load(name).sources}
-        for scope in scopes:
+        for scope in offered:
             assert scope.source
             assert set(scope.source.split()) <= tags
 
 
 def test_published_bound_is_attached_to_both_opc_scopes() -> None:
-    bounds = [scope.bound for scope in residual_profiles.offered_scopes()["opcua-safety"]]
+    bounds = [scope.bound for scope in scopes.offered_scopes()["opcua-safety"]]
     assert [bound[0] for bound in bounds if bound] == [Fraction(1, 2_500_000_000)] * 2
 
 
