@@ -21,7 +21,6 @@ __all__ = [
     "fails",
     "octets_text",
     "outline",
-    "same",
     "show",
     "worst_first",
 ]
@@ -89,11 +88,6 @@ def fails(changes: Iterable[Change], threshold: str) -> bool:
 def worst_first(changes: Iterable[Change]) -> tuple[Change, ...]:
     """Return changes with the worst level first, otherwise in the order given."""
     return tuple(sorted(changes, key=lambda change: LEVELS.index(change.level)))
-
-
-def same(before: object, after: object) -> bool:
-    """Return whether two field values are equal; not-a-number equals itself here."""
-    return before == after or (before != before and after != after)
 
 
 def show(field: str, value: Any, other: Any = ()) -> str:

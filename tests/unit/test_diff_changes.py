@@ -16,6 +16,7 @@ from safeframe._diff import (
     Change,
     Ground,
     at_or_above,
+    classify,
     compare_ends,
     compare_versions,
     fails,
@@ -310,10 +311,13 @@ class TestReserve:
         assert between(ONE_BRAKE, after) == []
 
     def test_a_note_on_a_part_of_a_run_is_told_where_it_begins(self) -> None:
-        parts = gap("1.2", 1), replace(gap("1.3", 2), note="spare"), gap("1.5", 1), gap("1.6", 2)
-        assert between(ONE_BRAKE, map_of(*ONE_BRAKE.entries[:5], *parts)) == [
+        spare = [replace(gap(place, 1), note="spare") for place in ("1.3", "1.4")]
+        after = map_of(*ONE_BRAKE.entries[:5], gap("1.2", 1), *spare, gap("1.5", 1), gap("1.6", 2))
+        assert between(ONE_BRAKE, after) == [
             ("text", "reserve", "reserved 1.3", "note", "not stated", "spare")
         ]
+        before, edited = pair_of(ONE_BRAKE, ONE_BRAKE), pair_of(after, after)
+        assert classify(before, edited).reasons == ()
 
     def test_a_note_is_text(self) -> None:
         assert between(ONE_BRAKE, with_entry(ONE_BRAKE, 5, note="spare")) == [
