@@ -67,7 +67,7 @@ TABLE = {
     "fixtures": row(5, "_errors _bits _model _codec relations _cases _link protocols", "dpkt"),
     "capture": row(5, "_errors _model _codec relations _link protocols frame", "dpkt"),
     "importing": row(
-        5, "_errors _source _bits _model _findings _mapfile protocols _checks _document"
+        5, "_errors _source _bits _model _findings _mapfile protocols _checks _document", "openpyxl"
     ),
     "record": row(
         5, f"{MIDDLE} _document _mapfile _checks _diff _canonical _fingerprint _checklist _timing"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 
 from .. import __version__, importing
 from .. import _mapfile as mapfile
 from .._errors import InputError, UsageError
 from .._model import End
 from .._report import imports, text
-from . import inputs, octets, options, streams
+from . import inputs, octets, options, outputs, streams
 
 __all__ = ["configure", "run"]
 
@@ -54,8 +55,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     add(
         "file_format",
         metavar="FORMAT",
-        choices=tuple(importing.FORMATS),
-        help=", ".join(importing.FORMATS),
+        choices=(*importing.FORMATS, "table"),
+        help=f"{', '.join(importing.FORMATS)}, or table for a sheet (.csv, .xlsx)",
     )
     add("file", metavar="FILE", help="the file to read")
     add("--list", action="store_true", help="print what can be selected, and stop")
@@ -104,7 +105,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="TEXT",
         help="ST, TC6: bind each signal to this text and its member name",
     )
-    add("-o", "--output", metavar="MAP", help="write the map here; an existing file is refused")
+    sheet = parser.add_argument_group("sheets (table)")
+    sheet.add_argument(
+        "--columns",
+        metavar="MAPPING",
+        help="which column means what: a .toml file, or octet=Byte;bit=Bit;name=Signal;...",
+    )
+    sheet.add_argument("--sheet", metavar="NAME", help="sheet of a workbook")
+    sheet.add_argument("--range", metavar="A3:H40", help="cells to read")
+    sheet.add_argument("--separator", choices=tuple(importing.SEPARATORS), help="of a CSV file")
+    outputs.add(
+        parser, "-o", "--output", kind="map", metavar="MAP", help="write the map to a new file"
+    )
     add("--compare", metavar="MAP", help="hold this map against the file instead of writing one")
     options.add_format(parser)
     options.add_color(parser)
@@ -114,7 +126,6 @@ def run(args: argparse.Namespace) -> int:
     """List, write or compare."""
     if args.output and args.compare:
         raise UsageError("--compare must stand without -o, not with it")
-    found = importing.find_format(args.file_format)
     decisions = importing.Decisions(
         **{
             name: getattr(args, name) for name in importing.Decisions.__slots__ if name != "version"
@@ -125,10 +136,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         source = importing.read_source(args.file)
         if args.list:
-            rows = importing.candidates_of(found, source, decisions)
-            return _list(args, source, rows)
+            return _list(args, source, decisions)
         map_ = inputs.read_end(args.compare) if args.compare else None
-        made = importing.imported(found, source, args.select, _identity(args, map_), decisions)
+        made = _made(args, source, _identity(args, map_), decisions)
         return _compare(args, source, made, map_, decisions) if map_ else _write(args, source, made)
     except InputError as error:
         if args.format == "json":
@@ -165,9 +175,37 @@ def _identity(args: argparse.Namespace, map_: End | None) -> importing.Identity:
     )
 
 
+def _made(
+    args: argparse.Namespace,
+    source: importing.Source,
+    identity: importing.Identity,
+    decisions: importing.Decisions,
+) -> importing.Imported:
+    if args.file_format != "table":
+        found = importing.find_format(args.file_format)
+        return importing.imported(found, source, args.select, identity, decisions)
+    columns = _columns(args)
+    if columns is None:
+        raise UsageError("--columns must say which column means what; --list proposes a mapping")
+    return importing.read_sheet(source, columns, identity, decisions)
+
+
+def _columns(args: argparse.Namespace) -> importing.Columns | None:
+    """Return the mapping of a sheet; the options of the command line come before its own."""
+    if args.columns is None:
+        return None
+    columns = importing.load_columns(args.columns)
+    more = {name: getattr(args, name) for name in ("sheet", "range", "separator")}
+    return replace(columns, **{name: value for name, value in more.items() if value})
+
+
 def _list(
-    args: argparse.Namespace, source: importing.Source, rows: list[importing.Candidate]
+    args: argparse.Namespace, source: importing.Source, decisions: importing.Decisions
 ) -> int:
+    if args.file_format == "table":
+        sys.stdout.write(importing.sheet_proposal(source, args.sheet or "", decisions))
+        return 0
+    rows = importing.candidates_of(importing.find_format(args.file_format), source, decisions)
     if args.format == "json":
         sys.stdout.write(imports.listing_data(source, rows))
     else:
@@ -179,14 +217,7 @@ def _write(args: argparse.Namespace, source: importing.Source, made: importing.I
     """Write the map, to a new file or to standard output; the report goes beside it."""
     written = imports.header(made) + mapfile.dumps(made.end)
     if args.output:
-        try:
-            with open(args.output, "x", encoding="utf-8", newline="\n") as file:
-                file.write(written)
-        except FileExistsError:
-            raise UsageError(
-                f"{args.output} must not exist yet: an import never changes a map; "
-                "--compare holds it against the file"
-            ) from None
+        outputs.write(args, "output", written)
     if args.format == "json":
         sys.stdout.write(imports.document(source, made, written=args.output or ""))
         return 0

@@ -17,6 +17,8 @@ __all__ = ["add", "claim", "into", "refuse_full", "write"]
 
 _KINDS = "output_kinds"
 _CLAIMS = "output_claims"
+_FRESH = ("map", "sheet")
+"""Kinds that are never written over a file that exists, since people work in them."""
 _FRAMES = {
     "jsonl": (b"{",),
     "hex": (b"# ",),
@@ -31,14 +33,14 @@ def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any
     """Add an option that writes a file.
 
     ``kind`` is ``FORM COMMAND`` with the form page, picture or text, such as ``page check``, or
-    ``baseline`` and ``record``; ``frames`` and ``picture or page COMMAND`` go by the format and the
+    ``baseline``, ``record``, ``map`` and ``sheet``; ``frames`` and ``picture or page COMMAND`` go by the format and the
     name of the file. Nothing is decided about ``frames`` where mistaken maps go into a folder.
     """
     settings.setdefault("metavar", "FILE")
     action = parser.add_argument(*flags, **settings)
     kinds = parser.get_default(_KINDS) or {}
     parser.set_defaults(**{_KINDS: {**kinds, action.dest: (flags[-1], kind)}})
-    if kind != "record" and parser.get_default("force") is None:
+    if kind not in ("record", *_FRESH) and parser.get_default("force") is None:
         parser.add_argument(
             "--force",
             action="store_true",
@@ -143,6 +145,8 @@ def _kind(word: str, args: argparse.Namespace, path: str) -> Kind:
 
         # Never overwritten by an output, not even of its own kind: people enter into it.
         return Kind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
+    if word in _FRESH:
+        return Kind(word, (b"",), b"", fresh=True)
     if word == "baseline":
         from .. import _baseline as baseline
 

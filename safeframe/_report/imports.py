@@ -80,7 +80,9 @@ def comparison(map_: End, given: Imported, found: Comparison) -> Document:
     if number:
         verdict = Span(f"{what}: {count(number, 'difference')}", "error")
     else:
-        verdict = Span(f"{what}: agree in place, width, type, order and name", "good")
+        held = [key for key in given.held if key != "mirrors"]
+        words = ", ".join(("place", "width", "type", "order", "name", *held))
+        verdict = Span(f"{what}: agree in {words}", "good")
     taken = ", ".join(one.path for one in given.selected)
     compared = Paragraph(f"{taken} (SHA-256 {origin.sha256[:16]}...)", label="compared")
     rest = tuple(Paragraph(text, label="not compared") for text in found.not_compared)

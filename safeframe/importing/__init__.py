@@ -11,13 +11,24 @@ import os
 from collections.abc import Sequence
 
 from ._candidates import Candidate
+from ._columns import Columns
+from ._columns import load as load_columns
 from ._compare import Comparison, compare
 from ._decisions import CHOICES, Decisions, Identity
 from ._encoding import ENCODINGS
 from ._formats import FORMATS, Format, find_format
+from ._grid import SEPARATORS
 from ._imported import Imported, Selected, candidates_of, imported
 from ._placing import Dropped, Layout, Part
 from ._refusals import OPEN_RULES, ImportProblem, OpenDecisionError
+from ._sheets import (
+    read_sheet,
+    sheet_losses,
+    sheet_proposal,
+    sheet_rows_of,
+    write_csv_sheet,
+    write_workbook,
+)
 from ._source import MAX_SOURCE_OCTETS, Source, read_source
 
 __all__ = [
@@ -26,7 +37,9 @@ __all__ = [
     "FORMATS",
     "MAX_SOURCE_OCTETS",
     "OPEN_RULES",
+    "SEPARATORS",
     "Candidate",
+    "Columns",
     "Comparison",
     "Decisions",
     "Dropped",
@@ -44,8 +57,15 @@ __all__ = [
     "find_format",
     "imported",
     "list_file",
+    "load_columns",
     "read_file",
+    "read_sheet",
     "read_source",
+    "sheet_losses",
+    "sheet_proposal",
+    "sheet_rows_of",
+    "write_csv_sheet",
+    "write_workbook",
 ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from .. import _checks as checks
 from .._findings import Finding, Report
@@ -23,13 +24,23 @@ COMPARED = frozenset(
 )
 """The rules whose findings count: what a device file can say."""
 
-_HELD_BY_NOBODY = (
-    *("safe", "one_means", "edge", "unit", "scale", "valid_by", "mirrors", "bind", "note"),
-)
-NOT_COMPARED = (
-    "value on loss, meaning of 1, edge, unit and scale, validity, mirrors, binding, relations, "
-    "ids, times and addresses: no device file holds them"
-)
+_RULES_OF = {
+    "safe": "safe-value-differs",
+    "one_means": "meaning-differs",
+    "edge": "edge-differs",
+    "unit": "unit-differs",
+    "scale": "scale-differs",
+    "valid_by": "validity-differs",
+}
+"""Keys that a sheet may have columns for, and the rule that compares each."""
+_OF_SIGNALS = (*_RULES_OF, "mirrors", "bind", "note")
+_WORDS = {
+    "safe": "value on loss",
+    "one_means": "meaning of 1",
+    "valid_by": "validity",
+    "bind": "binding",
+    "note": "remarks",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +67,11 @@ def compare(map_: End, found: Imported, decisions: Decisions = Decisions()) -> C
     The findings are those of ``check`` between the map and the other end as the file describes
     it; keys that no device file holds are not compared. Allowances of the map do not count.
     """
+    # A program variable and a mirror belong to one end; the other has its own.
+    held = (
+        *(key for key in found.held if key in _RULES_OF),
+        *(("codes",) if decisions.codes else ()),
+    )
     name = f"{found.end.imported.file if found.end.imported else 'the file'}"
     if name == map_.name:
         name = f"file {name}"
@@ -73,12 +89,16 @@ def compare(map_: End, found: Imported, decisions: Decisions = Decisions()) -> C
         peer=map_.name,
         role="",
         connection_table=replace(map_.connection_table, profile=found.end.connection_table.profile),
-        sends=_like(found.end.receives, map_.receives, decisions),
-        receives=_like(found.end.sends, map_.sends, decisions),
+        sends=_like(found.end.receives, map_.receives, held),
+        receives=_like(found.end.sends, map_.sends, held),
     )
     report = checks.check(Connection(first=here, second=there))
-    kept = tuple(finding for finding in report.findings if finding.rule in COMPARED)
-    open_ = [NOT_COMPARED]
+    rules = COMPARED | {rule for key, rule in _RULES_OF.items() if key in held}
+    kept = tuple(finding for finding in report.findings if finding.rule in rules)
+    words = [_WORDS.get(key, key) for key in _OF_SIGNALS if key not in held]
+    open_ = [
+        f"{', '.join(words)}, relations, ids, times and addresses: the file does not hold them"
+    ]
     open_ += [
         f"what {map_.name} {side}: nothing was selected for it"
         for side in ("sends", "receives")
@@ -90,8 +110,8 @@ def compare(map_: End, found: Imported, decisions: Decisions = Decisions()) -> C
     )
 
 
-def _like(told: Map, written: Map, decisions: Decisions) -> Map:
-    """Return the file's map with what no file holds taken from the written one."""
+def _like(told: Map, written: Map, held: tuple[str, ...]) -> Map:
+    """Return the file's map with what the file cannot say taken from the written one."""
     by_name = {signal.name: signal for signal in written.signals}
     by_place = {(signal.start, signal.width): signal for signal in written.signals}
     entries: list[Signal | Reserved] = []
@@ -99,17 +119,13 @@ def _like(told: Map, written: Map, decisions: Decisions) -> Map:
         if isinstance(entry, Signal):
             twin = by_name.get(entry.name) or by_place.get((entry.start, entry.width))
             if twin is not None:
-                entry = _with(entry, twin, decisions)
+                entry = _with(entry, twin, held)
         entries.append(entry)
     return replace(told, entries=tuple(entries))
 
 
-def _with(entry: Signal, twin: Signal, decisions: Decisions) -> Signal:
-    same = {name: getattr(twin, name) for name in _HELD_BY_NOBODY}
-    if (twin.type == "code" and entry.type == "uint" and not decisions.codes) or (
-        twin.type == "code" and entry.type == "bool" and twin.width == 1
-    ):
+def _with(entry: Signal, twin: Signal, held: tuple[str, ...]) -> Signal:
+    same: dict[str, Any] = {key: getattr(twin, key) for key in _OF_SIGNALS if key not in held}
+    if twin.type == "code" and entry.type in ("uint", "bool") and "codes" not in held:
         same |= {"type": "code", "codes": twin.codes}
-    if twin.type == "float" and entry.type != "float":
-        same.pop("safe")
     return replace(entry, **same)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .. import _mapfile as mapfile
 from .. import protocols
-from .._errors import UsageError
+from .._errors import InputError, UsageError
 from .._model import ConnectionTable, End, Map, Provenance, Signal
 from .._source import Location
 from ._candidates import Candidate, select
@@ -19,11 +20,10 @@ from ._source import Source
 
 __all__ = ["Imported", "Selected", "candidates_of", "imported", "make_end"]
 
+_ENTRY = re.compile(r"(sends|receives)\[([0-9]+)\]")
 _OTHER_SIDE = {"sends": "receives", "receives": "sends"}
-NEVER_HELD = (
-    "edge, validity, mirrors and relations",
-    "connection id, watchdog, addresses and identities",
-)
+_NEVER_HELD = ("edge", "valid_by", "mirrors")
+NEVER_HELD = ("connection id, watchdog, addresses and identities",)
 """What none of the formats holds, besides what is counted per signal."""
 
 
@@ -46,13 +46,15 @@ class Imported:
     """An end made of a device file: the map, what was taken, what the file cannot say.
 
     ``end.imported`` is the provenance; every entry is located in the device file. ``lost`` are
-    texts with numbers, ``notes`` what a reader should look at.
+    texts with numbers, ``notes`` what a reader should look at, ``held`` the keys of signals that
+    the file can say besides place, width, type, order and name.
     """
 
     end: End
     selected: tuple[Selected, ...]
     lost: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
 
     @property
     def directions(self) -> tuple[str, ...]:
@@ -111,6 +113,7 @@ def make_end(
     selects: tuple[str, ...],
     identity: Identity,
     decisions: Decisions,
+    held: tuple[str, ...] = (),
 ) -> Imported:
     """Return the end of the placed selections, with provenance, after all its bits were proved."""
     refusals = Refusals(source.path)
@@ -129,7 +132,7 @@ def make_end(
     maps = {direction: map_ for direction, _, map_ in rows}
     profile = _profile(rows, identity)
     signals = [signal for map_ in maps.values() for signal in map_.signals]
-    if signals and not decisions.safe and not _zero_on_loss(profile):
+    if signals and "safe" not in held and not decisions.safe and not _zero_on_loss(profile):
         refusals.stop(
             "safe-not-stated",
             0,
@@ -154,15 +157,33 @@ def make_end(
             version=decisions.version,
         ),
     )
-    mapfile.loads(mapfile.dumps(end))  # What no map file can say is an InputError here.
+    _refuse_unwritable(end, refusals)
     selected = tuple(
         Selected(direction=direction, layout=layout, sum=sum_text(layout, map_.entries))
         for direction, layout, map_ in rows
     )
     notes = tuple(f"{one.path}: {note}" for one in selected for note in one.layout.notes)
     return Imported(
-        end=end, selected=selected, lost=tuple(_lost(signals, selected, profile)), notes=notes
+        end=end,
+        selected=selected,
+        lost=tuple(_lost(signals, selected, profile, held)),
+        notes=notes,
+        held=held,
     )
+
+
+def _refuse_unwritable(end: End, refusals: Refusals) -> None:
+    """Refuse what no map file can say, such as a value that its width does not hold."""
+    try:
+        again = mapfile.loads(mapfile.dumps(end))
+    except InputError as error:
+        for problem in error.problems:
+            found = _ENTRY.match(problem.key)
+            where = getattr(end, found[1]).entries[int(found[2])].where if found else end.where
+            refusals.add("bad-value", where.line, problem.message, problem.remedy, where.key)
+        refusals.refuse()
+    if again != end:
+        raise AssertionError(f"{refusals.path}: the map reads back as another one")
 
 
 def _refuse_words(decisions: Decisions) -> None:
@@ -211,22 +232,26 @@ def _zero_on_loss(profile: str) -> bool:
     return profile in protocols.names() and protocols.load(profile).fail_safe == "zero"
 
 
-def _lost(signals: Sequence[Signal], selected: Sequence[Selected], profile: str) -> list[str]:
+def _lost(
+    signals: Sequence[Signal], selected: Sequence[Selected], profile: str, held: tuple[str, ...]
+) -> list[str]:
     """Return what the map does not hold, with the number of each."""
     bits = sum(1 for signal in signals if signal.type == "bool")
     why = f"as {profile} has it" if _zero_on_loss(profile) else "as you confirmed"
-    lost = [
-        f"value on loss of communication: {_count(len(signals), 'signal')}, stated as 0, {why}",
-        f"meaning of 1: {_count(bits, 'bit')}",
-        *([] if any(s.bind for s in signals) else [f"binding: {_count(len(signals), 'signal')}"]),
-        *NEVER_HELD,
-    ]
+    open_ = (
+        (
+            "safe",
+            f"value on loss of communication: {_count(len(signals), 'signal')}, stated as 0, {why}",
+        ),
+        ("one_means", f"meaning of 1: {_count(bits, 'bit')}"),
+        ("bind", f"binding: {_count(len(signals), 'signal')}"),
+    )
+    bound = any(signal.bind for signal in signals)
+    lost = [text for key, text in open_ if key not in held and not (key == "bind" and bound)]
+    rest = [word for word in _NEVER_HELD if word not in held]
+    lost += [", ".join((*rest, "relations")), *NEVER_HELD]
     for one in selected:
         lost += one.layout.lost
-        lost += [
-            f"{gone.what} {gone.name!r}, {gone.width} bits, line {gone.line}"
-            for gone in one.layout.dropped
-        ]
     return lost
 
 

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from .._bits import Place
 from .._model import Map, Reserved, Signal
@@ -37,6 +38,7 @@ class Part:
     group: str = ""
     number: int | None = None
     bind: str = ""
+    extra: tuple[tuple[str, Any], ...] = ()
 
     @property
     def end(self) -> int:
@@ -60,7 +62,8 @@ class Layout:
 
     ``profile`` is the safety profile that the container shows, empty for none; ``gaps`` says
     whether bits that nobody declares are reserve (``reserve``) or a problem (``refuse``);
-    ``fold_case`` whether names that differ in case only are equal; ``lost`` what the file says and
+    ``fold_case`` whether names that differ in case only are equal; ``joined`` whether neighbouring
+    padding becomes one run; ``lost`` what the file says and
     a map cannot.
     """
 
@@ -73,6 +76,7 @@ class Layout:
     profile: str = ""
     gaps: str = "refuse"
     fold_case: bool = False
+    joined: bool = True
     lost: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
 
@@ -98,7 +102,7 @@ def placed(layout: Layout, decisions: Decisions, refusals: Refusals) -> Map:
         return Map()
     _prove(parts, layout)
     where = Location(path=refusals.path, line=layout.line, key=layout.path)
-    return Map(entries=tuple(_joined(parts, refusals.path)), where=where)
+    return Map(entries=tuple(_entries(parts, refusals.path, joined=layout.joined)), where=where)
 
 
 def sum_text(layout: Layout, entries: Iterable[Signal | Reserved]) -> str:
@@ -248,8 +252,8 @@ def _prove(parts: list[Part], layout: Layout) -> None:
         raise AssertionError(f"{layout.path}: {position} of {layout.data_bits} bits are placed")
 
 
-def _joined(parts: list[Part], path: str) -> list[Signal | Reserved]:
-    """Return the entries of a map, neighbouring padding joined."""
+def _entries(parts: list[Part], path: str, *, joined: bool) -> list[Signal | Reserved]:
+    """Return the entries of a map, neighbouring padding joined where that is asked for."""
     entries: list[Signal | Reserved] = []
     for part in parts:
         where = Location(path=path, line=part.line, key=part.element)
@@ -265,12 +269,14 @@ def _joined(parts: list[Part], path: str) -> list[Signal | Reserved]:
                     codes=part.codes,
                     bind=part.bind,
                     where=where,
+                    **dict(part.extra),
                 )
             )
-        elif isinstance(last, Reserved):
+        elif joined and isinstance(last, Reserved):
             entries[-1] = replace(last, width=last.width + part.width)
         else:
-            entries.append(Reserved(at=Place.at(part.start), width=part.width, where=where))
+            at = Place.at(part.start)
+            entries.append(Reserved(at=at, width=part.width, where=where, **dict(part.extra)))
     return entries
 
 

@@ -1,0 +1,244 @@
+"""Workbooks (.xlsx): looked at as a ZIP file first, then read by a well-kept reader.
+
+Macros, links to other workbooks, encryption, entities and ZIP bombs are refused before the reader
+sees anything. Of a formula the stored value is used, and the report says so.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import zipfile
+import zlib
+from collections.abc import Sequence
+from typing import Any
+from xml.parsers import expat
+
+from .._errors import UsageError
+from ._columns import Columns
+from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, letters, plain_text
+from ._refusals import Refusals, shown
+from ._source import Source
+
+__all__ = ["is_workbook", "sheet_rows", "workbook_octets"]
+
+_MOST_PARTS = 1000
+_MOST_OCTETS = 64 << 20
+_MOST_RATIO = 200
+_REFUSED = (
+    ("vbaproject", "macros"),
+    ("xl/externallinks/", "links to other workbooks"),
+    ("xl/embeddings/", "embedded documents"),
+    ("xl/activex/", "controls"),
+)
+
+
+class _PrologOverError(Exception):
+    """The first element has begun."""
+
+
+def is_workbook(source: Source) -> bool:
+    """Tell whether a file is a workbook, by its name or its first octets."""
+    return source.octets.startswith(b"PK") or source.name.lower().endswith((".xlsx", ".xlsm"))
+
+
+def sheet_rows(source: Source, sheet: str, refusals: Refusals) -> list[Row]:
+    """Return the rows of one sheet; the only one where ``sheet`` is empty."""
+    _guard(source, refusals)
+    openpyxl = _library()
+    try:
+        values = openpyxl.load_workbook(
+            io.BytesIO(source.octets), read_only=True, data_only=True, keep_links=False
+        )
+        formulas = openpyxl.load_workbook(
+            io.BytesIO(source.octets), read_only=True, data_only=False, keep_links=False
+        )
+        name = _sheet_name(values.sheetnames, sheet, refusals)
+        pairs = zip(values[name].iter_rows(), formulas[name].iter_rows(), strict=True)
+        return [
+            _row(number, shown_cells, plain_cells, refusals)
+            for number, (shown_cells, plain_cells) in enumerate(_limited(pairs, refusals), 1)
+        ]
+    except (KeyError, ValueError, TypeError, IndexError, AttributeError, OSError) as error:
+        refusals.stop(
+            "bad-workbook",
+            0,
+            f"the file must be a whole workbook: {type(error).__name__}: {shown(error)}",
+            "open it in a spreadsheet program and save it anew, or save the sheet as CSV",
+        )
+
+
+def _limited(pairs: Any, refusals: Refusals) -> Any:
+    for count, pair in enumerate(pairs):
+        if count >= MOST_ROWS or len(pair[0]) > MOST_COLUMNS:
+            refusals.stop(
+                "too-big",
+                count + 1,
+                f"a sheet must have at most {MOST_ROWS} rows of {MOST_COLUMNS} cells, not more",
+            )
+        yield pair
+
+
+def _library() -> Any:
+    try:
+        import openpyxl  # deferred: an optional extra that only workbooks need.
+    except ImportError:
+        raise UsageError(
+            "a workbook must be read by openpyxl, which is not installed: pip install "
+            "'safeframe[sheets]', or save the sheet as CSV"
+        ) from None
+    return openpyxl
+
+
+def _guard(source: Source, refusals: Refusals) -> None:
+    """Refuse what a workbook of cells never is, before anything of it is expanded at length."""
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(source.octets))
+        infos = archive.infolist()
+        if len(infos) > _MOST_PARTS:
+            text = f"a workbook must have at most {_MOST_PARTS} parts, not {len(infos)}"
+            refusals.stop("too-big", 0, text)
+        total = 0
+        for info in infos:
+            name = info.filename.lower()
+            for word, what in _REFUSED:
+                if word in name:
+                    text = f"a workbook must hold cells only, not {what} ({shown(info.filename)})"
+                    refusals.stop("active-content", 0, text, "save the sheet as CSV or plain .xlsx")
+            if info.flag_bits & 1:
+                refusals.stop("bad-workbook", 0, "a workbook must not be encrypted")
+            total += info.file_size
+            if total > _MOST_OCTETS or info.file_size > _MOST_RATIO * max(info.compress_size, 512):
+                refusals.stop(
+                    "too-big",
+                    0,
+                    f"a workbook must unpack to at most {_MOST_OCTETS} octets, and no part to more "
+                    f"than {_MOST_RATIO} times its size: {shown(info.filename)}",
+                )
+            if name.endswith((".xml", ".rels")):
+                _refuse_doctype(archive, info, refusals)
+        if "[content_types].xml" not in {info.filename.lower() for info in infos}:
+            refusals.stop("bad-workbook", 0, "the file must be a workbook, not another ZIP file")
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+        refusals.stop(
+            "bad-workbook",
+            0,
+            f"the file must be a workbook (.xlsx): {shown(error)}",
+            "an old .xls file is not read: save it as .xlsx or CSV",
+        )
+
+
+def _refuse_doctype(archive: zipfile.ZipFile, info: zipfile.ZipInfo, refusals: Refusals) -> None:
+    """Refuse a part with a DOCTYPE; look no further than its first element."""
+    parser = expat.ParserCreate()
+
+    def doctype(*_: object) -> None:
+        text = f"a part of a workbook must hold no DOCTYPE: {shown(info.filename)}"
+        refusals.stop("doctype", parser.CurrentLineNumber, text)
+
+    def element(*_: object) -> None:
+        raise _PrologOverError  # No DOCTYPE can follow.
+
+    parser.StartDoctypeDeclHandler = doctype
+    parser.StartElementHandler = element
+    with archive.open(info) as part:
+        try:
+            while octets := part.read(1 << 14):
+                parser.Parse(octets, False)
+            parser.Parse(b"", True)
+        except _PrologOverError:
+            return
+        except expat.ExpatError as error:
+            text = f"a part of a workbook must be XML: {shown(info.filename)}: {shown(error)}"
+            refusals.stop("bad-workbook", 0, text)
+
+
+def _sheet_name(names: Sequence[str], sheet: str, refusals: Refusals) -> str:
+    if sheet and sheet in names:
+        return sheet
+    listed = ", ".join(map(shown, names))
+    if sheet:
+        refusals.stop(
+            "not-found",
+            0,
+            f"a sheet must be in the workbook, not {shown(sheet)}",
+            f"it has: {listed}",
+        )
+    if len(names) != 1:
+        refusals.stop(
+            "ambiguous-selection",
+            0,
+            f"one sheet of the workbook must be chosen, it has: {listed}",
+            f"--sheet {shown(names[0]) if names else 'NAME'}",
+        )
+    return names[0]
+
+
+def _row(number: int, values: Any, formulas: Any, refusals: Refusals) -> Row:
+    cells = []
+    for column, (value, plain) in enumerate(zip(values, formulas, strict=True)):
+        address = f"{letters(column)}{number}"
+        cells.append(_cell(value.value, plain.value, address, number, refusals))
+    return Row(number, tuple(cells))
+
+
+def _cell(value: Any, plain: Any, address: str, row: int, refusals: Refusals) -> Cell:
+    formula = isinstance(plain, str) and plain.startswith("=") and plain != value
+    formula = formula or not isinstance(
+        plain,
+        str | int | float | bool | type(None) | datetime.date | datetime.time | datetime.timedelta,
+    )
+    where = f"cell {address}"
+    if formula and value is None:
+        text = "a formula must have a stored value, not none"
+        remedy = "open the workbook in a spreadsheet program and save it"
+        refusals.add("bad-cell", row, text, remedy, where)
+    match value:
+        case None:
+            return Cell("", address, formula)
+        case bool():
+            return Cell("TRUE" if value else "FALSE", address, formula)
+        case int():
+            return Cell(str(value), address, formula, number=True)
+        case float():
+            text = str(int(value)) if value.is_integer() else repr(value)
+            return Cell(text, address, formula, number=True)
+        case str():
+            if value.startswith("#") and value.rstrip("!?").isupper():
+                refusals.add(
+                    "bad-cell", row, f"a cell must hold no error, not {shown(value)}", "", where
+                )
+            return Cell(plain_text(value), address, formula)
+        case _:
+            refusals.add(
+                "bad-cell",
+                row,
+                f"a cell must hold a text or a number, not a date or time ({shown(value)})",
+                "the spreadsheet program made a date of it: format the column as text",
+                where,
+            )
+            return Cell("", address, formula)
+
+
+def workbook_octets(rows: Sequence[Sequence[str]], columns: Columns) -> bytes:
+    """Return a workbook with one sheet of text cells; the same rows give the same cells."""
+    openpyxl = _library()
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = columns.sheet or "map"
+    for number, row in enumerate(rows, 1):
+        for column, text in enumerate(row, 1):
+            if text:
+                cell = sheet.cell(row=number, column=column)
+                cell.value = text
+                cell.data_type = "s"  # A text that begins with = is no formula.
+    fixed = datetime.datetime(1980, 1, 1)
+    book.properties.created = book.properties.modified = fixed
+    made, out = io.BytesIO(), io.BytesIO()
+    book.save(made)
+    with zipfile.ZipFile(made) as archive, zipfile.ZipFile(out, "w") as copy:
+        for info in archive.infolist():
+            entry = zipfile.ZipInfo(info.filename, fixed.timetuple()[:6])
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            copy.writestr(entry, archive.read(info))
+    return out.getvalue()
