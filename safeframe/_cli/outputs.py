@@ -33,8 +33,8 @@ def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any
     """Add an option that writes a file.
 
     ``kind`` is ``FORM COMMAND`` with the form page, picture or text, such as ``page check``, or
-    ``baseline``, ``record``, ``map`` and ``sheet``; ``frames`` and ``picture or page COMMAND`` go by the format and the
-    name of the file. Nothing is decided about ``frames`` where mistaken maps go into a folder.
+    ``baseline``, ``record``, ``map`` or ``sheet``; ``frames`` and ``picture or page COMMAND`` go by
+    the format and the name of the file. Nothing is decided about ``frames`` where mistaken maps go into a folder.
     """
     settings.setdefault("metavar", "FILE")
     action = parser.add_argument(*flags, **settings)

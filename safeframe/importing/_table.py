@@ -53,7 +53,7 @@ def layouts(
     for row in rows[start:]:
         sheet.row(row)
     refusals.refuse()
-    found = []
+    found: list[tuple[str, Layout]] = []
     for direction in ("sends", "receives"):
         parts = sheet.parts[direction]
         if parts:
