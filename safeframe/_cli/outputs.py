@@ -34,7 +34,8 @@ def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any
 
     ``kind`` is ``FORM COMMAND`` with the form page, picture or text, such as ``page check``, or
     ``baseline``, ``record``, ``map`` or ``sheet``; ``frames`` and ``picture or page COMMAND`` go by
-    the format and the name of the file. Nothing is decided about ``frames`` where mistaken maps go into a folder.
+    the format and the name of the file. Nothing is decided about ``frames`` where mistaken
+    maps go into a folder.
     """
     settings.setdefault("metavar", "FILE")
     action = parser.add_argument(*flags, **settings)
