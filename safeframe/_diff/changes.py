@@ -22,6 +22,7 @@ __all__ = [
     "octets_text",
     "outline",
     "show",
+    "unit_of",
     "worst_first",
 ]
 
@@ -53,7 +54,9 @@ class Change:
     ``kind`` is added, removed, moved, resized, renamed, attribute, reserve, size, parameter,
     relation or allowance. ``section`` is ``sends``, ``receives``, ``connection``, ``end``,
     ``parameters``, ``relations``, ``allow`` or, end against end, a direction such as
-    ``SC1 -> LX``. ``subject`` is the name after the change, or the only one there is. ``taken``
+    ``SC1 -> LX``. ``before`` and ``after`` are the two sides in words, ``values`` the same as the
+    maps hold them (None where a side has nothing, or words alone), in ``unit``. ``subject`` is the
+    name after the change, or the only one there is. ``taken``
     is what the side before has on the bits that the subject occupies after the change, ``left``
     what the side after has on the bits it occupied before: reserve that shrinks or grows with a
     signal is told here and is no change of its own.
@@ -72,6 +75,8 @@ class Change:
     field: str = ""
     before: str = ""
     after: str = ""
+    values: tuple[Any, Any] = (None, None)
+    unit: str = ""
     places: tuple[Place | None, Place | None] = (None, None)
     sides: tuple[str, str] = BEFORE_AFTER
     before_where: Location | None = None
@@ -104,6 +109,15 @@ def show(field: str, value: Any, other: Any = ()) -> str:
     if field == "width":
         return bits_text(value)
     return ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
+
+
+def unit_of(field: str) -> str:
+    """Return the unit of the numbers of a field, empty where they have none."""
+    return (
+        "ms"
+        if field.endswith("_ms")
+        else {"width": "bits", "legal_octets": "octets"}.get(field, "")
+    )
 
 
 def outline(signal: Signal) -> str:

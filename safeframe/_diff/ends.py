@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from .._canonical import Parameter, alike, parameters, shared_parameters
 from .._model import Connection, ConnectionTable, End
 from ..protocols import Profile
-from .changes import BEFORE_AFTER, NOT_STATED, Change, show, worst_first
+from .changes import BEFORE_AFTER, NOT_STATED, Change, show, unit_of, worst_first
 from .levels import FIELDS
 from .maps import compare_maps
 
@@ -137,6 +137,8 @@ def _fields(
                 field=field,
                 before=show(field, old),
                 after=show(field, new),
+                values=(old, new),
+                unit=unit_of(field),
                 sides=sides,
                 before_where=left.locate(f"{section}.{field}"),
                 after_where=right.locate(f"{section}.{field}"),
@@ -161,6 +163,7 @@ def _parameters(
                 subject=name,
                 before=_typed(was),
                 after=_typed(now),
+                values=(was.value if was else None, now.value if now else None),
                 sides=sides,
                 before_where=left.locate(f"parameters.{name}") if was else None,
                 after_where=right.locate(f"parameters.{name}") if now else None,

@@ -8,7 +8,7 @@ from .._bits import Place
 from .._canonical import alike
 from .._model import Map, Reserved, Signal
 from .._pairing import Pair, match
-from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, show
+from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, show, unit_of
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried
 
@@ -56,6 +56,8 @@ class _Comparison:
                 subject="data size",
                 before=octets_text(old),
                 after=octets_text(new),
+                values=(old, new),
+                unit="octets",
                 sides=self.sides,
                 before_where=self.maps[0].where,
                 after_where=self.maps[1].where,
@@ -94,6 +96,8 @@ class _Comparison:
                 field=field,
                 before=show(field, old, new),
                 after=show(field, new, old),
+                values=(old, new),
+                unit=unit_of(field),
                 places=(left.at, right.at),
                 sides=self.sides,
                 before_where=left.where,
@@ -109,6 +113,7 @@ class _Comparison:
             section=self.section,
             subject=signal.name,
             after=outline(signal),
+            values=(None, signal),
             places=(None, signal.at),
             sides=self.sides,
             after_where=signal.where,
@@ -122,6 +127,7 @@ class _Comparison:
             section=self.section,
             subject=signal.name,
             before=outline(signal),
+            values=(signal, None),
             places=(signal.at, None),
             sides=self.sides,
             before_where=signal.where,

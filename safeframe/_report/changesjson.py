@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from math import isfinite
 from typing import Any
 
+from .._bits import Place
 from .._diff import (
     ArrivingBits,
     Change,
@@ -19,12 +21,13 @@ from .._diff import (
 )
 from .._errors import InputError
 from .._findings import Report
+from .._model import Signal
 from .._source import Location
 from .document import CAUTION
 
 __all__ = ["FORMAT", "changes", "edits", "problems"]
 
-FORMAT = "safeframe-diff/1"
+FORMAT = "safeframe-diff/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
@@ -123,13 +126,38 @@ def _change(change: Change) -> dict[str, Any]:
         "subject": change.subject,
         "field": change.field,
         "sides": list(change.sides),
-        "before": change.before,
-        "after": change.after,
+        "before": _side(change, 0),
+        "after": _side(change, 1),
         "places": [None if place is None else str(place) for place in change.places],
         "where": [_where(where) for where in (change.before_where, change.after_where)],
         "taken": [_ground(ground) for ground in change.taken],
         "left": [_ground(ground) for ground in change.left],
     }
+
+
+def _side(change: Change, side: int) -> dict[str, Any]:
+    value = change.values[side]
+    if isinstance(value, Signal):
+        value = {
+            "place": str(value.at),
+            "type": value.type,
+            "width_bits": value.width,
+            "safe": _plain(value.safe),
+        }
+    return {
+        "value": _plain(value),
+        "unit": change.unit if value is not None else "",
+        "text": (change.before, change.after)[side],
+    }
+
+
+def _plain(value: Any) -> Any:
+    """Return a value for JSON: numbers stay numbers, unless they are none or infinite."""
+    if isinstance(value, float) and not isfinite(value):
+        return str(value)
+    if isinstance(value, tuple) and not isinstance(value, Place):
+        return [_plain(part) for part in value]
+    return str(value) if isinstance(value, Place) else value
 
 
 def _where(where: Location | None) -> dict[str, Any] | None:

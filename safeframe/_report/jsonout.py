@@ -11,7 +11,7 @@ from .document import CAUTION
 
 __all__ = ["FORMAT", "finding_data", "problems", "report"]
 
-FORMAT = "safeframe-report/1"
+FORMAT = "safeframe-report/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
@@ -61,6 +61,8 @@ def finding_data(finding: Finding) -> dict[str, Any]:
         "severity": finding.severity,
         "connection": finding.connection,
         "direction": finding.direction,
+        "producer": finding.producer,
+        "consumer": finding.consumer,
         "cause": finding.cause,
         "message": finding.message,
         "remedy": finding.remedy,

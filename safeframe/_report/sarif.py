@@ -89,6 +89,8 @@ def _result(finding: Finding, state: str) -> dict[str, Any]:
         "properties": {
             "connection": finding.connection,
             "direction": finding.direction,
+            "producer": finding.producer,
+            "consumer": finding.consumer,
             "cause": finding.cause,
         },
     }

@@ -117,7 +117,7 @@ def test_a_profile_of_ones_own(site: Path, capsys: pytest.CaptureFixture[str]) -
     assert "check finds" not in capsys.readouterr().out
     edit(site, AFTER[0], "exchange_ms = 12", "exchange_ms = 13")
     assert main(["diff", "--profile", "own.toml", *BEFORE, *AFTER]) == 1
-    again = "(run safeframe check after/sc1-lx.toml after/lx-sc1.toml --profile own.toml)"
+    again = "  safeframe check after/sc1-lx.toml after/lx-sc1.toml --profile own.toml\n"
     assert again in capsys.readouterr().out
 
 
@@ -167,7 +167,7 @@ def test_json(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     ):
         assert main(["diff", "--format", "json", *files]) == code
         document = json.loads(capsys.readouterr().out)
-        assert (document["format"], document["mode"]) == ("safeframe-diff/1", mode)
+        assert (document["format"], document["mode"]) == ("safeframe-diff/2", mode)
 
 
 def test_markdown_and_a_page(site: Path, capsys: pytest.CaptureFixture[str]) -> None:

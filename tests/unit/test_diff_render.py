@@ -414,7 +414,7 @@ class TestJson:
         assert given.endswith("}\n")
         document: dict[str, Any] = json.loads(given)
         jsonschema.validate(document, SCHEMA)
-        assert document["format"] == changesjson.FORMAT == "safeframe-diff/1"
+        assert document["format"] == changesjson.FORMAT == "safeframe-diff/2"
         assert document["caution"] == CAUTION
         return document
 
@@ -438,8 +438,12 @@ class TestJson:
                 "subject": "brake2",
                 "field": "",
                 "sides": ["before", "after"],
-                "before": "",
-                "after": "1.2, bool, 1 bit",
+                "before": {"value": None, "unit": "", "text": ""},
+                "after": {
+                    "value": {"place": "1.2", "type": "bool", "width_bits": 1, "safe": 0},
+                    "unit": "",
+                    "text": "1.2, bool, 1 bit",
+                },
                 "places": [None, "1.2"],
                 "where": [None, {"path": "map", "line": 6, "key": ""}],
                 "taken": [

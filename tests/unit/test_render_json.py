@@ -69,7 +69,7 @@ def test_a_report_says_everything_it_holds() -> None:
     assert "\x1b" not in shown
     document = json.loads(shown)
     jsonschema.validate(document, SCHEMA)
-    assert document["format"] == "safeframe-report/1"
+    assert document["format"] == "safeframe-report/2"
     assert document["worst"] == "error"
     assert document["counts"] == {"error": 1, "warning": 0, "note": 1}
     assert document["findings"][0]["message"] == "later\x1b[2J"
