@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from . import (
         capture,
+        cases,
         crc,
         edit,
         fixtures,
@@ -112,6 +113,7 @@ __all__ = [
     "Waived",
     "WriteError",
     "capture",
+    "cases",
     "check",
     "check_all",
     "classify",
@@ -140,6 +142,7 @@ __all__ = [
 
 _MODULES = (
     "capture",
+    "cases",
     "crc",
     "edit",
     "fixtures",

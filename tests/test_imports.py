@@ -31,7 +31,7 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 BASE = "_errors _source _words _bits crc _model _findings"
 MIDDLE = f"{BASE} residual protocols _pairing _codec"
 UPPER = (
-    f"{MIDDLE} _mapfile _demo frame relations _checks _diff _cases _fingerprint "
+    f"{MIDDLE} _mapfile _demo frame relations _checks _diff cases _fingerprint "
     "_checklist _timing record _plant edit _document _link fixtures capture _baseline _grids "
     "importing"
 )
@@ -59,12 +59,12 @@ TABLE = {
     "_checks": row(4, f"{MIDDLE} relations _timing _canonical _fingerprint"),
     "_diff": row(4, f"{MIDDLE} _canonical"),
     "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),
-    "_cases": row(4, "_errors _document"),
+    "cases": row(4, "_errors _document"),
     "_fingerprint": row(4, "_source _bits _model _canonical protocols"),
     "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),
     "_timing": row(4, "_model protocols"),
     "_link": row(5, "_errors _model protocols frame"),
-    "fixtures": row(5, "_errors _bits _model _codec relations _cases _link protocols", "dpkt"),
+    "fixtures": row(5, "_errors _bits _model _codec relations cases _link protocols", "dpkt"),
     "capture": row(5, "_errors _model _codec relations _link protocols frame", "dpkt"),
     "importing": row(
         5, "_errors _source _bits _model _findings _mapfile protocols _checks _document", "openpyxl"

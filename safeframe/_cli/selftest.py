@@ -16,9 +16,6 @@ from .. import (
     frame,
 )
 from .. import (
-    _cases as cases,
-)
-from .. import (
     _checks as checks,
 )
 from .. import (
@@ -27,9 +24,12 @@ from .. import (
 from .. import (
     _mapfile as mapfile,
 )
-from .._cases import Case, CaseFile
+from .. import (
+    cases as cases,
+)
 from .._errors import FrameError
 from .._model import Connection
+from ..cases import Case, CaseFile
 from ..protocols import room
 
 __all__ = ["configure", "run"]

@@ -5,6 +5,9 @@ files, the class of the change, what mixed versions read, and the findings that 
 ``save`` writes both files, or none.
 """
 
+from .._mapfile.patch import Patch
+from .._mapfile.sheetpatch import SheetPatch
+from .._source import TextEdit, apply_edits
 from ._apply import Edit, MapText, edit
 from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
 from ._propose import Proposal, propose
@@ -12,6 +15,10 @@ from ._save import save
 
 __all__ = [
     "Bind",
+    "Patch",
+    "SheetPatch",
+    "TextEdit",
+    "apply_edits",
     "Declare",
     "Edit",
     "Insert",

@@ -16,7 +16,7 @@ import crcmod
 import numpy as np
 
 from safeframe import crc
-from safeframe.crc import _batch as batch
+from safeframe.crc import batch
 from safeframe.protocols.fscp_12_1 import batch as batch_12_1
 
 COUNT = 1_000_000

@@ -12,11 +12,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from safeframe import _cases as cases
-from safeframe import frame
+from safeframe import cases, frame
 from safeframe import protocols as profiles
-from safeframe._cases import Case, CaseFile, Origin
 from safeframe._errors import FrameError
+from safeframe.cases import Case, CaseFile, Origin
 from safeframe.protocols.opcua_safety import _frame as opcua
 from safeframe.protocols.opcua_safety._ids import MEMBERS
 
@@ -308,7 +307,7 @@ def readme() -> str:
         "that two implementations read the same rules alike, not that the rules are right.",
         "",
         "The format is described by `safeframe/schemas/cases.schema.json` and read by",
-        "`safeframe._cases.load`. Octets are hexadecimal. `inputs` of a frame are the values of",
+        "`safeframe.cases.load`. Octets are hexadecimal. `inputs` of a frame are the values of",
         "`frame.build` and `frame.verify`; `verdict` is what a receiver with these inputs says,",
         "`check` the check that says so. `undetected` marks a fault that no check can find.",
         "",

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from safeframe import crc, frame
 from safeframe._errors import UsageError
-from safeframe.crc import _batch as batch
+from safeframe.crc import batch
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
 from safeframe.protocols.fscp_12_1 import batch as batch_12_1
 from safeframe.protocols.fscp_12_1.batch import Start
@@ -77,9 +77,9 @@ class TestBatch:
 
     def test_without_numpy(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setitem(sys.modules, "numpy", None)
-        monkeypatch.delitem(sys.modules, "safeframe.crc._batch")
+        monkeypatch.delitem(sys.modules, "safeframe.crc.batch")
         with pytest.raises(ImportError, match=r"install the extra safeframe\[batch\]"):
-            importlib.import_module("safeframe.crc._batch")
+            importlib.import_module("safeframe.crc.batch")
 
 
 def loop(

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import _cases as cases
-from safeframe._cases import Case, CaseFile, Origin
+from safeframe import cases
 from safeframe._errors import InputError, UsageError
+from safeframe.cases import Case, CaseFile, Origin
 
 HEAD = {
     "format": "safeframe-cases/1",

@@ -8,11 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import _cases as cases
 from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe import _mapfile as mapfile
-from safeframe import crc
+from safeframe import cases, crc
 from safeframe._cli import main
 from safeframe._cli import selftest as selftest_command
 from safeframe._pairing.gather import gather

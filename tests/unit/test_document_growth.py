@@ -9,8 +9,9 @@ from types import FrameType
 
 import pytest
 
-from safeframe import _baseline, _cases, protocols, record
+from safeframe import _baseline, protocols, record
 from safeframe import _mapfile as mapfile
+from safeframe import cases as case_files
 from safeframe._errors import InputError
 from safeframe._plant import file as plantfile
 
@@ -56,9 +57,9 @@ BAD: dict[str, tuple[Callable[[str], object], Callable[[int], str]]] = {
         plantfile.loads,
         rows(f"{PLANT}connections = [\n", "{ edns = # },\n", "]"),
     ),
-    "cases": (_cases.loads, cases),
+    "cases": (case_files.loads, cases),
     "lines of cases": (
-        _cases.loads,
+        case_files.loads,
         rows('{"format": "safeframe-cases/1"}\n', '{"id": "a", "subject": #}\n'),
     ),
     "known findings": (_baseline.loads, known),

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from safeframe import _baseline, _cases, protocols, record
+from safeframe import _baseline, protocols, record
 from safeframe import _mapfile as mapfile
+from safeframe import cases as case_files
 from safeframe._document import reader
 from safeframe._document.reader import decode, read_octets, read_stream, read_text
 from safeframe._errors import InputError
@@ -27,7 +28,7 @@ READERS: dict[str, tuple[str, Callable[[str], object]]] = {
     "profile.toml": ("profile", protocols.load_file),
     "record.json": ("record", record.load),
     "baseline.json": ("baseline", _baseline.load),
-    "cases.json": ("file of cases", _cases.load),
+    "cases.json": ("file of cases", case_files.load),
 }
 """Every file that people or builds write, with the function that reads it."""
 

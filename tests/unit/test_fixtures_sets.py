@@ -11,9 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import _cases as cases
 from safeframe import _checks as checks
-from safeframe import fixtures, frame
+from safeframe import cases, fixtures, frame
 from safeframe._bits import Place
 from safeframe._codec import decode
 from safeframe._errors import UsageError

@@ -15,8 +15,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import _cases as cases
-from safeframe import fixtures
+from safeframe import cases, fixtures
 from safeframe._errors import UsageError
 from safeframe._link import Link
 from safeframe.capture import Packet, read_recording

@@ -11,8 +11,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe import _cases as cases
-from safeframe import crc, frame
+from safeframe import cases, crc, frame
 from safeframe._engine.stream import Session, solve
 from safeframe._errors import UsageError
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1

@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe import _cases as cases
-from safeframe import frame
+from safeframe import cases, frame
 from safeframe._errors import UsageError
 from safeframe.protocols.fscp_12_1 import _start as start_12_1
 

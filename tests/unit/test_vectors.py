@@ -10,10 +10,9 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import _cases as cases
-from safeframe import crc, frame
-from safeframe._cases import Case, CaseFile
+from safeframe import cases, crc, frame
 from safeframe._errors import FrameError
+from safeframe.cases import Case, CaseFile
 from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
 from safeframe.protocols.opcua_safety import _frame as opcua

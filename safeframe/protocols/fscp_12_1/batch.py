@@ -16,7 +16,7 @@ import numpy as np
 
 from ..._errors import UsageError
 from ...crc import CATALOGUE
-from ...crc._batch import tables
+from ...crc.batch import tables
 from . import _frame as fscp_12_1
 
 if TYPE_CHECKING:
