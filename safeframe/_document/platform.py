@@ -18,7 +18,7 @@ from typing import Any
 
 from .._errors import UsageError
 
-__all__ = ["SYSTEM", "Posix", "System", "Windows"]
+__all__ = ["NAME", "SYSTEM", "Posix", "System", "Windows"]
 
 _NO_EXCHANGE = {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOTTY}
 _NO_LINKS = {errno.EPERM, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EMLINK}
@@ -244,5 +244,8 @@ class Windows:
 
 
 System = Posix | Windows
+
+NAME = sys.platform
+"""The system in one word, for what is only a name that differs, such as that of a folder."""
 
 SYSTEM: System = Windows() if os.name == "nt" else Posix()

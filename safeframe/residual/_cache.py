@@ -15,7 +15,6 @@ import hashlib
 import json
 import os
 import re
-import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -27,6 +26,7 @@ from typing import Any
 
 from .._document.jsontext import read
 from .._document.kinds import TEXT, Kind, RefusalError, array, integer
+from .._document.platform import NAME
 from .._document.reader import read_text
 from .._document.tables import Key, Tables
 from .._errors import InputError, UsageError
@@ -54,7 +54,7 @@ _METHOD = re.compile(
 )
 
 
-def default_directory(environ: Mapping[str, str], platform: str = sys.platform) -> Path | None:
+def default_directory(environ: Mapping[str, str], platform: str = NAME) -> Path | None:
     """Return the user's own cache directory for weights; None where the cache is switched off.
 
     ``XDG_CACHE_HOME`` or ``~/.cache``, ``~/Library/Caches`` on macOS, ``LOCALAPPDATA`` on Windows.
