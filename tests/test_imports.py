@@ -58,7 +58,7 @@ TABLE = {
     "_grids": row(4, "_bits _model _pairing _words"),
     "_checks": row(4, f"{MIDDLE} relations _timing _canonical _fingerprint"),
     "_diff": row(4, f"{MIDDLE} _canonical"),
-    "edit": row(5, f"{MIDDLE} _mapfile _diff _checks _document"),
+    "edit": row(5, f"{MIDDLE} _mapfile _pairing _diff _checks _document"),
     "cases": row(4, "_errors _document"),
     "_fingerprint": row(4, "_source _bits _model _canonical protocols"),
     "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),

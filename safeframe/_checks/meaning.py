@@ -299,6 +299,7 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
         named = {signal.name: signal for signal in map_.signals}
         there = {signal.name: signal for signal in other.signals}
         narrower = _narrower(map_, other)
+        told = (there.keys() - named.keys()) | narrower
         for signal in map_.signals:
             number = signal.type in _NUMBERS and signal.width > 1
             valid_by = signal.valid_by.strip()
@@ -308,7 +309,7 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
                     yield _no_validity(circle)
             elif signal.name in narrower and there[signal.name].width == 1 and not valid_by:
                 continue  # A bit at the other end: its width is the cause and told.
-            elif signal.valid_by in (there.keys() - named.keys()) | narrower:
+            elif signal.valid_by in told:
                 continue  # So is the name or width of the validity bit, told where it differs.
             elif valid_by and validity is None:
                 yield Flaw(

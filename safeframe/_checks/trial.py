@@ -61,11 +61,11 @@ def _good(
 
 
 def improves(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:
-    """Tell whether a finding is gone, fewer are left, and no rule finds more than before."""
+    """Tell whether a finding is gone, fewer are left, and no rule finds more, or at another end."""
     if len(after) >= len(before):
         return False
     old, new = (Counter(map(_kind, found)) for found in (before, after))
-    if any(new[kind] > old[kind] for kind in new):
+    if any(new[kind] > old[kind] for kind in new) or _places(after) - _places(before):
         return False
     mine = _key(finding)
     return sum(_key(one) == mine for one in after) < sum(_key(one) == mine for one in before)
@@ -73,6 +73,11 @@ def improves(finding: Finding, before: Sequence[Finding], after: Sequence[Findin
 
 def _kind(finding: Finding) -> tuple[object, ...]:
     return finding.rule, finding.connection, finding.direction
+
+
+def _places(found: Sequence[Finding]) -> set[tuple[object, ...]]:
+    """Return at which ends each rule finds something: one mistake made twice is no remedy."""
+    return {(*_kind(finding), spot.end) for finding in found for spot in finding.spots}
 
 
 def _key(finding: Finding) -> tuple[object, ...]:

@@ -10,9 +10,11 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from .._bits import Place
+from .._checks.trial import improves
 from .._errors import InputError, UsageError
 from .._findings import Finding
 from .._model import Connection, Direction, Map, Signal
+from .._pairing import alike
 from ..protocols import Profile
 from ._apply import Edit, MapText, edit
 from ._operations import Declare, Insert, Move, Operation, Remove, Rename, Resize
@@ -53,19 +55,15 @@ def propose(
             done = edit(*sources, operation, own_profiles=own_profiles)
         except (UsageError, InputError):
             continue  # Not possible as the maps are: the finding stays with its own remedy.
-        causes = {caused.rule for caused in done.caused}
-        if causes <= {"unbound-signal"} and _fewer(finding.rule, findings, done):
-            unbound = dict.fromkeys(spot.end for caused in done.caused for spot in caused.spots)
+        # A signal that comes in at an end still has to be bound there, which the proposal says.
+        open_ = [caused for caused in done.caused if caused.rule == "unbound-signal"]
+        left = [one for one in done.report.findings if one not in open_]
+        if len(open_) == len(done.caused) and improves(finding, findings, left):
+            unbound = dict.fromkeys(spot.end for caused in open_ for spot in caused.spots)
             found.append(
                 Proposal(finding=finding, operation=operation, edit=done, unbound=tuple(unbound))
             )
     return tuple(found)
-
-
-def _fewer(rule: str, before: Sequence[Finding], done: Edit) -> bool:
-    """Tell whether an edit leaves fewer findings of a rule."""
-    after = sum(finding.rule == rule for finding in done.report.findings)
-    return after < sum(finding.rule == rule for finding in before)
 
 
 def _named(map_: Map, name: str) -> Signal | None:
@@ -94,8 +92,10 @@ def _resize(finding: Finding, direction: Direction) -> Operation | None:
     return Resize(name=signal.name, width=signal.width, sender=direction.producer.name)
 
 
-def _rename(finding: Finding, direction: Direction) -> Operation:
+def _rename(finding: Finding, direction: Direction) -> Operation | None:
     producer, consumer = finding.spots
+    if finding.rule == "renamed-signal" and alike(producer.signal, consumer.signal):
+        return None  # East and west: nobody but people can say which of the two it is.
     return Rename(name=consumer.signal, to=producer.signal, sender=direction.producer.name)
 
 

@@ -1,0 +1,320 @@
+"""Every explanation true, every remedy good: the smallest pairs that once were told wrongly."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import safeframe
+from safeframe import _checks as checks
+from safeframe._checks import trial
+from safeframe._findings import Finding
+from safeframe._model import Connection, End
+from tests.unit.test_checks import end, messages, only, pair
+
+PAIRS = Path(__file__).parents[1] / "data" / "pairs"
+ASK = "find out which end is right, then bring the other one into line"
+
+
+def connection(name: str) -> Connection:
+    first, second = (safeframe.load(str(PAIRS / name / f"{one}.toml")) for one in ("sc1", "lx"))
+    return Connection(first=first, second=second)
+
+
+def found(name: str) -> list[Finding]:
+    return list(checks.check(connection(name)).findings)
+
+
+class TestNothingRightIsNamed:
+    """A finding MUST NOT name a signal that stands right at both ends as displaced."""
+
+    def test_ring_around_a_signal_that_stands_right(self) -> None:
+        (finding,) = found("false-swap")
+        assert finding.rule == "rotated-signals"
+        assert finding.message == (
+            "3 signals changed places among themselves: permit_torque 0.2, brake1_release 0.3, "
+            "fault_ack 0.5 at SC1, brake1_release 0.2, fault_ack 0.3, permit_torque 0.5 at LX"
+        )
+        assert finding.remedy == (
+            "place the 3 displaced signals at LX as at SC1, or place the 3 displaced signals at "
+            "SC1 as at LX"
+        )
+        assert not any("door1_locked" in line for line in finding.details)
+
+    def test_more_than_six_in_a_ring(self) -> None:
+        names = [f"s{number}" for number in range(8)]
+        rows = [
+            "\n".join(f"0.{n} {name}" for n, name in enumerate(order))
+            for order in (names, [*names[3:], *names[:3]])
+        ]
+        message = only(checks.check(pair(*rows))).message
+        assert message.startswith("8 signals changed places among themselves: s0 0.0, s1 0.1,")
+        assert message.endswith("s3 0.0, s4 0.1, s5 0.2, s6 0.3, s7 0.4, s0 0.5 ... at LX")
+
+
+class TestEveryDisplacedSignalIsTold:
+    """Every displaced signal MUST be told by exactly one cause."""
+
+    def test_shift_with_a_signal_moved_out_of_it(self) -> None:
+        shift, moved = found("untold")
+        assert shift.message.startswith(
+            "7 of the 8 signals from zone1_free (0.0 at SC1) on are 1 bit later at LX; "
+        )
+        told = [line.split(":")[0] for line in shift.details]
+        assert told == [f"zone{number}_free" for number in (1, 2, 3, 5, 6, 7, 8)]
+        assert moved.message.startswith("zone4_free is at 0.3 at SC1 but at 1.1 at LX")
+
+
+class TestNames:
+    """In doubt two names MUST be two signals; the near name is mentioned."""
+
+    @pytest.mark.parametrize("name", ["opposite-names", "joined-numbers"])
+    def test_in_one_place(self, name: str) -> None:
+        (finding,) = found(name)
+        assert (finding.rule, finding.severity) == ("renamed-signal", "error")
+        assert finding.remedy == (
+            "find out which signal the bits carry, then have that one there at both ends"
+        )
+
+    def test_in_two_places(self) -> None:
+        first, second = found("opposite-names-moved")
+        assert first.message == (
+            "gate_east_locked (1 bit at 0.0) exists at SC1 only; LX has these bits reserved; LX "
+            "has the similar name gate_west_locked at 0.5"
+        )
+        assert second.message.endswith("SC1 has the similar name gate_east_locked at 0.0")
+        assert {first.remedy, second.remedy} == {ASK}
+
+    def test_one_name_twice(self) -> None:
+        twice, bound = found("duplicate-name")
+        assert twice.message == (
+            "brake2_release is declared 2 times, at 0.0 and 0.2; the other end has permit_torque "
+            "at 0.0"
+        )
+        assert twice.remedy == "call the signal at 0.0 permit_torque, as the other end does"
+        assert bound.rule == "binding-reused"
+
+    def test_one_name_twice_and_allowed(self) -> None:
+        allow = '\nallow = [{ rule = "duplicate-name", signal = "b", reason = "old drawing" }]'
+        one, two = "0.0 a\n0.1 b\n0.2 reserved 6", "0.0 b\n0.1 b\n0.2 reserved 6"
+        connection = Connection(
+            first=end("SC1", sends=one),
+            second=end("LX", receives=two, more=f" }}{allow}\n# {{"),
+        )
+        report = checks.check(connection)
+        assert [waived.finding.rule for waived in report.waived] == ["duplicate-name"]
+        assert messages(report) == ["the bits at 0.0 are called a at SC1 and b at LX"]
+
+    def test_a_second_one_elsewhere(self) -> None:
+        report = checks.check(
+            pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 a\n0.1 b\n0.2 reserved 5\n0.7 b")
+        )
+        second, twice = report.findings
+        assert second.message == (
+            "a second b (1 bit at 0.7) stands at LX; SC1 has these bits reserved"
+        )
+        assert second.remedy == "remove it at LX (reserve 6 bits at 0.2 instead of 5 there)"
+        assert twice.remedy == "give each signal its own name"
+
+
+class TestRemediesAreTried:
+    """A remedy MUST be told only where it removes the finding and adds none."""
+
+    def test_overlap(self) -> None:
+        overlap, alone = found("overlap-remedy")
+        assert overlap.remedy == "move horn_on to 0.3, or remove horn_on"
+        assert alone.remedy == "remove it at LX"
+
+    def test_both_reserves_at_once(self) -> None:
+        (finding,) = found("reserve-twice")
+        assert finding.remedy == (
+            "place brake1_release and brake2_release at LX as at SC1 (reserve 2 bits at 0.1 "
+            "instead of 3, 11 bits at 0.5 instead of 10 at 0.6 at LX), or place brake1_release and "
+            "brake2_release at SC1 as at LX (reserve 3 bits at 0.1 instead of 2, 10 bits at 0.6 "
+            "instead of 11 at 0.5 at SC1)"
+        )
+
+    def test_sizes_do_not_contradict(self) -> None:
+        shift, reserve = found("size-contradiction")
+        assert "the size stays the same" not in shift.message
+        assert reserve.message.startswith("reserve 23 bits at LX instead of 7 as at SC1")
+
+    def test_a_part_of_its_own_place(self) -> None:
+        value = 'load3 width = 4, valid_by = "ok"'
+        finding = only(
+            checks.check(
+                pair(
+                    f"0.0 ok\n0.1 {value}\n0.5 reserved 3",
+                    f"0.0 ok\n0.1 reserved 2\n0.3 {value}\n0.7 reserved 1",
+                )
+            )
+        )
+        assert finding.message == (
+            "load3 is at 0.1-0.4 at SC1 but at 0.3-0.6 at LX, where SC1 has a part of it already"
+        )
+
+    def test_reserve_twice(self) -> None:
+        report = checks.check(
+            pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 reserved 7\n0.1 reserved 7")
+        )
+        assert only(report).remedy == "drop the second reserve at 0.1"
+
+    def test_reserve_over_a_signal(self) -> None:
+        report = checks.check(pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.0 reserved 8"))
+        assert only(report).remedy == "reserve 7 bits at 0.1 instead of 8 at 0.0"
+
+    def test_many_findings_in_large_maps_ask(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(trial, "_MOST_ENTRIES", 0)
+        rows = [f"{n // 8}.{n % 8} s{n}" for n in range(32)]
+        sent = "\n".join(rows)
+        received = "\n".join(
+            row if n % 8 else f"{n // 8}.0 reserved 1" for n, row in enumerate(rows)
+        )
+        remedies = [finding.remedy for finding in checks.check(pair(sent, received)).findings]
+        assert remedies == [
+            "insert s0 at 0.0 at LX as well and take 1 bit from the reserve there (its 1 bit is "
+            "used up), or remove it at SC1 (reserve 1 bit at 0.0 there)",
+            "insert s8 at 1.0 at LX as well and take 1 bit from the reserve there (its 1 bit is "
+            "used up), or remove it at SC1 (reserve 1 bit at 1.0 there)",
+            ASK,
+            ASK,
+        ]
+
+    def test_nothing_is_tried_while_directions_are_exchanged(self) -> None:
+        rows = "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 5"
+        first = end("SC1", sends=rows, receives="0.0 x\n0.1 reserved 7")
+        second = end("LX", sends=f"{rows[:-1]}4\n0.7 d", receives="0.0 x\n0.1 reserved 7")
+        report = checks.check(Connection(first=first, second=second))
+        assert [finding.rule for finding in report.findings] == [
+            "one-sided-signal",
+            "directions-exchanged",
+        ]
+        assert report.findings[0].remedy == ASK
+
+    def test_names_alone_are_exchanged(self) -> None:
+        means = ('one_means = "on"', 'one_means = "off"')
+        report = checks.check(
+            pair(
+                f"0.0 a {means[0]}\n0.1 b {means[1]}\n0.2 reserved 6",
+                f"0.0 b {means[0]}\n0.1 a {means[1]}\n0.2 reserved 6",
+            )
+        )
+        assert only(report).rule == "swapped-signals"
+
+
+class TestPatterns:
+    """Compound patterns MUST be one finding each."""
+
+    def test_halves_of_octets(self) -> None:
+        finding = only(
+            checks.check(
+                pair(
+                    "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 1\n0.4 d\n0.5 reserved 3",
+                    "0.0 d\n0.1 reserved 3\n0.4 a\n0.5 b\n0.6 c\n0.7 reserved 1",
+                )
+            )
+        )
+        assert finding.message == (
+            "the halves of every octet are exchanged at LX; that explains all 4 displaced signals"
+        )
+
+    def test_one_of_two_octets_mirrored(self) -> None:
+        head = "\n".join(f"0.{n} h{n}" for n in range(8))
+        rows = [
+            head + "".join(f"\n1.{n} {name}" for n, name in enumerate(order))
+            for order in ("abcdefgh", "hgfedcba")
+        ]
+        finding = only(checks.check(pair(*rows)))
+        assert finding.message == (
+            "the bits of octet 1 are numbered from the other side at LX; that explains all 8 "
+            "displaced signals"
+        )
+
+    def test_two_of_three_octets_mirrored_and_a_signal_moved(self) -> None:
+        def rows(first: str, second: str, third: str) -> str:
+            return "\n".join(
+                f"{octet}.{n} {name}{octet}"
+                for octet, names in enumerate((first, second, third))
+                for n, name in enumerate(names)
+            )
+
+        left = rows("abcdefgh", "abcdefgh", "abcdefgh")
+        right = rows("hgfedcba", "hgfedcba", "bacdefgh")
+        mirrored, swap = sorted(checks.check(pair(left, right)).findings, key=lambda f: f.rule)
+        assert mirrored.message == (
+            "the bits of octets 0 to 1 are numbered from the other side at LX; that explains 16 of "
+            "18 displaced signals"
+        )
+        assert swap.rule == "swapped-signals"
+
+    def test_words_exchanged_in_a_part(self) -> None:
+        def rows(*octets: str) -> str:
+            return "\n".join(
+                f"{octet}.{n} signal_{ord(name)}"
+                for octet, names in enumerate(octets)
+                for n, name in enumerate(names)
+            )
+
+        left = rows("abcdefgh", "ijklmnop", "qrstuvwx", "ABCDEFGH", "IJKLMNOP", "QRSTUVWX")
+        right = rows("ijklmnop", "abcdefgh", "ABCDEFGH", "qrstuvwx", "JIKLMNOP", "QRSTUVWX")
+        order, swap = sorted(checks.check(pair(left, right)).findings, key=lambda f: f.rule)
+        assert order.message == (
+            "the octets of the words of 2 octets in octets 0 to 3 are exchanged at LX; that "
+            "explains 32 of 34 displaced signals"
+        )
+        assert swap.rule == "swapped-signals"
+
+    @pytest.mark.parametrize("turned", [False, True])
+    def test_a_bit_in_each_octet(self, turned: bool) -> None:
+        packed = "\n".join(f"0.{n} {name}" for n, name in enumerate("abcd")) + "\n0.4 reserved 28"
+        spread = "\n".join(f"{n}.0 {name}\n{n}.1 reserved 7" for n, name in enumerate("abcd"))
+        rows = (spread, packed) if turned else (packed, spread)
+        finding = only(checks.check(pair(*rows)))
+        wide, narrow = ("SC1", "LX") if turned else ("LX", "SC1")
+        assert finding.message == (
+            f"{wide} has each bit in an octet of its own, {narrow} packs them; that explains all 3 "
+            "displaced signals"
+        )
+
+    def test_a_bit_inserted_in_each_octet(self) -> None:
+        names = [f"s{number}" for number in range(21)]
+        left = "\n".join(f"{n // 8}.{n % 8} {name}" for n, name in enumerate(names))
+        right = [f"{n // 7}.{n % 7 + 1} {name}" for n, name in enumerate(names)]
+        right += [f"{n}.0 status{n}" for n in range(3)]
+        finding = only(checks.check(pair(f"{left}\n2.5 reserved 3", "\n".join(sorted(right)))))
+        assert finding.message == (
+            "all 21 signals from s0 (0.0 at SC1) on are 1 to 3 bits later, more from octet to "
+            "octet, at LX; status0 (1 bit at 0.0), status1 (1 bit at 1.0), status2 (1 bit at 2.0) "
+            "stand at LX only"
+        )
+
+
+class TestOrderOfFiles:
+    """The order of the two files MUST NOT change a finding."""
+
+    @pytest.mark.parametrize("name", sorted(path.name for path in PAIRS.iterdir()))
+    def test_pairs(self, name: str) -> None:
+        made = connection(name)
+        turned = Connection(first=made.second, second=made.first)
+        assert checks.check(turned) == checks.check(made)
+
+    def test_two_profiles(self) -> None:
+        report = checks.check(connection("profile-order"))
+        assert [finding.rule for finding in report.findings] == ["profile-differs"]
+        reasons = {entry.reason for entry in report.not_judged if entry.rule == "illegal-size"}
+        assert reasons == {"the ends name two profiles"}
+
+    def test_signals_both_ways_where_one_is_carried(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        back = "0.0 b\n0.1 reserved 7"
+        ends: list[End] = [
+            end("SC1", sends=rows, receives=back, profile="fscp-2-1"),
+            end("LX", sends=back, receives=rows, profile="fscp-2-1"),
+        ]
+        for first, second in (ends, ends[::-1]):
+            report = checks.check(Connection(first=first, second=second))
+            assert [f.message for f in report.findings if f.rule == "one-way"] == [
+                "FSCP 2/1 (IEC 61784-3-2) carries safety data in one direction, but SC1 and LX "
+                "both send signals"
+            ]
