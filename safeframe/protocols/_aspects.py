@@ -310,8 +310,11 @@ class Follower:
         return False
 
     def follow(self, side: int, octets: bytes, text: str = "") -> Step:
-        """Return what an accepted frame does; ``text`` is what the session said about it."""
-        raise NotImplementedError
+        """Return what an accepted frame does; ``text`` is what the session said about it.
+
+        Without anything else known, all data are in use.
+        """
+        return Step()
 
 
 def _never_foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
@@ -330,7 +333,7 @@ class RecordingTraits:
     are all binary 0, otherwise the safe values of the map.
     """
 
-    follower: type[Follower]
+    follower: type[Follower] = Follower
     search: Callable[[Link, int, bytes], list[int]] | None = None
     names_sender: bool = True
     lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None

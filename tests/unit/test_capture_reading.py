@@ -24,7 +24,7 @@ PAYLOAD = bytes(range(20))
 STATION = b"\x02\x00\x00\x00\x00\x01"
 
 
-def read(octets: bytes, **wanted: int) -> list[Packet | Trouble | Skipped]:
+def read(octets: bytes, **wanted: int) -> list[Any]:
     return list(read_recording(io.BytesIO(octets), Wanted(**wanted)))
 
 
