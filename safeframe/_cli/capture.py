@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from difflib import get_close_matches
 from pathlib import Path
 from typing import BinaryIO
 
@@ -12,20 +13,22 @@ from .._errors import InputError, Problem, UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import timeline
-from . import links, options, outputs
+from . import inputs, links, options, outputs
 
 __all__ = ["configure", "run"]
 
 _EPILOG = """\
 The recording is a pcap or pcapng file, JSON Lines (such as the files of fixtures), or lines
   @TIME_US NAME: hexadecimal octets     # time and name of the sender may be left out
+each of them plain or packed with gzip, xz or bzip2.
 Frames of FSCP 12/1, FSCP 13/1 and OPC UA Safety are found by the ids they carry; for the others,
 or where both ends send alike, say where and from whom:
 examples:
   safeframe capture bench.jsonl sc1-lx.toml lx-sc1.toml
   safeframe capture --ethertype 0x88A4 --at SC1=26 --at LX=33 run.pcapng sc1-lx.toml lx-sc1.toml
   safeframe capture --from SC1=02:00:00:00:00:01 --plot run.svg run.pcap sc1-lx.toml lx-sc1.toml
-exit code: 0 nothing wrong, 1 something is, 2 wrong use or unreadable
+exit code: 0 nothing wrong, 1 something is, 2 wrong use or unreadable, 130 interrupted
+(what was read until then is printed)
 """
 
 
@@ -33,6 +36,7 @@ def _page(found: capture.Examination) -> str:
     return options.html(render.document(found, drawing=timeline.drawing(found)))
 
 
+_INTERRUPTED = 130
 _PLOTS = {".svg": timeline.svg, ".html": _page}
 
 
@@ -61,6 +65,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
     only.add_argument("--udp-port", metavar="N", type=_integer, help="only packets of this port")
     parser.add_argument(
         "--fresh", action="store_true", help="the first frame is the first of the connection"
+    )
+    parser.add_argument(
+        "--also",
+        metavar="MAP",
+        action="append",
+        default=[],
+        help="another map file of an end, such as that before a change: tried as another reading",
     )
     parser.add_argument(
         "--timeline", action="store_true", help="also print each signal over time, as text"
@@ -105,6 +116,8 @@ def run(args: argparse.Namespace) -> int:
     else:
         drawing = timeline.drawing(found, options.look(args).width) if args.timeline else None
         options.tell(args, render.document(found, drawing=drawing))
+    if found.stopped:
+        return _INTERRUPTED
     return 0 if found.is_clean else 1
 
 
@@ -117,14 +130,17 @@ def _examine(
 ) -> capture.Examination:
     wanted = capture.Wanted(ethertype=args.ethertype, udp_port=args.udp_port)
     packets = capture.read_recording(stream, wanted)
-    return capture.examine(packets, link, at=at, sources=sources, fresh=args.fresh)
+    also = {path: inputs.read_end(path) for path in args.also}
+    return capture.examine(packets, link, at=at, sources=sources, fresh=args.fresh, also=also)
 
 
 def _by_side(texts: list[str], option: str, link: Link) -> list[tuple[int, str]]:
     found = []
     for name, value in links.named(texts, option):
         if name not in link.names:
-            raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}")
+            near = get_close_matches(name, link.names, 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}{hint}")
         found.append((link.names.index(name), value.lower()))
     return found
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping
+from decimal import Decimal
+from difflib import get_close_matches
 from typing import Any
 
 from .. import _codec as codec
 from .. import frame
 from .._errors import UsageError
-from .._model import End, Map, Signal
+from .._link import link_of
+from .._model import Connection, End, Map, Signal
 from .._report import frames
 from ..protocols import room
 from . import derive, inputs, octets, options
@@ -62,7 +65,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
     parser.add_argument("--profile", metavar="NAME", help="the safety profile; default: the map's")
-    parser.add_argument("--map", metavar="FILE", help="a map file: names the signals")
+    parser.add_argument(
+        "--map",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="a map file: names the signals; a second one is that of the other end",
+    )
     parser.add_argument(
         "--direction",
         choices=("sends", "receives"),
@@ -88,66 +97,121 @@ def _values(args: argparse.Namespace) -> int:
     return 0
 
 
-def _end(args: argparse.Namespace) -> tuple[str, End | None]:
-    """Return the profile and the end whose map was named."""
-    end = None if args.map is None else inputs.read_end(args.map)
-    profile = args.profile or (end.connection_table.profile if end else None)
+def _ends(args: argparse.Namespace) -> tuple[str, list[End]]:
+    """Return the profile and the ends whose maps were named, the explaining one first."""
+    if len(args.map) > 2:
+        raise UsageError("--map must name one or two map files")
+    ends = inputs.read_ends(args.map) if len(args.map) == 2 else []
+    if len(args.map) == 1:
+        ends = [inputs.read_end(args.map[0])]
+    profile = args.profile or (ends[0].connection_table.profile if ends else None)
     if profile is None:
         raise UsageError("name the profile with --profile, or a map that does with --map")
-    return profile, end
+    return profile, ends
 
 
-def _settings(profile: str, end: End | None, args: argparse.Namespace) -> dict[str, Any]:
-    """Return the values given with --set over what the map says about the connection."""
+def _settings(profile: str, ends: list[End], args: argparse.Namespace) -> dict[str, Any]:
+    """Return the values given with --set over what the maps say about the connection."""
     frame.recipe(profile)
+    texts = octets.pairs("--set", args.set)
+    if len(ends) == 2 and profile == ends[0].connection_table.profile:
+        known = {rule.name for rule in frame.values(profile)}
+        return _linked(ends, args, known) | frame.from_text(profile, texts)
     traits = room(profile).link
-    stated = {} if end is None or traits is None else traits.stated(end)
-    return frame.from_text(profile, stated | octets.pairs("--set", args.set))
+    stated = traits.stated(ends[0]) if ends and traits is not None else {}
+    return frame.from_text(profile, stated | texts)
 
 
-def _chosen(end: End, args: argparse.Namespace) -> Map:
-    return end.sends if args.direction == "sends" else end.receives
+def _linked(ends: list[End], args: argparse.Namespace, known: set[str]) -> dict[str, Any]:
+    """Return what a receiver of this connection knows about a frame of the sender."""
+    words = dict(octets.pairs("--set", args.set))
+    format_ = {"format": words["format"]} if "format" in words else {}
+    link = link_of(Connection(first=ends[0], second=ends[1]), **format_)
+    sender = 0 if args.direction == "sends" else 1
+    found = link.session(fresh=False).known(link.senders[sender])
+    return {name: value for name, value in found.items() if name in known}
+
+
+def _chosen(end: End, args: argparse.Namespace, *, peer: bool = False) -> Map:
+    """Return the map of an end for the direction asked for; the peer has the opposite one."""
+    return end.sends if (args.direction == "sends") != peer else end.receives
 
 
 def _number(signal: Signal, text: str) -> int | float:
-    """Return the number before scaling that a text stands for: a number, a word, a code name."""
+    """Return the number before scaling that a text stands for.
+
+    That is a code name, a word, a value in the unit of the map, or with ``raw:`` the number itself.
+    """
     for value, name in signal.codes:
         if name == text:
             return value
     if signal.type == "bool" and text in _WORDS:
         return _WORDS[text]
+    raw = text.removeprefix("raw:")
     try:
-        return float(text) if signal.type == "float" else int(text, 0)
-    except ValueError:
+        if signal.scale != "1" and raw == text:
+            return _unscaled(signal, Decimal(text))
+        return float(raw) if signal.type == "float" else int(raw, 0)
+    except (ValueError, ArithmeticError):
         names = ", ".join(name for _, name in signal.codes)
         hint = f" or one of {names}" if names else ""
         kind = "a number" if signal.type == "float" else "an integer, raw before scaling"
+        if signal.scale != "1":
+            unit = f" in {signal.unit}" if signal.unit else ""
+            kind = f"a value{unit}, or raw: and the number before scaling"
         raise UsageError(f"{signal.name} must be {kind}{hint}, not {text!r}") from None
 
 
-def _data(end: End | None, args: argparse.Namespace) -> dict[str, bytes]:
+def _unscaled(signal: Signal, value: Decimal) -> int | float:
+    """Return the number before scaling of a value in the unit of the map."""
+    scale = Decimal(signal.scale)
+    number = value / scale
+    if signal.type == "float":
+        return float(number)
+    whole = number.to_integral_value()
+    if whole != number:
+        near = f"{whole * scale:f}"
+        unit = f" {signal.unit}" if signal.unit else ""
+        raise UsageError(
+            f"{signal.name} must be a multiple of {signal.scale}{unit}, "
+            f"such as {near}, not {value:f}"
+        )
+    return int(whole)
+
+
+def _unknown(name: str, signals: Mapping[str, Signal], args: argparse.Namespace) -> UsageError:
+    near = get_close_matches(name, signals, 1)
+    hint = f"; did you mean {near[0]}?" if near else ""
+    return UsageError(f"{args.map[0]} {args.direction} no signal {name!r}{hint}")
+
+
+def _data(ends: list[End], args: argparse.Namespace) -> dict[str, bytes]:
     """Return the safety data by name, or nothing where neither map nor data are given."""
     if args.data is not None:
         if args.signals:
             raise UsageError("give signals or --data, not both")
         return {"data": octets.parse_hex(args.data)}
-    if end is None:
+    if not ends:
         if args.signals:
             raise UsageError("signals need the map that names them: --map FILE")
         return {}
-    chosen = _chosen(end, args)
+    chosen = _chosen(ends[0], args)
     signals = {signal.name: signal for signal in chosen.signals}
     numbers: dict[str, int | float] = {}
     for name, text in octets.pairs("SIGNAL", args.signals).items():
         if name not in signals:
-            raise UsageError(f"{args.map} {args.direction} no signal {name!r}")
-        numbers[name] = _number(signals[name], text)
+            raise _unknown(name, signals, args)
+        signal = signals[name]
+        numbers[name] = _number(signal, text)
+        if signal.scale != "1":
+            raw = codec.to_raw(signal, numbers[name])
+            sys.stderr.write(f"{name}: {codec.meaning(signal, raw)}, raw value {numbers[name]}\n")
     return {"data": codec.encode(chosen, numbers)}
 
 
 def _build(args: argparse.Namespace) -> int:
-    profile, end = _end(args)
-    given = _settings(profile, end, args) | _data(end, args)
+    profile, ends = _ends(args)
+    given = _settings(profile, ends, args) | _data(ends, args)
     made = frame.build(profile, **given)
     if args.format == "json":
         sys.stdout.write(frames.built_json(profile, made, given))
@@ -171,17 +235,44 @@ def _with_defaults(profile: str, given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _explain(args: argparse.Namespace) -> int:
-    profile, end = _end(args)
-    known = _settings(profile, end, args)
+    profile, ends = _ends(args)
+    known = _settings(profile, ends, args)
     seen = frame.inspect(profile, octets.read_octets(args), **known)
-    readings = None
-    if end is not None and "data" in seen.values:
-        readings = codec.decode(_chosen(end, args), seen.values["data"])
+    data = seen.values.get("data")
+    maps = [_chosen(end, args, peer=number == 1) for number, end in enumerate(ends)]
+    read = [codec.decode(map_, data) for map_ in maps] if data is not None else []
+    wrong = _wrong_sizes(ends, maps, data)
     if args.format == "json":
-        sys.stdout.write(frames.inspection_json(seen, readings))
+        sys.stdout.write(frames.inspection_json(seen, read[0] if read else None, notes=wrong))
     else:
-        options.tell(args, frames.inspection(seen, readings=readings, covers=not args.brief))
-    return 0 if seen.accepted else 1
+        readings = dict(zip([end.name for end in ends], read, strict=False))
+        told = frames.inspection(seen, readings=readings, covers=not args.brief, notes=wrong)
+        options.tell(args, told)
+    differs = len(read) == 2 and any(_meanings(read[0]).items() ^ _meanings(read[1]).items())
+    return 0 if seen.accepted and not wrong and not differs else 1
+
+
+def _meanings(read: Mapping[str, codec.Reading]) -> dict[str, str]:
+    """Return what an end understands, signals at their safe value left out."""
+    return {name: found.text for name, found in read.items() if not found.is_safe}
+
+
+def _wrong_sizes(ends: list[End], maps: list[Map], data: bytes | None) -> list[str]:
+    """Return what is to be said where the data have not the size of a map."""
+    if data is None:
+        return []
+    found = []
+    for end, map_ in zip(ends, maps, strict=True):
+        size = map_.size_octets
+        if size > len(data):
+            text = f"signals behind octet {len(data) - 1} are not there"
+        else:
+            text = f"nobody reads the octets from {size} on"
+        if size != len(data):
+            found.append(
+                f"the frame has {len(data)} data octets, the map of {end.name} {size}: {text}"
+            )
+    return found
 
 
 _ACTIONS = {"build": _build, "explain": _explain, "values": _values, "derive": derive.run}

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from .._errors import UsageError
+from .._octets import octets_of
 
 __all__ = ["add_octets", "number", "pairs", "parse_hex", "read_octets"]
 
@@ -14,29 +15,27 @@ __all__ = ["add_octets", "number", "pairs", "parse_hex", "read_octets"]
 def add_octets(parser: argparse.ArgumentParser) -> None:
     """Add the octets argument and ``--file``."""
     parser.add_argument(
-        "octets", metavar="HEX", nargs="?", help="octets as hex digits; - reads hex from stdin"
+        "octets",
+        metavar="HEX",
+        nargs="*",
+        help="octets as hex digits, in one argument or several; - reads hex from stdin",
     )
     parser.add_argument("--file", metavar="FILE", help="raw octets of a file instead")
 
 
 def parse_hex(text: str) -> bytes:
-    """Return the octets of a hexadecimal text; blanks, colons and commas may separate them."""
-    bare = text.replace(":", " ").replace(",", " ").removeprefix("0x")
-    try:
-        return bytes.fromhex(bare)
-    except ValueError:
-        shown = text if len(text) <= 40 else f"{text[:37]}..."
-        raise UsageError(f"octets must be pairs of hex digits, not {shown!r}") from None
+    """Return the octets of a hexadecimal text as people paste it."""
+    return octets_of(text)
 
 
 def read_octets(args: argparse.Namespace) -> bytes:
     """Return the octets given as argument, on standard input or in a file."""
-    if (args.octets is None) == (args.file is None):
+    if bool(args.octets) == (args.file is not None):
         raise UsageError("give the octets once: as hex digits, as - or with --file")
     if args.file is not None:
         return Path(args.file).read_bytes()
-    if args.octets != "-":
-        return parse_hex(args.octets)
+    if args.octets != ["-"]:
+        return parse_hex(" ".join(args.octets))
     try:
         return parse_hex(sys.stdin.read())
     except UnicodeDecodeError:

@@ -154,10 +154,14 @@ def _cover(cover: Cover) -> Section:
 def inspection(
     seen: Inspection,
     *,
-    readings: Mapping[str, Reading] | None = None,
+    readings: Mapping[str, Mapping[str, Reading]] | None = None,
     covers: bool = True,
+    notes: Sequence[str] = (),
 ) -> Document:
-    """Return the explanation of a frame; ``readings`` are the signals of a map."""
+    """Return the explanation of a frame.
+
+    ``readings`` are the signals of maps by the name of their end, ``notes`` what is said first.
+    """
     kind = f"{seen.kind} frame" if seen.kind else "no frame"
     parts = []
     for part in seen.parts:
@@ -167,18 +171,31 @@ def inspection(
         (found.check, found.result, found.text or found.title) for found in seen.verdicts
     )
     looks = tuple(_LOOKS[found.result] for found in seen.verdicts)
-    named = tuple((name, found.text) for name, found in (readings or {}).items())
     title = f"{seen.profile}: {kind}, {count(len(seen.octets), 'octet')}"
     return Document(
         title,
         (
+            *(Paragraph(Span(note, "error")) for note in notes),
             Section(title, (Table(tuple(parts), ("offset", "octets", "part", "meaning")),)),
-            *([Section("Signals", (Table(named, ("signal", "meaning")),))] if named else []),
+            *([Section("Signals", (_signals(readings),))] if readings else []),
             Section("Checks", (Table(verdicts, ("check", "result", "about"), looks=looks),)),
             *(map(_cover, seen.covers) if covers else ()),
         ),
         verdict=Span(seen.summary, "good" if seen.accepted else "error"),
     )
+
+
+def _signals(readings: Mapping[str, Mapping[str, Reading]]) -> Table:
+    """Return what each end understands, side by side where there are two; differences marked."""
+    ends = list(readings.values())
+    if len(ends) == 1:
+        named = tuple((name, found.text) for name, found in ends[0].items())
+        return Table(named, ("signal", "meaning"))
+    rows = []
+    for name in dict.fromkeys(name for end in ends for name in end):
+        texts = [end[name].text if name in end else "not in the map" for end in ends]
+        rows.append((name, *texts, "" if texts[0] == texts[1] else "differs"))
+    return Table(tuple(rows), ("signal", *readings, ""))
 
 
 def _carried(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -187,7 +204,12 @@ def _carried(given: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def inspection_json(seen: Inspection, readings: Mapping[str, Reading] | None = None) -> str:
+def inspection_json(
+    seen: Inspection,
+    readings: Mapping[str, Reading] | None = None,
+    *,
+    notes: Sequence[str] = (),
+) -> str:
     """Return the explanation of a frame as a JSON document."""
     document: dict[str, Any] = {
         "format": "safeframe-frame/1",
@@ -228,6 +250,8 @@ def inspection_json(seen: Inspection, readings: Mapping[str, Reading] | None = N
             for cover in seen.covers
         ],
     }
+    if notes:
+        document["notes"] = list(notes)
     if readings is not None:
         document["signals"] = {
             name: {"raw": found.raw, "meaning": found.text} for name, found in readings.items()

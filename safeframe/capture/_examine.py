@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from .._link import Link
-from .._model import Connection, Signal
+from .._model import End, Signal
 from ..protocols import room
 from ..relations import Watch
 from ._decode import Both
@@ -50,7 +50,7 @@ def examine(
     at: Mapping[int, int] | None = None,
     sources: Mapping[int, str] | None = None,
     fresh: bool = False,
-    also: Mapping[str, Connection] | None = None,
+    also: Mapping[str, End] | None = None,
     each: Callable[[Verdict], None] | None = None,
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
@@ -342,7 +342,7 @@ class _Course:
             for violation in broken:
                 self._add("relation", _note(packet, number, f"{name}: {violation.message}"))
 
-    def finish(self, also: Mapping[str, Connection]) -> Examination:
+    def finish(self, also: Mapping[str, End]) -> Examination:
         """Return what was seen."""
         watchdog_us = self._link.watchdog_us
         for number, side in enumerate(self._sides):
@@ -420,16 +420,16 @@ class _Course:
         for text, count in sorted(self._skipped.items()):
             yield f"{count} {text}"
 
-    def _other_readings(self, also: Mapping[str, Connection]) -> Iterator[OtherReading]:
+    def _other_readings(self, also: Mapping[str, End]) -> Iterator[OtherReading]:
+        names = self._link.names
         for side in self._sides:
             if not side.odd.found() and not (also and side.sample):
                 continue
             number = side.side
             maps = {
-                f"{title}, {end.name}": end.sends
-                for title, connection in also.items()
-                for end in connection.ends
-                if end.name == self._link.names[number]
+                title: end.sends if end.name == names[number] else end.receives
+                for title, end in also.items()
+                if end.name in names
             }
             yield from other_readings(
                 number, self._link.sent(number), self._link.received(1 - number), side.sample, maps

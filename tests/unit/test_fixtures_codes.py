@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -47,29 +48,57 @@ class TestIdentification:
     @pytest.mark.parametrize("size_bits", range(1, 65))
     def test_the_number_of_frames(self, size_bits: int) -> None:
         frames = identification(size_bits)
-        assert len(frames) == 1 + math.ceil(math.log2(size_bits + 1))
+        assert len(frames) == 2 + 2 * math.ceil(math.log2(size_bits + 1))
         assert not any(frames[0])
         assert {len(frame) for frame in frames} == {-(-size_bits // 8)}
         assert all(int.from_bytes(frame, "little") < 1 << size_bits for frame in frames)
 
-    def test_sixteen_bits_need_six_frames(self) -> None:
+    def test_sixteen_bits_need_twelve_frames(self) -> None:
         assert [frame.hex() for frame in identification(16)] == [
             "0000",
+            "ffff",
             "5555",
+            "aaaa",
             "6666",
+            "9999",
             "7878",
+            "8787",
             "807f",
+            "7f80",
             "0080",
+            "ff7f",
         ]
         assert len(list(walking_one(16))) == 17
 
 
-def test_a_bit_that_follows_no_single_wire() -> None:
-    # The OR of wires 0 and 3 of five bits: code 1 | 4 = 5 is wire 4, of wires 1 and 4: 2 | 5 = 7.
-    frames = identification(5)
-    words = [int.from_bytes(frame, "little") for frame in frames]
-    rows = [[(word >> 1 | word >> 4) & 1] for word in words]
-    assert identify(rows, 5) == (None,)
+GATES: dict[str, Callable[[int, int], int]] = {
+    "and": lambda left, right: left & right,
+    "or": lambda left, right: left | right,
+    "xor": lambda left, right: left ^ right,
+    "and not": lambda left, right: left & (right ^ 1),
+}
+
+
+class TestGates:
+    """A gate of two wires MUST NOT be told as one wire, whichever the wires are."""
+
+    @pytest.mark.parametrize("size_bits", [*range(2, 33), 63, 64])
+    @pytest.mark.parametrize("gate", GATES)
+    def test_every_pair(self, gate: str, size_bits: int) -> None:
+        words = [int.from_bytes(frame, "little") for frame in identification(size_bits)]
+        made = GATES[gate]
+        pairs = [
+            (left, right)
+            for left in range(size_bits)
+            for right in range(size_bits)
+            if left < right or (left != right and gate == "and not")
+        ]
+        for inverted in (0, 1):
+            rows = [
+                [made(word >> left & 1, word >> right & 1) ^ inverted for left, right in pairs]
+                for word in words
+            ]
+            assert set(identify(rows, size_bits)) == {None}
 
 
 def test_walking_one() -> None:
@@ -81,5 +110,5 @@ def test_refusals() -> None:
         identification(0)
     with pytest.raises(UsageError, match=r"^size_bits must be 1 or more, not -1$"):
         list(walking_one(-1))
-    with pytest.raises(UsageError, match=r"^readings must be of 3 frames, not 2$"):
+    with pytest.raises(UsageError, match=r"^readings must be of 6 frames, not 2$"):
         identify([[0], [1]], 2)

@@ -80,13 +80,45 @@ class TestVerdicts:
 
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_every_communication_error_once(case: tuple[str, int, int, dict[str, Any]]) -> None:
-    made = fixtures.make(make(*case), "faults", seed=1)
-    assert tuple(each.fault for each in made) == ERRORS
+    """For each receiver of safety data, whatever the order of the maps."""
+    link = make(*case)
+    made = fixtures.make(link, "faults", seed=1)
+    victims = [side for side in link.order if link.carries[side]]
+    by_side: dict[int, list[FrameSet]] = {side: [] for side in victims}
     for each in made:
-        wrong = [step for step in each.steps if step.verdict == "reject"]
+        assert each.measure
+        wrong = [step for step in each.steps if step.verdict != "accept"]
         assert len(wrong) == 1
         assert wrong[0].change
-        assert each.measure
+        by_side[wrong[0].side].append(each)
+    for side in victims:
+        assert tuple(each.fault for each in by_side[side][:8]) == ERRORS
+        labels = {each.label.removesuffix("-lx") for each in by_side[side][8:]}
+        assert {"fault-duplicate", "fault-corrupted-bits"} <= labels
+        assert len(labels) >= 4
+    assert len({each.label for each in made}) == len(made)
+
+
+def test_what_is_inserted_is_not_what_is_addressed() -> None:
+    for case in CASES:
+        made = {each.label: each for each in fixtures.make(make(*case), "faults", seed=1)}
+        inserted = next(s for s in made["fault-insertion"].steps if s.verdict == "reject")
+        assert inserted.octets != made["fault-addressing"].steps[-1].octets
+
+
+def test_every_field_and_the_start_up_are_spoilt() -> None:
+    made = fixtures.make(make("fscp-12-1", 2, 2, {}), "faults", seed=1)
+    labels = [each.label for each in made if not each.label.endswith("-lx")][8:]
+    assert labels == [
+        "fault-duplicate",
+        "fault-corrupted-command",
+        "fault-corrupted-crc",
+        "fault-corrupted-connection_id",
+        "fault-corrupted-bits",
+        "fault-corrupted-start-1",
+        "fault-corrupted-start-9",
+        "fault-corrupted-start-15",
+    ]
 
 
 def test_a_single_change() -> None:
@@ -106,7 +138,8 @@ def test_a_single_change() -> None:
 def test_old_numbers_have_wrapped_neighbours() -> None:
     """A neighbour of the largest id or serial number is the smallest."""
     link = make("fscp-12-1", 2, 2, {"connection_id": 65535})
-    addressed = fixtures.make(link, "faults", seed=1)[-1].steps[-1]
+    sets = {each.label: each for each in fixtures.make(link, "faults", seed=1)}
+    addressed = sets["fault-addressing"].steps[-1]
     assert addressed.octets[-2:] == b"\x01\x00"
 
 
@@ -373,7 +406,7 @@ class TestDeterminism:
         assert made[0] == made[1] != made[2]
 
 
-PINNED = "022b28b5cc74b18a480267b17ecf5cd8d850df1dd84282a96bab82c99838f1af"
+PINNED = "eab4041775f9925500e42f09f6ed889dcbe1ca23675ed6e63e1ce1662b55e08e"
 
 
 class TestMistakes:
