@@ -64,7 +64,7 @@ class TestFixtures:
     ) -> None:
         words = ["--set", "faults", "--set", "states", "--count", "5", "--seed", "4"]
         code, out, _ = run(capsys, "fixtures", *words, "--format", format, "-o", "f", *MAPS)
-        assert (code, out) == (0, f"227 frames in 9 sets written\n{BANNER}\n")
+        assert (code, out) == (0, f"746 frames in 33 sets written\n{BANNER}\n")
         link = link_of(demo_connection())
         sets = [
             each
@@ -232,7 +232,7 @@ class TestCapture:
         ("words", "message"),
         [
             (["--plot", "a.png"], "--plot must end in .svg or .html, not 'a.png'"),
-            (["--at", "SC9=0"], "--at must name SC1 or LX, not 'SC9'"),
+            (["--at", "SC9=0"], "--at must name SC1 or LX, not 'SC9'; did you mean SC1?"),
             (["--at", "LX=x"], "--at must give an offset in octets, not 'x'"),
             (["--at", "LX=-1"], "--at must give an offset in octets, not '-1'"),
             (["--from", "LX"], "--from must be NAME=VALUE, not 'LX'"),
