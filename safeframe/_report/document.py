@@ -30,6 +30,7 @@ __all__ = [
     "Span",
     "Table",
     "Words",
+    "body",
     "plain",
     "point_row",
     "spans",
@@ -171,6 +172,12 @@ class Document(NamedTuple):
     verdict: Words = ""
     below: tuple[Block, ...] = ()
     footer: tuple[str, ...] = (CAUTION,)
+
+
+def body(given: Document) -> tuple[Block, ...]:
+    """Return the blocks below a title: the first one goes where it only repeats it."""
+    first = given.blocks[:1]
+    return given.blocks[1:] if first == (Paragraph(given.title),) else given.blocks
 
 
 def strong(text: str) -> Span:

@@ -22,6 +22,7 @@ from .document import (
     Span,
     Table,
     Words,
+    body,
     plain,
     point_row,
     spans,
@@ -43,7 +44,7 @@ def render(given: Document, *, sheet: str = "") -> str:
     """Return a document as a page; ``sheet`` is added to its style."""
     writer = _Writer()
     below = writer.blocks(given.below, 2)
-    body = writer.blocks(given.blocks, 2)
+    blocks = writer.blocks(body(given), 2)
     verdict = _words(given.verdict)
     if verdict or below:
         mark = next((span.look for span in spans(given.verdict) if span.look in _STATES), "")
@@ -52,7 +53,7 @@ def render(given: Document, *, sheet: str = "") -> str:
         plain(given.title),
         verdict,
         writer.contents,
-        body,
+        blocks,
         footer=given.footer,
         style=f"{svg.STYLE if writer.draws else ''}{writer.style}{sheet}",
     )

@@ -19,6 +19,7 @@ from .document import (
     Span,
     Table,
     Words,
+    body,
     plain,
     point_row,
     spans,
@@ -64,7 +65,7 @@ def render(given: Document) -> str:
     lines = [f"## {escape(plain(given.title))}"]
     if plain(given.verdict):
         lines += ["", f"**{escape(plain(given.verdict))}**"]
-    lines += _blocks((*given.below, *given.blocks), "###")
+    lines += _blocks((*given.below, *body(given)), "###")
     for line in given.footer:
         lines += ["", f"_{escape(line)}_"]
     return "\n".join(lines) + "\n"

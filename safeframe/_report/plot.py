@@ -23,13 +23,16 @@ _STEPS = (1, 2, 5, 10, 20, 50, 100)
 _BELOW_STARTS = 2
 """Decades shown below the lowest left end: what falls deeper leaves the picture."""
 _DASHES = ("", "9 4", "3 3", "14 4 3 4", "6 3 1.5 3 1.5 3", "1.5 3", "20 5", "10 3 3 3 3 3")
-_STYLE = (
-    "text{font-family:system-ui,Segoe UI,Helvetica,Arial,sans-serif;font-size:13px;fill:#1a1a1a}"
-    ".title{font-size:17px;font-weight:600}.small{font-size:12px;fill:#444}"
-    ".grid{stroke:#d9d9d9;stroke-width:1}.axis{stroke:#1a1a1a;stroke-width:1;fill:none}"
-    ".curve{stroke:#1a1a1a;stroke-width:1.8;fill:none;stroke-linejoin:round}"
-    ".lead{stroke:#8a8a8a;stroke-width:1}"
-)
+_STYLE = """
+.page{fill:#fff}
+text{font-family:"DejaVu Sans",Verdana,Arial,sans-serif;font-size:13px;fill:#1b2430}
+.title{font-size:17px;font-weight:600}.small{font-size:12px;fill:#46505c}
+.grid{stroke:#d9d9d9;stroke-width:1}.axis{stroke:#1b2430;stroke-width:1;fill:none}
+.curve{stroke:#1b2430;stroke-width:1.8;fill:none;stroke-linejoin:round}
+.lead{stroke:#8a8a8a;stroke-width:1}
+@media (prefers-color-scheme:dark){@media screen{.page{fill:#14191f}text{fill:#e8edf2}
+.small{fill:#b4bec8}.grid{stroke:#2b353f}.axis,.curve{stroke:#e8edf2}.lead{stroke:#7d8994}}}
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +84,7 @@ def log_log(
         f'<title id="t">{escape(title)}</title><desc id="d">{escape(subtitle)}</desc>',
         f'<clipPath id="c"><rect x="{_LEFT}" y="{_TOP}" width="{_WIDTH - _LEFT - _RIGHT}" '
         f'height="{_HEIGHT - _TOP - _BOTTOM}"/></clipPath>',
-        f'<style>{_STYLE}</style><rect width="{_WIDTH}" height="{_HEIGHT}" fill="#fff"/>',
+        f'<style>{_STYLE}</style><rect class="page" width="{_WIDTH}" height="{_HEIGHT}"/>',
         _text(24, 32, title, kind="title"),
         _text(24, 53, subtitle, kind="small"),
         *_axes(frame, x_label, y_label),

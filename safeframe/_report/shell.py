@@ -68,7 +68,8 @@ summary { cursor: pointer; padding: .2rem 0 }
   h1 { font-size: 15pt }
   h2 { font-size: 12pt; margin-top: 1.4rem }
   table { font-size: 8.5pt }
-  .skip { display: none }
+  th, td { padding: 2pt 5pt }
+  .skip, nav { display: none }
   section, figure, .pair, tr, .verdict, .short { break-inside: avoid }
   section.long { break-inside: auto }
   h2, h3, caption { break-after: avoid }
@@ -117,7 +118,7 @@ def page(
     policy = f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
     links = "".join(f'<li><a href="#{name}">{text(words)}</a></li>' for name, words in contents)
     many = len(contents) > 1
-    nav = f'<nav aria-label="Contents"><ol>{links}</ol></nav>' if many else ""
+    nav = f'<nav aria-label="Contents"><ul>{links}</ul></nav>' if many else ""
     foot = "".join(f"<p>{text(line)}</p>" for line in footer)
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head><meta charset="utf-8">\n'

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from safeframe._bits import Place
 from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
-from safeframe._report import findings, text
+from safeframe._report import findings, html, markdown, text
 from safeframe._report.document import Document, Fold, Items, Paragraph, Section, Span, Table
 from safeframe._source import Location
 
@@ -217,6 +217,13 @@ def test_what_is_folded_is_shown_on_demand() -> None:
     assert text.render(given_document, details=True) == "T\n  - a\n  - b\n"
     always = Document("T", (Fold("More", (Paragraph("p"),)),), footer=())
     assert text.render(always) == "T\n  p\n"
+
+
+def test_a_page_does_not_repeat_its_title() -> None:
+    given_document = Document("T", (Paragraph("T"), Paragraph("p")), "v", footer=())
+    assert text.render(given_document).startswith("T\np\n")
+    assert markdown.render(given_document) == "## T\n\n**v**\n\np\n"
+    assert "<p>T</p>" not in html.render(given_document)
 
 
 def test_notes_stand_below_their_row() -> None:

@@ -29,7 +29,9 @@ def _own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     assert main(["residual", *arguments]) == 0
     done = capsys.readouterr()
-    assert done.err == ""
+    # A plot says which file it wrote.
+    assert all(line.startswith("safeframe: ") for line in done.err.splitlines())
+    assert bool(done.err) == ("--plot" in arguments)
     return done.out
 
 
