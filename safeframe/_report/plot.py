@@ -25,13 +25,13 @@ _BELOW_STARTS = 2
 _DASHES = ("", "9 4", "3 3", "14 4 3 4", "6 3 1.5 3 1.5 3", "1.5 3", "20 5", "10 3 3 3 3 3")
 _STYLE = """
 .page{fill:#fff}
-text{font-family:"DejaVu Sans",Verdana,Arial,sans-serif;font-size:13px;fill:#1b2430}
-.title{font-size:17px;font-weight:600}.small{font-size:12px;fill:#46505c}
-.grid{stroke:#d9d9d9;stroke-width:1}.axis{stroke:#1b2430;stroke-width:1;fill:none}
-.curve{stroke:#1b2430;stroke-width:1.8;fill:none;stroke-linejoin:round}
+text{font-family:"DejaVu Sans",Verdana,Arial,sans-serif;font-size:13px;fill:#1a1a1a}
+.title{font-size:17px;font-weight:600}.small{font-size:12px;fill:#444444}
+.grid{stroke:#d9d9d9;stroke-width:1}.axis{stroke:#1a1a1a;stroke-width:1;fill:none}
+.curve{stroke:#1a1a1a;stroke-width:1.8;fill:none;stroke-linejoin:round}
 .lead{stroke:#8a8a8a;stroke-width:1}
-@media (prefers-color-scheme:dark){@media screen{.page{fill:#14191f}text{fill:#e8edf2}
-.small{fill:#b4bec8}.grid{stroke:#2b353f}.axis,.curve{stroke:#e8edf2}.lead{stroke:#7d8994}}}
+@media (prefers-color-scheme:dark){@media screen{.page{fill:#141414}text{fill:#e8e8e8}
+.small{fill:#b4b4b4}.grid{stroke:#333333}.axis,.curve{stroke:#e8e8e8}.lead{stroke:#7d7d7d}}}
 """
 
 
