@@ -40,7 +40,7 @@ def ask(*words: str) -> list[str]:
     [
         (["ch"], ["check"]),
         (["help", "sh"], ["show"]),
-        (["check", "--fo"], ["--format"]),
+        (["check", "--fo"], ["--force", "--format"]),
         (["check", "--format", "j"], ["json", "junit"]),
         (["edit", "in"], ["insert"]),
         (["edit", "insert", "a.toml", "--aft"], ["--after"]),
