@@ -88,7 +88,7 @@ class Session(ABC):
         self._check(sender)
         if octets == self._last.get(sender):
             text = "the same octets as in the frame before: not a new frame"
-            inspection = frames.inspect(self.recipe, octets, **self.known(sender))
+            inspection = frames.inspect(self.recipe, octets, **self.known_of(sender, octets))
             return Judgement(result="repeat", text=text, inspection=inspection)
         found = self._judge(sender, octets)
         if found.result not in ("rejected", "repeat"):
@@ -106,6 +106,10 @@ class Session(ABC):
     @abstractmethod
     def known(self, sender: str) -> dict[str, Any]:
         """Return the settings that hold for every frame of a sender."""
+
+    def known_of(self, sender: str, octets: bytes) -> dict[str, Any]:
+        """Return the settings that hold for one frame of a sender; usually those of all."""
+        return self.known(sender)
 
     def _check(self, sender: str) -> None:
         if sender not in self.senders:

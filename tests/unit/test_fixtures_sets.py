@@ -250,7 +250,8 @@ class TestUndetected:
             bad.octets,
             domain=0x101,
             manager_id=bytes.fromhex("0060650012ab"),
-            address=0x23,
+            address=0x24,  # the receiver's: a service frame names its sender in the target.
+            target=0x23,
         )
         different = int.from_bytes(parsed.data, "big") ^ int.from_bytes(bytes(range(34)), "big")
         ones = [bit for bit in range(8 * 34) if different >> bit & 1]

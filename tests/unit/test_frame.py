@@ -257,7 +257,7 @@ class TestOrder:
             (
                 "fscp-13-1",
                 "data",
-                "id id_2 sender receiver domain address target crc_1 crc_2 copies",
+                "id id_2 address_range target_range domain address target crc_1 crc_2 copies",
             ),
             ("fscp-2-1", "base-short", "mode_bits crc_s1 crc_s2 crc_stamp mode time_stamp"),
             (
@@ -588,9 +588,11 @@ class TestProfile131:
         assert self.failing(self.changed(1, 48 << 2)) == (
             "id_2: id is 48 in subframe 1, 49 in subframe 2"
         )
-        assert self.failing(self.changed(0, 0)) == "sender: address must be 1..1023, not 0"
-        assert self.failing(self.changed(9, 1)) == "receiver: domain must be 1..1023, not 0"
-        assert self.failing(self.changed(12, 1)) == ("receiver: target must be 0 with id 49, not 1")
+        assert self.failing(self.changed(0, 0)) == "address_range: address must be 1..1023, not 0"
+        assert self.failing(self.changed(9, 1)) == "target_range: domain must be 1..1023, not 0"
+        assert self.failing(self.changed(12, 1)) == (
+            "target_range: target must be 0 with id 49, not 1"
+        )
         assert self.failing(self.good, domain=4) == "domain: domain is 0x0003, expected 0x0004"
         assert self.failing(self.good, address=2) == "address: address is 0x0001, expected 0x0002"
         assert self.failing(self.changed(8, 0)).startswith("crc_1: crc_1 is 0x00, computed 0x")
@@ -598,7 +600,7 @@ class TestProfile131:
     def test_target_is_needed_elsewhere(self) -> None:
         request = frame.build("fscp-13-1", **self.values, **self.known, id=50, target=1)
         broken = request[:12] + b"\0" + request[13:]
-        assert self.failing(broken) == "receiver: target must be 1..1023 with id 50, not 0"
+        assert self.failing(broken) == "target_range: target must be 1..1023 with id 50, not 0"
 
     def test_copies(self) -> None:
         """Two subframes with right CRCs but different data are rejected by the comparison."""
@@ -612,19 +614,24 @@ class TestProfile131:
         )
         seen = frame.inspect("fscp-13-1", octets, **self.known)
         assert [part.meaning for part in seen.parts] == [
-            "address 677, id 50: data with time request, connection not valid",
+            "address 677 of the sender, id 50: data with time request, connection not valid",
             "2 data octets",
             "consecutive time, low octet",
             "data",
             f"0x{octets[6]:02X}",
             "address XOR domain, and id (under the manager id)",
             "consecutive time, high octet (under the manager id)",
-            "receiver and time request (under the manager id)",
+            "target and time request (under the manager id)",
             "data again (octet 0 under the manager id)",
             f"0x{octets[-1]:02X}",
         ]
         unknown = frame.inspect("fscp-13-1", octets[:1] + b"\0" + octets[2:], **self.known)
         assert unknown.parts[0].meaning == "address 165, id 0: not offered"
+        service = frame.build(
+            "fscp-13-1", data=b"\x20", id=56, address=0x2A5, target=0x301, **self.known
+        )
+        meaning = frame.inspect("fscp-13-1", service, **self.known).parts[0].meaning
+        assert meaning == "address 677 of the receiver, id 56: service request"
 
     def test_consecutive_time(self) -> None:
         assert newer(1, 0)

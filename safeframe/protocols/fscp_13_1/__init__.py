@@ -39,10 +39,10 @@ def build(
 
     - ``data``: safety data, 0..254 octets
     - ``id``: message id, 48..53 or 56..59
-    - ``address``: address of the sender
+    - ``address``: address of the sender; in service frames of the receiver
     - ``domain``: safety domain number
     - ``consecutive_time``: time of the sender
-    - ``target``: address of the receiver, 0 in data-only frames
+    - ``target``: other address: 0 in data-only frames, the sender in service frames
     - ``request``: time-request counter
     - ``manager_id``: 6 octets of the domain's manager; all zero means none
     """

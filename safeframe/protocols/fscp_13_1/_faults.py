@@ -38,8 +38,9 @@ def _unseen(link: Link) -> Iterator[UnseenPattern]:
     under one CRC. Here 34 data octets follow a header of 4, which is left alone.
     """
     side = link.order[0]
-    known = {**link.settings, "address": int(link.senders[side])}
-    word = bytearray(frames.build(RECIPE, id=58, data=bytes(range(34)), target=1, **known))
+    sender, receiver = int(link.senders[side]), int(link.senders[1 - side])
+    known = {**link.settings, "address": receiver, "target": sender}
+    word = bytearray(frames.build(RECIPE, id=58, data=bytes(range(34)), **known))
     for bit in (0, 257):
         word[_DATA_AT + bit // 8] ^= 0x80 >> bit % 8
     yield UnseenPattern(

@@ -22,7 +22,7 @@ from ..._engine.recipe import (
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, Algorithm, compute
 
-__all__ = ["DATA", "IDS", "RECIPE", "SLIM"]
+__all__ = ["DATA", "IDS", "RECIPE", "SERVICES", "SLIM", "sender_value"]
 
 IDS = {
     48: "data, connection not valid",
@@ -40,11 +40,18 @@ DATA = frozenset((48, 49))
 """Ids of frames without a receiver: the target address is 0."""
 SLIM = frozenset((58, 59))
 """Ids of frames whose second subframe carries no data."""
+SERVICES = frozenset((56, 57, 58, 59))
+"""Ids whose ``address`` is that of the receiver; the sender stands in ``target``."""
 
 _MASKED = 6
 _CRC8 = CATALOGUE["fscp-13-1/crc8"]
 _CRC16 = CATALOGUE["fscp-13-1/crc16"]
 _CRC16_SLIM = CATALOGUE["fscp-13-1/crc16-slim"]
+
+
+def sender_value(identity: int) -> str:
+    """Return which value of a frame is the address of its sender: ``address`` or ``target``."""
+    return "target" if identity in SERVICES else "address"
 
 
 def _algorithm(data_octets: int, kind: str) -> Algorithm:
@@ -159,11 +166,11 @@ def _check_second_id(seen: Seen) -> Outcome:
     return None if first == second else f"id is {first} in subframe 1, {second} in subframe 2"
 
 
-def _check_sender(seen: Seen) -> Outcome:
+def _check_address(seen: Seen) -> Outcome:
     return None if seen.values["address"] else "address must be 1..1023, not 0"
 
 
-def _check_receiver(seen: Seen) -> Outcome:
+def _check_target(seen: Seen) -> Outcome:
     values = seen.values
     if not values["domain"]:
         return "domain must be 1..1023, not 0"
@@ -231,14 +238,16 @@ def _mean(name: str, octets: bytes) -> str:
     if name == "address_1":
         identity = octets[1] >> 2
         address = octets[0] | (octets[1] & 3) << 8
-        return f"address {address}, id {identity}: {IDS.get(identity, 'not offered')}"
+        whose = "sender" if sender_value(identity) == "address" else "receiver"
+        of = f" of the {whose}" if identity in IDS else ""
+        return f"address {address}{of}, id {identity}: {IDS.get(identity, 'not offered')}"
     if name == "length":
         return f"{octets[0]} data octets"
     texts = {
         "address_2": "address XOR domain, and id (under the manager id)",
         "ct_low": "consecutive time, low octet",
         "ct_high": "consecutive time, high octet (under the manager id)",
-        "target": "receiver and time request (under the manager id)",
+        "target": "target and time request (under the manager id)",
         "data_1": "data",
         "data_2": "data again (octet 0 under the manager id)",
     }
@@ -250,9 +259,9 @@ _CHECKS = (
     _under_manager_id(
         Check(name="id_2", title="the same id in the second subframe", run=_check_second_id)
     ),
-    Check(name="sender", title="the address in its range", run=_check_sender),
+    Check(name="address_range", title="the address in its range", run=_check_address),
     _under_manager_id(
-        Check(name="receiver", title="domain and target in their ranges", run=_check_receiver)
+        Check(name="target_range", title="domain and target in their ranges", run=_check_target)
     ),
     _under_manager_id(expected("domain")),
     expected("address", required=False),
@@ -270,7 +279,12 @@ RECIPE = Recipe(
     values=(
         Value(name="data", meaning="safety data, 0..254 octets", octets=-1),
         Value(name="id", meaning="message id, 48..53 or 56..59", default=49, most=63),
-        Value(name="address", meaning="address of the sender", least=1, most=1023),
+        Value(
+            name="address",
+            meaning="address of the sender; in service frames of the receiver",
+            least=1,
+            most=1023,
+        ),
         Value(
             name="domain",
             meaning="safety domain number",
@@ -287,7 +301,7 @@ RECIPE = Recipe(
         ),
         Value(
             name="target",
-            meaning="address of the receiver, 0 in data-only frames",
+            meaning="other address: 0 in data-only frames, the sender in service frames",
             default=0,
             most=1023,
             under="manager_id",

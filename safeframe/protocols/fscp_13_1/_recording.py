@@ -6,10 +6,11 @@ Bit 0 of the id says whether the connection is valid; while it is not, a receive
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from ..._engine.stream import Session
 from .._aspects import Follower, Link, RecordingTraits, Step, passes, places_of
-from ._frame import IDS, RECIPE
+from ._frame import IDS, RECIPE, SERVICES, SLIM, sender_value
 
 __all__ = ["RECORDING"]
 
@@ -32,28 +33,47 @@ class Fscp13Follower(Follower):
         return _IN_USE if identity & 1 else _INVALID
 
 
+def _other(link: Link, side: int) -> int:
+    return int(link.senders[1 - side])
+
+
+def _fits(link: Link, side: int, octets: bytes) -> bool:
+    """Tell whether a frame can be one of a side: where the id says, its address is the sender's."""
+    known: dict[str, Any] = {**link.settings}
+    identity = octets[1] >> 2
+    known[sender_value(identity)] = int(link.senders[side])
+    if identity in SERVICES:
+        known["address"] = _other(link, side)
+    return passes(RECIPE, octets, known)
+
+
 def _search(link: Link, side: int, octets: bytes) -> list[int]:
-    """Look for the address of the sender and the length of its data, then judge both CRCs."""
-    size, address = link.sizes[side], int(link.senders[side])
-    known = {**link.settings, "address": address}
-    length = link.sent(side).size_octets
-    return [
-        start
-        for start in places_of(octets, bytes((address & 255,)))
-        if start + size <= len(octets)
-        and octets[start + 1] & 3 == address >> 8
-        and octets[start + 2] == length
-        and passes(RECIPE, octets[start : start + size], known)
-    ]
+    """Look for the address and the length of the data, then judge both CRCs.
+
+    Services carry the address of the receiver, data that of the sender.
+    """
+    size, length = link.sizes[side], link.sent(side).size_octets
+    found = []
+    for address, is_service in ((int(link.senders[side]), False), (_other(link, side), True)):
+        found += [
+            start
+            for start in places_of(octets, bytes((address & 255,)))
+            if start + size <= len(octets)
+            and octets[start + 1] & 3 == address >> 8
+            and octets[start + 2] == length
+            and (octets[start + 1] >> 2 in SERVICES) is is_service
+            and _fits(link, side, octets[start : start + size])
+        ]
+    return found
 
 
 def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
     """Take the length that the frame itself states, where both CRCs agree to it."""
     if len(octets) < 11 or octets[2] > 254 or octets[1] >> 2 not in IDS:
         return ()
-    size = RECIPE.shape(octets[2], "data").size_octets
-    known = {**link.settings, "address": int(link.senders[side])}
-    if size == link.sizes[side] or not passes(RECIPE, octets[:size], known):
+    kind = "slim" if octets[1] >> 2 in SLIM else "data"
+    size = RECIPE.shape(octets[2], kind).size_octets
+    if size == link.sizes[side] or not _fits(link, side, octets[:size]):
         return ()
     return (size,)
 
@@ -61,9 +81,8 @@ def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
 def _foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
     """Tell whether a frame is right in itself, with another address or domain."""
     manager = {name: value for name, value in link.settings.items() if name == "manager_id"}
-    return passes(RECIPE, octets, {"manager_id": bytes(6)} | manager) and not passes(
-        RECIPE, octets, {**link.settings, "address": int(link.senders[side])}
-    )
+    own = {"manager_id": bytes(6)} | manager
+    return passes(RECIPE, octets, own) and not _fits(link, side, octets)
 
 
 RECORDING = RecordingTraits(
