@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from .characters import is_visible
+
 if TYPE_CHECKING:
     from .locate import Path
     from .tables import Tables
@@ -137,7 +139,7 @@ def _read_flag(value: Any) -> bool:
 
 
 def _read_line(value: Any) -> str:
-    if not _read_text(value).isprintable():
+    if not is_visible(_read_text(value)):
         raise RefusalError("one line of printable text", value)
     return "" if value.isspace() else str(value)  # Blanks alone state nothing.
 

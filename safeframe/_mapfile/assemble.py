@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from .._bits import MAX_OCTETS
+from .._document.characters import is_visible
 from .._document.kinds import RefusalError, show
 from .._document.locate import Path, key_path
 from .._document.problems import Problems
@@ -196,7 +197,7 @@ class _Assembly(Tables):
             return ()
         values = {}
         for name, value in table.items():
-            if not name or not name.isprintable():
+            if not name or not is_visible(name):
                 self.add(
                     ("parameters", name),
                     f"the name of a parameter must be printable text, not {show(name)}",

@@ -7,6 +7,7 @@ from math import isfinite
 from typing import Any
 
 from .._bits import MAX_OCTETS, Place
+from .._document.characters import is_visible
 from .._document.kinds import LINE, Kind, RefusalError
 from .._errors import UsageError
 
@@ -98,7 +99,7 @@ def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
         code = int(key, 0)
         if code in codes:
             raise RefusalError("a table that states each code once", key)
-        if type(name) is not str or not name or not name.isprintable():
+        if type(name) is not str or not name or not is_visible(name):
             raise RefusalError("a table whose values are one line of printable text each", name)
         codes[code] = name
     return tuple(sorted(codes.items()))
@@ -116,7 +117,7 @@ def _read_conditions(value: Any) -> tuple[tuple[str, tuple[int, ...]], ...]:
             stated.append((key, inner))
     conditions: dict[str, tuple[int, ...]] = {}
     for name, numbers in stated:
-        if not name or not name.isprintable():
+        if not name or not is_visible(name):
             raise RefusalError("a table whose keys are names of signals", name)
         if name in conditions:
             raise RefusalError("a table that states each signal once", name)

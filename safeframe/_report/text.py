@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from operator import gt
 from typing import TYPE_CHECKING, NamedTuple
 
+from .._document.characters import escaped
 from .document import (
     Block,
     Code,
@@ -50,11 +51,7 @@ def clean(text: str) -> str:
     Covers control characters, terminal escapes, line ends, bidirectional and invisible marks:
     whatever a file holds, a terminal or a log shows it as it is and obeys none of it.
     """
-    if text.isprintable():
-        return text
-    return "".join(
-        c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in text
-    )
+    return escaped(text)
 
 
 def columns(text: str) -> int:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from .._bits import Place
+from .._document.characters import is_visible
 from .._model import Map, Reserved, Signal
 from .._source import Location
 from ._decisions import Decisions
@@ -144,7 +145,7 @@ def _named(
                 "--number-names names such bits by their group and number",
                 part.element,
             )
-        elif not part.name.isprintable():
+        elif not is_visible(part.name):
             message = f"a name must be printable text, not {shown(ascii(part.name))}"
             refusals.add("bad-name", part.line, message, element=part.element)
         elif name in seen:
