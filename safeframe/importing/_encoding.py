@@ -84,7 +84,7 @@ def xml_octets(octets: bytes, encoding: str, refusals: Refusals) -> tuple[bytes,
             f"the text declares {declared}, but its octets above 0x7F are UTF-8",
             f"--encoding utf-8, or --encoding {declared.lower()} if the declaration is right",
         )
-    if name == "utf-8":
+    if name == "utf-8" and not octets.isascii():
         decode(octets, "utf-8", refusals)
     return octets, None
 

@@ -82,7 +82,11 @@ def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list
 
 def _owners(root: Element) -> Iterator[tuple[Element, str]]:
     """Yield devices and modules with the first part of their paths."""
-    for element in root.walk("Device", "Module"):
+    owners = [
+        *root.along("Descriptions", "Devices", "Device"),
+        *root.along("Descriptions", "Modules", "Module"),
+    ]
+    for element in owners:
         kind = element.first("Type")
         if element.tag == "Device":
             words = [_word(kind, "ProductCode"), _word(kind, "RevisionNo")]
@@ -224,7 +228,7 @@ class _Widths:
             return
         self.read = True
         items: dict[str, dict[int, int]] = {}
-        for kind in self.owner.walk("DataTypes"):
+        for kind in self.owner.along("Profile", "Dictionary", "DataTypes"):
             for entry in kind.all("DataType"):
                 name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
                 if size is not None:
@@ -233,7 +237,7 @@ class _Widths:
                     place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
                     if place is not None and size is not None:
                         items.setdefault(name, {})[place] = size
-        for objects in self.owner.walk("Objects"):
+        for objects in self.owner.along("Profile", "Dictionary", "Objects"):
             for entry in objects.all("Object"):
                 index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
                 if index is None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from .. import _mapfile as mapfile
@@ -68,7 +70,23 @@ def candidates_of(
     decisions: Decisions,
 ) -> list[Candidate]:
     """Return what can be selected; InputError for a file that is hostile or broken."""
-    return _found(format, source, decisions, Refusals(source.path))
+    with _no_collection():
+        return _found(format, source, decisions, Refusals(source.path))
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Keep the garbage collector from looking at the growing tree again and again.
+
+    It costs as much as the parser, and a tree of this kind has no cycles.
+    """
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _found(
@@ -93,14 +111,15 @@ def imported(
     """Return the end that the selections make; raises InputError where they do not."""
     # One list for both: readers keep what they will say of a text that a selection misses.
     refusals = Refusals(source.path)
-    found = _found(format, source, decisions, refusals)
-    chosen = select(found, wanted, refusals)
     rows = []
-    for candidate in chosen:
-        _refuse_viewpoint(candidate, decisions)
-        for side, layout in candidate.place(decisions, refusals):
-            map_ = placed(layout, decisions, refusals)
-            rows.append((_direction(side, decisions), layout, map_))
+    with _no_collection():
+        found = _found(format, source, decisions, refusals)
+        for candidate in select(found, wanted, refusals):
+            _refuse_viewpoint(candidate, decisions)
+            for side, layout in candidate.place(decisions, refusals):
+                map_ = placed(layout, decisions, refusals)
+                rows.append((_direction(side, decisions), layout, map_))
+        del found
     refusals.refuse()
     selects = tuple(dict.fromkeys(layout.path for _, layout, _ in rows))
     return make_end(format.name, source, rows, selects, identity, decisions)

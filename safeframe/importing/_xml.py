@@ -6,7 +6,6 @@ the formats needs one). Depth, number of elements and number of children are cou
 
 from __future__ import annotations
 
-import gc
 import re
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
@@ -87,6 +86,13 @@ class Element(list[Any]):
         found = self.first(tag)
         return None if found is None else found.text
 
+    def along(self, *tags: str) -> Iterator[Element]:
+        """Yield the elements at the end of a path of names, in file order."""
+        found = [self]
+        for tag in tags:
+            found = [child for element in found for child in element.all(tag)]
+        yield from found
+
     def walk(self, *tags: str) -> Iterator[Element]:
         """Yield every element inside, at any depth, that has one of these names, in file order."""
         stack = [self.children[::-1]]
@@ -118,10 +124,6 @@ def parse(
     parser = expat.ParserCreate(override)
     build = _Builder(parser, frozenset(roots), frozenset(keep), frozenset(skip), refusals)
     build.most = dict(most or {})
-    # The garbage collector would look at the growing tree again and again: it costs as much as
-    # the parser, and a tree of this kind has no cycles.
-    collecting = gc.isenabled()
-    gc.disable()
     try:
         for start in range(0, len(octets), _CHUNK_OCTETS):
             parser.Parse(octets[start : start + _CHUNK_OCTETS], False)
@@ -141,9 +143,6 @@ def parse(
             f"the declared encoding must be one that can be read: {shown(error)}",
             "save it as UTF-8",
         )
-    finally:
-        if collecting:
-            gc.enable()
     return build.root
 
 
