@@ -23,6 +23,7 @@ __all__ = [
     "Allowance",
     "Conditions",
     "Connection",
+    "DeviceMap",
     "Direction",
     "End",
     "Installed",
@@ -375,11 +376,26 @@ class Installed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DeviceMap:
+    """What a device file says of one end: ``end`` as far as the file tells it.
+
+    ``file`` is the name to show for it, ``directions`` are those that were selected, ``held`` the
+    keys of signals that the file can say besides place, width, type, order and name.
+    """
+
+    end: End
+    file: str
+    directions: tuple[str, ...] = ("sends", "receives")
+    held: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Connection:
     """Two ends that belong together; nothing says yet that they agree.
 
     ``installed`` and ``entry`` are from a plant file: the devices, and where it lists the
-    connection; ``record`` is the path of the sign-off record, empty where it names none.
+    connection; ``record`` is the path of the sign-off record, empty where it names none;
+    ``devices`` what the device files say that it names.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -391,6 +407,7 @@ class Connection:
     second: End
     installed: tuple[Installed, ...] = ()
     record: str = ""
+    devices: tuple[DeviceMap, ...] = ()
     entry: Location = field(default=NOWHERE, compare=False)
 
     @property

@@ -72,7 +72,7 @@ TABLE = {
     "record": row(
         5, f"{MIDDLE} _document _mapfile _checks _diff _canonical _fingerprint _checklist _timing"
     ),
-    "_plant": row(6, "_errors _source _document _model _mapfile record"),
+    "_plant": row(6, "_errors _source _document _model _mapfile importing record"),
     "_report": row(6, f"{UPPER} __init__"),
     "_cli": row(7, f"{UPPER} _report __init__", "shtab"),
     "testing": row(6, "_errors _bits _model protocols _link fixtures", "hypothesis"),

@@ -25,6 +25,7 @@ from . import (  # noqa: F401
     plant,
     relating,
     shape,
+    told,
 )
 from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
 from .remedies import Remedy
@@ -128,6 +129,12 @@ def check_all(
             judged = tried(seen.connection, judged, offers, partial(_found, profile=profile))
         found += judged
         facts += _facts(seen)
+        for end in connection.ends:
+            for device in connection.devices:
+                if device.end.name == end.name:
+                    differing = told.against(end, device, partial(check, own_profiles=own_profiles))
+                    found += differing.findings
+                    facts.append((f"{end.name} against {device.file}", _against(differing)))
         not_judged += unjudged(connection, seen.profile)
     for rule, run_all in PLANT_CHECKS:
         finder = Finder(rule, "", own_profiles)
@@ -161,6 +168,13 @@ def _judged(
 
 def _found(connection: Connection, profile: Profile | None) -> list[Finding]:
     return _judged(connection, profile)[1]
+
+
+def _against(report: Report) -> str:
+    """Return what the comparison with a device file came to."""
+    if report.findings:
+        return count(len(report.findings), "difference")
+    return "places, widths, types, order and names agree"
 
 
 def _limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:

@@ -139,7 +139,7 @@ def run(args: argparse.Namespace) -> int:
             return _list(args, source, decisions)
         map_ = inputs.read_end(args.compare) if args.compare else None
         made = _made(args, source, _identity(args, map_), decisions)
-        return _compare(args, source, made, map_, decisions) if map_ else _write(args, source, made)
+        return _compare(args, source, made, map_) if map_ else _write(args, source, made)
     except InputError as error:
         if args.format == "json":
             sys.stdout.write(imports.document(source, error=error))
@@ -239,9 +239,8 @@ def _compare(
     source: importing.Source,
     made: importing.Imported,
     map_: End,
-    decisions: importing.Decisions,
 ) -> int:
-    found = importing.compare(map_, made, decisions)
+    found = importing.compare(map_, made)
     if args.format == "json":
         sys.stdout.write(imports.document(source, made, found=found))
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from .._canonical import Parameter, alike, parameters, shared_parameters
-from .._model import Connection, ConnectionTable, End
+from .._model import Connection, ConnectionTable, End, Provenance
 from ..protocols import Profile
 from .changes import BEFORE_AFTER, NOT_STATED, Change, show, unit_of, worst_first
 from .levels import FIELDS
@@ -47,6 +47,7 @@ def compare_versions(
             *compare_maps(before.receives, after.receives, "receives"),
             *_relations(before, after),
             *_allowances(before, after),
+            *_imported(before, after),
         ]
     )
 
@@ -168,6 +169,30 @@ def _parameters(
                 before_where=left.locate(f"parameters.{name}") if was else None,
                 after_where=right.locate(f"parameters.{name}") if now else None,
             )
+
+
+def _imported(before: End, after: End) -> Iterator[Change]:
+    """Tell where a map came from another file, or was read in another way; never on the wire."""
+    old, new = before.imported, after.imported
+    for field in ("format", "file", "sha256", "select", "options", "version"):
+        texts = [_stated(origin, field) for origin in (old, new)]
+        if texts[0] != texts[1]:
+            yield Change(
+                level="text",
+                kind="attribute",
+                section="imported",
+                subject="imported",
+                field=field,
+                before=texts[0],
+                after=texts[1],
+                before_where=before.locate(f"imported.{field}") if old else None,
+                after_where=after.locate(f"imported.{field}") if new else None,
+            )
+
+
+def _stated(origin: Provenance | None, field: str) -> str:
+    value = getattr(origin, field, "")
+    return (", ".join(value) if isinstance(value, tuple) else value) or NOT_STATED
 
 
 def _typed(found: Parameter | None) -> str:

@@ -12,14 +12,14 @@ from typing import Any
 
 from .. import _mapfile as mapfile
 from .. import record
-from .._document.kinds import LINE, NAME, Kind, RefusalError
-from .._document.locate import Index
+from .._document.kinds import LINE, NAME, Kind, RefusalError, array
+from .._document.locate import Index, Path
 from .._document.problems import Problems
 from .._document.reader import read_text
 from .._document.tables import Key, Tables
 from .._document.toml import parse
-from .._errors import InputError, Problem
-from .._model import Connection, End, Installed, Plant
+from .._errors import InputError, Problem, UsageError
+from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._source import Location
 from ..record import Record
 
@@ -45,6 +45,28 @@ def _read_serials(value: Any) -> dict[str, str]:
     return {name: NAME.read(serial) for name, serial in value.items()}
 
 
+DEVICE_FILE: dict[str, Key] = {
+    "format": Key(kind=NAME, required=True, meaning="format, as `safeframe import` names it"),
+    "file": Key(kind=NAME, required=True, meaning="device file, relative to the plant file"),
+    "select": Key(kind=array(NAME), default=(), meaning="what is taken from it"),
+    "options": Key(kind=array(NAME), default=(), meaning="decisions, as options"),
+}
+"""The keys of one device file; the table `imported` of a map states them all."""
+
+
+def _read_device_files(tables: Tables, value: Any, path: Path) -> dict[str, dict[str, Any]]:
+    if type(value) is not dict:
+        example = 'a table such as { LX = { format = "esi", file = "lx.xml" } }'
+        tables.refuse(path, RefusalError(example, value))
+        return {}
+    found = {}
+    for name, row in value.items():
+        taken = tables.take(row, DEVICE_FILE, (*path, name), "a device file")
+        if taken is not None:
+            found[name] = taken
+    return found
+
+
 CONNECTION: dict[str, Key] = {
     "ends": Key(
         kind=Kind(
@@ -64,6 +86,27 @@ CONNECTION: dict[str, Key] = {
         ),
         default={},
         meaning="serial number of the device of each end",
+    ),
+    "device_files": Key(
+        kind=Kind(
+            text="table of end = device file",
+            read=dict,
+            schema={
+                "type": "object",
+                "additionalProperties": {
+                    "type": "object",
+                    "properties": {
+                        name: {**key.kind.schema, "description": key.meaning}
+                        for name, key in DEVICE_FILE.items()
+                    },
+                    "required": ["format", "file"],
+                    "additionalProperties": False,
+                },
+            },
+            inside=_read_device_files,
+        ),
+        default={},
+        meaning="device file that the map of an end is held against",
     ),
 }
 """The keys of one connection."""
@@ -131,7 +174,13 @@ class _Files:
                     message=f"a serial must be of {first.name} or {second.name}, not of {name}",
                 )
             )
+        devices = [
+            device
+            for name, values_ in values.get("device_files", {}).items()
+            if (device := self._device(where, name, values_, (first, second))) is not None
+        ]
         return Connection(
+            devices=tuple(devices),
             first=first,
             second=second,
             installed=tuple(
@@ -140,6 +189,37 @@ class _Files:
             record=self._path(path) if path else "",
             entry=where,
         )
+
+    def _device(
+        self, where: Location, name: str, values: Mapping[str, Any], ends: tuple[End, End]
+    ) -> DeviceMap | None:
+        """Return what a device file says of an end, or keep the problems."""
+        from .. import importing  # deferred: few plants name device files.
+
+        end = next((end for end in ends if end.name == name), None)
+        key = f"{where.key}.device_files.{name}"
+        try:
+            if end is None:
+                names = " or ".join(one.name for one in ends)
+                raise UsageError(f"a device file must be of {names}, not of {name}")
+            path = self._path(values["file"])
+            if self.read is None:
+                source = importing.read_source(path)
+            else:
+                source = importing.Source(path, self.read(path).encode("utf-8"))
+            return importing.told_by(
+                values["format"],
+                source,
+                values.get("select", ()),
+                values.get("options", ()),
+                end,
+            )
+        except InputError as error:
+            self.problems += error.problems
+        except UsageError as error:
+            problem = Problem(path=where.path, line=where.line, key=key, message=str(error))
+            self.problems.append(problem)
+        return None
 
     def _load(self, name: str, load: Callable[[str], End | Record]) -> End | Record | None:
         path = self._path(name)

@@ -32,6 +32,7 @@ def document(given: End) -> Document:
         *(("relation", f"{relation.name}: {relation}") for relation in given.relations),
         *((f"allows {a.rule}", f"{a.signal}: {a.reason}") for a in given.allowances),
         ("note", given.note),
+        ("imported from", _origin(given)),
     )
     return Document(
         f"{given.name}, peer {given.peer}",
@@ -42,6 +43,14 @@ def document(given: End) -> Document:
         ),
         footer=(),
     )
+
+
+def _origin(given: End) -> str:
+    origin = given.imported
+    if origin is None:
+        return ""
+    taken = f", {', '.join(origin.select)}" if origin.select else ""
+    return f"{origin.file} ({origin.format}{taken}), SHA-256 {origin.sha256}"
 
 
 def _milliseconds(time: int | None) -> str:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from .._checklist import GROUPS
+from .._mapfile import loads
 from .._words import count, way
 from ..record import APPROVALS, Assessment, BitOwner, BitRow, MixTable, Record
 from .assessment import status
@@ -106,6 +107,17 @@ def _fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
             for word, value in (("wire", state.wire), ("end", state.own))
         ),
     )
+    origins = [(state.end, origin) for state in states if (origin := loads(state.map).imported)]
+    if origins:
+        yield Table(
+            caption="Device files that maps were imported from",
+            head=("end", "file", "selected", "SHA-256"),
+            kinds=("text", "text", "text", "code"),
+            rows=tuple(
+                (end, f"{origin.file} ({origin.format})", ", ".join(origin.select), origin.sha256)
+                for end, origin in origins
+            ),
+        )
     if not before:
         times = computed.times
         yield Paragraph(

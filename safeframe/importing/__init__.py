@@ -10,10 +10,12 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 
+from .._errors import UsageError
+from .._model import DeviceMap, End
 from ._candidates import Candidate
 from ._columns import Columns
 from ._columns import load as load_columns
-from ._compare import Comparison, compare
+from ._compare import Comparison, compare, device_map
 from ._decisions import CHOICES, Decisions, Identity
 from ._encoding import ENCODINGS
 from ._formats import FORMATS, Format, find_format
@@ -54,6 +56,7 @@ __all__ = [
     "Source",
     "candidates_of",
     "compare",
+    "device_map",
     "find_format",
     "imported",
     "list_file",
@@ -64,6 +67,7 @@ __all__ = [
     "sheet_losses",
     "sheet_proposal",
     "sheet_rows_of",
+    "told_by",
     "write_csv_sheet",
     "write_workbook",
 ]
@@ -81,6 +85,38 @@ def list_file(
     found = find_format(format)
     source = read_source(os.fspath(path))
     return candidates_of(found, source, decisions)
+
+
+def told_by(
+    format: str,  # noqa: A002
+    source: Source,
+    select: Sequence[str],
+    options: Sequence[str],
+    map_: End,
+) -> DeviceMap:
+    """Return what a device file says of the end that a map is of.
+
+    ``options`` are decisions as the map's ``imported`` table states them. Raises as ``read_file``.
+    """
+    table = map_.connection_table
+    identity = Identity(
+        connection=table.name,
+        end=map_.name,
+        peer=map_.peer,
+        profile=table.profile,
+        role=map_.role,
+    )
+    stated = [option for option in options if not option.startswith("--columns ")]
+    decisions = Decisions.read(stated)
+    if format == "table":
+        mapping = [option for option in options if option not in stated]
+        if len(mapping) != 1:
+            raise UsageError("a table must have one option --columns, which says what is where")
+        columns = load_columns(mapping[0].removeprefix("--columns "))
+        found = read_sheet(source, columns, identity, decisions)
+    else:
+        found = imported(find_format(format), source, select, identity, decisions)
+    return device_map(found)
 
 
 def read_file(

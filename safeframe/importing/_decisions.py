@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+from .._errors import UsageError
 
 __all__ = ["CHOICES", "Decisions", "Identity"]
 
@@ -49,6 +53,23 @@ class Decisions:
     safe: str = ""
     bind_prefix: str | None = None
     version: str = ""
+
+    @classmethod
+    def read(cls, options: Sequence[str]) -> Decisions:
+        """Read options as ``stated`` writes them; UsageError for an unknown one."""
+        values: dict[str, Any] = {}
+        flags = [field.name for field in fields(cls) if field.default is False]
+        for option in options:
+            word, _, value = option.partition(" ")
+            name = word.removeprefix("--").replace("-", "_")
+            name = "viewpoint" if name == "as" else name
+            if not word.startswith("--") or name not in cls.__slots__ or name == "version":
+                raise UsageError(f"an option must be one of safeframe import, not {option!r}")
+            if bool(value) is (name in flags) and name != "bind_prefix":
+                need = "stand alone" if name in flags else "have a value"
+                raise UsageError(f"{word} must {need}, not be {option!r}")
+            values[name] = True if name in flags else value
+        return cls(**values)
 
     def stated(self) -> tuple[str, ...]:
         """Return what is decided, as options of the command line, in the order of the fields."""

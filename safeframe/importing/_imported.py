@@ -122,7 +122,8 @@ def imported(
         del found
     refusals.refuse()
     selects = tuple(dict.fromkeys(layout.path for _, layout, _ in rows))
-    return make_end(format.name, source, rows, selects, identity, decisions)
+    held = ("codes",) if decisions.codes else ()
+    return make_end(format.name, source, rows, selects, identity, decisions, held)
 
 
 def make_end(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -331,3 +332,62 @@ def test_files_that_are_none(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     ):
         assert main(["import", "esi", str(path), "--list"]) == 2
         assert text in capsys.readouterr().err
+
+
+class TestProvenance:
+    """Where a map came from is data: shown, told by diff, kept, in no fingerprint."""
+
+    def imported_end(self) -> safeframe.End:
+        case = CASES["esi"]
+        source = importing.read_source(str(DATA / case.file))
+        decisions = importing.Decisions(viewpoint="device", version="1.2")
+        return importing.imported(importing.find_format("esi"), source, (), LX, decisions).end
+
+    @pytest.mark.parametrize("form", ["toml", "csv"])
+    def test_round_trip(self, form: str) -> None:
+        end = self.imported_end()
+        assert end.imported is not None
+        odd = replace(end.imported, select=("a;b", "c\\d"), options=("--as device",))
+        end = replace(end, imported=odd)
+        again = safeframe.loads(safeframe.dumps(end, format=form), format=form)
+        assert (again, again.imported) == (end, odd)
+
+    def test_no_fingerprint_knows_it(self) -> None:
+        end = self.imported_end()
+        bare = replace(end, imported=None)
+        assert safeframe.wire_fingerprint(end) == safeframe.wire_fingerprint(bare)
+        assert safeframe.end_fingerprint(end) == safeframe.end_fingerprint(bare)
+        assert end == bare
+
+    def test_diff_tells_it_as_text(self) -> None:
+        end = self.imported_end()
+        assert end.imported is not None
+        later = replace(end, imported=replace(end.imported, sha256="0" * 64, version="1.3"))
+        changes = safeframe.compare_versions(end, later)
+        assert [(one.level, one.section, one.field) for one in changes] == [
+            *(("text", "imported", "sha256"), ("text", "imported", "version")),
+        ]
+        gone = safeframe.compare_versions(end, replace(end, imported=None))
+        assert [one.after for one in gone] == ["not stated"] * 6
+
+    def test_show(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        path = tmp_path / "lx.toml"
+        path.write_text(safeframe.dumps(self.imported_end()), encoding="utf-8")
+        assert main(["show", str(path)]) == 0
+        out = " ".join(capsys.readouterr().out.split())
+        assert "imported from esi.xml (esi, device:0x1:1/rx:0x1601, device:0x1:1/tx:0x1a01)" in out
+
+    @pytest.mark.parametrize(
+        ("old", "new", "message"),
+        [
+            ('sha256 = "', 'sha256 = "x', "sha256 must be 64 hexadecimal digits in small letters"),
+            ("select = [", "select = [1, ", "select must be a text, not 1"),
+            ('format = "esi"', 'frmat = "esi"', "a key must be one that an imported table knows"),
+        ],
+    )
+    def test_wrong_tables(self, old: str, new: str, message: str) -> None:
+        text = safeframe.dumps(self.imported_end())
+        assert old in text
+        with pytest.raises(safeframe.InputError) as caught:
+            safeframe.loads(text.replace(old, new, 1))
+        assert message in str(caught.value)

@@ -230,8 +230,9 @@ class TestSelections:
     def test_modules(self) -> None:
         text = document(entry(1, 8, "x")).replace(
             "</Descriptions>",
-            '<Modules><Module><Type ModuleIdent="#x7">M</Type><RxPdo Fixed="1"><Index>#x1600</Index>'
-            f"<Name>Out</Name>{entry(2, 8, 'y')}</RxPdo></Module></Modules></Descriptions>",
+            '<Modules><Module><Type ModuleIdent="#x7">M</Type><RxPdo Fixed="1">'
+            f"<Index>#x1600</Index><Name>Out</Name>{entry(2, 8, 'y')}</RxPdo></Module></Modules>"
+            "</Descriptions>",
         )
         source = importing.Source("lx.xml", text.encode())
         found = importing.candidates_of(importing.find_format("esi"), source, importing.Decisions())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
@@ -241,3 +242,101 @@ class TestCommand:
 
     def test_from_the_disk(self, site: Path) -> None:
         assert plantfile.load(site / "plant.toml").connections[0].record == str(site / "lx.json")
+
+
+DEVICE = 'LX = { format = "esi", file = "lx.xml", options = ["--as device"] }'
+DEVICES = f"{LIFT}, device_files = {{ {DEVICE} }} }}"
+
+
+NAMES = [
+    *("torque_off", "ss1_done", "sos_holds", "sls_holds", "up_blocked", "down_blocked"),
+    *("brake1_applied", "no_fault"),
+]
+
+
+class TestDeviceFiles:
+    """A plant file may name the device file of an end: every check holds the map against it."""
+
+    def given(self, **changes: str) -> dict[str, str]:
+        text = demo.device_files()["lx.xml"]
+        for old, new in changes.items():
+            assert old in text
+            text = text.replace(old, new)
+        return files(**{"site/lx.xml": text})
+
+    def test_a_map_that_agrees(self) -> None:
+        report = checks.check_all(loaded(plant_text(DEVICES), self.given()))
+        assert [finding.rule for finding in report.findings] == ["record-missing"]
+        assert ("LX against lx.xml", "places, widths, types, order and names agree") in report.facts
+
+    def test_a_map_that_differs(self) -> None:
+        given = self.given(brake1_applied="brake9_applied")
+        report = checks.check_all(loaded(plant_text(DEVICES), given))
+        finding = report.findings[0]
+        assert (finding.rule, finding.connection) == ("renamed-signal", "SC1-LX")
+        assert [str(spot.where) for spot in finding.spots] == [
+            *("site/maps/lx-sc1.toml:12", "site/lx.xml:40"),
+        ]
+        assert ("LX against lx.xml", "1 difference") in report.facts
+
+    def test_a_sheet_and_a_program(self) -> None:
+        columns = "octet=O;bit=B;name=N;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
+        rows = [
+            *(f"{place // 8},{place % 8},{name}" for place, name in enumerate(NAMES)),
+            "1,0-1,speed_range",
+            "1,2,brake2_applied",
+            "1,3-7,-",
+        ]
+        given = files(**{"site/bits.csv": "\n".join(("O,B,N", *rows))})
+        device = (
+            'LX = { format = "table", file = "bits.csv", options = '
+            f'["--columns {columns}", "--direction sends"] }}'
+        )
+        assert rules(plant_text(f"{LIFT}, device_files = {{ {device} }} }}"), given) == [
+            "record-missing"
+        ]
+
+    @pytest.mark.parametrize(
+        ("device", "message"),
+        [
+            ("LX = 1", "LX must be a table, not 1"),
+            ('LX = { format = "esi" }', "file must be stated"),
+            (
+                'LY = { format = "esi", file = "lx.xml" }',
+                "a device file must be of SC1 or LX, not of LY",
+            ),
+            ('LX = { format = "esi", file = "no.xml" }', "site/no.xml: the file must be readable"),
+            ('LX = { format = "odd", file = "lx.xml" }', "a format must be one of esi, eds"),
+            ('LX = { format = "esi", file = "lx.xml" }', "--as device or --as controller must be"),
+            (
+                DEVICE.replace("--as device", "as device"),
+                "an option must be one of safeframe import",
+            ),
+            (DEVICE.replace("--as device", "--force"), "an option must be one of safeframe import"),
+            (DEVICE.replace("--as device", "--as"), "--as must have a value, not be '--as'"),
+            (DEVICE.replace("--as device", "--codes yes"), "--codes must stand alone, not be"),
+            (DEVICE.replace("esi", "table"), "a table must have one option --columns"),
+            (
+                DEVICE.replace('file = "lx.xml"', 'file = "lx.xml", select = ["rx"]'),
+                "a selection must be in the file, not rx",
+            ),
+        ],
+    )
+    def test_refusals(self, device: str, message: str) -> None:
+        with pytest.raises(InputError, match=re.escape(message)):
+            loaded(plant_text(f"{LIFT}, device_files = {{ {device} }} }}"), self.given())
+
+    def test_no_table(self) -> None:
+        with pytest.raises(InputError, match="device_files must be a table such as"):
+            loaded(plant_text(f"{LIFT}, device_files = 1 }}"))
+
+    def test_on_disk(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        for name, text in (demo.after() | {"lx.xml": demo.device_files()["lx.xml"]}).items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        plant = tmp_path / "plant.toml"
+        plant.write_text(plant_text(DEVICES.replace("maps/", "")), encoding="utf-8")
+        assert main(["check", "--fail-on", "error", str(plant)]) == 0
+        other = (tmp_path / "lx.xml").read_text(encoding="utf-8").replace("no_fault", "fault")
+        (tmp_path / "lx.xml").write_text(other, encoding="utf-8")
+        assert main(["check", "--fail-on", "error", str(plant)]) == 1
+        assert "no_fault at LX and fault at lx.xml" in " ".join(capsys.readouterr().out.split())

@@ -1,0 +1,104 @@
+"""A map held against what a device file says of the same end, by the rules for two ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from .._findings import Report
+from .._model import Connection, DeviceMap, End, Map, Reserved, Signal
+
+__all__ = ["COMPARED", "against", "not_compared"]
+
+COMPARED = frozenset(
+    (
+        *("one-sided-signal", "shifted-signals", "swapped-signals", "moved-signal"),
+        *("width-differs", "reserve-differs", "size-differs", "type-differs", "order-differs"),
+        *("octet-order", "bit-numbering", "rearranged-signals", "field-bit-order"),
+        *("renamed-signal", "near-miss-name", "codes-differ", "directions-exchanged"),
+        *("profile-differs", "overlap", "hole", "duplicate-name", "wrong-file"),
+    )
+)
+"""The rules whose findings count: what a device file can say."""
+
+_RULES_OF = {
+    "safe": "safe-value-differs",
+    "one_means": "meaning-differs",
+    "edge": "edge-differs",
+    "unit": "unit-differs",
+    "scale": "scale-differs",
+    "valid_by": "validity-differs",
+}
+"""Keys that a sheet may have columns for, and the rule that compares each."""
+_OF_SIGNALS = (*_RULES_OF, "mirrors", "bind", "note")
+_WORDS = {
+    "safe": "value on loss",
+    "one_means": "meaning of 1",
+    "valid_by": "validity",
+    "bind": "binding",
+    "note": "remarks",
+}
+
+
+def against(map_: End, told: DeviceMap, check: Callable[[Connection], Report]) -> Report:
+    """Return the findings between a map and the other end as its device file describes it.
+
+    Keys that no device file holds are taken from the map, so that they cannot differ.
+    """
+    name = told.file if told.file != map_.name else f"file {told.file}"
+    here = replace(
+        map_,
+        peer=name,
+        allowances=(),
+        relations=(),
+        sends=map_.sends if "sends" in told.directions else Map(),
+        receives=map_.receives if "receives" in told.directions else Map(),
+    )
+    there = replace(
+        told.end,
+        name=name,
+        peer=map_.name,
+        role="",
+        connection_table=replace(map_.connection_table, profile=told.end.connection_table.profile),
+        sends=_like(told.end.receives, map_.receives, told.held),
+        receives=_like(told.end.sends, map_.sends, told.held),
+    )
+    report = check(Connection(first=here, second=there))
+    rules = COMPARED | {rule for key, rule in _RULES_OF.items() if key in told.held}
+    kept = tuple(finding for finding in report.findings if finding.rule in rules)
+    return replace(report, findings=kept, not_judged=(), waived=())
+
+
+def not_compared(map_: End, told: DeviceMap) -> tuple[str, ...]:
+    """Return what stays open although a map agrees with the file."""
+    words = [_WORDS.get(key, key) for key in _OF_SIGNALS if key not in told.held]
+    return (
+        f"{', '.join(words)}, relations, ids, times and addresses: the file does not hold them",
+        *(
+            f"what {map_.name} {side}: nothing was selected for it"
+            for side in ("sends", "receives")
+            if side not in told.directions and getattr(map_, side).entries
+        ),
+    )
+
+
+def _like(told: Map, written: Map, held: tuple[str, ...]) -> Map:
+    """Return the file's map with what the file cannot say taken from the written one."""
+    by_name = {signal.name: signal for signal in written.signals}
+    by_place = {(signal.start, signal.width): signal for signal in written.signals}
+    entries: list[Signal | Reserved] = []
+    for entry in told.entries:
+        if isinstance(entry, Signal):
+            twin = by_name.get(entry.name) or by_place.get((entry.start, entry.width))
+            if twin is not None:
+                entry = _with(entry, twin, held)
+        entries.append(entry)
+    return replace(told, entries=tuple(entries))
+
+
+def _with(entry: Signal, twin: Signal, held: tuple[str, ...]) -> Signal:
+    same: dict[str, Any] = {key: getattr(twin, key) for key in _OF_SIGNALS if key not in held}
+    if twin.type == "code" and entry.type in ("uint", "bool") and "codes" not in held:
+        same |= {"type": "code", "codes": twin.codes}
+    return replace(entry, **same)
