@@ -1,0 +1,113 @@
+"""``frame`` with both maps, values in their unit, and names that nearly fit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from safeframe import _demo as demo
+from safeframe._cli import main
+
+SC1, LX = "sc1-lx.toml", "lx-sc1.toml"
+MAP = """\
+format = "safeframe-map/1"
+connection = { name = "SC1-LX", profile = "fscp-12-1", id = 0x0107 }
+end = { name = "SC1", peer = "LX", role = "master", address = 1 }
+sends = [
+  { at = "0.0", name = "pressure", width = 16, type = "uint", scale = "0.1", unit = "bar" },
+  { at = "2.0", name = "level", width = 32, type = "float", scale = "0.5" },
+]
+receives = [ { at = "0.0", reserved = 16 } ]
+"""
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for name, text in demo.after().items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    (tmp_path / "scaled.toml").write_text(MAP, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]:
+    code = main(list(words))
+    found = capsys.readouterr()
+    return code, found.out, found.err
+
+
+@pytest.mark.usefixtures("site")
+class TestBothMaps:
+    OCTETS = ("0x36,", "0x03,", "0x01,", "0xd6,", "0xa4,", "0x07,", "0x01")
+
+    def test_side_by_side(self, capsys: pytest.CaptureFixture[str]) -> None:
+        code, out, _ = run(
+            capsys, "frame", "explain", "--brief", "--map", LX, "--map", SC1, *self.OCTETS
+        )
+        assert code == 1
+        assert "  permit_torque   1 (torque permitted)           1 (torque permitted)\n" in out
+        assert "differs" not in out
+        assert "  connection_id  passed" in out
+
+    def test_what_differs(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        text = (site / LX).read_text(encoding="utf-8").replace("permit_torque", "enable_torque")
+        (site / "odd.toml").write_text(text, encoding="utf-8")
+        words = "--brief", "--direction", "sends", "--map", SC1, "--map", "odd.toml"
+        _, out, _ = run(capsys, "frame", "explain", *words, *self.OCTETS)
+        row = next(line for line in out.splitlines() if "  permit_torque" in line)
+        assert row.split()[-5:] == ["not", "in", "the", "map", "differs"]
+        assert out.count("differs") == 2
+
+    def test_sizes_come_first(self, capsys: pytest.CaptureFixture[str]) -> None:
+        code, out, _ = run(
+            capsys, "frame", "explain", "--brief", "--map", LX, "36 01 02 03 04 05 06 07 08 07 01"
+        )
+        assert code == 1
+        told = "the frame has 4 data octets, the map of LX 2: nobody reads the octets from 2 on"
+        assert told in " ".join(out.split())
+        words = "--format", "json", "--direction", "sends", "--map", "scaled.toml"
+        _, out, _ = run(capsys, "frame", "explain", *words, "36 01 02 03 04 07 01")
+        assert "signals behind octet 1 are not there" in out
+
+    def test_wrong_use(self, capsys: pytest.CaptureFixture[str]) -> None:
+        words = "frame", "explain", "--map", LX, "--map", SC1, "--map", SC1, "00"
+        assert run(capsys, *words)[::2] == (
+            2,
+            "safeframe: --map must name one or two map files\n",
+        )
+
+
+@pytest.mark.usefixtures("site")
+class TestUnits:
+    def built(self, capsys: pytest.CaptureFixture[str], *signals: str) -> tuple[int, str, str]:
+        return run(
+            capsys, "frame", "build", "--map", "scaled.toml", *signals, "--set", "sequence=1",
+            "--set", "peer_crc0=0",
+        )  # fmt: skip
+
+    def test_values_in_their_unit(self, capsys: pytest.CaptureFixture[str]) -> None:
+        code, out, err = self.built(capsys, "pressure=25.6")
+        assert (code, err) == (0, "pressure: 25.6 bar, raw value 256\n")
+        assert out.startswith("36 00 01 ")
+        assert self.built(capsys, "pressure=raw:256")[1] == out
+        assert self.built(capsys, "level=1")[2] == "level: 1.00, raw value 2.0\n"
+
+    @pytest.mark.parametrize(
+        ("given", "text"),
+        [
+            ("pressure=25.61", "pressure must be a multiple of 0.1 bar, such as 25.6, not 25.61"),
+            (
+                "pressure=x",
+                "pressure must be a value in bar, or raw: and the number before scaling, not 'x'",
+            ),
+            (
+                "level=x",
+                "level must be a value, or raw: and the number before scaling, not 'x'",
+            ),
+            ("presure=1", "scaled.toml sends no signal 'presure'; did you mean pressure?"),
+            ("zzz=1", "scaled.toml sends no signal 'zzz'"),
+        ],
+    )
+    def test_refused(self, capsys: pytest.CaptureFixture[str], given: str, text: str) -> None:
+        assert self.built(capsys, given)[::2] == (2, f"safeframe: {text}\n")
