@@ -37,6 +37,7 @@ UPPER = (
 )
 TABLE = {
     "_errors": row(0),
+    "_octets": row(0, "_errors"),
     "_source": row(0, "_errors"),
     "_words": row(0),
     "_document": row(1, "_errors _source"),
@@ -64,8 +65,8 @@ TABLE = {
     "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),
     "_timing": row(4, "_model protocols"),
     "_link": row(5, "_errors _model protocols frame"),
-    "fixtures": row(5, "_errors _bits _model _codec relations cases _link protocols", "dpkt"),
-    "capture": row(5, "_errors _model _codec relations _link protocols frame", "dpkt"),
+    "fixtures": row(5, "_errors _bits _model _codec relations cases _link protocols frame", "dpkt"),
+    "capture": row(5, "_errors _bits _model _codec _octets relations _link protocols frame"),
     "importing": row(
         5, "_errors _source _bits _model _findings _mapfile protocols _checks _document", "openpyxl"
     ),
@@ -74,7 +75,7 @@ TABLE = {
     ),
     "_plant": row(6, "_errors _source _document _model _mapfile importing record"),
     "_report": row(6, f"{UPPER} __init__"),
-    "_cli": row(7, f"{UPPER} _report __init__", "shtab"),
+    "_cli": row(7, f"{UPPER} _octets _report __init__", "shtab"),
     "testing": row(6, "_errors _bits _model protocols _link fixtures", "hypothesis"),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
     "__init__": row(7, UPPER),

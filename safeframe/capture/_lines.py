@@ -7,6 +7,8 @@ import re
 from collections.abc import Iterator
 from typing import Any, BinaryIO
 
+from .._errors import UsageError
+from .._octets import octets_of
 from ._packets import Packet, Trouble
 
 __all__ = ["read_hex", "read_json"]
@@ -15,6 +17,8 @@ MAX_LINE_OCTETS = 1 << 16
 """Longest line that is read: more than 10 frames of the longest kind, by choice."""
 
 _LINE = re.compile(r"(?:@(\d{1,18})\s+)?(?:([^:#@\s][^:#]{0,63}):\s*)?([0-9A-Fa-f\s]*)", re.ASCII)
+_OTHERWISE = re.compile(r"(?:@(\d{1,18})\s+)?(?:([^:#@\s][^:#]{0,63}):)?(.*)", re.ASCII | re.DOTALL)
+_PAIR = re.compile("[0-9A-Fa-f]{2}")
 _LONG = f"the line is longer than {MAX_LINE_OCTETS} octets"
 
 
@@ -52,13 +56,29 @@ def read_hex(stream: BinaryIO) -> Iterator[Packet | Trouble]:
             continue
         match = _LINE.fullmatch(text)
         digits = "".join(match[3].split()) if match else ""
-        if match is None or not digits or len(digits) % 2:
-            message = f"a line must be [@TIME_US] [NAME:] hexadecimal octets, not {text[:40]!r}"
-            yield Trouble(number, number, "line", message)
+        if match is not None and digits and not len(digits) % 2:
+            time_us = int(match[1]) if match[1] else None
+            sender = (match[2] or "").strip()
+            yield Packet(number, number, time_us, bytes.fromhex(digits), sender)
             continue
-        time_us = int(match[1]) if match[1] else None
-        sender = (match[2] or "").strip()
-        yield Packet(number, number, time_us, bytes.fromhex(digits), sender)
+        yield _pasted(number, text)
+
+
+def _pasted(number: int, text: str) -> Packet | Trouble:
+    """Return the packet of a line whose octets are written in another way people use."""
+    time, sender, rest = _OTHERWISE.findall(text)[0]
+    ways = [(sender, rest), ("", f"{sender}:{rest}")]
+    if _PAIR.fullmatch(sender) and not rest[:1].isspace():
+        ways.reverse()  # 0a:0b:0c names nobody.
+    for name, octets in ways:
+        try:
+            found = octets_of(octets)
+        except UsageError:
+            continue
+        if found:
+            return Packet(number, number, int(time) if time else None, found, name.strip())
+    message = f"a line must be [@TIME_US] [NAME:] hexadecimal octets, not {text[:40]!r}"
+    return Trouble(number, number, "line", message)
 
 
 def read_json(stream: BinaryIO) -> Iterator[Packet | Trouble]:

@@ -85,6 +85,10 @@ class TestLines:
             ("SC1: 0A", Packet(1, 1, None, b"\x0a", "SC1")),
             ("@7\tstorage lift : 0a  # why", Packet(1, 1, 7, b"\x0a", "storage lift")),
             ("\ufeff0a", Packet(1, 1, None, b"\x0a")),
+            ("@7 LX: 0x0a, 0x0b", Packet(1, 1, 7, b"\x0a\x0b", "LX")),
+            ("LX: 0a-0b", Packet(1, 1, None, b"\x0a\x0b", "LX")),
+            ("0a:0b:0c", Packet(1, 1, None, b"\x0a\x0b\x0c")),
+            ("@8 \\x0a\\x0b", Packet(1, 1, 8, b"\x0a\x0b")),
         ],
     )
     def test_lines(self, line: str, packet: Packet) -> None:
