@@ -91,6 +91,20 @@ An unknown profile has a finding of its own, and most connections need no relati
 """
 
 
+def _unstated(connection: Connection, profile: Profile) -> list[str]:
+    """Return the parameters that both ends must share and neither of them states."""
+    stated = {name for end in connection.ends for name, _ in end.parameters}
+    roles = {end.role for end in connection.ends}
+    return [
+        rule.name
+        for rule in profile.parameters
+        if rule.shared
+        and not rule.required
+        and rule.name not in stated
+        and (not rule.roles or roles.intersection(rule.roles))
+    ]
+
+
 def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged, ...]:
     """Return the rules that had nothing to judge, with the first reason for each."""
     found: dict[str, NotJudged] = {}
@@ -99,4 +113,14 @@ def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged
             found[rule] = NotJudged(
                 connection=connection.name, rule=rule, reason=reason, subject=subject
             )
+    if profile is not None and (names := _unstated(connection, profile)):
+        found.setdefault(
+            "parameter-differs",
+            NotJudged(
+                connection=connection.name,
+                rule="parameter-differs",
+                reason=f"no end states {'it' if len(names) == 1 else 'them'}",
+                subject=f"{', '.join(names)} at both ends",
+            ),
+        )
     return tuple(found.values())

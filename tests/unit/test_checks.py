@@ -818,9 +818,20 @@ class TestNotJudged:
         assert self.open_at(self.stated("fscp-12-1", watchdog_ms=100)) == [
             ("edition-differs", "edition", "no end states an edition"),
             ("watchdog-too-short", "watchdog against exchange", "no end states exchange_ms"),
+            ("parameter-differs", "application_parameters at both ends", "no end states it"),
         ]
         full = self.stated("fscp-12-1", edition="2010", watchdog_ms=100, exchange_ms=12)
-        assert self.open_at(full) == []
+        first = replace(full.first, parameters=(("application_parameters", "00"),))
+        assert self.open_at(replace(full, first=first)) == []
+
+    def test_shared_parameters_that_no_end_states(self) -> None:
+        """What seeds every checksum MUST NOT be left out without a word."""
+        open_points = self.open_at(self.stated("fscp-3-1", watchdog_ms=100, exchange_ms=12))
+        (subject,) = [what for rule, what, _ in open_points if rule == "parameter-differs"]
+        assert subject == (
+            "sil, source_address, destination_address, device_parameter_crc, parameter_crc at "
+            "both ends"
+        )
 
     def test_what_an_unknown_profile_leaves_open_has_a_finding_instead(self) -> None:
         report = checks.check(self.stated("my-link", watchdog_ms=1, exchange_ms=1))
