@@ -155,12 +155,13 @@ def _judged(
 ) -> tuple[Context, list[Finding], list[tuple[Finding, tuple[Remedy, ...]]]]:
     """Return what the rules see and find at one connection, and what may be done about it."""
     seen = context(connection, profile)
+    name = connection.name
     found: list[Finding] = []
     offers: list[tuple[Finding, tuple[Remedy, ...]]] = []
     for rule, run in CHECKS:
         if seen.strangers and rule.name != "wrong-file":
             continue  # Remedies for bits would lead to edits of the wrong machine.
-        finder = Finder(rule, connection.name)
+        finder = Finder(rule, name)
         found += _limited(run(seen, finder), finder)
         offers += finder.offers
     return seen, found, offers

@@ -84,8 +84,6 @@ def _slip(left: str, right: str) -> bool:
     short, long = sorted((left, right), key=len)
     if len(short) < _SHORTEST or left[0] != right[0]:
         return False
-    if not short.isalpha() or not long.isalpha():
-        return False
     kind = _edit(short, long)
     known = int(_known(left)) + int(_known(right))
     if left[-1] != right[-1]:

@@ -27,9 +27,6 @@ class Pattern(NamedTuple):
 
 def patterns(pairs: Sequence[Pair], size_octets: int) -> Iterator[Pattern]:
     """Yield every pattern that explains some displaced signals, the likelier ones first."""
-    displaced = [pair for pair in pairs if pair.shift]
-    if len(displaced) < _FEWEST - 1:
-        return
     grain = _granularity(pairs)
     if grain is not None:
         yield grain

@@ -8,6 +8,7 @@ import pytest
 
 import safeframe
 from safeframe import _checks as checks
+from safeframe import _mapfile as mapfile
 from safeframe._checks import trial
 from safeframe._findings import Finding
 from safeframe._model import Connection, End
@@ -318,3 +319,184 @@ class TestOrderOfFiles:
                 "FSCP 2/1 (IEC 61784-3-2) carries safety data in one direction, but SC1 and LX "
                 "both send signals"
             ]
+
+
+class TestTexts:
+    def test_neighbours_of_unequal_width(self) -> None:
+        value = 'width = 3, valid_by = "ok"'
+        finding = only(
+            checks.check(
+                pair(
+                    f"0.0 ok\n0.1 a\n0.2 b {value}\n0.5 reserved 3",
+                    f"0.0 ok\n0.1 b {value}\n0.4 a\n0.5 reserved 3",
+                )
+            )
+        )
+        assert finding.message == (
+            "a and b stand in the opposite order: 0.1 and 0.2-0.4 at SC1, 0.4 and 0.1-0.3 at LX"
+        )
+
+    def test_swap_in_a_displaced_region(self) -> None:
+        left = "\n".join(f"0.{n} {name}" for n, name in enumerate("abcd"))
+        right = "\n".join(f"0.{n} {name}" for n, name in enumerate("xyacbd"))
+        found = checks.check(pair(f"{left}\n0.4 reserved 4", f"{right}\n0.6 reserved 2"))
+        assert messages(found) == [
+            "2 of the 4 signals from a (0.0 at SC1) on are 2 bits later at LX; x (1 bit at 0.0), y "
+            "(1 bit at 0.1) stand at LX only",
+            "b and c stand in the opposite order: 0.1 and 0.2 at SC1, 0.4 and 0.3 at LX (what is "
+            "around them is 2 bits later there)",
+        ]
+
+    def test_wider_and_elsewhere(self) -> None:
+        kind = 'type = "uint", valid_by = "ok"'
+        found = checks.check(
+            pair(
+                f"0.0 ok\n0.1 a\n0.2 b width = 2, {kind}\n0.4 reserved 4",
+                f"0.0 ok\n0.1 x\n0.2 a\n0.3 b width = 3, {kind}\n0.6 reserved 2",
+            )
+        )
+        assert any(
+            text == "b is 2 bits wide at 0.2 at SC1 and 3 bits wide at 0.3 at LX"
+            for text in messages(found)
+        )
+
+    def test_validity_bit_that_is_wider_here(self) -> None:
+        value = 'width = 4, valid_by = "ok"'
+        found = checks.check(
+            pair(
+                f"0.0 ok\n0.1 reserved 3\n0.4 v {value}",
+                f"0.0 ok width = 2\n0.2 reserved 2\n0.4 v {value}",
+            )
+        )
+        assert messages(found) == ["ok at 0.0 is 1 bit wide at SC1 and 2 bits at LX"]
+
+    def test_validity_bit_that_is_called_otherwise_there(self) -> None:
+        value = 'width = 4, valid_by = "sensor_healthy"'
+        rows = f"0.0 sensor_healthy\n0.1 reserved 3\n0.4 v {value}"
+        found = only(
+            checks.check(pair(rows, rows.replace("0.0 sensor_healthy", "0.0 sensor_halthy")))
+        )
+        # The other way round the value at SC1 would name a validity bit that LX calls otherwise.
+        assert found.remedy == "spell it sensor_healthy at LX, as at SC1"
+
+    def test_partly_declared(self) -> None:
+        value = 'v width = 4, valid_by = "ok"'
+        found = checks.check(
+            pair("0.0 ok\n0.1 reserved 4\n0.7 z", f"0.0 ok\n0.1 reserved 2\n0.3 {value}\n0.7 z")
+        )
+        assert any("SC1 has them only partly reserved" in text for text in messages(found))
+
+    def test_a_big_endian_value_cannot_stand_everywhere(self) -> None:
+        big = 'v width = 16, order = "big", valid_by = "ok"'
+        little = 'v width = 16, valid_by = "ok"'
+        moved = [
+            finding
+            for finding in checks.check(
+                pair(
+                    f"0.0 ok\n0.1 reserved 7\n1.0 {big}\n3.0 reserved 8",
+                    f"0.0 ok\n0.1 reserved 11\n1.4 {little}\n3.4 reserved 4",
+                )
+            ).findings
+            if finding.rule == "moved-signal"
+        ]
+        assert [finding.remedy for finding in moved] == [
+            "move v to 1.0 at LX (reserve 7 bits at 0.1 instead of 11, 8 bits at 3.0 instead of 4 "
+            "at 3.4 at LX)"
+        ]
+
+    def test_a_repair_that_cannot_stand_there(self) -> None:
+        big = 'v width = 24, order = "big", valid_by = "ok"'
+        rows = f"0.0 ok\n0.1 reserved 7\n1.0 {big}\n3.0 w width = 2\n3.2 reserved 6\n4.0 reserved 7"
+        found = checks.check(pair(rows, rows)).findings
+        overlap = next(finding for finding in found if finding.rule == "overlap")
+        assert overlap.remedy == "move w to 0.1"
+
+
+class TestContradictions:
+    """One thing stated in two places MUST be stated alike."""
+
+    def end_3_1(self, role: str, parameters: str, *, watchdog: str = "") -> End:
+        made = end("SC1", profile="fscp-3-1", more=f', role = "{role}", address = 11')
+        text = f"parameters = {{ {parameters} }}"
+        connection = made.connection_table
+        table = f"{watchdog}" and f", watchdog_ms = {watchdog}"
+        return mapfile.loads(
+            'format = "safeframe-map/1"\n'
+            f'connection = {{ name = "{connection.name}", profile = "fscp-3-1"{table} }}\n'
+            f'end = {{ name = "SC1", peer = "LX", role = "{role}", address = 11 }}\n{text}\n',
+            path="sc1.toml",
+        )
+
+    def found(self, one: End) -> list[str]:
+        connection = Connection(first=one, second=end("LX", profile="fscp-3-1"))
+        return [
+            finding.message
+            for finding in checks.check(connection).findings
+            if finding.rule == "parameter-contradicts"
+        ]
+
+    def test_address(self) -> None:
+        assert self.found(self.end_3_1("host", "source_address = 99")) == [
+            "the address of SC1 is 11, but as host it has the source_address 99"
+        ]
+        assert self.found(self.end_3_1("device", "source_address = 99")) == []
+        assert self.found(self.end_3_1("device", "destination_address = 12")) == [
+            "the address of SC1 is 11, but as device it has the destination_address 12"
+        ]
+
+    ALL = "sil = 3, source_address = 11, destination_address = 12"
+
+    def test_computed_number(self) -> None:
+        (text,) = self.found(
+            self.end_3_1("host", f"{self.ALL}, parameter_crc = 4711", watchdog="100")
+        )
+        assert text.startswith(
+            "the parameter_crc of SC1 is 0x1267, but from its sil, addresses and watchdog follows 0x"
+        )
+        assert text.endswith(" with one or both check flags)")
+        assert self.found(self.end_3_1("host", f"{self.ALL}, parameter_crc = 4711")) == []
+
+    def test_with_a_device_parameter(self) -> None:
+        more = "device_parameter_crc = 5, parameter_crc = 4711"
+        assert len(self.found(self.end_3_1("host", f"{self.ALL}, {more}", watchdog="100"))) == 1
+
+    def test_out_of_range_is_another_finding(self) -> None:
+        wrong = self.ALL.replace("sil = 3", "sil = 9")
+        one = self.end_3_1("host", f"{wrong}, parameter_crc = 1", watchdog="100")
+        assert self.found(one) == []
+
+    @pytest.mark.parametrize(
+        ("rows", "parameters", "number"),
+        [
+            ("0.0 a\n0.1 reserved 7", 'structure_identifier = "s", structure_signature = 1', 1),
+            ("0.0 a\n0.1 reserved 7", "structure_signature = 1", 0),
+            ("0.0 a\n0.1 reserved 7", 'structure_identifier = "s"', 0),
+            (
+                '0.0 a width = 8, type = "code"',
+                'structure_identifier = "s", structure_signature = 1',
+                0,
+            ),
+            ("0.0 a width = 3", 'structure_identifier = "s", structure_signature = 1', 0),
+        ],
+    )
+    @pytest.mark.parametrize("role", ["provider", "consumer"])
+    def test_signature(self, rows: str, parameters: str, number: int, role: str) -> None:
+        way = {"sends" if role == "provider" else "receives": rows}
+        more = f', role = "{role}" }}\nparameters = {{ {parameters}'
+        one = end("SC1", profile="opcua-safety", more=more, **way)
+        connection = Connection(first=one, second=end("LX", profile="opcua-safety"))
+        found = [
+            finding.message
+            for finding in checks.check(connection).findings
+            if finding.rule == "parameter-contradicts"
+        ]
+        assert len(found) == number
+        assert all(
+            "from its structure_identifier and the types of its 1 signals" in one for one in found
+        )
+
+    def test_a_profile_without_such_numbers(self) -> None:
+        one = end("SC1", profile="fscp-13-1", more=" }\nparameters = { domain = 3")
+        connection = Connection(first=one, second=end("LX", profile="fscp-13-1"))
+        rules = {finding.rule for finding in checks.check(connection).findings}
+        assert "parameter-contradicts" not in rules

@@ -6,7 +6,7 @@ import pytest
 
 from safeframe._bits import Place
 from safeframe._model import Map, Reserved, Signal
-from safeframe._pairing import Cause, Matching, explain, match, near_names, skeleton
+from safeframe._pairing import Cause, Matching, alike, explain, match, near_names, skeleton
 
 
 def build(*entries: tuple[str, str, int]) -> Map:
@@ -49,6 +49,13 @@ class TestNames:
             ("brake2_release", "brаke2_release"),
             ("torque_on", "torqueon"),
             ("ﬁlter", "filter"),
+            ("permit_torque", "permti_torque"),
+            ("gate_unlock", "gate_unlcok"),
+            ("door_closed", "door_clossed"),
+            ("brake_release", "brake_releas"),
+            ("brake_release", "brake_relesse"),
+            ("tray_qwrtzing", "tray_qwrttzing"),
+            ("tray_qwrtzing", "tray_qwtzing"),
         ],
     )
     def test_near(self, left: str, right: str) -> None:
@@ -65,10 +72,45 @@ class TestNames:
             ("position_valid", "position_invalid"),
             ("brake_release", "brake_released"),
             ("channel1200", "channel1300"),
+            ("zone1_1", "zone11"),
+            ("gate_east", "gate_west"),
+            ("rear_on", "gear_on"),
+            ("motor_on", "rotor_on"),
+            ("tension_low", "pension_low"),
+            ("on_stop", "on_step"),
+            ("internal_ok", "external_ok"),
+            ("falling_edge", "failing_edge"),
+            ("tilted_x", "titled_x"),
+            ("tripped_x", "trapped_x"),
+            ("unlocked_a", "unblocked_a"),
+            ("stopped_x", "stepped_x"),
+            ("permit_torque_on", "permti_torqeu_on"),
+            ("permit_torque", "torque"),
+            ("release_x", "releasxing_x"),
+            ("pressure_x", "préssure_x"),
+            ("table_x", "tabledth_x"),
+            ("qwrtz_x", "qwtz_x"),
+            ("qwrtzp_x", "qwrtz_x"),
+            ("release_on", "relxasq_on"),
+            ("present_x", "prebent_x"),
         ],
     )
     def test_not_near(self, left: str, right: str) -> None:
         assert not near_names(left, right)
+
+    @pytest.mark.parametrize(
+        ("left", "right", "expected"),
+        [
+            ("gate_east_locked", "gate_west_locked", True),
+            ("bay1_1", "bay11", True),
+            ("zone1_free", "zone2_free", False),
+            ("gate_east", "gate_east_locked", False),
+            ("east", "west", False),
+            ("gate_east", "horn_on", False),
+        ],
+    )
+    def test_alike(self, left: str, right: str, expected: bool) -> None:
+        assert alike(left, right) is expected
 
     def test_skeleton(self) -> None:
         assert skeleton("Brake_2-Re.lease X") == "brake2releasex"
@@ -106,6 +148,16 @@ class TestMatch:
         left = build(*((f"level_{letter}_up", f"{n}.0", 1) for n, letter in enumerate(LETTERS)))
         right = build(*((f"level_{letter}_upp", f"{n}.1", 1) for n, letter in enumerate(LETTERS)))
         assert match(left, right).pairs == ()
+
+    def test_repeated_names_pair_by_place_first(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("b", "0.3", 1), ("b", "0.5", 1))
+        right = build(("b", "0.2", 1), ("a", "0.0", 1), ("b", "0.3", 1), ("b", "0.6", 1))
+        assert [(pair.left.name, pair.shift) for pair in match(left, right).pairs] == [
+            ("a", 0),
+            ("b", 1),
+            ("b", 0),
+            ("b", 1),
+        ]
 
     def test_repeated_names_pair_in_order(self) -> None:
         twice = build(("a", "0.0", 1), ("a", "0.1", 1))
@@ -284,6 +336,23 @@ class TestExplain:
         (first, *rest) = causes(left, right)
         assert (first.kind, len(first.pairs)) == ("rearranged", 8)
         assert [cause.kind for cause in rest] == ["size"]
+
+    def test_two_signals_in_one_place_are_no_ring(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.1", 1), ("d", "0.2", 1))
+        right = build(("a", "0.1", 1), ("b", "0.2", 1), ("c", "0.2", 1), ("d", "0.1", 1))
+        assert all(cause.kind != "rotation" for cause in causes(left, right))
+
+    def test_a_width_before_and_one_behind_a_step(self) -> None:
+        left = build(("a", "0.0", 2), ("b", "0.2", 1), ("c", "0.3", 2), ("d", "0.5", 1))
+        right = build(("a", "0.0", 4), ("b", "0.3", 1), ("c", "0.4", 3), ("d", "0.7", 1))
+        assert [cause.kind for cause in causes(left, right)].count("width") == 2
+
+    def test_every_displaced_signal_of_crossed_ones(self) -> None:
+        left = build(*((name, f"{octet}.0", 1) for octet, name in enumerate("abcdef")))
+        right = build(("a", "0.0", 1), ("d", "1.1", 1), ("c", "2.2", 1), ("b", "3.3", 1))
+        right = Map(entries=right.entries + build(("e", "4.0", 1), ("f", "5.0", 1)).entries)
+        found = causes(left, right)
+        assert sorted(pair.left.name for cause in found for pair in cause.pairs) == ["b", "c", "d"]
 
     def test_eight_signals_in_three_rings(self) -> None:
         left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
