@@ -48,7 +48,7 @@ TABLE = {
     "residual": row(2, "_errors _document crc", "numpy"),
     "_engine": row(2, "_errors crc", "construct"),
     "_mapfile": row(3, f"{BASE} _document"),
-    "protocols": row(3, "_errors _document _model crc residual _engine", "numpy"),
+    "protocols": row(3, "_errors _words _document _model crc residual _engine", "numpy"),
     "_canonical": row(4, "_model protocols"),
     "_baseline": row(3, "_errors _document _findings"),
     "_pairing": row(3, "_errors _bits _model"),

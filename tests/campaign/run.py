@@ -13,7 +13,7 @@ from safeframe._findings import Finding, Report
 from safeframe._model import Connection
 
 from .generate import connection
-from .mutate import Mistake, mistakes
+from .mutate import MOVES, Mistake, mistakes
 from .oracle import Said, agree, judge, told_once, truths
 from .remedy import NoEditError, alternatives, carry_out
 from .tiny import Pair, text
@@ -109,11 +109,14 @@ def one(seed: int, number: int) -> Outcome:
         return outcome  # Two mistakes that undo each other leave what both ends agree about.
     if not report.fails("warning"):
         complain(("silent miss", " ".join(outcome.kinds)))
+    both = truths(pair)
     for mistake in made:
+        if mistake.rules & MOVES and mistake.names:
+            if mistake.names <= both[mistake.direction or 0].right:
+                continue  # Another mistake took this one back.
         if not told(mistake, found):
             complain(("cause not told", f"{mistake.kind} {sorted(mistake.names)}"))
     whole = {one.rule for one in found} & {"directions-exchanged", "wrong-file"}
-    both = truths(pair)
     for one_ in found if not whole else ():
         outcome.sentences += 1
         if one_.direction is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ..._model import End
+from ..._words import count
 
 __all__ = ["CONSISTENCY"]
 
@@ -32,7 +33,7 @@ def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
         yield (
             "parameters.structure_signature",
             f"the structure_signature of {end.name} is 0x{signature:08X}, but from its "
-            f"structure_identifier and the types of its {len(known)} signals follows "
+            f"structure_identifier and the types of its {count(len(known), 'signal')} follows "
             f"0x{computed:08X}",
             "state the identifier and the signature of one structure, and the types of its members",
         )
