@@ -111,9 +111,9 @@ def one(seed: int, number: int) -> Outcome:
         complain(("silent miss", " ".join(outcome.kinds)))
     both = truths(pair)
     for mistake in made:
-        if mistake.rules & MOVES and mistake.names:
-            if mistake.names <= both[mistake.direction or 0].right:
-                continue  # Another mistake took this one back.
+        places = mistake.names if mistake.rules & MOVES else frozenset()
+        if places and places <= both[mistake.direction or 0].right:
+            continue  # Another mistake took this one back.
         if not told(mistake, found):
             complain(("cause not told", f"{mistake.kind} {sorted(mistake.names)}"))
     whole = {one.rule for one in found} & {"directions-exchanged", "wrong-file"}
