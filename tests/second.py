@@ -137,10 +137,11 @@ def parameter_crc_3_1(
     destination_address: int,
     watchdog_ms: int,
     device_parameter_crc: int | None = None,
+    crc_octets: int = 3,
 ) -> int:
-    """FSCP 3/1 parameter CRC for the 24-bit CRC and version 1."""
+    """FSCP 3/1 parameter CRC for version 1; bits 5..4 hold the length of the frame CRC."""
     device = b"" if device_parameter_crc is None else struct.pack(">I", device_parameter_crc)
-    flags = bytes([(sil - 1) % 4 * 4, 0x48 if device else 0x40])
+    flags = bytes([(sil - 1) % 4 * 4 + {3: 0x00, 4: 0x20}[crc_octets], 0x48 if device else 0x40])
     words = struct.pack(">HHH", source_address, destination_address, watchdog_ms)
     return crc(16, 0x4EAB, device + flags + words)
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from .._canonical import Parameter, alike, shared_parameters
 from .._findings import Finding, Rule, Spot
-from .._model import Scalar
+from .._model import Reserved, Scalar, Signal
 from ..protocols import ParameterRule
 from .connection_table import both, spots
 from .registry import Context, Finder, rule, spot
@@ -230,6 +230,54 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
     if entry.type == "hex" and _OCTETS.fullmatch(str(value)) is None:
         return "octets of two hexadecimal digits each, such as 00 1A"
     return ""
+
+
+@rule(
+    Rule(
+        name="above-tested-size",
+        severity="warning",
+        scope="connection",
+        title="Data or parameters are larger than any that the published tests use",
+        why="The protocol allows the size, but no conformance test has shown that a device takes "
+        "it: it may refuse it at start-up, or cut it.",
+        remedy="ask both manufacturers for a test with this size, or stay below it",
+        source="the document and table in the finding",
+    )
+)
+def above_tested_size(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find data and parameters above the largest size of a published test."""
+    for most in context.profile.tested if context.profile else ():
+        limit = f"the conformance tests use up to {most.octets} ({most.stated_in})"
+        if most.what == "data":
+            for view in context.views:
+                large = [(end, map_) for end, map_ in view.sides if map_.size_octets > most.octets]
+                if large:
+                    octets = max(map_.size_octets for _, map_ in large)
+                    yield find(
+                        f"the safety data are {octets} octets long; {limit}",
+                        [spot(end, max(map_.entries, key=_end_of)) for end, map_ in large],
+                        direction=view.direction,
+                    )
+            continue
+        sizes = {
+            end.name: len("".join(str(value).split())) // 2
+            for end in context.connection.ends
+            for name, value in end.parameters
+            if name == most.what
+        }
+        if max(sizes.values(), default=0) > most.octets:
+            yield find(
+                f"the parameter {most.what} has {max(sizes.values())} octets; {limit}",
+                [
+                    Spot(end=end.name, where=end.locate(f"parameters.{most.what}"))
+                    for end in context.connection.ends
+                    if sizes.get(end.name, 0) > most.octets
+                ],
+            )
+
+
+def _end_of(entry: Signal | Reserved) -> int:
+    return entry.end
 
 
 @rule(

@@ -50,6 +50,8 @@ _TWO = (_two_profiles, "the ends name two profiles", "")
 _PROFILE = (_no_profile, "the profile is not known", "")
 _WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
 _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
+    ("above-tested-size", *_TWO),
+    ("above-tested-size", *_PROFILE),
     ("address-range", *_TWO),
     ("address-range", *_PROFILE),
     ("illegal-size", *_TWO),

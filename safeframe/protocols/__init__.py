@@ -8,31 +8,37 @@ from typing import TYPE_CHECKING
 
 from ._facts import (
     CONFIDENCES,
+    PROOFS,
     CrcUse,
     FrameKind,
     ParameterRule,
     PartRow,
     Profile,
+    Proof,
     ReactionShare,
     SizeRange,
     Sizes,
     Source,
+    TestedUpTo,
 )
 from ._facts_file import load_file, loads
 from ._registry import Room, load, names, register, room, unregister
 
 __all__ = [
     "CONFIDENCES",
+    "PROOFS",
     "CrcUse",
     "FrameKind",
     "ParameterRule",
     "PartRow",
     "Profile",
+    "Proof",
     "ReactionShare",
     "Room",
     "SizeRange",
     "Sizes",
     "Source",
+    "TestedUpTo",
     "load",
     "load_file",
     "loads",

@@ -14,11 +14,14 @@ __all__ = [
     "FrameKind",
     "ParameterRule",
     "PartRow",
+    "Proof",
+    "PROOFS",
     "Profile",
     "ReactionShare",
     "SizeRange",
     "Sizes",
     "Source",
+    "TestedUpTo",
 ]
 
 CONFIDENCES = ("verified", "two sources", "one source", "memory", "common practice")
@@ -196,6 +199,31 @@ class ReactionShare(NamedTuple):
     stated_in: str
 
 
+PROOFS = ("published", "recorded", "two implementations", "computed")
+"""How a fact is proven: somebody printed the answer; it was seen from somebody else's program; two
+programs of others agree; computed here, and again by a second implementation in the tests."""
+
+
+class Proof(NamedTuple):
+    """What of a protocol is proven, how (one of ``PROOFS``), and by whom."""
+
+    what: str
+    how: str
+    by: str
+
+
+class TestedUpTo(NamedTuple):
+    """The largest size that a published test uses: no limit, but what lies above it is new ground.
+
+    ``what`` is ``data`` or the name of a parameter of octets, ``stated_in`` the document with the
+    place.
+    """
+
+    what: str
+    octets: int
+    stated_in: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """One safety profile.
@@ -207,7 +235,9 @@ class Profile:
     ``one_way`` only one direction of a connection carries safety data, from the end with
     ``data_role`` (empty: either); the end with ``answering_role`` reports what it measured and did
     (common practice; empty: not known). ``reactions`` are what editions state about the reaction
-    time (none: common practice counts). ``recipe`` says whether frames can be built and judged.
+    time (none: common practice counts), ``tested`` the largest sizes of published tests, ``proofs``
+    what is proven by whom; each text of ``not_offered`` is what, a colon, and why. ``recipe`` says
+    whether frames can be built and judged.
 
     >>> from safeframe import protocols
     >>> protocols.load("fscp-12-1").sizes.is_legal(2)
@@ -233,6 +263,8 @@ class Profile:
     frames: tuple[FrameKind, ...] = ()
     crcs: tuple[CrcUse, ...] = ()
     reactions: tuple[ReactionShare, ...] = ()
+    tested: tuple[TestedUpTo, ...] = ()
+    proofs: tuple[Proof, ...] = ()
     notes: tuple[str, ...] = ()
     not_offered: tuple[str, ...] = ()
     sources: tuple[Source, ...] = ()

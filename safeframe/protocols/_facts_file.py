@@ -15,15 +15,18 @@ from .._errors import UsageError
 from ..crc import CATALOGUE, Algorithm
 from ._facts import (
     CONFIDENCES,
+    PROOFS,
     CrcUse,
     FrameKind,
     ParameterRule,
     PartRow,
     Profile,
+    Proof,
     ReactionShare,
     SizeRange,
     Sizes,
     Source,
+    TestedUpTo,
 )
 
 __all__ = ["FIELDS", "FORMAT", "load_file", "loads"]
@@ -177,6 +180,16 @@ _REACTION = nested(
     },
     "a share of the reaction time",
 )
+_PROOF = nested(
+    Proof,
+    {"what": _must(TEXT), "how": _must(choice(*PROOFS)), "by": _must(TEXT)},
+    "a proof",
+)
+_TESTED = nested(
+    TestedUpTo,
+    {"what": _must(TEXT), "octets": _must(integer(1)), "stated_in": _must(TEXT)},
+    "a tested size",
+)
 _SOURCE = nested(
     Source,
     {"tag": _must(TEXT), "text": _must(TEXT), "confidence": _must(choice(*CONFIDENCES))},
@@ -207,6 +220,8 @@ FIELDS: dict[str, Key] = {
     "frames": _may(array(_FRAME)),
     "crcs": _may(array(_CRC)),
     "reactions": _may(array(_REACTION)),
+    "tested": _may(array(_TESTED)),
+    "proofs": _may(array(_PROOF)),
     "sources": _may(array(_SOURCE)),
 }
 """Every key of a profile file."""

@@ -49,12 +49,14 @@ def _span(pair: tuple[int, int] | None, unit: str = "") -> str:
 
 def _facts(profile: Profile) -> Iterator[str]:
     one_way = f"only from the {profile.data_role}" if profile.data_role else "one direction only"
+    tested = (f"{most.what} {most.octets} ({most.stated_in})" for most in profile.tested)
     members = ", ".join(f"{kind} {width}" for kind, width in profile.member_types)
     rows = [
         ("name in a map", f"`{profile.name}`"),
         ("editions", ", ".join(profile.editions) or "not judged"),
         ("roles of an end", ", ".join(profile.roles) or "free"),
         ("legal sizes of the safety data", profile.sizes.describe()),
+        ("largest sizes of a conformance test", ", ".join(tested) or "not in the facts"),
         ("safety data", one_way if profile.one_way else "both directions"),
         ("octets between two CRCs", profile.block_octets or "no border inside the data"),
         ("types and widths of signals", members or "free"),
@@ -251,10 +253,12 @@ def page(profile: Profile) -> str:
         out += _values(profile)
     if profile.notes:
         out += ["## Notes", "", *(f"- {text}" for text in profile.notes), ""]
-    out += ["## What is not offered", "", *(f"- {text}" for text in profile.not_offered), ""]
     if profile.sources:
         rows = [(source.tag, source.text, source.confidence) for source in profile.sources]
         out += ["## Sources", "", *_table(("tag", "source", "confidence"), rows)]
+    out += ["## What is proven by whom", "", *_table(("what", "how", "by"), profile.proofs)]
+    reasons = [text.partition(": ")[::2] for text in profile.not_offered]
+    out += ["## What is not offered, and why", "", *_table(("what", "why"), reasons)]
     return "\n".join(out).rstrip() + "\n"
 
 

@@ -915,3 +915,49 @@ class TestNothingStated:
             "the variable Lift.A = lift.a (letter case does not tell variables apart) of SC1 is "
             "bound to a (0.0) and b (0.1)",
         ]
+
+
+class TestSizesOfConformanceTests:
+    """What lies above the sizes of the conformance tests is said, what lies at them is not."""
+
+    @staticmethod
+    def sized(sent: int, received: int, *parameters: str) -> Report:
+        """Check two ends whose safety data and parameters have these sizes."""
+        ends = []
+        names = "SC1", "LX"
+        for number, name in enumerate(names):
+            text = HEAD.format(name=name, peer=names[1 - number], profile="fscp-12-1", more="")
+            if parameters:
+                text += f'parameters = {{ application_parameters = "{parameters[number]}" }}\n'
+            for key, octets in (("sends", sent), ("receives", received)):
+                size = octets if not number else sent + received - octets
+                rows = f'{{ at = "0.0", name = "bit_{size}", bind = "{name}.{key}" }}'
+                text += f'{key} = [\n  {rows},\n  {{ at = "0.1", reserved = {8 * size - 1} }},\n]\n'
+            ends.append(mapfile.loads(text, path=f"{name.lower()}.toml"))
+        return checks.check(Connection(first=ends[0], second=ends[1]))
+
+    def test_data(self) -> None:
+        assert messages(self.sized(252, 250)) == []
+        found = self.sized(254, 256).findings
+        assert sorted(each.message for each in found) == [
+            f"the safety data are {octets} octets long; the conformance tests use up to 252 "
+            "(ETG.2200, table 31)"
+            for octets in (254, 256)
+        ]
+        assert {each.severity for each in found} == {"warning"}
+        assert [len(each.spots) for each in found] == [2, 2]
+
+    def test_parameters(self) -> None:
+        most = " ".join(["00"] * 256)
+        assert messages(self.sized(2, 4, most, most)) == []
+        found = self.sized(2, 4, f"{most} 01", f"{most} 01")
+        assert only(found).message == (
+            "the parameter application_parameters has 257 octets; the conformance tests use up "
+            "to 256 (ETG.2200, table 31)"
+        )
+        assert [each.end for each in only(found).spots] == ["SC1", "LX"]
+        one = self.sized(2, 4, "00", f"{most} 01").findings
+        assert {each.rule: [spot.end for spot in each.spots] for each in one} == {
+            "parameter-differs": ["SC1", "LX"],
+            "above-tested-size": ["LX"],
+        }

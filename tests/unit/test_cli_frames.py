@@ -18,6 +18,7 @@ import pytest
 import safeframe
 from safeframe import crc, frame
 from safeframe._cli import main
+from tests import second
 
 MAP = """\
 format = "safeframe-map/1"
@@ -426,6 +427,13 @@ class TestDerive:
             *("destination_address=1", "watchdog_ms=125", "check_number=true"),
         )
         assert found.out.startswith("record 0d 40 00 01")
+        found = run(
+            *("frame", "derive", "parameter-record", "sil=2", "source_address=1"),
+            *("destination_address=1", "watchdog_ms=100", "crc_octets=4"),
+        )
+        # 28028 is published: the seed bit counts as 0, with 1 it would be 30931.
+        assert found.out == "record 24 40 00 01 00 01 00 64 6d 7c\nparameter_crc 0x6D7C\n"
+        assert second.crc(16, 0x4EAB, bytes.fromhex("6440000100010064")) == 30931
 
     def test_structure_signature_as_json(self, run: Runner) -> None:
         found = run(

@@ -724,6 +724,7 @@ class TestProfile31:
             ({"sil": 4}, "sil must be 0..3, not 4"),
             ({"source_address": 65536}, "source_address must be 0..65535, not 65536"),
             ({"watchdog_ms": -1}, "watchdog_ms must be 0..65535, not -1"),
+            ({"crc_octets": 2}, "crc_octets must be 3 or 4, not 2"),
             (
                 {"device_parameter_crc": 1 << 32},
                 "device_parameter_crc must fit 32 bits, not 4294967296",

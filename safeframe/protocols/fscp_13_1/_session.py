@@ -44,7 +44,7 @@ class Fscp13Session(Session):
         return {sender_value(identity): int(sender), **self.settings}
 
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
-        identity = values.get("id", RECIPE.defaults["id"])
+        identity: int = (RECIPE.defaults | values)["id"]
         values = values | {sender_value(identity): int(sender), **self.settings}
         if identity in SERVICES:
             return self._produce_service(identity % 2 == 0, values)

@@ -27,6 +27,7 @@ DERIVATIONS = (
             DerivedInput("device_parameter_crc", int, optional=True),
             DerivedInput("check_number", bool, optional=True),
             DerivedInput("check_device_parameters", bool, optional=True),
+            DerivedInput("crc_octets", int, optional=True),
         ),
         make=_parameter_record,
     ),

@@ -18,6 +18,8 @@ _CRC1 = CATALOGUE["fscp-3-1/crc1"]
 _CRC2 = CATALOGUE["fscp-3-1/crc2-24"]
 _LAST_NUMBER = (1 << 24) - 1
 _SILS = {1: 0, 2: 1, 3: 2, 0: 3}
+_LENGTH_CODES = {3: 0, 4: 2}
+"""Bits 5..4 of flag 1: the octets of the frame CRC; code 2 follows from a published value."""
 RESET_BITS = {"host": 0x04, "device": 0x40}
 """The bit of a control and of a status octet that says that the number begins again."""
 _STATUS = (
@@ -46,14 +48,20 @@ def parameter_record(
     device_parameter_crc: int | None = None,
     check_number: bool = False,
     check_device_parameters: bool = False,
+    crc_octets: int = 3,
 ) -> bytes:
     """Return the parameter record with its CRC, 10 octets, 14 with a device parameter CRC.
 
-    ``sil`` is 1..3, 0 for none. The record is for the 24-bit CRC (length code 0) and version 1.
+    ``sil`` is 1..3, 0 for none, ``crc_octets`` the length of the frame CRC that the record asks
+    for, 3 or 4; the version is 1. The CRC is computed with the seed bit 0: two published values
+    with a CRC of 4 octets fit that only, though their descriptions name a seed. Whether the bit is
+    0 in the record as sent, too, no source shows.
     Raises UsageError for a value that does not fit its field.
     """
     if sil not in _SILS:
         raise UsageError(f"sil must be 0..3, not {sil}")
+    if crc_octets not in _LENGTH_CODES:
+        raise UsageError(f"crc_octets must be 3 or 4, not {crc_octets}")
     words = (
         ("source_address", source_address),
         ("destination_address", destination_address),
@@ -65,6 +73,7 @@ def parameter_record(
     if device_parameter_crc is not None and not 0 <= device_parameter_crc < 1 << 32:
         raise UsageError(f"device_parameter_crc must fit 32 bits, not {device_parameter_crc}")
     flag_1 = check_number | check_device_parameters << 1 | _SILS[sil] << 2
+    flag_1 |= _LENGTH_CODES[crc_octets] << 4
     has_device = device_parameter_crc is not None
     fixed = bytes((flag_1, 0x40 | has_device << 3))
     fixed += b"".join(value.to_bytes(2, "big") for _, value in words)
