@@ -7,11 +7,12 @@ import sys
 from collections.abc import Callable
 
 from .. import record
+from .._errors import UsageError
 from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
-from ..record import Assessment, Record
+from ..record import Assessment, Record, Signature
 from . import inputs, options, outputs
 
 __all__ = ["configure", "run"]
@@ -19,7 +20,8 @@ __all__ = ["configure", "run"]
 _EPILOG = """\
 The record computes what can be computed from the maps before and after the
 change; people add the request, the read-back of both devices, the results of the
-tests and two approvals. Any later edit of a map voids it, and verify says so.
+tests and two approvals. Every entry stays: what is entered again is the latest,
+not the only one. Any later edit of a map voids the record, and verify says so.
 
 examples:
   safeframe record new before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml
@@ -87,34 +89,62 @@ def _new(args: argparse.Namespace) -> int:
     return _tell(args.output, record.assess(made))
 
 
+def _declare_request(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    _declare_person(parser, "who enters it")
+    parser.add_argument("--reason", metavar="TEXT", help="why the change was asked for")
+    parser.add_argument("--asked-by", metavar="NAME", help="who asked for it")
+    parser.add_argument(
+        "--hazard", metavar="TEXT", action="append", help="may be repeated; replaces earlier ones"
+    )
+
+
+def _request(args: argparse.Namespace) -> int:
+    return _update(
+        args.record,
+        lambda made: record.request(
+            made,
+            who=args.who,
+            when=args.when,
+            reason=args.reason,
+            asked_by=args.asked_by,
+            hazards=None if args.hazard is None else tuple(args.hazard),
+        ),
+    )
+
+
 def _declare_fill(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD")
     parser.add_argument("--end", required=True, help="the end whose device was read back")
+    _declare_person(parser, "who read these values")
     for name, text in (
-        ("who", "who read it"),
-        ("when", "date and time"),
         ("serial", "serial number of the device"),
         ("checksum", "as the device shows it"),
         ("expected", "as the engineering tool shows it"),
     ):
         parser.add_argument(f"--{name}", metavar="TEXT", help=text)
+    parser.add_argument("--remark", metavar="TEXT", default="", help="for instance why again")
+
+
+def _declare_person(parser: argparse.ArgumentParser, text: str) -> None:
+    parser.add_argument("--who", metavar="NAME", required=True, help=text)
+    parser.add_argument("--when", metavar="TEXT", required=True, help="date and time")
 
 
 def _fill(args: argparse.Namespace) -> int:
-    names = ("who", "when", "serial", "checksum", "expected")
-    given = {name: value for name in names if (value := getattr(args, name)) is not None}
+    names = ("who", "when", "serial", "checksum", "expected", "remark")
+    given = {name: getattr(args, name) for name in names}
     return _update(args.record, lambda made: record.fill(made, args.end, **given))
 
 
 def _declare_done(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD")
     parser.add_argument("step", metavar="STEP", nargs="+", help="steps of the checklist")
-    parser.add_argument("--who", required=True)
-    parser.add_argument("--when", required=True)
+    _declare_person(parser, "who tried them")
     parser.add_argument(
         "--result", choices=[word for word in record.RESULTS if word], default="passed"
     )
-    parser.add_argument("--remark", default="")
+    parser.add_argument("--remark", metavar="TEXT", default="")
 
 
 def _done(args: argparse.Namespace) -> int:
@@ -130,8 +160,8 @@ def _done(args: argparse.Namespace) -> int:
 
 def _declare_sign(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD")
-    for name in ("who", "role", "when"):
-        parser.add_argument(f"--{name}", required=True)
+    _declare_person(parser, "who approves")
+    parser.add_argument("--role", metavar="TEXT", required=True)
 
 
 def _sign(args: argparse.Namespace) -> int:
@@ -139,6 +169,33 @@ def _sign(args: argparse.Namespace) -> int:
         args.record,
         lambda made: record.sign(made, who=args.who, role=args.role, when=args.when),
     )
+
+
+def _declare_withdraw(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    parser.add_argument(
+        "--approval", metavar="NAME", required=True, help="whose approval is withdrawn"
+    )
+    _declare_person(parser, "who withdraws it")
+    parser.add_argument("--reason", metavar="TEXT", required=True)
+
+
+def _withdraw(args: argparse.Namespace) -> int:
+    return _update(
+        args.record,
+        lambda made: record.withdraw(
+            made, args.approval, who=args.who, when=args.when, reason=args.reason
+        ),
+    )
+
+
+def _declare_seal(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+
+
+def _seal(args: argparse.Namespace) -> int:
+    sys.stdout.write(record.seal_text(record.load(args.record)))
+    return 0
 
 
 def _declare_verify(parser: argparse.ArgumentParser) -> None:
@@ -152,12 +209,32 @@ def _declare_verify(parser: argparse.ArgumentParser) -> None:
         nargs=2,
         help="both ends before the change (default: the maps inside the record)",
     )
+    _declare_signers(parser)
+    parser.add_argument(
+        "--signed-by",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="ask for a signature of this allowed signer; may be repeated",
+    )
     options.add_profiles(parser)
     options.add_format(parser)
     options.add_color(parser)
 
 
+def _declare_signers(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--signers",
+        metavar="FILE",
+        default="",
+        help="allowed signers (ssh-keygen) by which the signature files beside the record are "
+        "judged; there is no default",
+    )
+
+
 def _verify(args: argparse.Namespace) -> int:
+    if args.signed_by and not args.signers:
+        raise UsageError("--signed-by must come with --signers, the file of allowed signers")
     made = record.load(args.record)
     first, second = inputs.read_ends(args.maps)
     before = None
@@ -170,6 +247,9 @@ def _verify(args: argparse.Namespace) -> int:
         before=before,
         own_profiles=options.own_profiles(args),
     )
+    found = record.with_signatures(
+        found, args.record, made, signers=args.signers, signed_by=args.signed_by
+    )
     name = made.computed.connection
     if args.format == "json":
         sys.stdout.write(rendered.json_text(name, found))
@@ -180,14 +260,16 @@ def _verify(args: argparse.Namespace) -> int:
 
 def _declare_show(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD")
+    _declare_signers(parser)
     _declare_pages(parser)
 
 
 def _show(args: argparse.Namespace) -> int:
     made = record.load(args.record)
+    signed = record.signatures(args.record, made, signers=args.signers)
     if not args.html and not args.markdown:
-        sys.stdout.write(_markdown(made))
-    _write_pages(args, made)
+        sys.stdout.write(_markdown(made, signed))
+    _write_pages(args, made, signed)
     return 0
 
 
@@ -199,22 +281,24 @@ def _declare_pages(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _write_pages(args: argparse.Namespace, made: Record) -> None:
+def _write_pages(
+    args: argparse.Namespace, made: Record, signed: tuple[Signature, ...] = ()
+) -> None:
     if args.html:
-        text = options.html(_page(made), sheet=pages.sheet(made, paper=args.paper))
+        text = options.html(_page(made, signed), sheet=pages.sheet(made, paper=args.paper))
         outputs.write(args, "html", text)
     if args.markdown:
-        outputs.write(args, "markdown", _markdown(made))
+        outputs.write(args, "markdown", _markdown(made, signed))
 
 
-def _markdown(made: Record) -> str:
+def _markdown(made: Record, signed: tuple[Signature, ...]) -> str:
     from .._report import markdown  # deferred: most actions show no page.
 
-    return markdown.render(_page(made))
+    return markdown.render(_page(made, signed))
 
 
-def _page(made: Record) -> Document:
-    return pages.document(made, record.assess(made), record.seal(made))
+def _page(made: Record, signed: tuple[Signature, ...]) -> Document:
+    return pages.document(made, record.assess(made), signed)
 
 
 def _update(path: str, change: Callable[[Record], Record]) -> int:
@@ -229,9 +313,12 @@ def _tell(path: str, assessment: Assessment) -> int:
 
 _ACTIONS = {
     "new": (_declare_new, _new, "make the record of a change from the maps before and after"),
+    "request": (_declare_request, _request, "complete or correct what the change was asked for"),
     "fill": (_declare_fill, _fill, "enter what a device showed after the download"),
     "done": (_declare_done, _done, "enter the result of steps of the checklist"),
     "sign": (_declare_sign, _sign, "approve a record that is complete"),
+    "withdraw": (_declare_withdraw, _withdraw, "take an approval back, with the reason"),
+    "seal": (_declare_seal, _seal, "print the exact text for a detached signature"),
     "verify": (_declare_verify, _verify, "compute everything anew: does the record still hold"),
     "show": (_declare_show, _show, "print a record as Markdown, or write HTML and Markdown"),
 }

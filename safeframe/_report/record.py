@@ -3,16 +3,36 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 
 from .._checklist import GROUPS
 from .._mapfile import loads
 from .._words import count, way
-from ..record import APPROVALS, Assessment, BitOwner, BitRow, MixTable, Record
+from ..record import (
+    APPROVALS,
+    LIMITS,
+    ApprovalAct,
+    Assessment,
+    BitOwner,
+    BitRow,
+    CarriedOver,
+    MixTable,
+    ReadBackAct,
+    Record,
+    RequestAct,
+    Signature,
+    TrialAct,
+    WithdrawalAct,
+    covered,
+    seal,
+)
 from .assessment import status
 from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table, strong
 
 __all__ = ["OPEN", "PAPERS", "document", "sheet"]
+
+Act = RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver
 
 OPEN = "open"
 """Shown in every place that a person has still to fill in."""
@@ -22,12 +42,18 @@ PAPERS = {"a4": "A4", "letter": "letter"}
 
 _FIXTURES = "Generated safety data are for benches and simulators only, never for a live machine."
 _NO_DIGIT = re.compile(r"[^0-9a-f]")
+_SHORT = 16
+"""Digits of a seal that are shown where the whole one has no room."""
+_HISTORY = 10
+"""Number of the part that holds every entry."""
 _ROOM = 6
 """Parts of up to so many rows stay on one printed page; larger ones would leave gaps."""
 
 
-def document(record: Record, assessment: Assessment, seal: str) -> Document:
-    """Return a record as a document; ``seal`` is what an approval of it signs."""
+def document(
+    record: Record, assessment: Assessment, signatures: Sequence[Signature] = ()
+) -> Document:
+    """Return a record as a document; ``signatures`` are the signature files found beside it."""
     computed = record.computed
     parts = (
         ("Request", _request(record)),
@@ -38,8 +64,9 @@ def document(record: Record, assessment: Assessment, seal: str) -> Document:
         ("Read-back from the devices", _read_backs(record)),
         ("Tests", _tests(record)),
         ("Findings and what was allowed", _findings(record)),
-        ("Approvals", _approvals(record, seal)),
-        ("Validity", _validity(record)),
+        ("Approvals", _approvals(record, signatures)),
+        ("History", _history(record)),
+        ("Validity", _validity(record, assessment)),
     )
     good = assessment.complete_and_signed
     more = ": compare with the map files before use (safeframe record verify)" if good else ""
@@ -250,7 +277,7 @@ def _mixed(table: MixTable) -> Iterator[Block]:
 def _read_backs(record: Record) -> Iterator[Block]:
     yield Paragraph(
         "Checksum: what the device itself shows after the download. Expected: what the engineering "
-        "tool shows for the loaded project."
+        f"tool shows for the loaded project. Earlier read-backs stand in part {_HISTORY}."
     )
     yield Table(
         caption="Read-back of each end",
@@ -287,14 +314,17 @@ def _tests(record: Record) -> Iterator[Block]:
         "proved nothing. An all-zero test proves nothing either, for zero arrives everywhere."
     )
     trials = {trial.id: trial for trial in record.people.trials}
+    tries = Counter(entry.act.step for entry in record.history if isinstance(entry.act, TrialAct))
     for group, title in GROUPS.items():
         rows = []
         for step in steps:
             if step.group != group:
                 continue
-            trial = trials.get(step.id)
-            result = " ".join(filter(None, (trial.result, trial.remark))) if trial else ""
-            by = ", ".join(filter(None, (trial.who, trial.when))) if trial else ""
+            trial = trials[step.id]
+            result = " ".join(filter(None, (trial.result, trial.remark)))
+            if tries[step.id] > 1:
+                result += f" (the latest of {tries[step.id]} results, see part {_HISTORY})"
+            by = ", ".join(filter(None, (trial.who, trial.when)))
             name = f"{step.id} *" if step.required else step.id
             rows.append((name, step.action, step.data, step.expect, result or OPEN, by or OPEN))
         if rows:
@@ -330,40 +360,119 @@ def _findings(record: Record) -> Iterator[Block]:
     )
 
 
-def _approvals(record: Record, seal: str) -> Iterator[Block]:
+def _approvals(record: Record, signatures: Sequence[Signature]) -> Iterator[Block]:
     approvals = record.people.approvals
     blank = ((OPEN, OPEN, OPEN, "", ""),) * max(APPROVALS - len(approvals), 0)
     yield Paragraph(
         (
-            "Each approval is by another person and covers all parts above. It signs: ",
-            Span(seal, "code"),
+            "Each approval is by another person. Its seal is over its own name, role and date and "
+            f"over every entry before it, part {_HISTORY}. The last seal of this record is: ",
+            Span(seal(record), "code"),
         )
     )
     yield Table(
         caption="Approvals",
-        head=("who", "role", "when", "signs", "signature on paper"),
+        head=("who", "role", "when", "seal", "signature on paper"),
         kinds=("entry", "entry", "entry", "code", "pen"),
         rows=(
-            *((a.who, a.role, a.when, a.signs[:16], "") for a in approvals),
+            *((a.who, a.role, a.when, a.signs[:_SHORT], "") for a in approvals),
             *blank,
         ),
         widths=(20, 20, 15, 20, 25),
     )
+    if not any(row.accepted for row in signatures):
+        words = "none of the signature files was accepted" if signatures else "no signature file"
+        yield Paragraph(strong(f"Not cryptographically signed: {words}."))
+    total = len(record.history)
+    if signatures:
+        yield Table(
+            caption="Signature files beside the record",
+            head=("file", "signer, key", "ssh-keygen", "allowed signers"),
+            kinds=("text",) * 4,
+            rows=tuple(
+                (
+                    row.path,
+                    ", ".join(filter(None, (row.by, row.key))) or "-",
+                    f"accepted, over {covered(row.entries, total)}" if row.accepted else row.words,
+                    row.signers or "-",
+                )
+                for row in signatures
+            ),
+        )
 
 
-def _validity(record: Record) -> Iterator[Block]:
+def _history(record: Record) -> Iterator[Block]:
+    yield Paragraph(
+        "Every entry in the order in which it was made. None is ever changed or taken out: what "
+        "was corrected, repeated or withdrawn stays above what came after it."
+    )
+    yield Table(
+        caption="Entries",
+        head=("no.", "entry", "who", "when", "seal"),
+        kinds=("text", "text", "text", "text", "code"),
+        rows=tuple(
+            (
+                str(number),
+                _entry(entry.act),
+                getattr(entry.act, "who", "") or "-",
+                getattr(entry.act, "when", "") or "-",
+                entry.seal[:_SHORT],
+            )
+            for number, entry in enumerate(record.history, start=1)
+        ),
+        widths=(5, 50, 14, 11, 20),
+    )
+
+
+def _entry(
+    act: RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver,
+) -> str:
+    """Return everything that an entry says but who and when."""
+    match act:
+        case RequestAct():
+            hazards = None if act.hazards is None else "; ".join(act.hazards)
+            values = {"reason": act.reason, "asked for by": act.asked_by, "hazards": hazards}
+            return f"request: {_values(values)}"
+        case ReadBackAct():
+            values = {name: getattr(act, name) for name in ("serial", "checksum", "expected")}
+            return f"read-back of {act.end}: {_values(values)}{_after(act.remark)}"
+        case TrialAct():
+            return f"{act.step}: {act.result or 'no result'}{_after(act.remark)}"
+        case ApprovalAct():
+            return f"approval as {act.role}"
+        case WithdrawalAct():
+            return f"withdrawal of the approval in entry {act.entry}: {act.reason}"
+        case CarriedOver():
+            return f"carried over from {act.edition}, SHA-256 of what stood there {act.sha256}"
+
+
+def _values(values: Mapping[str, str | None]) -> str:
+    """Return what was stated; an empty text takes a value back."""
+    stated = [f"{name} {text or 'taken back'}" for name, text in values.items() if text is not None]
+    return ", ".join(stated)
+
+
+def _after(remark: str) -> str:
+    return f" ({remark})" if remark else ""
+
+
+def _validity(record: Record, assessment: Assessment) -> Iterator[Block]:
     yield Paragraph(
         (
             strong(
                 "This record is about the maps whose fingerprints stand in parts 2 and 5 and about "
-                "no others. It is void after any later edit of either map, of its computed part, "
-                "or of an entry that was signed. The computed part has the fingerprint:"
+                "no others. It is void after any later edit of either map or of its computed part; "
+                "an approval is void after any later entry but other approvals. The computed part "
+                "has the fingerprint:"
             ),
             " ",
             Span(record.computed_sha256, "code"),
         )
     )
+    yield Paragraph(f"{LIMITS[0].upper()}{LIMITS[1:]}.")
     yield Paragraph(
-        "A fingerprint tells equal from different. It is no signature and shows neither who made "
-        "an entry nor that it is true."
+        "A fingerprint or a seal tells equal from different. It is no signature and shows neither "
+        "who made an entry nor that it is true."
     )
+    for note in assessment.notes:
+        yield Paragraph(f"Note: {note}.")

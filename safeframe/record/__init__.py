@@ -6,14 +6,24 @@ anew and says what is wrong or still open. After any later edit of a map it says
 """
 
 from .._checklist import ChecklistStep
-from ._acts import done, fill, new, sign
-from ._assess import APPROVALS, Assessment, assess, baseline, seal, verify
+from ._acts import done, fill, new, request, sign, withdraw
+from ._assess import APPROVALS, LIMITS, Assessment, assess, baseline, verify
 from ._compute import compute
 from ._editions import FORMAT, fingerprints
+from ._entries import (
+    KINDS,
+    RESULTS,
+    ApprovalAct,
+    CarriedOver,
+    HistoryEntry,
+    ReadBackAct,
+    RequestAct,
+    TrialAct,
+    WithdrawalAct,
+    title,
+)
 from ._files import create, dumps, load, loads, schema_text, update
 from ._parts import (
-    RESULTS,
-    Approval,
     BitOwner,
     BitRow,
     Computed,
@@ -21,25 +31,37 @@ from ._parts import (
     Mixed,
     MixLine,
     MixTable,
-    People,
-    ReadBack,
     Record,
     RecordedFinding,
-    Request,
     State,
     Times,
-    Trial,
+)
+from ._people import Approval, People, ReadBack, Request, Trial, person
+from ._signature import (
+    NAMESPACE,
+    Signature,
+    covered,
+    seal,
+    seal_text,
+    signatures,
+    with_signatures,
 )
 
 __all__ = [
     "ChecklistStep",
     "APPROVALS",
     "FORMAT",
+    "KINDS",
+    "LIMITS",
+    "NAMESPACE",
     "RESULTS",
     "Approval",
+    "ApprovalAct",
     "BitRow",
     "BitOwner",
+    "CarriedOver",
     "Computed",
+    "HistoryEntry",
     "EditLine",
     "RecordedFinding",
     "MixLine",
@@ -47,14 +69,20 @@ __all__ = [
     "Mixed",
     "People",
     "ReadBack",
+    "ReadBackAct",
     "Record",
     "Request",
+    "RequestAct",
+    "Signature",
     "Assessment",
     "State",
     "Times",
     "Trial",
+    "TrialAct",
+    "WithdrawalAct",
     "baseline",
     "compute",
+    "covered",
     "create",
     "done",
     "dumps",
@@ -63,10 +91,17 @@ __all__ = [
     "load",
     "loads",
     "new",
+    "person",
+    "request",
     "schema_text",
     "seal",
+    "seal_text",
     "sign",
+    "signatures",
+    "title",
     "assess",
     "update",
     "verify",
+    "with_signatures",
+    "withdraw",
 ]

@@ -1,4 +1,4 @@
-"""What people do with a record; each act returns a new record."""
+"""What people do with a record; each act returns a new record with an entry more, none less."""
 
 from __future__ import annotations
 
@@ -8,12 +8,23 @@ from dataclasses import replace
 from .._errors import UsageError
 from .._model import Connection
 from ..protocols import Profile
-from ._assess import assess, digest_of, seal
+from ._assess import assess
 from ._compute import compute
-from ._editions import FORMAT
-from ._parts import RESULTS, Approval, People, ReadBack, Record, Request, Trial
+from ._editions import FORMAT, digest_of
+from ._entries import (
+    RESULTS,
+    Act,
+    ApprovalAct,
+    ReadBackAct,
+    RequestAct,
+    TrialAct,
+    WithdrawalAct,
+    appended,
+)
+from ._parts import Record
+from ._people import VALUES, approvals, person, state_number
 
-__all__ = ["done", "fill", "new", "sign"]
+__all__ = ["done", "fill", "new", "request", "sign", "withdraw"]
 
 
 def new(
@@ -25,82 +36,131 @@ def new(
     hazards: tuple[str, ...] = (),
     own_profiles: Mapping[str, Profile] | None = None,
 ) -> Record:
-    """Return a record with everything computed and a place for all that people must enter."""
+    """Return a record with everything computed and the request as its first entry."""
     computed = compute(before, after, own_profiles=own_profiles)
-    return Record(
-        format=FORMAT,
-        computed=computed,
-        computed_sha256=digest_of(computed),
-        people=People(
-            request=Request(reason=reason, asked_by=asked_by, hazards=hazards),
-            read_backs=tuple(_read_back(state.end) for state in computed.after),
-            trials=tuple(_trial(step.id) for step in computed.checklist),
-            approvals=(),
-        ),
+    bare = Record(format=FORMAT, computed=computed, computed_sha256=digest_of(computed), history=())
+    if not (reason or asked_by or hazards):
+        return bare
+    asked = RequestAct(
+        reason=reason or None,
+        asked_by=asked_by or None,
+        hazards=hazards or None,
+        who="",
+        when="",
     )
+    return _with(bare, asked)
 
 
-def _read_back(end: str) -> ReadBack:
-    return ReadBack(end=end, who="", when="", serial="", checksum="", expected="")
+def request(
+    record: Record,
+    *,
+    who: str = "",
+    when: str = "",
+    reason: str | None = None,
+    asked_by: str | None = None,
+    hazards: tuple[str, ...] | None = None,
+) -> Record:
+    """Return the record with the request completed or corrected; what is None stays."""
+    if reason is None and asked_by is None and hazards is None:
+        raise UsageError("a request must state a reason, who asked or a hazard, not none of them")
+    act = RequestAct(reason=reason, asked_by=asked_by, hazards=hazards, who=who, when=when)
+    return _with(record, act)
 
 
-def _trial(name: str) -> Trial:
-    return Trial(id=name, result="", who="", when="", remark="")
+def fill(
+    record: Record,
+    end: str,
+    *,
+    who: str = "",
+    when: str = "",
+    serial: str | None = None,
+    checksum: str | None = None,
+    expected: str | None = None,
+    remark: str = "",
+) -> Record:
+    """Return the record with one more read-back of an end; what is None was not read this time.
 
-
-def fill(record: Record, end: str, **entries: str) -> Record:
-    """Return the record with the read-back of an end completed by the entries that are given.
-
-    Raises UsageError for an unknown end.
+    ``who`` read these values at ``when``, those of earlier entries keep their readers. An empty
+    text takes a value back. Raises UsageError for an unknown end or without any value.
     """
-    rows = record.people.read_backs
-    if end not in [row.end for row in rows]:
-        names = " or ".join(row.end for row in rows)
-        raise UsageError(f"the read-back must be of {names}, not of {end}")
-    return _with(
-        record,
-        read_backs=tuple(replace(row, **entries) if row.end == end else row for row in rows),
-    )
+    if end not in record.ends:
+        raise UsageError(f"the read-back must be of {' or '.join(record.ends)}, not of {end}")
+    values = {"serial": serial, "checksum": checksum, "expected": expected}
+    if all(value is None for value in values.values()):
+        raise UsageError(f"a read-back must state one of {', '.join(VALUES)}, not none of them")
+    return _with(record, ReadBackAct(end=end, who=who, when=when, remark=remark, **values))
 
 
 def done(
     record: Record, step: str, *, who: str, when: str, result: str, remark: str = ""
 ) -> Record:
-    """Return the record with the result of a step; UsageError for an unknown step or result."""
-    rows = record.people.trials
-    if step not in [row.id for row in rows]:
+    """Return the record with a result of a step; UsageError for an unknown step or result.
+
+    An earlier result of the step stays in the history.
+    """
+    if step not in record.steps:
         from difflib import get_close_matches  # deferred: needed for a slip only.
 
-        near = get_close_matches(step, [row.id for row in rows], n=1)
+        near = get_close_matches(step, record.steps, n=1)
         hint = f" (did you mean {near[0]}?)" if near else ""
         raise UsageError(f"a step must be one of the checklist, not {step}{hint}")
-    if result not in RESULTS:
-        raise UsageError(f"the result must be one of {', '.join(RESULTS[1:])}, not {result}")
-    entry = Trial(id=step, result=result, who=who, when=when, remark=remark)
-    return _with(record, trials=tuple(entry if row.id == step else row for row in rows))
+    if not result or result not in RESULTS:
+        words = ", ".join(RESULTS[1:])
+        raise UsageError(f"the result must be one of {words}, not {result or 'empty'}")
+    return _with(record, TrialAct(step=step, result=result, who=who, when=when, remark=remark))
 
 
 def sign(record: Record, *, who: str, role: str, when: str) -> Record:
-    """Return the record with one more approval, over everything but the approvals.
+    """Return the record with one more approval, over its own words and everything before it.
 
     Raises UsageError while anything else is wrong or open: a signature under an unfinished record
     would be void after the next entry.
     """
-    unsigned = _with(record, approvals=())
-    now = assess(unsigned)
+    _stated("an approval", who=who, role=role, when=when)
+    standing = approvals(record.history)
+    for number, act in standing.items():
+        if number < state_number(record.history):
+            raise UsageError(
+                f"the approval of {act.who} (entry {number}) must be withdrawn first: entries were "
+                f'made after it (safeframe record withdraw RECORD --approval "{act.who}" ...)'
+            )
+        if person(act.who) == person(who):
+            raise UsageError(
+                f"an approval must be by another person, not by {who} again (entry {number} is by "
+                f"{act.who}; it can be withdrawn)"
+            )
+    now = assess(record)
+    # Whoever has approved so far is no reason to wait for the next one.
     open_points = [*now.faults, *(text for text in now.missing if not text.startswith("approvals"))]
     if open_points:
         more = f" (and {len(open_points) - 1} more)" if len(open_points) > 1 else ""
         raise UsageError(
             f"a record must be complete before it is signed, not: {open_points[0]}{more}"
         )
-    entry = Approval(who=who, role=role, when=when, signs=seal(unsigned))
-    signed = _with(record, approvals=(*record.people.approvals, entry))
-    faults = assess(signed).faults
-    if faults:
-        raise UsageError(f"an approval must be by another person, not: {faults[0]}")
-    return signed
+    return _with(record, ApprovalAct(who=who, role=role, when=when))
 
 
-def _with(record: Record, **parts: object) -> Record:
-    return replace(record, people=replace(record.people, **parts))  # type: ignore[arg-type]
+def withdraw(record: Record, approval: str, *, who: str, when: str, reason: str) -> Record:
+    """Return the record with the approval by the person ``approval`` withdrawn; it stays readable.
+
+    ``who`` withdraws it. Raises UsageError where that person has no approval to withdraw.
+    """
+    _stated("a withdrawal", who=who, when=when, reason=reason)
+    standing = approvals(record.history)
+    found = [number for number, act in standing.items() if person(act.who) == person(approval)]
+    if not found:
+        names = " or ".join(act.who for act in standing.values()) or "nobody: there is no approval"
+        raise UsageError(f"the approval to withdraw must be that of {names}, not of {approval}")
+    act = WithdrawalAct(entry=found[-1], reason=reason, who=who, when=when)
+    return _with(record, act)
+
+
+def _stated(what: str, **entries: str) -> None:
+    """Raise UsageError where an entry states nothing, or a person's name has no letter."""
+    for name, text in entries.items():
+        if not (person(text) if name == "who" else text.strip()):
+            raise UsageError(f"{what} must state {name}, not {text!r}")
+
+
+def _with(record: Record, act: Act) -> Record:
+    return replace(record, history=appended(record.history, record.computed_sha256, [act]))

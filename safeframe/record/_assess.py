@@ -2,27 +2,42 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from .._errors import InputError
-from .._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
+from .._fingerprint import end_fingerprint, wire_fingerprint
 from .._mapfile import dumps, loads
 from .._model import Connection, End
+from .._words import count
 from ..protocols import Profile
 from ._compute import compute
-from ._editions import fingerprints, is_old, written
+from ._editions import canonical_text, digest_of, earlier_edition, is_old
+from ._entries import link_faults, title
 from ._parts import Computed, Record, State
+from ._people import People, approvals, history_faults, person, state_number
+from ._void import drift, other_maps
 
-__all__ = ["APPROVALS", "Assessment", "baseline", "digest_of", "seal", "assess", "verify"]
+__all__ = ["APPROVALS", "LIMITS", "Assessment", "assess", "baseline", "verify"]
 
 APPROVALS = 2
-"""Signatures of different people that a release needs: two pairs of eyes, common practice."""
+"""Approvals by different people that a release needs: two pairs of eyes, common practice."""
 
-_SHOWN = 6
-"""Places of a difference that are named one by one."""
+LIMITS = (
+    "the seals show an entry that was altered, removed or moved in the middle of the history; they "
+    "do not show the last entries cut off, nor a history computed anew from some entry on: whoever "
+    "can edit the file can do both, for no key is in a seal"
+)
+"""What the seals of a history show and what not."""
+
+_OLD = (
+    "the record was made by an older release: its fingerprints are over {}, which this release "
+    "does not compute; compared were the maps inside the record"
+)
+_FIRST = (
+    "the history begins with what was entered in a {}: only the latest entries were kept there, "
+    "and its approvals sealed neither who, role nor date"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,32 +57,17 @@ class Assessment:
         return not self.faults and not self.missing
 
 
-def digest_of(value: Any) -> str:
-    """Return the SHA-256 over the canonical JSON of a part of a record."""
-    data = written(value) if isinstance(value, Computed) else plain(value)
-    return digest(canonical(data).encode("ascii"))
-
-
-def seal(record: Record) -> str:
-    """Return what an approval signs: the computed part and all that people entered before."""
-    people = plain(record.people)
-    del people["approvals"]
-    return digest_of({"computed_sha256": record.computed_sha256, "people": people})
-
-
 def assess(record: Record) -> Assessment:
     """Judge a record by itself, without the maps."""
+    people = record.people
+    notes = [_OLD.format(record.computed.canonical)] if is_old(record.computed) else []
+    if edition := earlier_edition(record):
+        notes.append(_FIRST.format(edition))
     return Assessment(
-        faults=tuple(_faults(record)),
-        missing=tuple(_missing(record)),
-        notes=(_OLD.format(record.computed.canonical),) if is_old(record.computed) else (),
+        faults=tuple(_faults(record, people)),
+        missing=tuple(_missing(record, people)),
+        notes=tuple(notes),
     )
-
-
-_OLD = (
-    "the record was made by an older release: its fingerprints are over {}, which this release "
-    "does not compute; compared were the maps inside the record"
-)
 
 
 def verify(
@@ -83,20 +83,34 @@ def verify(
     when these are no maps any more.
     """
     own = assess(record)
-    earlier = _in_order(before or baseline(record), record.computed.before)
-    now = _in_order(after, record.computed.after)
-    faults = list(_other_maps(record.computed, earlier, now, own_profiles))
-    if not faults:
-        # A map that says the same in another spelling is the recorded one.
-        earlier = _as_recorded(earlier, record.computed.before, own_profiles)
-        now = _as_recorded(now, record.computed.after, own_profiles)
-    computed = compute(earlier, now, own_profiles=own_profiles)
-    if is_old(record.computed):
-        known = set(_wrong(record.computed))
-        faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
+    recorded = record.computed
+    earlier = _in_order(before or baseline(record), recorded.before)
+    now = _in_order(after, recorded.after)
+    faults = list(other_maps(recorded, earlier, now, own_profiles))
+    if faults:
+        faults.insert(0, "the maps are not those of the record, which is void for them:")
     else:
-        faults += _drift(record.computed, computed)
-    return Assessment(faults=(*faults, *own.faults), missing=own.missing, notes=own.notes)
+        # A map that says the same in another spelling is the recorded one.
+        earlier = _as_recorded(earlier, recorded.before, own_profiles)
+        now = _as_recorded(now, recorded.after, own_profiles)
+        computed = compute(earlier, now, own_profiles=own_profiles)
+        if is_old(recorded):
+            known = set(_wrong(recorded))
+            faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
+        else:
+            faults += drift(recorded, computed)
+    return Assessment(
+        faults=(*faults, *own.faults),
+        missing=own.missing,
+        notes=(*own.notes, *_how_far(record)),
+    )
+
+
+def _how_far(record: Record) -> Iterator[str]:
+    if record.history:
+        entries = count(len(record.history), "entry", "entries")
+        yield f"history: {entries}, the last seal is {record.history[-1].seal}"
+        yield LIMITS
 
 
 def _as_recorded(
@@ -142,64 +156,22 @@ def baseline(record: Record) -> Connection:
     return Connection(first=first, second=second)
 
 
-def _other_maps(
-    recorded: Computed,
-    earlier: Connection,
-    now: Connection,
-    own_profiles: Mapping[str, Profile] | None,
-) -> Iterator[str]:
-    """Say which maps are not those of the record."""
-    for name, states, connection in (
-        ("before", recorded.before, earlier),
-        ("after", recorded.after, now),
-    ):
-        for state, end in zip(states, connection.ends, strict=True):
-            olds = fingerprints(recorded, state, own_profiles=own_profiles)
-            news = (
-                wire_fingerprint(end, own_profiles=own_profiles),
-                end_fingerprint(end, own_profiles=own_profiles),
-            )
-            for old, new, what in zip(
-                olds, news, ("what both ends share", "what it alone says"), strict=True
-            ):
-                if old != new:
-                    yield (
-                        f"{end.name}: the map {name} the change is another one: {what} has the "
-                        f"fingerprint {new[:16]}, not {old[:16]}"
-                    )
-
-
-def _drift(recorded: Computed, now: Computed) -> Iterator[str]:
-    """Say what differs between the record and what the maps give now."""
-    if recorded == now:
-        return
-    places = list(_places(plain(recorded), plain(now), "computed"))
-    more = f" and {len(places) - _SHOWN} more" if len(places) > _SHOWN else ""
-    yield f"computed anew, these differ: {', '.join(places[:_SHOWN])}{more}"
-
-
-def _places(old: Any, new: Any, key: str) -> Iterator[str]:
-    if isinstance(old, dict):
-        for name in old:
-            yield from _places(old[name], new[name], f"{key}.{name}")
-    elif isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
-        for number, (one, two) in enumerate(zip(old, new, strict=True)):
-            yield from _places(one, two, f"{key}[{number}]")
-    elif old != new:
-        yield key
-
-
-def _faults(record: Record) -> Iterator[str]:
-    computed, people = record.computed, record.people
+def _faults(record: Record, people: People) -> Iterator[str]:
+    computed, history = record.computed, record.history
     found = digest_of(computed)
     if found != record.computed_sha256:
         yield (
             f"the computed part was edited: its fingerprint is {found[:16]}, the record says "
             f"{record.computed_sha256[:16]}"
         )
+    if computed.canonical != canonical_text(record):
+        yield (
+            f"the computed part says that its fingerprints are over {computed.canonical}, not "
+            f"{canonical_text(record)} as its edition has them"
+        )
+    yield from link_faults(history, record.computed_sha256)
     yield from _wrong(computed)
-    yield from _strangers("read-back", [r.end for r in people.read_backs], _end_names(computed))
-    yield from _strangers("step", [t.id for t in people.trials], [s.id for s in computed.checklist])
+    yield from history_faults(history, record.ends, record.steps)
     for read_back in people.read_backs:
         if read_back.checksum and read_back.expected and not read_back.matches:
             yield (
@@ -209,17 +181,25 @@ def _faults(record: Record) -> Iterator[str]:
     for trial in people.trials:
         if trial.result == "failed":
             yield f"step {trial.id} failed{f': {trial.remark}' if trial.remark else ''}"
-    signed = seal(record)
-    for approval in people.approvals:
-        if approval.signs != signed:
+    yield from _approval_faults(record)
+
+
+def _approval_faults(record: Record) -> Iterator[str]:
+    history = record.history
+    last = state_number(history)
+    by: dict[str, list[str]] = {}
+    for number, act in approvals(history).items():
+        if number < last:
             yield (
-                f"the approval of {approval.who} is for another state of the record: it signs "
-                f"{approval.signs[:16]}, this is {signed[:16]}"
+                f"the approval of {act.who} (entry {number}) was given before entry {last} "
+                f"({title(history[last - 1].act)}): withdraw it with its reason, then approve anew"
             )
-    names = Counter(_person(approval.who) for approval in people.approvals)
-    for name, count in names.items():
-        if name and count > 1:
-            yield f"{count} approvals are by one person, {name}: each must be by another"
+        if name := person(act.who):
+            by.setdefault(name, []).append(act.who)
+    for names in by.values():
+        if len(names) > 1:
+            shown = " and ".join(dict.fromkeys(names))
+            yield f"{len(names)} approvals are by one person, {shown}: each must be by another"
 
 
 def _wrong(computed: Computed) -> Iterator[str]:
@@ -231,49 +211,32 @@ def _wrong(computed: Computed) -> Iterator[str]:
             yield f"open {entry.severity} {entry.rule}: {entry.message}"
 
 
-def _strangers(what: str, names: Sequence[str], known: Sequence[str]) -> Iterator[str]:
-    for name, count in Counter(names).items():
-        if name not in known:
-            yield f"there is a {what} for {name}, which the computed part does not name"
-        elif count > 1:
-            yield f"there are {count} {what}s for {name}: there must be one"
-
-
-def _missing(record: Record) -> Iterator[str]:
-    people = record.people
+def _missing(record: Record, people: People) -> Iterator[str]:
     for key, what in (("reason", "a reason"), ("asked_by", "who asked for the change")):
         if not getattr(people.request, key).strip():
             yield f"request: {what}"
-    if not people.request.hazards:
+    if not any(text.strip() for text in people.request.hazards):
         yield 'request: hazards possibly affected, or the words "none" and why'
-    read_backs = {read_back.end: read_back for read_back in people.read_backs}
-    for end in _end_names(record.computed):
-        entry = read_backs.get(end)
+    for entry in people.read_backs:
         names = ("who", "when", "serial", "checksum", "expected")
-        empty = [name for name in names if entry is None or not getattr(entry, name).strip()]
+        empty = [name for name in names if not getattr(entry, name).strip()]
         if empty:
-            yield f"read-back of {end}: {', '.join(empty)}"
-    trials = {trial.id: trial for trial in people.trials}
-    for step in record.computed.checklist:
-        trial = trials.get(step.id)
-        if trial is None or not trial.result:
-            yield f"step {step.id}: not done"
-        elif step.required and trial.result == "not applicable":
-            yield f"step {step.id}: must pass, a bit never driven proves nothing"
+            yield f"read-back of {entry.end}: {', '.join(empty)}"
+    required = {step.id: step.required for step in record.computed.checklist}
+    for trial in people.trials:
+        if not trial.result:
+            yield f"step {trial.id}: not done"
+        elif required[trial.id] and trial.result == "not applicable":
+            yield f"step {trial.id}: must pass, a bit never driven proves nothing"
         elif not trial.who.strip() or not trial.when.strip():
-            yield f"step {step.id}: who and when"
+            yield f"step {trial.id}: who and when"
         elif trial.result == "not applicable" and not trial.remark.strip():
-            yield f"step {step.id}: why it is not applicable"
+            yield f"step {trial.id}: why it is not applicable"
     for approval in people.approvals:
-        if not all(text.strip() for text in (approval.who, approval.role, approval.when)):
-            yield f"approval of {approval.who or 'nobody'}: who, role and when"
-    if len(people.approvals) < APPROVALS:
-        yield f"approvals: {len(people.approvals)} of {APPROVALS}"
-
-
-def _end_names(computed: Computed) -> list[str]:
-    return [state.end for state in computed.after]
-
-
-def _person(name: str) -> str:
-    return " ".join(name.casefold().split())
+        named = person(approval.who)
+        if not named or not approval.role.strip() or not approval.when.strip():
+            yield f"approval of {approval.who if named else 'nobody'}: who, role and when"
+    # Who approves without a name is nobody, and twice nobody is not two people.
+    approving = {name for each in people.approvals if (name := person(each.who))}
+    if len(approving) < APPROVALS:
+        yield f"approvals: {len(approving)} of {APPROVALS}"

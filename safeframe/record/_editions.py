@@ -1,25 +1,50 @@
-"""Records of the first edition: read, judged and written back as they are, and said to be old.
+"""Records of the first edition: read and judged as they are, said to be old, and continued.
 
 Edition 1 has fingerprints of another canonical text, which took every spelling as it was and left
 parameters to each end. They cannot be compared with those of today; the maps inside the record can.
+It kept of everything the latest entry only, and its approvals sealed neither who, role nor date.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from .._canonical import CANONICAL
-from .._fingerprint import end_fingerprint, plain, wire_fingerprint
+from .._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
 from .._mapfile import loads
 from ..protocols import Profile
+from ._entries import Act, ApprovalAct, CarriedOver, ReadBackAct, RequestAct, TrialAct, appended
 from ._parts import Computed, Record, State
+from ._people import People
 
-__all__ = ["FIRST", "FORMAT", "fingerprints", "is_old", "modern", "written"]
+__all__ = [
+    "FIRST",
+    "FORMAT",
+    "FirstRecord",
+    "canonical_text",
+    "carried_over",
+    "digest_of",
+    "earlier_edition",
+    "fingerprints",
+    "is_old",
+    "modern",
+]
 
 FORMAT = "safeframe-record/2"
 FIRST = "safeframe-record/1"
 _FIRST_CANONICAL = "safeframe-canonical/1"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstRecord:
+    """A record of the first edition, under the names of today."""
+
+    format: str
+    computed: Computed
+    computed_sha256: str
+    people: People
 
 
 def is_old(computed: Computed) -> bool:
@@ -27,13 +52,22 @@ def is_old(computed: Computed) -> bool:
     return computed.canonical != CANONICAL
 
 
+def earlier_edition(record: Record) -> str:
+    """Return the edition in which the history of a record began, empty for that of today."""
+    acts = (entry.act for entry in record.history)
+    return next((act.edition for act in acts if isinstance(act, CarriedOver)), "")
+
+
+def canonical_text(record: Record) -> str:
+    """Return the canonical text that the fingerprints of a record must be over."""
+    return _FIRST_CANONICAL if earlier_edition(record) else CANONICAL
+
+
 def modern(data: Any) -> Any:
     """Return the plain data of a record of the first edition under the names of this one.
 
     What is wrong with the data is for the reader to say: it stays where it is.
     """
-    if type(data) is not dict or data.get("format") != FIRST:
-        return data
     computed = data.get("computed")
     if type(computed) is not dict or type(computed.get("mixed")) is not list:
         return data
@@ -41,21 +75,66 @@ def modern(data: Any) -> Any:
     return {**data, "computed": {"canonical": _FIRST_CANONICAL, **computed, "mixed": mixed}}
 
 
-def written(value: Record | Computed) -> Any:
-    """Return a record or its computed part as plain data under the names of its own edition."""
-    data = plain(value)
-    if isinstance(value, Record):
-        return {**data, "computed": written(value.computed)}
-    if is_old(value):
+def digest_of(computed: Computed) -> str:
+    """Return the SHA-256 over the canonical JSON of a computed part, of its own edition."""
+    data = plain(computed)
+    if is_old(computed):
         del data["canonical"]
         data["mixed"] = [_renamed(mix, "disagreeing", "terms") for mix in data["mixed"]]
-    return data
+    return digest(canonical(data).encode("ascii"))
 
 
 def _renamed(data: Any, old: str, new: str) -> Any:
     if type(data) is not dict:
         return data
     return {new if name == old else name: value for name, value in data.items()}
+
+
+def carried_over(first: FirstRecord) -> Record:
+    """Return a record of the first edition with what people had entered as a history.
+
+    An approval that was for another state stands before the entries, so that it is seen to be.
+    """
+    people = plain(first.people)
+    entered = digest(canonical(people).encode("ascii"))
+    del people["approvals"]
+    state = {"computed_sha256": first.computed_sha256, "people": people}
+    signed = digest(canonical(state).encode("ascii"))
+    acts = [CarriedOver(edition=FIRST, sha256=entered), *_entries(first.people)]
+    for approval in first.people.approvals:
+        act = ApprovalAct(who=approval.who, role=approval.role, when=approval.when)
+        acts.insert(len(acts) if approval.signs == signed else 0, act)
+    return Record(
+        format=FORMAT,
+        computed=first.computed,
+        computed_sha256=first.computed_sha256,
+        history=appended((), first.computed_sha256, acts),
+    )
+
+
+def _entries(people: People) -> Iterator[Act]:
+    request = people.request
+    if request.reason or request.asked_by or request.hazards:
+        yield RequestAct(
+            reason=request.reason,
+            asked_by=request.asked_by,
+            hazards=request.hazards,
+            who="",
+            when="",
+        )
+    for row in people.read_backs:
+        values = {name: getattr(row, name) or None for name in ("serial", "checksum", "expected")}
+        if any(values.values()):
+            yield ReadBackAct(end=row.end, who=row.who, when=row.when, remark="", **values)
+    for trial in people.trials:
+        if trial.result:
+            yield TrialAct(
+                step=trial.id,
+                result=trial.result,
+                who=trial.who,
+                when=trial.when,
+                remark=trial.remark,
+            )
 
 
 def fingerprints(

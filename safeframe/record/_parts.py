@@ -1,4 +1,4 @@
-"""The record of one change as values: what is computed, what people enter.
+"""The record of one change as values: what is computed, and the entries of people.
 
 Nothing here depends on a clock, a path or a machine: dates are texts that people enter.
 """
@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .._canonical import checksum
 from .._checklist import ChecklistStep
 from .._diff import ClassReason
+from ._entries import HistoryEntry
+from ._people import People, people
 
 __all__ = [
-    "RESULTS",
-    "Approval",
     "BitRow",
     "BitOwner",
     "Computed",
@@ -22,17 +21,10 @@ __all__ = [
     "MixLine",
     "MixTable",
     "Mixed",
-    "People",
-    "ReadBack",
     "Record",
-    "Request",
     "State",
     "Times",
-    "Trial",
 ]
-
-RESULTS = ("", "passed", "failed", "not applicable")
-"""Results of a step; empty while it is still to be done."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,71 +147,25 @@ class Computed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """Who asked for the change, why, and which hazards it may touch."""
-
-    reason: str
-    asked_by: str
-    hazards: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReadBack:
-    """What a device says after the download.
-
-    ``checksum`` is what the device itself shows, ``expected`` what the engineering tool shows for
-    the project that was loaded: both are the maker's own figures, none of them is ours.
-    """
-
-    end: str
-    who: str
-    when: str
-    serial: str
-    checksum: str
-    expected: str
-
-    @property
-    def matches(self) -> bool:
-        """Whether both checksums are there and equal, grouping, prefix and letter case aside."""
-        return bool(self.checksum.strip()) and checksum(self.checksum) == checksum(self.expected)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Trial:
-    """What came out of one step of the checklist; ``result`` is one of RESULTS."""
-
-    id: str
-    result: str
-    who: str
-    when: str
-    remark: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Approval:
-    """One signature; ``signs`` is the fingerprint of everything above it at that moment."""
-
-    who: str
-    role: str
-    when: str
-    signs: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class People:
-    """The part that people enter."""
-
-    request: Request
-    read_backs: tuple[ReadBack, ...]
-    trials: tuple[Trial, ...]
-    approvals: tuple[Approval, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """The sign-off document of one change."""
+    """The sign-off document of one change: what is computed, and every entry that people made."""
 
     format: str
     computed: Computed
     computed_sha256: str
-    people: People
+    history: tuple[HistoryEntry, ...]
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        """The names of both ends."""
+        return tuple(state.end for state in self.computed.after)
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """The names of the steps of the checklist."""
+        return tuple(step.id for step in self.computed.checklist)
+
+    @property
+    def people(self) -> People:
+        """What the entries amount to: of everything the latest one."""
+        return people(self.history, self.ends, self.steps)

@@ -30,7 +30,7 @@ POINTS = {"a4": (595, 842), "letter": (612, 792)}
 def written(folder: Path, name: str, paper: str = "a4") -> Path:
     made = RECORDS[name]
     path = folder / f"{name}.html"
-    shown = document(made, record.assess(made), record.seal(made))
+    shown = document(made, record.assess(made))
     path.write_text(html.render(shown, sheet=sheet(made, paper=paper)), encoding="utf-8")
     return path
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from typing import Any
 
 from safeframe import _demo as demo
 from safeframe import _mapfile as mapfile
 from safeframe import record
 from safeframe._model import Connection
 from safeframe.record import Record
+from safeframe.record._entries import Act, appended
 
 
 def site(files: dict[str, str]) -> Connection:
@@ -52,6 +55,16 @@ TESTED = tested(FRESH)
 SIGNED = signed(TESTED)
 
 
-def with_people(given: Record, **parts: object) -> Record:
-    """Return a record with parts of what people entered replaced."""
-    return replace(given, people=replace(given.people, **parts))  # type: ignore[arg-type]
+def with_acts(given: Record, *acts: Act) -> Record:
+    """Return a record with other entries, sealed as the tool seals them."""
+    return replace(given, history=appended((), given.computed_sha256, acts))
+
+
+def acts_of(given: Record) -> list[Act]:
+    """Return what was entered into a record, in order."""
+    return [entry.act for entry in given.history]
+
+
+def data_of(given: Record) -> Any:
+    """Return a record as the plain data of its file."""
+    return json.loads(record.dumps(given))

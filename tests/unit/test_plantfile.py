@@ -20,7 +20,7 @@ from safeframe._model import Connection, Installed
 from safeframe._plant import file as plantfile
 from safeframe._source import Location
 from tests.rules.examples import FOLDER
-from tests.unit.record_maps import AFTER, SIGNED, TESTED
+from tests.unit.record_maps import AFTER, SIGNED, TESTED, with_acts
 
 HEAD = 'format = "safeframe-plant/1"\nname = "hall 3"\n'
 LIFT = '{ ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
@@ -112,7 +112,7 @@ def test_a_record_of_another_connection_is_one_finding() -> None:
 
 
 def test_a_record_without_the_rows_of_an_end() -> None:
-    bare = replace(TESTED, people=replace(TESTED.people, read_backs=()))
+    bare = with_acts(TESTED)
     text = plant_text(f'{LIFT}, record = "lx.json", {SERIALS} }}')
     found = rules(text, files(**{"site/lx.json": record.dumps(bare)}))
     assert found == ["read-back-missing", "read-back-missing"]

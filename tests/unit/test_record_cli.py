@@ -98,6 +98,10 @@ class TestActions:
                         "r.json",
                         "--end",
                         end,
+                        "--who",
+                        "B. Chen",
+                        "--when",
+                        "2026-03-03",
                         "--checksum",
                         "4F",
                         "--expected",
@@ -141,7 +145,51 @@ class TestActions:
         out = capsys.readouterr().out
         document = json.loads(out[out.index("{") :])
         assert document["complete_and_signed"] is False
-        assert document["faults"][0].startswith("LX: the map after the change is another one")
+        assert document["faults"] == [
+            "the maps are not those of the record, which is void for them:",
+            "LX: binding of brake2_release Drive.Brake2Release -> Drive.Brake1, "
+            "after/lx-sc1.toml:28",
+        ]
+        assert any(note.startswith("the seals show an entry that") for note in document["notes"])
+
+    def test_a_record_that_is_corrected_can_be_signed_again(
+        self, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        def run(action: str, *words: str) -> int:
+            return main(["record", action, "signed.json", *words, "--when", "2026-03-04"])
+
+        fill = ("--end", "LX", "--who", "A. Berg", "--serial", "2002", "--remark", "replaced")
+        assert run("fill", *fill) == 0
+        assert main(["record", "verify", "signed.json", *MAPS[2:]]) == 1
+        sign = ("--who", "C. Dahl", "--role", "safety engineer")
+        assert run("sign", *sign) == 2
+        assert "must be withdrawn first" in capsys.readouterr().err
+        for name in ("C.Dahl", "D. EVANS"):
+            reason = ("--approval", name, "--who", "D. Evans", "--reason", "device replaced")
+            assert run("withdraw", *reason) == 0
+        assert run("sign", *sign) == 0
+        assert run("sign", "--who", "D. Evans", "--role", "head of service") == 0
+        assert main(["record", "verify", "signed.json", *MAPS[2:]]) == 0
+        made = record.load("signed.json")
+        assert made.history[: len(SIGNED.history)] == SIGNED.history
+        assert made.people.read_backs[1].who == "A. Berg"
+        assert run("request", "--who", "A. Berg", "--hazard", "load drops", "--hazard", "x") == 0
+        assert record.load("signed.json").people.request.hazards == ("load drops", "x")
+        assert record.load("signed.json").people.request.reason == "second holding brake"
+        assert run("request", "--who", "A. Berg", "--reason", "y") == 0
+        assert record.load("signed.json").people.request.hazards == ("load drops", "x")
+
+    def test_seal(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["record", "seal", "signed.json"]) == 0
+        assert capsys.readouterr().out == record.seal_text(SIGNED)
+        words = ["record", "verify", "signed.json", *MAPS[2:], "--signed-by", "x"]
+        assert main(words) == 2
+        assert "--signed-by must come with --signers" in capsys.readouterr().err
+        Path("signers").write_text("", encoding="utf-8")
+        assert main([*words, "--signers", "signers"]) == 1
+        out = capsys.readouterr().out
+        assert "  open: signature: none by x over all that was entered\n" in out
+        assert "  note: not cryptographically signed: there is no signature file\n" in out
 
     def test_show(self, capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["record", "show", "signed.json"]) == 0
@@ -164,3 +212,5 @@ class TestActions:
             main(["record", "sign", "tested.json", "--who", "a", "--role", "r", "--when", "w"]) == 2
         )
         assert "an approval must be by another person" in capsys.readouterr().err
+        assert main(["record", "fill", "tested.json", "--end", "LX", "--serial", "1"]) == 2
+        assert "--who, --when" in capsys.readouterr().err

@@ -1,4 +1,4 @@
-"""Records of the first edition: still read, written back as they were, judged by their maps."""
+"""Records of the first edition: still read and continued, judged by the maps inside them."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ import pytest
 from safeframe import record
 from safeframe._canonical import CANONICAL
 from safeframe._errors import InputError
-from safeframe._fingerprint import canonical, digest, end_fingerprint, wire_fingerprint
+from safeframe._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
 from safeframe._model import Connection
 from safeframe._report.assessment import document, json_text
 from safeframe._report.text import render
-from tests.unit.record_maps import AFTER, BEFORE, FRESH, TESTED
+from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED
 
 NOTE = (
     "the record was made by an older release: its fingerprints are over safeframe-canonical/1, "
@@ -23,9 +23,16 @@ NOTE = (
 )
 
 
+FIRST = (
+    "the history begins with what was entered in a safeframe-record/1: only the latest entries "
+    "were kept there, and its approvals sealed neither who, role nor date"
+)
+
+
 def first_edition(made: record.Record = TESTED, **computed: Any) -> str:
-    """Return a record as the first edition wrote it: other fingerprints, another key."""
+    """Return a record as the first edition wrote it: other fingerprints and keys, no history."""
     data = json.loads(record.dumps(made))
+    del data["history"]
     data["format"] = "safeframe-record/1"
     part = data["computed"]
     assert part.pop("canonical") == CANONICAL
@@ -37,35 +44,76 @@ def first_edition(made: record.Record = TESTED, **computed: Any) -> str:
     ]
     part.update(computed)
     data["computed_sha256"] = digest(canonical(part).encode("ascii"))
+    people = plain(made.people)
+    approvals = people.pop("approvals")
+    state = {"computed_sha256": data["computed_sha256"], "people": people}
+    signs = digest(canonical(state).encode("ascii"))
+    data["people"] = {**people, "approvals": [{**row, "signs": signs} for row in approvals]}
     return json.dumps(data, indent=1) + "\n"
 
 
-def test_it_is_read_and_written_back_to_the_octet() -> None:
-    old = first_edition()
-    made = record.loads(old)
+def test_what_was_entered_becomes_the_beginning_of_the_history() -> None:
+    made = record.loads(first_edition())
+    assert made.format == "safeframe-record/2"
     assert made.computed.canonical == "safeframe-canonical/1"
-    assert record.dumps(made) == old
+    carried, *rest = [entry.act for entry in made.history]
+    people = json.loads(first_edition())["people"]
+    assert carried == record.CarriedOver(
+        edition="safeframe-record/1", sha256=digest(canonical(people).encode("ascii"))
+    )
+    assert record.title(carried) == "carried over from safeframe-record/1"
+    assert rest == [entry.act for entry in TESTED.history]
     assert record.assess(made).faults == ()
     signed = record.sign(made, who="C. Dahl", role="safety engineer", when="2026-03-03")
     assert record.loads(record.dumps(signed)) == signed
+    assert record.assess(signed).missing == ("approvals: 1 of 2",)
+
+
+def test_empty_rows_are_no_entries() -> None:
+    made = record.loads(first_edition(record.new(BEFORE, AFTER)))
+    assert len(made.history) == 1
+
+
+def test_its_approvals_hold_for_the_state_that_they_signed() -> None:
+    old = json.loads(first_edition(SIGNED))
+    assert record.verify(record.loads(json.dumps(old)), AFTER).complete_and_signed
+    old["people"]["approvals"][0]["signs"] = "0" * 64
+    (fault,) = record.verify(record.loads(json.dumps(old)), AFTER).faults
+    assert fault.startswith("the approval of C. Dahl (entry 1) was given before entry ")
+    old["people"]["trials"][0]["remark"] = "edited"
+    faults = record.verify(record.loads(json.dumps(old)), AFTER).faults
+    assert len(faults) == 2
+
+
+def test_what_stands_twice_there_is_refused() -> None:
+    for rows, key in (("read_backs", "end"), ("trials", "id")):
+        old = json.loads(first_edition())
+        old["people"][rows].append(old["people"][rows][0])
+        number, name = len(old["people"][rows]) - 1, old["people"][rows][0][key]
+        with pytest.raises(InputError) as caught:
+            record.loads(json.dumps(old))
+        assert str(caught.value) == (
+            f"<text>:1: people.{rows}[{number}].{key}: {key} must stand once, not {name} again"
+        )
+    old = json.loads(first_edition())
+    old["people"]["trials"][0]["result"] = "ok"
+    with pytest.raises(InputError, match=r"people.trials\[0\].result: result must be empty or one"):
+        record.loads(json.dumps(old))
 
 
 def test_it_is_judged_by_the_maps_inside_and_says_so() -> None:
     found = record.verify(record.loads(first_edition()), AFTER)
-    assert (found.faults, found.notes) == ((), (NOTE,))
+    assert (found.faults, found.notes[:2]) == ((), (NOTE, FIRST))
     assert f"  note: {NOTE[:60]}" in render(document("SC1-LX", found))
-    assert json.loads(json_text("SC1-LX", found))["notes"] == [NOTE]
-    assert record.verify(TESTED, AFTER).notes == ()
+    assert json.loads(json_text("SC1-LX", found))["notes"][:2] == [NOTE, FIRST]
+    assert record.assess(TESTED).notes == ()
 
 
 def test_another_map_is_found() -> None:
     other = replace(AFTER.first, note="edited")
     made = record.loads(first_edition())
-    (fault,) = record.verify(made, Connection(first=other, second=AFTER.second)).faults
-    assert fault == (
-        "SC1: the map after the change is another one: what it alone says has the fingerprint "
-        f"{end_fingerprint(other)[:16]}, not {end_fingerprint(AFTER.first)[:16]}"
-    )
+    _, fault = record.verify(made, Connection(first=other, second=AFTER.second)).faults
+    assert fault == "SC1: note of end not stated -> edited, sc1-lx.toml:4"
 
 
 def test_what_only_this_release_finds_is_a_fault() -> None:
@@ -102,7 +150,12 @@ def test_a_forged_map_inside_is_no_other_spelling() -> None:
         for state in FRESH.computed.after
     )
     forged = replace(FRESH, computed=replace(FRESH.computed, after=states))
-    assert "computed.after[0].map" in record.verify(forged, AFTER).faults[0]
+    fault = record.verify(forged, AFTER).faults[0]
+    assert fault == (
+        'computed anew, maps after the change (row 1, map): ...\'= "torque forbidden", bind = '
+        '"Lift.Permi\'... in the record, ...\'= "torque permitted", bind = "Lift.Permi\''
+        "... from the maps"
+    )
 
 
 @pytest.mark.parametrize(

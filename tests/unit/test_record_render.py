@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from safeframe import record
 from safeframe._errors import InputError
-from safeframe._fingerprint import plain
 from safeframe._model import Connection
 from safeframe._report import assessment as assessments
 from safeframe._report import html as pages
@@ -36,7 +35,7 @@ from safeframe._report.document import (
 from safeframe._report.markdown import render as markdown
 from safeframe._report.record import PAPERS, document, sheet
 from safeframe.record import Assessment, Record
-from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, with_people
+from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, acts_of, data_of, with_acts
 from tests.unit.schemas import validate
 from tests.unit.test_record import signed_record_of
 
@@ -71,7 +70,7 @@ class Reader(HTMLParser):
 
 
 def page_of(given: Record) -> Document:
-    return document(given, record.assess(given), record.seal(given))
+    return document(given, record.assess(given))
 
 
 def html(given: Document, more: str = "") -> str:
@@ -86,7 +85,7 @@ def sections(given: Document) -> list[Section]:
     return [block for block in given.blocks if isinstance(block, Section)]
 
 
-def test_ten_parts() -> None:
+def test_eleven_parts() -> None:
     parts = sections(page_of(FRESH))
     assert [words(part.title).partition(". ")[2] for part in parts] == [
         "Request",
@@ -98,6 +97,7 @@ def test_ten_parts() -> None:
         "Tests",
         "Findings and what was allowed",
         "Approvals",
+        "History",
         "Validity",
     ]
 
@@ -110,7 +110,7 @@ def test_status() -> None:
         "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)",
         "good",
     )
-    wrong = page_of(record.fill(SIGNED, "LX", checksum="0"))
+    wrong = page_of(record.fill(SIGNED, "LX", who="A. Berg", when="2026-03-04", checksum="0"))
     assert words(wrong.verdict) == "NOT COMPLETE AND SIGNED: 3 FAULTS"
     both = page_of(record.new(BEFORE, Connection(first=AFTER.first, second=BEFORE.second)))
     assert words(both.verdict) == "NOT COMPLETE AND SIGNED: 3 FAULTS, 31 POINTS OPEN"
@@ -270,15 +270,79 @@ def test_entries_of_people() -> None:
     assert "\n| SC1 | SC1-1001 | 4f2a 0011 | 4F2A0011 | yes | A. Berg | 2026-03-02 |\n" in shown
     assert "| passed | B. Chen, 2026-03-02 |" in shown
     assert (
-        f"\n| C. Dahl | safety engineer | 2026-03-03 | `{record.seal(SIGNED)[:16]}` |  |" in shown
+        f"\n| C. Dahl | safety engineer | 2026-03-03 | `{SIGNED.history[-2].seal[:16]}` |  |"
+        in shown
     )
-    wrong = markdown(page_of(record.fill(SIGNED, "LX", checksum="0")))
+    wrong = markdown(
+        page_of(record.fill(SIGNED, "LX", who="A. Berg", when="2026-03-04", checksum="0"))
+    )
     assert "| LX | LX-1001 | 0 | 4F2A0011 | NO |" in wrong
     remark = record.done(
         FRESH, "wrong-device", who="x", when="y", result="not applicable", remark="none there"
     )
     assert "| not applicable none there | x, y |" in markdown(page_of(remark))
-    assert "| open | open |" in markdown(page_of(with_people(FRESH, trials=())))
+    assert "| open | open |" in markdown(page_of(with_acts(FRESH)))
+
+
+def test_what_was_entered_before_stays_on_the_page() -> None:
+    given = record.fill(
+        TESTED, "LX", who="D. Evans", when="2026-03-04", serial="", remark="wrong device"
+    )
+    given = record.done(
+        given, "wrong-device", who="B. Chen", when="2026-03-01", result="failed", remark="it ran"
+    )
+    given = record.done(given, "wrong-device", who="D. Evans", when="2026-03-04", result="passed")
+    given = record.request(given, who="A. Berg", when="2026-03-04", asked_by="", hazards=("x", "y"))
+    shown = markdown(page_of(given))
+    assert "| LX | open | 4f2a 0011 | 4F2A0011 | yes | D. Evans, A. Berg | 2026-03-04, 2026-" in (
+        shown
+    )
+    assert "| passed (the latest of 3 results, see part 10) | D. Evans, 2026-03-04 |" in shown
+    for entry in (
+        "| 3 | read-back of LX: serial LX-1001, checksum 4f2a 0011, expected 4F2A0011 | A. Berg |",
+        "| read-back of LX: serial taken back (wrong device) | D. Evans | 2026-03-04 |",
+        "| wrong-device: failed (it ran) | B. Chen | 2026-03-01 |",
+        "| wrong-device: passed | D. Evans | 2026-03-04 |",
+        "| request: asked for by taken back, hazards x; y | A. Berg | 2026-03-04 |",
+    ):
+        assert entry in shown, entry
+
+
+def test_withdrawn_and_carried_over() -> None:
+    withdrawn = record.withdraw(SIGNED, "C. Dahl", who="D. Evans", when="2026-03-04", reason="slip")
+    carried = record.CarriedOver(edition="safeframe-record/1", sha256="ab" * 32)
+    untried = record.TrialAct(step="wrong-device", result="", who="", when="", remark="")
+    shown = markdown(page_of(with_acts(SIGNED, carried, *acts_of(withdrawn), untried)))
+    number = len(SIGNED.history) - 1
+    assert f"| withdrawal of the approval in entry {number}: slip | D. Evans | 2026-" in shown
+    assert "| approval as safety engineer | C. Dahl | 2026-03-03 |" in shown
+    assert f"| carried over from safeframe-record/1, SHA-256 of what stood there {'ab' * 32}" in (
+        shown
+    )
+    assert "| wrong-device: no result | \\- | \\- |" in shown
+    assert "Note: the history begins with what was entered in a safeframe-record/1: " in shown
+
+
+def test_words_about_seals_and_signatures() -> None:
+    shown = markdown(page_of(SIGNED))
+    assert "**Not cryptographically signed: no signature file.**" in shown
+    assert "they do not show the last entries cut off" in shown
+    assert "nothing in it was altered" not in shown
+    files = (
+        record.Signature(path="r.json.a.sig", words="not checked"),
+        record.Signature(path="r.json.b.sig", by="b", key="K", entries=3, signers="S"),
+    )
+    given = document(SIGNED, record.assess(SIGNED), files)
+    shown = markdown(given)
+    assert "| r.json.a.sig | \\- | not checked | \\- |" in shown
+    total = len(SIGNED.history)
+    assert (
+        f"| r.json.b.sig | b, K | accepted, over entries 1 to 3 of {total}, not over those after "
+        "| S |" in shown
+    )
+    assert "Not cryptographically signed" not in shown
+    shown = markdown(document(SIGNED, record.assess(SIGNED), files[:1]))
+    assert "**Not cryptographically signed: none of the signature files was accepted.**" in shown
 
 
 BAD = Assessment(faults=("first",), missing=("second", "third"))
@@ -314,7 +378,7 @@ class TestAnyRecordThatIsRead:
 
     @given(st.data())
     def test_mutated(self, data: st.DataObject) -> None:
-        mutated = plain(SIGNED)
+        mutated = data_of(SIGNED)
         for _ in range(2):
             inner: Any = mutated
             while isinstance(inner, dict | list) and inner:

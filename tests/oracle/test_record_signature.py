@@ -1,0 +1,108 @@
+"""Signatures of a record as docs/record.md shows them, made and judged by the real ssh-keygen."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from safeframe import record
+from safeframe._cli import main
+from tests.test_docs import ROOT, blocks_of
+from tests.unit.record_maps import AFTER, SIGNED, with_acts
+
+pytestmark = pytest.mark.oracle
+
+SCRIPTS = [
+    block.text
+    for block in blocks_of((ROOT / "docs" / "record.md").read_text(encoding="utf-8"))
+    if block.language == "sh script"
+]
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the maps of the demo, a signed record and the key of one person."""
+    if shutil.which("ssh-keygen") is None:
+        if os.environ.get("CI"):
+            pytest.fail("ssh-keygen must be installed")
+        pytest.skip("needs ssh-keygen")
+    monkeypatch.chdir(tmp_path)
+    programs = tmp_path / "programs"
+    programs.mkdir()
+    program = programs / "safeframe"
+    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m safeframe "$@"\n', encoding="utf-8")
+    program.chmod(0o755)
+    monkeypatch.setenv("PATH", os.pathsep.join((str(programs), os.environ["PATH"])))
+    monkeypatch.setenv("PYTHONPATH", str(ROOT))
+    assert main(["demo"]) == 0
+    record.create("brake2.json", SIGNED)
+    key("c-dahl")
+    return tmp_path
+
+
+def key(name: str) -> None:
+    words = ["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-C", "", "-f", name]
+    subprocess.run(words, check=True)
+
+
+def run(script: str) -> subprocess.CompletedProcess[str]:
+    words = ["bash", "-euo", "pipefail", "-c", script]
+    return subprocess.run(words, capture_output=True, text=True, check=False)
+
+
+def judged(signers: str = "allowed-signers", made: record.Record = SIGNED) -> record.Assessment:
+    found = record.verify(made, AFTER)
+    return record.with_signatures(found, "brake2.json", made, signers=signers)
+
+
+@pytest.mark.usefixtures("site")
+class TestAsThePageShows:
+    def test_sign_and_verify(self) -> None:
+        sign, allow, by_hand = SCRIPTS
+        assert run(sign).returncode == 0
+        found = run(allow)
+        assert (found.returncode, found.stderr) == (0, "")
+        words = " ".join(found.stdout.split())
+        assert "accepted by ssh-keygen for c.dahl@site (ED25519 key SHA256:" in words
+        assert f"over all {len(SIGNED.history)} entries; allowed signers: allowed-signers" in words
+        assert "not cryptographically signed" not in words
+        assert 'Good "safeframe-record" signature for c.dahl@site' in run(by_hand).stdout
+
+    def test_what_is_not_accepted(self) -> None:
+        sign, allow, _ = SCRIPTS
+        assert run(sign).returncode == 0
+        assert run(allow).returncode == 0
+        good = Path("brake2.json.c-dahl.sig").read_text(encoding="utf-8")
+        key("other")
+        for edit, reason in (
+            (sign.replace("-f c-dahl", "-f other"), "no allowed signer has its key"),
+            (sign.replace("-n safeframe-record", "-n file"), "not accepted for this record"),
+            ("echo text > brake2.json.c-dahl.sig", "no allowed signer has its key"),
+            (f"echo x | {sign.partition('|')[2]}", "incorrect signature"),
+        ):
+            assert run(edit).returncode == 0
+            (fault,) = judged().faults
+            assert reason in fault, edit
+        for number in range(30, len(good) - 40, 17):
+            broken = f"{good[:number]}{'B' if good[number] == 'A' else 'A'}{good[number + 1 :]}"
+            Path("brake2.json.c-dahl.sig").write_text(broken, encoding="utf-8")
+            assert judged().faults, number
+
+    def test_a_tail_cut_off_and_a_history_made_anew(self) -> None:
+        for script in SCRIPTS[:2]:
+            assert run(script).returncode == 0
+        acts = [entry.act for entry in SIGNED.history]
+        (*rest, _) = acts
+        for made in (with_acts(SIGNED, *rest), with_acts(SIGNED, *acts[1:])):
+            assert any("not accepted" in fault for fault in judged(made=made).faults)
+        later = record.done(
+            SIGNED, "wrong-device", who="A. Berg", when="2026-03-04", result="passed"
+        )
+        total = len(SIGNED.history)
+        notes = judged(made=later).notes
+        assert any(f"over entries 1 to {total} of {total + 1}" in note for note in notes)
