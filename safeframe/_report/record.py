@@ -442,8 +442,7 @@ def _entry(
             return f"approval as {act.role}"
         case WithdrawalAct():
             return f"withdrawal of the approval in entry {act.entry}: {act.reason}"
-        case CarriedOver():
-            return f"carried over from {act.edition}, SHA-256 of what stood there {act.sha256}"
+    return f"carried over from {act.edition}, SHA-256 of what stood there {act.sha256}"
 
 
 def _values(values: Mapping[str, str | None]) -> str:

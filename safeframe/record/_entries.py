@@ -186,7 +186,7 @@ def title(act: Act) -> str:
             name = f"{name} of entry {act.entry}"
         case CarriedOver():
             return f"{name} from {act.edition}"
-        case RequestAct() | ApprovalAct():
+        case _:
             pass
     by = f" by {act.who}" if act.who else ""
     return f"{name}{by}{f', {act.when}' if act.when else ''}"

@@ -12,7 +12,6 @@ import signal
 import time
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -24,7 +23,7 @@ from safeframe._document.pending import pending
 from safeframe._document.recover import How, recover
 from safeframe._document.replace import replace_all
 from safeframe._errors import SafeframeError
-from tests.unit.record_maps import SIGNED
+from tests.unit.record_maps import TESTED
 from tests.unit.written import NEW, OLD, items, left_over, set_up, state
 
 TRIALS = int(os.environ.get("SAFEFRAME_ATTACKS", "12"))
@@ -176,8 +175,7 @@ def entered(number: int) -> Callable[[record.Record], record.Record]:
 
 def fresh_record(folder: Path) -> Path:
     path = folder / "r.json"
-    people = replace(SIGNED.people, approvals=())
-    path.write_text(record.dumps(replace(SIGNED, people=people)), encoding="utf-8")
+    path.write_text(record.dumps(TESTED), encoding="utf-8")
     return path
 
 

@@ -447,6 +447,37 @@ class TestFaults:
             record.verify(forged, AFTER)
         assert record.verify(forged, AFTER, before=BEFORE).faults
 
+    def test_many_differences_of_one_end_are_counted(self) -> None:
+        entries = tuple(
+            replace(entry, note="x") if isinstance(entry, Signal) else entry
+            for entry in AFTER.first.sends.entries
+        )
+        notes = tuple(
+            replace(entry, note="x") if isinstance(entry, Signal) else entry
+            for entry in AFTER.first.receives.entries
+        )
+        first = replace(AFTER.first, sends=Map(entries=entries), receives=Map(entries=notes))
+        faults = record.verify(SIGNED, Connection(first=first, second=AFTER.second)).faults
+        assert len(faults) == 1 + 12 + 1
+        assert faults[1] == "SC1: note of permit_torque not stated -> x, sc1-lx.toml:6"
+        assert faults[-1] == "SC1: 8 more differences"
+
+    def test_what_words_cannot_tell_the_fingerprints_do(self) -> None:
+        """A fingerprint that was forged, or a map inside that is no map any more."""
+        state, other = SIGNED.computed.after
+        for forged, which in (
+            (replace(state, wire="0" * 64), "wire"),
+            (replace(state, own="0" * 64), "end"),
+            (replace(state, own="0" * 64, map="x"), "end"),
+        ):
+            computed = replace(SIGNED.computed, after=(forged, other))
+            _, fault, *_ = record.verify(replace(SIGNED, computed=computed), AFTER).faults
+            now = {"wire": wire_fingerprint, "end": end_fingerprint}[which](AFTER.first)
+            assert fault == (
+                f"SC1: the map is another one: its {which} fingerprint is {now[:16]}, not "
+                "0000000000000000"
+            )
+
     def test_few_differences_are_all_named(self) -> None:
         times = replace(FRESH.computed.times, source="hearsay")
         forged = replace(FRESH, computed=replace(FRESH.computed, times=times))
@@ -473,7 +504,7 @@ class TestMissing:
         step = "SC1.brake2_release.non-safe"
         message = message or "step {}: must pass, a bit never driven proves nothing"
         acts = [
-            replace(act, **entry) if isinstance(act, TrialAct) and act.step == step else act  # type: ignore[arg-type]
+            replace(act, **entry) if isinstance(act, TrialAct) and act.step == step else act
             for act in acts_of(TESTED)
         ]
         assert self.missing(with_acts(TESTED, *acts)) == (

@@ -239,7 +239,9 @@ class TestAlteredInTheMiddle:
 
     def test_words(self) -> None:
         history = SIGNED.history
-        edited = replace(history[3], act=replace(history[3].act, who="X"))  # type: ignore[call-arg]
+        act = history[3].act
+        assert isinstance(act, record.TrialAct)
+        edited = replace(history[3], act=replace(act, who="X"))
         assert faults((*history[:3], edited, *history[4:])) == (
             f"entry 4 (passed: {STEP} by X, 2026-03-02) was altered: its seal does not fit it",
         )
