@@ -11,7 +11,7 @@ from ..protocols import room
 from ..relations import Watch
 from ._decode import Both
 from ._heard import Heard
-from ._judge import Judge, Opinion
+from ._judge import STEADY, Judge, Opinion
 from ._locate import LocatedFrame, Locator
 from ._others import other_readings
 from ._packets import Packet, Skipped, Trouble
@@ -62,10 +62,16 @@ def examine(
     """
     course = _Course(link, Judge(link, fresh=fresh), each=each)
     locator = Locator(link, at=at or {}, sources=sources or {})
+    quick, see_time, frame = locator.quick, course.see_time, course.frame
     try:
         for packet in packets:
             if isinstance(packet, Packet):
                 course.packets += 1
+                only = quick(packet)
+                if only is not None:
+                    see_time(packet)
+                    frame(packet, only)
+                    continue
                 for place, found in locator.find(packet):
                     course.take(place, found)
             else:
@@ -118,6 +124,9 @@ class _Course:
         self._each = each
         traits = room(link.profile).recording
         zeros = traits is not None and traits.zeros
+        words = room(link.profile).link
+        # Asked for once: most of the time of a long recording goes into the next frame.
+        self._data_of = link.data_of if words is None else words.data_of
         self._sides = Heard(link, 0, zeros=zeros), Heard(link, 1, zeros=zeros)
         self._sides[1].first = self._sides[0].signals
         self._grid = StripBook(self._sides[0].signals + self._sides[1].signals)
@@ -159,13 +168,13 @@ class _Course:
     def take(self, packet: Packet, found: object) -> None:
         """Take what was found in a packet: its time, a frame, or why there is none."""
         if found is None:
-            self._see_time(packet)
+            self.see_time(packet)
         elif isinstance(found, LocatedFrame):
-            self._frame(packet, found)
+            self.frame(packet, found)
         else:
             self._add(found.kind, _note(packet, None, found.text))  # type: ignore[attr-defined]
 
-    def _see_time(self, packet: Packet) -> None:
+    def see_time(self, packet: Packet) -> None:
         """Follow the time of the recording."""
         time_us = packet.time_us
         if time_us is None:
@@ -178,11 +187,17 @@ class _Course:
         else:
             self._add("time", _note(packet, None, "the time is before that of an earlier packet"))
 
-    def _frame(self, packet: Packet, found: LocatedFrame) -> None:
+    def frame(self, packet: Packet, found: LocatedFrame) -> None:
         """Judge one frame, and decode it where its receiver would."""
         number = found.side
         side = self._sides[number]
-        opinion = self._judge.judge(number, found.octets, packet.time_us)
+        judge = self._judge
+        opinion = judge.judge(number, found.octets, packet.time_us)
+        if opinion is STEADY:
+            if self._each is None:
+                self._steady(packet, side, found.octets, judge.gap_us)
+                return
+            opinion = opinion._replace(gap_us=judge.gap_us)
         if self._each is not None:
             self._each(Verdict(packet, found, opinion))
         result = opinion.result
@@ -196,7 +211,7 @@ class _Course:
             )
         elif opinion.rejoined:
             self._add("history lost", _note(packet, number, opinion.text))
-        elif result == "unknown" and not side.results.get("accepted"):
+        elif result == "unknown" and not side.steady and not side.results.get("accepted"):
             side.unknown_at_start += 1
         if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
             side.longest_gap_us = opinion.gap_us
@@ -215,6 +230,20 @@ class _Course:
             data = self._link.data_of(found.octets)
             if data is not None:
                 self._data(packet, side, data, step.use)
+
+    def _steady(self, packet: Packet, side: Heard, octets: bytes, gap_us: int | None) -> None:
+        """Take a frame with data in use: most frames of a long recording go this way."""
+        side.steady += 1
+        side.heard_us = packet.time_us
+        if gap_us is not None and gap_us > (side.longest_gap_us or 0):
+            side.longest_gap_us = gap_us
+        data = self._data_of(octets) or b""
+        if data == side.data and not side.use and not side.is_told and not self._always:
+            side.data_frames += 1
+            side.used_frames += 1
+            side.again()
+        elif side.carries:
+            self._data(packet, side, data, "")
 
     def _tell(self, packet: Packet, side: int, kind: str, text: str, is_wrong: bool) -> None:
         self._event_count += 1
@@ -313,6 +342,7 @@ class _Course:
             self._differ(packet, side, data)
         odd = side.odd.look(data, lambda: _note(packet, side.side, ""), side.side)
         side.is_odd = bool(odd)
+        side.is_told = side.differs or side.is_odd
         if self._watches:
             self._relate(packet, side.side, both)
 
@@ -396,7 +426,7 @@ class _Course:
         """Tell of a side that has sent nothing, and of one whose data nobody has used."""
         name, peer = self._link.names[side.side], self._link.names[1 - side.side]
         text = ""
-        if not side.results:
+        if not side.results and not side.steady:
             kind, text = "no frames", f"no frame of {name} was found"
         elif side.data_frames and not side.used_frames and "size" not in self._notes:
             kind = "never used"

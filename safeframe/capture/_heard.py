@@ -40,7 +40,8 @@ class Heard:
         self.ones = self.zeros = 0
         self.heard_us: int | None = None
         self.noise: Interval | None = None
-        self.differs = self.is_odd = self.fallen = False
+        self.differs = self.is_odd = self.is_told = self.fallen = False
+        self.steady = 0
         self._run = 0
         self.sample: dict[bytes, int] = {}
         self.fail_safe = _fail_safe(link, side, self.decoder, zeros=zeros)
@@ -74,9 +75,12 @@ class Heard:
 
     def report(self) -> SideReport:
         """Return what this side sent."""
+        results = dict(self.results)
+        if self.steady:
+            results["accepted"] = results.get("accepted", 0) + self.steady
         return SideReport(
             name=self.link.names[self.side],
-            results=dict(sorted(self.results.items())),
+            results=dict(sorted(results.items())),
             data_frames=self.data_frames,
             longest_gap_us=self.longest_gap_us,
             used_frames=self.used_frames,

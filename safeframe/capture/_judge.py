@@ -10,7 +10,7 @@ from ..frame import Judgement, Session
 from ..protocols import room
 from ..protocols._aspects import Step
 
-__all__ = ["Judge", "Opinion"]
+__all__ = ["STEADY", "Judge", "Opinion"]
 
 
 class Opinion(NamedTuple):
@@ -32,11 +32,14 @@ class Opinion(NamedTuple):
 
 
 _REPEAT = Opinion("repeat")
-_STEADY = Opinion("accepted", step=Step())
+STEADY = Opinion("accepted", step=Step())
+"""The opinion about most frames: accepted, and its data are in use as before."""
 
 
 class Judge:
     """The receivers of both ends, in one.
+
+    ``gap_us`` is the time between the frame judged last and the new frame of its side before it.
 
     A frame that is right but comes after the watchdog has expired is rejected by ``watchdog``.
     After two rejections without an accepted frame between them, of both sides or of one, the
@@ -52,6 +55,7 @@ class Judge:
         self._senders = link.senders
         self._watchdog_us = link.watchdog_us
         self._last_us: list[int | None] = [None, None]
+        self.gap_us: int | None = None
         self._failures = [0, 0]
         self._in_a_row = 0
         self._use(link.session(fresh=fresh))
@@ -72,7 +76,15 @@ class Judge:
             # Most frames of a long recording go this way, unexplained.
             last[side] = octets
             self._failures[side] = self._in_a_row = 0
-            return self._timed(side, octets, _STEADY, time_us)
+            before, self._last_us[side] = self._last_us[side], time_us
+            if time_us is None or before is None:
+                self._last_us[side] = before if time_us is None else time_us
+                self.gap_us = None
+                return STEADY
+            gap_us = self.gap_us = time_us - before
+            if self._watchdog_us is None or gap_us <= self._watchdog_us:
+                return STEADY
+            return self._late(STEADY, gap_us)
         opinion = self._ask(side, octets)
         result = opinion.result
         if result == "rejected":
@@ -90,7 +102,7 @@ class Judge:
         begins = self._follower.begins(octets)
         step = self._follower.follow(side, octets, opinion.text if result == "accepted" else "")
         opinion = opinion._replace(step=step if result == "accepted" else None)
-        return self._timed(side, octets, opinion, time_us, begins=begins)
+        return self._timed(side, opinion, time_us, begins=begins)
 
     def _ask(self, side: int, octets: bytes) -> Opinion:
         found = self._opinion(side, octets, self._session)
@@ -115,27 +127,23 @@ class Judge:
             return Opinion("foreign", check, f"right for another connection: {text}")
         return Opinion("rejected", check, text)
 
-    def _timed(
-        self,
-        side: int,
-        octets: bytes,
-        opinion: Opinion,
-        time_us: int | None,
-        *,
-        begins: bool = False,
-    ) -> Opinion:
+    def _timed(self, side: int, opinion: Opinion, time_us: int | None, *, begins: bool) -> Opinion:
+        self.gap_us = None
         if time_us is None:
             return opinion
         last = self._last_us[side]
         self._last_us[side] = time_us
         if last is None:
             return opinion
-        gap_us = time_us - last
+        gap_us = self.gap_us = time_us - last
         if self._watchdog_us is not None and gap_us > self._watchdog_us and not begins:
-            allowed = f"watchdog {self._watchdog_us // 1000} ms"
-            text = f"{gap_us / 1000:g} ms after the last frame, {allowed}"
-            return opinion._replace(result="rejected", check="watchdog", text=text, gap_us=gap_us)
+            return self._late(opinion, gap_us)
         return opinion._replace(gap_us=gap_us)
+
+    def _late(self, opinion: Opinion, gap_us: int) -> Opinion:
+        allowed = f"watchdog {(self._watchdog_us or 0) // 1000} ms"
+        text = f"{gap_us / 1000:g} ms after the last frame, {allowed}"
+        return opinion._replace(result="rejected", check="watchdog", text=text, gap_us=gap_us)
 
 
 def _reason(found: Judgement) -> tuple[str, str]:

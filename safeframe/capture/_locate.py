@@ -24,6 +24,8 @@ _SURE = 3
 """Frames at one place before everything there is taken for a frame; by choice."""
 _HELD_PACKETS, _HELD_OCTETS = 4096, 1 << 22
 """How far is looked back for frames without an id; by choice."""
+_MAX_STATIONS = 4096
+"""Stations whose place is remembered; a file with more of them is a scan, not a machine."""
 _OTHER_SIZES = 256
 """Packets in which frames of other sizes are looked for where none has the expected one."""
 
@@ -81,6 +83,7 @@ class Locator:
             link.sizes[0] == link.sizes[1] and traits is not None and not traits.names_sender
         )
         self._shared = self._overlap()
+        self._known: dict[tuple[str, str], tuple[int, int, int | None]] = {}
         self._tried: dict[int, dict[int, int]] = {0: {}, 1: {}}
 
     def _overlap(self) -> bool:
@@ -89,6 +92,20 @@ class Locator:
             return False
         (first, place), (_, behind) = self._at
         return behind < place + self._sizes[first]
+
+    def quick(self, packet: Packet) -> LocatedFrame | None:
+        """Return the only frame that a packet holds, where nothing has to be looked for.
+
+        None says nothing: ``find`` must be asked.
+        """
+        known = self._known.get((packet.sender, packet.source))
+        if known is None:
+            return None
+        side, place, end = known
+        octets = packet.octets[place:end]
+        if end is not None and len(octets) < end - place:
+            return None
+        return LocatedFrame(side, octets, place)
 
     def find(self, packet: Packet) -> Iterator[Found]:
         """Yield the frames of a packet in the order in which they stand there.
@@ -101,6 +118,7 @@ class Locator:
             if side is None:
                 yield packet, Miss("other sender", self._stranger(packet.sender))
             else:
+                self._known[packet.sender, packet.source] = side, 0, None
                 yield packet, LocatedFrame(side, packet.octets)
         elif not packet.octets:
             if self._held:
@@ -146,10 +164,24 @@ class Locator:
                 yield packet, Miss("unknown sender", text)
                 return
             sides = [side]
-        for side, place in self._at:
-            if side in sides:
-                self._try_sizes(packet, side, place)
-                yield packet, self._cut(packet, side, place)
+        here = [(side, place) for side, place in self._at if side in sides]
+        for side, place in here:
+            self._try_sizes(packet, side, place)
+            yield packet, self._cut(packet, side, place)
+        if len(here) == 1 and not self._shared and self._has_size(here[0][0]):
+            side, place = here[0]
+            if len(self._known) >= _MAX_STATIONS:
+                self._known.clear()
+            self._known["", packet.source] = side, place, place + self._sizes[side]
+
+    def _has_size(self, side: int) -> bool:
+        """Tell whether no other size of the frames of a side is looked for any more."""
+        tried = self._tried[side]
+        return (
+            self._lengths is None
+            or self._sizes[side] in tried
+            or sum(tried.values()) >= _OTHER_SIZES
+        )
 
     def _teller(self, packet: Packet) -> int | None:
         """Return the side whose ids stand at its place; a station then keeps its side."""

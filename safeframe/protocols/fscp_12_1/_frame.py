@@ -7,6 +7,7 @@ wire. Sources of every rule: the profile's page.
 from __future__ import annotations
 
 import struct
+from collections.abc import Callable
 from functools import cache
 
 from ..._engine.parts import cut_named, hex_of, lacking, le, missing, unequal
@@ -113,23 +114,32 @@ def block_crc(
     return function(_ALGORITHM)(_covered(head, index, block))
 
 
+@cache
+def _engine() -> Callable[[bytes], int]:
+    """Return the CRC engine, looked up once: a long recording asks for it a million times."""
+    return function(_ALGORITHM)
+
+
 def unblocked(octets: bytes) -> bytes:
     """Return what a frame of legal length carries in the places of safety data."""
-    if len(octets) == 6:
-        return octets[1:2]
-    return b"".join([octets[at : at + 2] for at in range(1, len(octets) - 2, 4)])
+    size = len(octets)
+    if size < 8:
+        return octets[1 : size - 4]
+    return b"".join([octets[at : at + 2] for at in range(1, size - 2, 4)])
 
 
 def first_crc(octets: bytes, *, peer_crc0: int, sequence: int) -> int:
     """Return what CRC_0 of a frame must be; ``octets`` is a frame of legal length."""
     head = _HEAD.pack(peer_crc0, octets[-2] | octets[-1] << 8, sequence, octets[0])
-    return function(_ALGORITHM)(head + octets[1 : 2 if len(octets) == 6 else 3] + _ZEROS)
+    return _engine()(head + octets[1 : 2 if len(octets) == 6 else 3] + _ZEROS)
 
 
 def later_crcs_hold(octets: bytes, *, peer_crc0: int, sequence: int) -> bool:
     """Tell whether CRC_1, CRC_2 ... of a frame of legal length are right."""
+    if len(octets) < 8:
+        return True  # There is only one.
     head = _HEAD.pack(peer_crc0, octets[-2] | octets[-1] << 8, sequence, octets[0])
-    crc = function(_ALGORITHM)
+    crc = _engine()
     for at in range(5, len(octets) - 2, 4):
         covered = _covered(head, at >> 2, octets[at : at + 2])
         if crc(covered) != octets[at + 2] | octets[at + 3] << 8:
