@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from .. import protocols
-from .._errors import UsageError
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import number
@@ -82,6 +81,7 @@ class _Nodes:
             for alias in group.all("Alias")
         }
         self.types: dict[str, Element] = {}
+        self.roots: dict[str, str] = {}
         for element in root.all("UADataType"):
             node = element.get("NodeId") or ""
             if node in self.types:
@@ -111,11 +111,13 @@ class _Nodes:
 
     def root_of(self, node: str) -> str:
         """Return the type from which a type of the file descends; itself in a circle."""
-        seen: list[str] = []
-        while node in self.types and node not in seen:
-            seen.append(node)
+        seen: dict[str, None] = {}
+        while node in self.types and node not in seen and node not in self.roots:
+            seen[node] = None
             node = self.base(self.types[node])
-        return node
+        found = self.roots.get(node, node)
+        self.roots.update(dict.fromkeys(seen, found))  # Long chains are walked once.
+        return found
 
     def is_structure(self, node: str) -> bool:
         """Tell whether a type has fields and descends from no simple type."""
@@ -174,11 +176,9 @@ class _Structure:
 
 def _signature(identifier: str, members: list[str]) -> str:
     """Return the number that both ends can compare."""
-    for derivation in protocols.room(_PROFILE).derivations:
-        if derivation.name == "structure-signature":
-            given = {"identifier": identifier, "members": ", ".join(members)}
-            return derivation.make(given)["structure_signature"]
-    raise UsageError(f"{_PROFILE} must offer a structure signature")
+    made = {one.name: one.make for one in protocols.room(_PROFILE).derivations}
+    given = {"identifier": identifier, "members": ", ".join(members)}
+    return made["structure-signature"](given)["structure_signature"]
 
 
 class _Walk:

@@ -8,14 +8,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from .._bits import Place
+from .._bits import MAX_OCTETS, Place
 from .._document.characters import is_visible
 from .._model import Map, Reserved, Signal
 from .._source import Location
 from ._decisions import Decisions
 from ._refusals import Refusals, shown
 
-__all__ = ["Dropped", "Layout", "Part", "placed", "sum_text"]
+__all__ = ["Dropped", "Layout", "Part", "placed", "prove", "sum_text"]
 
 _FOLD = re.compile(r"\s+")
 
@@ -90,6 +90,10 @@ class Layout:
 def placed(layout: Layout, decisions: Decisions, refusals: Refusals) -> Map:
     """Return the map of a layout in which every bit has one owner, or keep the problems."""
     before = len(refusals)
+    if layout.data_bits > 8 * MAX_OCTETS:
+        message = f"the data must have at most {MAX_OCTETS} octets, not {layout.data_bits // 8}"
+        refusals.add("too-big", layout.line, message, element=layout.path)
+        return Map()
     parts = sorted(layout.parts, key=lambda part: (part.start, part.line))
     parts = _named(parts, layout, decisions, refusals)
     _refuse_overlaps(parts, layout, refusals)
@@ -101,7 +105,7 @@ def placed(layout: Layout, decisions: Decisions, refusals: Refusals) -> Map:
         refusals.add("not-whole-octets", line, message, element=layout.path)
     if len(refusals) > before:
         return Map()
-    _prove(parts, layout)
+    prove(parts, layout)
     where = Location(path=refusals.path, line=layout.line, key=layout.path)
     return Map(entries=tuple(_entries(parts, refusals.path, joined=layout.joined)), where=where)
 
@@ -242,15 +246,11 @@ def _filled(
     return filled
 
 
-def _prove(parts: list[Part], layout: Layout) -> None:
+def prove(parts: list[Part], layout: Layout) -> None:
     """Raise where the parts are not exactly the data: a fault of this program, never of a file."""
-    position = 0
-    for part in parts:
-        if part.start != position:
-            raise AssertionError(f"{layout.path}: bit {position} has no owner or two")
-        position = part.end
-    if position != layout.data_bits:
-        raise AssertionError(f"{layout.path}: {position} of {layout.data_bits} bits are placed")
+    ends = [0, *(part.end for part in parts)]
+    if ends[:-1] != [part.start for part in parts] or ends[-1] != layout.data_bits:
+        raise AssertionError(f"{layout.path}: not every bit of {layout.data_bits} has one owner")
 
 
 def _entries(parts: list[Part], path: str, *, joined: bool) -> list[Signal | Reserved]:

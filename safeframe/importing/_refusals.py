@@ -88,16 +88,17 @@ class Refusals:
     ) -> NoReturn:
         """Keep one problem after which nothing else can be judged, and raise."""
         self.add(rule, line, message, remedy, element)
-        self.refuse()
-        raise AssertionError  # refuse() raises, since there is a problem.
+        raise self._error()
 
     def refuse(self) -> None:
         """Raise OpenDecisionError or InputError where there is any problem."""
-        if not self.problems:
-            return
+        if self.problems:
+            raise self._error()
+
+    def _error(self) -> InputError:
         ordered = sorted(self.problems, key=lambda problem: problem.line)
         decidable = all(problem.rule in OPEN_RULES for problem in ordered)
-        raise (OpenDecisionError if decidable else InputError)(*ordered)
+        return (OpenDecisionError if decidable else InputError)(*ordered)
 
 
 def shown(value: object) -> str:

@@ -27,8 +27,8 @@ _MOST_DEPTH = 16
 _TOKEN = re.compile(
     r"(?P<space>\s+|//[^\n]*)"
     r"|(?P<open>\(\*|/\*)"
-    r"|(?P<pragma>\{[^}]*\})"
-    r"|(?P<text>'(?:[^'$]|\$.)*'|\"(?:[^\"$]|\$.)*\")"
+    r"|(?P<pragma>\{[^}]*+(?:\}|\Z))"
+    r"|(?P<text>'(?:[^'$]|\$.)*+(?:'|\Z)|\"(?:[^\"$]|\$.)*+(?:\"|\Z))"
     r"|(?P<word>[A-Za-z_][A-Za-z0-9_]*)"
     r"|(?P<address>%[A-Za-z]*[0-9.*]*)"
     r"|(?P<number>[0-9][0-9A-Za-z_#]*(?:\.[0-9]+(?:[eE][+-]?[0-9]+)?)?)"
@@ -81,6 +81,10 @@ def _tokens(text: str, refusals: Refusals) -> Iterator[_Token]:
         end = found.end()
         if kind == "open":
             end = _comment_end(text, position, line, refusals)
+        elif (kind == "pragma" and found[0][-1] != "}") or (
+            kind == "text" and (len(found[0]) < 2 or found[0][-1] != found[0][0])
+        ):
+            refusals.stop("bad-line", line, f"a text or pragma must end: {shown(found[0])}")
         elif kind not in ("space", "pragma"):
             count += 1
             if count > _MOST_TOKENS:

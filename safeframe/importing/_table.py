@@ -87,7 +87,11 @@ def _header(
         if wanted <= {_folded(cell.text) for cell in row.cells}
     ]
     if not found:
-        best = max(rows, key=lambda row: len(wanted & {_folded(cell.text) for cell in row.cells}))
+        best = max(
+            rows,
+            key=lambda row: len(wanted & {_folded(cell.text) for cell in row.cells}),
+            default=Row(0, ()),
+        )
         missing = wanted - {_folded(cell.text) for cell in best.cells}
         near = [cell.text for cell in best.cells if cell.text]
         refusals.stop(

@@ -129,12 +129,7 @@ class _Walk:
     def struct(self, struct: Struct, prefix: str, inside: tuple[str, ...]) -> None:
         """Place all members of a structure."""
         if len(inside) > _MOST_DEPTH:
-            self.refusals.stop(
-                "too-deep",
-                0,
-                f"structures must be nested at most {_MOST_DEPTH} deep, not deeper",
-                element=self.owner,
-            )
+            self.too_deep()
         if self.octets:
             self.align(struct.line)
         for member in struct.members:
@@ -177,6 +172,8 @@ class _Walk:
                     )
                 if found is None:
                     self.unknown(spec.name, name, line)
+                elif len(inside) > _MOST_DEPTH:
+                    self.too_deep()
                 elif isinstance(found, Struct):
                     self.struct(found, f"{name}.", (*inside, key))
                 else:  # Another name for a type; a circle of names ends above.
@@ -264,6 +261,15 @@ class _Walk:
             line,
             f"a type must have a fixed width or stand in the file, not {shown(kind)}",
             element=name,
+        )
+
+    def too_deep(self) -> None:
+        """Refuse types that refer to types again and again."""
+        self.refusals.stop(
+            "too-deep",
+            0,
+            f"structures must be nested at most {_MOST_DEPTH} deep, not deeper",
+            element=self.owner,
         )
 
     def too_big(self, name: str, line: int) -> None:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import datetime
 import io
+import warnings
 import zipfile
 import zlib
 from collections.abc import Sequence
 from typing import Any
 from xml.parsers import expat
 
-from .._errors import UsageError
+from .._errors import InputError, UsageError
 from ._columns import Columns
 from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, letters, plain_text
 from ._refusals import Refusals, shown
@@ -47,25 +48,35 @@ def sheet_rows(source: Source, sheet: str, refusals: Refusals) -> list[Row]:
     _guard(source, refusals)
     openpyxl = _library()
     try:
-        values = openpyxl.load_workbook(
-            io.BytesIO(source.octets), read_only=True, data_only=True, keep_links=False
-        )
-        formulas = openpyxl.load_workbook(
-            io.BytesIO(source.octets), read_only=True, data_only=False, keep_links=False
-        )
-        name = _sheet_name(values.sheetnames, sheet, refusals)
-        pairs = zip(values[name].iter_rows(), formulas[name].iter_rows(), strict=True)
-        return [
-            _row(number, shown_cells, plain_cells, refusals)
-            for number, (shown_cells, plain_cells) in enumerate(_limited(pairs, refusals), 1)
-        ]
-    except (KeyError, ValueError, TypeError, IndexError, AttributeError, OSError) as error:
+        return _read(openpyxl, source, sheet, refusals)
+    except InputError:
+        raise
+    except Exception as error:  # Whatever the reader stumbles over is a fault of the file.
         refusals.stop(
             "bad-workbook",
             0,
             f"the file must be a whole workbook: {type(error).__name__}: {shown(error)}",
             "open it in a spreadsheet program and save it anew, or save the sheet as CSV",
         )
+
+
+def _read(openpyxl: Any, source: Source, sheet: str, refusals: Refusals) -> list[Row]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Styles and validations that the reader passes over.
+        books = [
+            openpyxl.load_workbook(
+                io.BytesIO(source.octets), read_only=True, data_only=stored, keep_links=False
+            )
+            for stored in (True, False)
+        ]
+        name = _sheet_name(books[0].sheetnames, sheet, refusals)
+        for book in books:
+            book[name].reset_dimensions()  # What the file says of its size is not believed.
+        pairs = zip(*(book[name].iter_rows() for book in books), strict=True)
+        return [
+            _row(number, stored, formulas, refusals)
+            for number, (stored, formulas) in enumerate(_limited(pairs, refusals), 1)
+        ]
 
 
 def _limited(pairs: Any, refusals: Refusals) -> Any:

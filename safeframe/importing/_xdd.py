@@ -38,7 +38,13 @@ _MOST_BITS = 8 * (2 * 254 + 13)
 
 def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return the groups that list a container."""
-    root = parse(source, ("ISO15745ProfileContainer",), refusals, encoding=decisions.encoding)
+    root = parse(
+        source,
+        ("ISO15745ProfileContainer",),
+        refusals,
+        most={"parameterGroup": _MOST_BITS},
+        encoding=decisions.encoding,
+    )
     parameters: dict[str, Element] = {}
     for group in root.walk("parameterList"):
         for parameter in group.all("parameter"):
@@ -139,7 +145,8 @@ class _Group:
         first, end = (0, bits) if plain else (_HEADER_BITS, _HEADER_BITS + 8 * (octets or 0))
         data = [one for one in found if first <= one.start and one.start + one.width <= end]
         for one in found:
-            if one not in data and one.start < end and one.start + one.width > first:
+            inside = first <= one.start and one.start + one.width <= end
+            if not inside and one.start < end and one.start + one.width > first:
                 refusals.add(
                     "overlap",
                     one.line,
@@ -155,7 +162,7 @@ class _Group:
                 self.path,
             )
             return []
-        rest = [one.name for one in found if one not in data]
+        rest = [one.name for one in found if one.start < first or one.start >= end]
         dropped = (
             ()
             if plain
