@@ -105,3 +105,31 @@ def importer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Importer:
         return Run(code, shown.out, shown.err)
 
     return run
+
+
+LX = ["--connection", "SC1-LX", "--end", "LX", "--peer", "SC1", "--profile", "fscp-12-1"]
+
+
+class Sheet:
+    """Runs the command on content in a folder of its own."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.folder, self.capsys = folder, capsys
+
+    def run(
+        self, content: str | bytes, columns: str, *more: str, name: str = "t.csv"
+    ) -> tuple[int, str, str]:
+        path = self.folder / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
+        self.capsys.readouterr()
+        options = ["--columns", columns] if columns else []
+        code = main(["import", "table", str(path), *options, *LX, *more])
+        shown = self.capsys.readouterr()
+        return code, shown.out, shown.err
+
+    def end(
+        self, content: str | bytes, columns: str, *more: str, name: str = "t.csv"
+    ) -> safeframe.End:
+        code, out, err = self.run(content, columns, *more, name=name)
+        assert code == 0, err
+        return safeframe.loads(out)

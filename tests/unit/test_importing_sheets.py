@@ -18,9 +18,8 @@ import safeframe
 from safeframe import importing
 from safeframe._cli import main
 from safeframe.testing import clean_connections
-from tests.unit.importing_files import DATA
+from tests.unit.importing_files import DATA, LX, Sheet
 
-LX = ["--connection", "SC1-LX", "--end", "LX", "--peer", "SC1", "--profile", "fscp-12-1"]
 BASE = "octet=Byte;bit=Bit;name=Name;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
 ROWS = [
     ["Byte", "Bit", "Name"],
@@ -40,36 +39,6 @@ def entries(end: safeframe.End, direction: str = "sends") -> list[tuple[str, int
 
 def text(rows: list[list[str]], separator: str = ",") -> str:
     return "".join(separator.join(row) + "\n" for row in rows)
-
-
-class Sheet:
-    """Runs the command on content in a folder of its own."""
-
-    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        self.folder, self.capsys = folder, capsys
-
-    def run(
-        self, content: str | bytes, columns: str, *more: str, name: str = "t.csv"
-    ) -> tuple[int, str, str]:
-        path = self.folder / name
-        path.write_bytes(content if isinstance(content, bytes) else content.encode("utf-8"))
-        self.capsys.readouterr()
-        options = ["--columns", columns] if columns else []
-        code = main(["import", "table", str(path), *options, *LX, *more])
-        shown = self.capsys.readouterr()
-        return code, shown.out, shown.err
-
-    def end(
-        self, content: str | bytes, columns: str, *more: str, name: str = "t.csv"
-    ) -> safeframe.End:
-        code, out, err = self.run(content, columns, *more, name=name)
-        assert code == 0, err
-        return safeframe.loads(out)
-
-
-@pytest.fixture
-def sheet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Sheet:
-    return Sheet(tmp_path, capsys)
 
 
 SENDS = ("--direction", "sends")

@@ -1,0 +1,656 @@
+"""The rest of every format: what each further construct becomes, or why it is refused."""
+
+# ruff: noqa: E501  (rows of tables)
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+import safeframe
+from safeframe import importing
+from safeframe._cli import main
+from safeframe.importing import _placing
+from tests.unit.importing_files import CASES, DATA, importer
+from tests.unit.test_importing_hostile import Change, after_line, both, line, swap, without_lines
+
+Refused = tuple[str, Change, str, str]
+
+ST = "TYPE\n T : STRUCT\n{}\n END_STRUCT;\nEND_TYPE\n"
+
+
+def same(text: str) -> str:
+    return text
+
+
+def whole(text: str) -> Change:
+    return lambda _: text
+
+
+def members(text: str) -> Change:
+    return whole(ST.format(text).replace(" T :", " ST_ToDrive :"))
+
+
+CHANGES: list[Refused] = [
+    ("st", members("a : ARRAY[0..1, 0..1] OF BOOL;"), "", "an array must have one dimension"),
+    ("st", members("a : ARRAY[x..1] OF BOOL;"), "", "a bound of an array must be a number, not x"),
+    ("st", members("a : (x, y);"), "", "not an enumeration without a stated type"),
+    ("st", members("a : USINT (x := 0, y := 1);"), "", "not an enumeration of USINT"),
+    ("st", members("a : REF_TO INT;"), "", "not a reference"),
+    (
+        "st",
+        members("a : Other;"),
+        "",
+        "a type must have a fixed width or stand in the file, not Other",
+    ),
+    ("st", members("a : BOOL"), "", "a declaration must end with a semicolon"),
+    ("st", members("a : STRING[80;"), "", "a bracket must be closed"),
+    ("st", members("1 : BOOL;"), "", "the name of a member must stand here, not 1"),
+    ("st", members("a = BOOL;"), "", ": must stand here, not ="),
+    ("st", members("a : 'text"), "", "a text or pragma must end: 'text"),
+    ("st", members("a : BOOL; {pragma"), "", "a text or pragma must end: {pragma"),
+    ("st", members("a : " + "ARRAY[0..0] OF " * 17 + "BOOL;"), "", "nested at most 16 deep"),
+    ("st", members(""), "", "a structure must have members, not none"),
+    ("st", whole("TYPE"), "", "the name of a type must follow, not the end of the file"),
+    ("st", whole("VAR x : BOOL; END_VAR"), "", "the file must describe data that can be selected"),
+    (
+        "st",
+        both(
+            members("a : A0;"),
+            swap(
+                "TYPE\n",
+                "TYPE\n" + "".join(f"A{n} : A{n + 1};\n" for n in range(40)) + "A40 : BOOL;\n",
+            ),
+        ),
+        "",
+        "structures must be nested at most 16 deep",
+    ),
+    (
+        "st",
+        members("a : BOOL; b : INT; c : ARRAY[1..7] OF BOOL;"),
+        "--layout bits --order big",
+        "a value with its high octet first must begin on an octet, not at bit 1",
+    ),
+    (
+        "tc6",
+        both(swap("<project ", "<Project "), swap("</project>", "</Project>")),
+        "",
+        "the file must be TC6 XML, not IEC 61131-10",
+    ),
+    (
+        "tc6",
+        line(7, 'dataType name="ST_ToDrive"', "dataType"),
+        "",
+        "a data type must have a name and a base type",
+    ),
+    (
+        "tc6",
+        after_line(12, '<dataType name="ST_TODRIVE"><baseType><BOOL/></baseType></dataType>\n'),
+        "",
+        "a type must be declared once",
+    ),
+    ("tc6", line(11, "<UINT/>", "<enum/>"), "", "not an enumeration"),
+    (
+        "tc6",
+        line(11, "<UINT/>", '<array><dimension lower="0" upper="1"/></array>'),
+        "",
+        "an array must have one dimension and a base type",
+    ),
+    ("tc6", line(10, 'lower="1"', 'lower="x"'), "", "the bounds of an array must be numbers"),
+    (
+        "tc6",
+        line(
+            11,
+            "<UINT/>",
+            "<subrangeSigned>"
+            + "<baseType><subrangeSigned>" * 20
+            + "</subrangeSigned></baseType>" * 20
+            + "</subrangeSigned>",
+        ),
+        "",
+        "nested at most 16 deep",
+    ),
+    (
+        "gsdml",
+        line(16, "Integer16", "Unsigned16_S"),
+        "",
+        "a type must have a known number of octets, not Unsigned16_S",
+    ),
+    (
+        "gsdml",
+        line(16, 'DataType="Integer16"', 'DataType="OctetString" Length="0"'),
+        "",
+        "the data must be 1..65536 octets, not 0 more",
+    ),
+    (
+        "gsdml",
+        line(16, 'DataType="Integer16"', 'DataType="OctetString" Length="x"'),
+        "",
+        "Length must be a number of 0 or more, not 'x'",
+    ),
+    (
+        "gsdml",
+        line(16, 'DataType="Integer16"', 'DataType="OctetString" Length="65536"'),
+        "",
+        "the data must be 1..65536 octets, not 65536 more",
+    ),
+    ("gsdml", line(12, ' BitOffset="4"', ""), "", "BitOffset must be stated"),
+    (
+        "gsdml",
+        line(12, 'BitOffset="4"', 'BitOffset="-4"'),
+        "",
+        "BitOffset must be a number of 0 or more, not '-4'",
+    ),
+    ("gsdml", same, "--language de", "the texts must be there in language de"),
+    ("iodd", line(12, "IntegerT", "TimeT"), "", "a type must be one of BooleanT, UIntegerT"),
+    (
+        "iodd",
+        line(10, 'bitLength="40"', 'bitLength="32"'),
+        "",
+        "the record must have the 40 bits of its process data, not 32",
+    ),
+    (
+        "iodd",
+        line(12, '"16"', '"12"'),
+        "",
+        "must fill whole octets, not 12 bits at offset 24 (--split-unaligned",
+    ),
+    (
+        "iodd",
+        both(line(12, "IntegerT", "Float32T"), line(12, '"24"', '"4"')),
+        "",
+        "a map cannot hold it: not offered",
+    ),
+    ("iodd", line(13, '"9"', '"x"'), "", "bitOffset must be a number of 0 or more, not 'x'"),
+    (
+        "iodd",
+        line(19, '<Datatype xsi:type="UIntegerT" bitLength="8"/>', ""),
+        "",
+        "a data type must be in the file, not none",
+    ),
+    ("iodd", line(9, ' bitLength="40"', ""), "", "bitLength must be stated"),
+    (
+        "nodeset",
+        without_lines(18, 22),
+        "--select LiftData",
+        "a selection must be in the file, not LiftData",
+    ),
+    ("nodeset", line(16, "1:LiftData", "1:Lift\u202eData"), "--select @16", ""),
+    ("eds", swap("DefaultValue=6", "X=6"), "", "the number of entries must be stated"),
+    ("eds", swap("Dummy0005=1", "Dummy0005=0"), "", "a dummy entry must be allowed by Dummy0005=1"),
+    (
+        "eds",
+        swap(
+            "[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0003",
+            "[6210]\nParameterName=speed_limit\nObjectType=0x7\nDataType=0x0009",
+        ),
+        "",
+        "a data type must have a fixed width, not be 0x0009",
+    ),
+    (
+        "eds",
+        both(
+            swap("0x62000108", "0x62000101"),
+            swap("0x62010108", "0x62010101"),
+            swap(
+                "[6200sub1]\nParameterName=drive_state\nObjectType=0x7\nDataType=0x0005",
+                "[6200sub1]\nParameterName=drive_state\nObjectType=0x7\nDataType=0x0001",
+            ),
+        ),
+        "",
+        "an entry must fill whole octets, not 1 bits",
+    ),
+    (
+        "eds",
+        swap("[1301sub1]", "[1301sub9]"),
+        "",
+        "must be 1 (sends) or 2 (receives), not left out",
+    ),
+    ("eds", swap("EDSVersion=4.0", "EDSVersion 4.0"), "", "a line must be [section] or key=value"),
+    ("xdd", without_lines(17, 20), "--select group:TX", "a group must list parameters, not none"),
+    (
+        "xdd",
+        both(line(17, '"48"', '"44"'), line(9, "<INT/>", "<USINT/>")),
+        "",
+        "a value must begin on an octet, not at bit 44",
+    ),
+    (
+        "xdd",
+        line(18, '"32"', '"28"'),
+        "",
+        "torque_off must be data or none, not lie across bit 32 or 64",
+    ),
+    ("xdd", line(19, '"40"', '"x"'), "", "bitOffset must be a number of 0 or more, not 'x'"),
+    (
+        "cip-eds",
+        swap("[File]", "File = 1;\n[File]"),
+        "",
+        "an entry must stand in a section, not before the first",
+    ),
+    ("cip-eds", swap("[Params]", "[Params"), "", "the name of a section must end with ]"),
+    (
+        "cip-eds",
+        swap("VendCode", "Vend;Code"),
+        "",
+        "an entry must be keyword = fields; not Vend;Code",
+    ),
+    ("cip-eds", swap('"LX";', '"LX"'), "", "an entry must end with a semicolon"),
+    (
+        "cip-eds",
+        line(16, "6, ,", ", ,"),
+        "",
+        "a member must have a size or a reference, not neither",
+    ),
+    (
+        "cip-eds",
+        line(9, "0xC3", "0xDA"),
+        "",
+        "the type of Param3 must have a fixed width, not be 0xDA",
+    ),
+    ("cip-eds", line(18, "16,", "x,"), "", "the size must be a number of 0 or more, not 'x'"),
+    ("esi", line(24, "brake2_release", "brake\u202e2"), "", "a name must be printable text"),
+    (
+        "esi",
+        whole("<EtherCATInfo><Descriptions/></EtherCATInfo>"),
+        "",
+        "the file must describe data that can be selected, not none",
+    ),
+    (
+        "esi",
+        line(20, "Safety outputs", "x" * 70_000),
+        "",
+        "the text of an element must have at most 65536 characters",
+    ),
+    (
+        "esi",
+        whole("<EtherCATInfo>" + "<Other>" * 100 + "</Other>" * 100 + "</EtherCATInfo>"),
+        "",
+        "nested at most 64 deep",
+    ),
+    (
+        "esi",
+        same,
+        "--select @18 --select @18",
+        "@18 must be selected once, not twice",
+    ),
+]
+
+
+def options_with(given: tuple[str, ...], more: str) -> list[str]:
+    """Return options with others in their place."""
+    words = more.split()
+    replaced = {word for word in words if word.startswith("--")}
+    kept: list[str] = []
+    skip = False
+    for word in given:
+        if skip:
+            skip = False
+        elif word in replaced:
+            skip = True
+        else:
+            kept.append(word)
+    return kept + words
+
+
+@pytest.mark.parametrize(("name", "change", "more", "message"), CHANGES)
+def test_refused(
+    name: str,
+    change: Change,
+    more: str,
+    message: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    case = CASES[name]
+    found = importer(tmp_path, capsys)(case, change(case.text), *options_with(case.options, more))
+    if message:
+        assert found.code in (1, 2), found.out
+        assert message in found.err
+    else:
+        assert found.code in (0, 1, 2)
+    assert "internal error" not in found.err
+
+
+Read = tuple[str, Change, str, str]
+READ: list[Read] = [
+    (
+        "st",
+        members("a : UINT (0..100); b : T2; c : ARRAY[0..0] OF STRUCT d : USINT; END_STRUCT;"),
+        "--select @2",
+        "",
+    ),
+    (
+        "st",
+        both(members("a : T2;"), swap("TYPE\n", "TYPE T2 : USINT := 3; \n")),
+        "--order little",
+        '"0.0", name = "a", width = 8',
+    ),
+    (
+        "st",
+        members("a : INT; {x} b : ARRAY[-1..+0] OF USINT; (* 'quote *)"),
+        "--order big",
+        'name = "b[-1]", width = 8',
+    ),
+    (
+        "st",
+        members("a : BOOL := TRUE; t : INT := (1 + [2]);"),
+        "--order big",
+        'width = 16, type = "int", order = "big"',
+    ),
+    (
+        "tc6",
+        line(11, "<UINT/>", "<subrangeUnsigned><baseType><UINT/></baseType></subrangeUnsigned>"),
+        "",
+        'name = "limit", width = 16',
+    ),
+    (
+        "tc6",
+        line(
+            11,
+            "<UINT/>",
+            '<array><dimension lower="0" upper="0"/><baseType><struct><variable name="x"><type><UINT/></type></variable></struct></baseType></array>',
+        ),
+        "",
+        'name = "limit[0].x", width = 16',
+    ),
+    (
+        "gsdml",
+        line(16, "Integer16", "Float32+Unsigned8"),
+        "",
+        'name = "position (2 of 2)", width = 8',
+    ),
+    ("gsdml", without_lines(12, 14), "--number-names", 'name = "Safe inputs 7"'),
+    (
+        "gsdml",
+        line(11, "Unsigned8", "Unsigned16"),
+        "--word-bits big",
+        '{ at = "1.0", name = "torque_off" }',
+    ),
+    (
+        "gsdml",
+        same,
+        "--container none --profile plain",
+        'name = "Trailer", width = 32',
+    ),
+    (
+        "gsdml",
+        swap(' PROFIsafeSupported="true"', ""),
+        "--profile plain",
+        'name = "Trailer", width = 32',
+    ),
+    ("gsdml", swap("<ModuleList>", "<SubmoduleList/><ModuleList>"), "", "torque_off"),
+    (
+        "iodd",
+        line(12, '"16"', '"12"'),
+        "--split-unaligned",
+        'name = "position (high)", width = 4, type = "int"',
+    ),
+    (
+        "iodd",
+        both(line(12, '"24"', '"28"'), line(12, '"16"', '"12"')),
+        "--split-unaligned",
+        'name = "position (low)", width = 4',
+    ),
+    (
+        "iodd",
+        line(
+            14,
+            '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"/>',
+            '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"><SingleValue value="0"><Name textId="T_ON"/></SingleValue></SimpleDatatype>',
+        ),
+        "--codes",
+        'codes = { 0 = "on" }',
+    ),
+    (
+        "iodd",
+        line(12, 'xsi:type="IntegerT" bitLength="16"', 'xsi:type="OctetStringT" fixedLength="2"'),
+        "",
+        'name = "position", width = 16, order = "big"',
+    ),
+    (
+        "iodd",
+        line(12, 'xsi:type="IntegerT" bitLength="16"', 'xsi:type="StringT" fixedLength="2"'),
+        "",
+        'name = "position", width = 16, order = "big"',
+    ),
+    (
+        "iodd",
+        both(
+            line(9, '"40"', '"56"'),
+            line(10, '"40"', '"56"'),
+            line(12, 'xsi:type="IntegerT" bitLength="16"', 'xsi:type="Float32T"'),
+        ),
+        "",
+        'type = "float", order = "big"',
+    ),
+    (
+        "iodd",
+        swap("<ProcessDataIn ", '<Condition variableId="V" value="1"/><ProcessDataIn '),
+        "",
+        "in_range",
+    ),
+    (
+        "iodd",
+        same,
+        "--language en",
+        "in_range",
+    ),
+    ("nodeset", same, "", "load"),
+    ("eds", swap("DefaultValue=6", "ParameterValue=6"), "", "speed_limit"),
+    ("eds", lambda text: text.replace("DefaultValue=0x", "ParameterValue=0x"), "", "speed_limit"),
+    (
+        "eds",
+        swap(
+            "[1381sub0]\nParameterName=Number of entries\nObjectType=0x7\nAccessType=rw\nDataType=0x0005\nDefaultValue=6",
+            "[1381Value]\n0=6",
+        ),
+        "",
+        "speed_limit",
+    ),
+    (
+        "xdd",
+        swap(
+            '<label lang="en">footer</label><USINT/></parameter>\n          <parameter uniqueID="Q1"',
+            '<USINT/></parameter>\n          <parameter uniqueID="Q1"',
+        ),
+        "",
+        "torque_off",
+    ),
+    ("xdd", same, "--order big", 'type = "int", order = "big"'),
+    ("cip-eds", line(18, "16, Param3;", "16, Param3, ,;"), "", "position"),
+    (
+        "esi",
+        swap(
+            "<Object><Index>#x6611</Index>",
+            "<Object><Name>x</Name></Object><Object><Index>#x6611</Index>",
+        ),
+        "",
+        "safe_position",
+    ),
+    (
+        "esi",
+        swap(
+            "<DataType><Name>DINT</Name><BitSize>32</BitSize></DataType>",
+            "<DataType><Name>X</Name></DataType><DataType><SubItem/></DataType>",
+        ),
+        "",
+        "safe_position",
+    ),
+    ("esi", same, "--id 0x0107", "id = 0x0107"),
+]
+
+
+@pytest.mark.parametrize(("name", "change", "more", "shown"), READ)
+def test_read(
+    name: str,
+    change: Change,
+    more: str,
+    shown: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    case = CASES[name]
+    found = importer(tmp_path, capsys)(case, change(case.text), *options_with(case.options, more))
+    if shown:
+        assert found.code == 0, found.err
+        assert shown in found.out
+    else:
+        assert found.code in (1, 2)
+
+
+def test_a_nested_structure_and_an_enumeration_of_a_node_set(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = CASES["nodeset"]
+    enumeration = (
+        '<UADataType NodeId="ns=1;i=3005" BrowseName="1:Mode"><References>'
+        '<Reference ReferenceType="HasSubtype" IsForward="false">i=29</Reference></References>'
+        "</UADataType>\n"
+    )
+    text = both(
+        line(20, "i=10", "ns=1;i=3002"),
+        line(19, "Int16", "ns=1;i=3005"),
+        after_line(7, enumeration),
+    )(case.text)
+    text = text.replace(
+        '<Reference ReferenceType="HasSubtype" IsForward="false">ns=1;i=3002',
+        '<Reference ReferenceType="HasSubtype" IsForward="false">i=22',
+    )
+    found = importer(tmp_path, capsys)(case, text)
+    assert found.code == 0, found.err
+    assert 'name = "position", width = 32, type = "int"' in found.out
+    assert 'name = "load.torque_off"' in found.out
+    assert "nested structures are written member by member (from memory" in found.err
+
+
+def test_a_deep_nest_of_structures(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    types = "".join(
+        f'<UADataType NodeId="ns=1;i={n}" BrowseName="1:{n or "LiftData"}"><References>'
+        f'<Reference ReferenceType="HasSubtype" IsForward="false">i=22</Reference></References>'
+        f'<Definition Name="x"><Field Name="f" DataType="ns=1;i={n + 1}"/></Definition></UADataType>'
+        for n in range(40)
+    )
+    text = f"<UANodeSet><Aliases/>{types}</UANodeSet>"
+    found = importer(tmp_path, capsys)(CASES["nodeset"], text)
+    assert found.code == 2
+    assert "structures must be nested at most 16 deep" in found.err
+
+
+class TestListing:
+    """What a listing says of things that cannot be imported as they are."""
+
+    @pytest.mark.parametrize(
+        ("name", "change", "text"),
+        [
+            ("esi", line(22, "<BitLen>1</BitLen>", ""), "not readable: BitLen must be stated"),
+            ("esi", line(25, ">5<", ">4<"), "no container of FSCP 12/1"),
+            ("gsdml", swap(' PROFIsafeSupported="true"', ""), "no F submodule"),
+            ("xdd", line(20, '"144"', '"136"'), "no container of FSCP 13/1"),
+            (
+                "iodd",
+                swap("<ProcessDataIn ", '<Condition variableId="V" value="1"/><ProcessDataIn '),
+                "only while V is 1",
+            ),
+            ("eds", line(36, "=2", "=0"), "EN 50325-5, without direction"),
+        ],
+    )
+    def test_notes(
+        self,
+        name: str,
+        change: Change,
+        text: str,
+        tmp_path: Path,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        case = CASES[name]
+        found = importer(tmp_path, capsys)(case, change(case.text), "--list")
+        assert found.code == 0
+        shown = " ".join(found.out.split())
+        assert all(word in shown for word in text.split()), found.out
+
+    def test_json(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        found = importer(tmp_path, capsys)(CASES["esi"], None, "--list", "--format", "json")
+        first = found.document["selections"][0]
+        assert first == {
+            "path": "device:0x1:1/rx:0x1601",
+            "line": 18,
+            "side": "receives",
+            "bits": 88,
+            "title": "Safety outputs",
+            "note": "FSCP 12/1, 4 data octets",
+        }
+
+    def test_from_python(self) -> None:
+        found = importing.list_file("esi", DATA / "esi.xml")
+        assert [one.path for one in found] == ["device:0x1:1/rx:0x1601", "device:0x1:1/tx:0x1a01"]
+        identity = importing.Identity(connection="SC1-LX", end="LX", peer="SC1")
+        made = importing.read_file(
+            "esi", DATA / "esi.xml", ["@18"], identity, importing.Decisions(viewpoint="device")
+        )
+        assert made.directions == ("receives",)
+
+
+class TestDocuments:
+    """The JSON document of every outcome."""
+
+    def test_comparison(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        map_ = str(DATA.parent / "after" / "lx-sc1.toml")
+        words = ["import", "esi", str(DATA / "lx.xml"), "--as", "device", "--compare", map_]
+        assert main([*words, "--format", "json"]) == 0
+        assert '"differences": []' in capsys.readouterr().out
+        assert main([*words, "--select", "@12"]) == 0
+        assert "not compared: what LX sends: nothing was selected for it" in " ".join(
+            capsys.readouterr().out.split()
+        )
+
+    def test_a_file_that_is_not_there(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert main(["import", "esi", "none.xml", "--list", "--format", "json"]) == 2
+        assert '"rule": "unreadable"' in capsys.readouterr().out
+
+
+def test_two_selections_of_one_direction(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = CASES["st"]
+    more = options_with(case.options, "--select ST_ToDrive")
+    found = importer(tmp_path, capsys)(case, None, *more, "--select", "ST_Level")
+    assert found.code == 1
+    assert "one selection must be what this end sends, not those of lines 6 and 3" in found.err
+
+
+def test_a_hundred_problems_are_enough(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = ST.format("\n".join(f"a{n} : TIME;" for n in range(300))).replace(
+        " T :", " ST_ToDrive :"
+    )
+    found = importer(tmp_path, capsys)(CASES["st"], text)
+    assert found.code == 2
+    assert len(re.findall("unknown-type", found.err)) == 100
+
+
+def test_layouts_that_do_not_add_up_are_a_fault_of_the_program() -> None:
+    part = importing.Part(start=1, width=7, name="a")
+    layout = importing.Layout(path="x", line=1, title="x", total_bits=8, parts=(part,))
+    with pytest.raises(AssertionError, match="x: not every bit of 8 has one owner"):
+        _placing.prove([part], layout)
+
+
+def test_an_unknown_profile_asks_for_the_values_on_loss(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = CASES["st"]
+    options = [word for word in case.options if word not in ("--safe", "zero")]
+    found = importer(tmp_path, capsys)(case, None, *options_with(tuple(options), "--profile own"))
+    assert found.code == 1
+    assert "own gives none, and the map would state 0 for 9 signals" in found.err
+
+
+def test_a_name_that_no_map_can_hold() -> None:
+    identity = importing.Identity(connection="c", end="E", peer="", profile="plain")
+    source = importing.read_source(str(DATA / "lift.st"))
+    decisions = importing.Decisions(
+        direction="sends", layout="octet-bool", order="little", safe="zero"
+    )
+    with pytest.raises(safeframe.InputError, match=r"lift\.st: peer must be stated"):
+        importing.imported(importing.find_format("st"), source, ["ST_ToDrive"], identity, decisions)
