@@ -1,7 +1,5 @@
 """Sheets cell by cell: every message names its cell, every statement of a mapping is used."""
 
-
-
 from __future__ import annotations
 
 import io
