@@ -15,9 +15,19 @@ from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span,
 from .jsonout import finding_data
 from .text import clean
 
-__all__ = ["FORMAT", "comparison", "document", "header", "listing", "listing_data", "report"]
+__all__ = [
+    "FORMAT",
+    "LIST_FORMAT",
+    "comparison",
+    "document",
+    "header",
+    "listing",
+    "listing_data",
+    "report",
+]
 
 FORMAT = "safeframe-import/1"
+LIST_FORMAT = "safeframe-selections/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
@@ -49,7 +59,7 @@ def listing_data(source: Source, found: Sequence[Candidate]) -> str:
                 "note": note,
             }
         )
-    return _json({"format": FORMAT, "source": _source(source), "selections": rows})
+    return _json({"format": LIST_FORMAT, "source": _source(source), "selections": rows})
 
 
 def report(given: Imported, *, written: str = "") -> Document:

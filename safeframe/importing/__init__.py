@@ -22,7 +22,7 @@ from ._formats import FORMATS, Format, find_format
 from ._grid import SEPARATORS
 from ._imported import Imported, Selected, candidates_of, imported
 from ._placing import Dropped, Layout, Part
-from ._refusals import OPEN_RULES, ImportProblem, OpenDecisionError
+from ._refusals import OPEN_RULES, ImportProblem, OpenDecisionError, Refusals
 from ._sheets import (
     read_sheet,
     sheet_losses,
@@ -52,6 +52,7 @@ __all__ = [
     "Layout",
     "OpenDecisionError",
     "Part",
+    "Refusals",
     "Selected",
     "Source",
     "candidates_of",

@@ -80,13 +80,12 @@ def _no_collection() -> Iterator[None]:
 
     It costs as much as the parser, and a tree of this kind has no cycles.
     """
-    collecting = gc.isenabled()
+    switch = gc.enable if gc.isenabled() else gc.disable
     gc.disable()
     try:
         yield
     finally:
-        if collecting:
-            gc.enable()
+        switch()
 
 
 def _found(
@@ -202,8 +201,7 @@ def _refuse_unwritable(end: End, refusals: Refusals) -> None:
             where = getattr(end, found[1]).entries[int(found[2])].where if found else end.where
             refusals.add("bad-value", where.line, problem.message, problem.remedy, where.key)
         refusals.refuse()
-    if again != end:
-        raise AssertionError(f"{refusals.path}: the map reads back as another one")
+    assert again == end, f"{refusals.path}: the map reads back as another one"
 
 
 def _refuse_words(decisions: Decisions) -> None:

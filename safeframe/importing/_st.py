@@ -247,8 +247,6 @@ class _Parser:
 
     def line(self) -> int:
         """Return the line of the next token, at the end that of the last."""
-        if not self.tokens:
-            return 1
         return self.tokens[min(self.at, len(self.tokens) - 1)].line
 
     def take(self, text: str) -> bool:

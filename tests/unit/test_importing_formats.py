@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from safeframe import importing
 from safeframe._cli import main
 from safeframe.importing import _placing
 from tests.unit.importing_files import CASES, DATA, importer
+from tests.unit.schemas import validate
 from tests.unit.test_importing_hostile import Change, after_line, both, line, swap, without_lines
 
 Refused = tuple[str, Change, str, str]
@@ -572,6 +574,7 @@ class TestListing:
 
     def test_json(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         found = importer(tmp_path, capsys)(CASES["esi"], None, "--list", "--format", "json")
+        validate("selections", found.document)
         first = found.document["selections"][0]
         assert first == {
             "path": "device:0x1:1/rx:0x1601",
@@ -599,7 +602,12 @@ class TestDocuments:
         map_ = str(DATA.parent / "after" / "lx-sc1.toml")
         words = ["import", "esi", str(DATA / "lx.xml"), "--as", "device", "--compare", map_]
         assert main([*words, "--format", "json"]) == 0
-        assert '"differences": []' in capsys.readouterr().out
+        document = json.loads(capsys.readouterr().out)
+        validate("import", document)
+        assert document["differences"] == []
+        other = str(DATA.parent / "after" / "sc1-lx.toml")
+        assert main([*words[:-1], other, "--format", "json"]) == 1
+        validate("import", json.loads(capsys.readouterr().out))
         assert main([*words, "--select", "@12"]) == 0
         assert "not compared: what LX sends: nothing was selected for it" in " ".join(
             capsys.readouterr().out.split()
@@ -607,7 +615,9 @@ class TestDocuments:
 
     def test_a_file_that_is_not_there(self, capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["import", "esi", "none.xml", "--list", "--format", "json"]) == 2
-        assert '"rule": "unreadable"' in capsys.readouterr().out
+        document = json.loads(capsys.readouterr().out)
+        validate("import", document)
+        assert document["problems"][0]["rule"] == "unreadable"
 
 
 def test_two_selections_of_one_direction(
@@ -654,3 +664,143 @@ def test_a_name_that_no_map_can_hold() -> None:
     )
     with pytest.raises(safeframe.InputError, match=r"lift\.st: peer must be stated"):
         importing.imported(importing.find_format("st"), source, ["ST_ToDrive"], identity, decisions)
+
+
+MORE: list[tuple[str, Change, str, int, str]] = [
+    ("cip-eds", line(18, "16, Param3;", "16, Param3, 8;"), "", 2, "size-differs"),
+    ("eds", lambda text: "\n" * 1_000_001 + text, "", 2, "at most 1000000 lines"),
+    ("esi", swap('encoding="UTF-8"', 'encoding="no-such-code"'), "", 1, "bad-encoding"),
+    (
+        "esi",
+        swap(
+            "<BitLen>6</BitLen></Entry>\n          <Entry><Index>#xe700</Index><SubIndex>3",
+            "<BitLen>11990</BitLen></Entry>\n          <Entry><Index>#xe700</Index><SubIndex>3",
+        ),
+        "",
+        2,
+        "a PDO must have at most 12000 bits, not 12072",
+    ),
+    (
+        "esi",
+        both(line(28, "#xe700", "#x0"), line(29, "#x6695", "#x6695")),
+        "",
+        1,
+        "no object of 16 bits begins at bit 24, where the CRC belongs",
+    ),
+    (
+        "gsdml",
+        both(
+            swap(
+                "<ModuleList>",
+                "<SubmoduleList><SubmoduleItem ID='S9'/></SubmoduleList><ModuleList>",
+            ),
+            same,
+        ),
+        "",
+        0,
+        "",
+    ),
+    (
+        "iodd",
+        line(
+            14,
+            '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"/>',
+            '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"><SingleValue value="x"/></SimpleDatatype>',
+        ),
+        "--codes",
+        2,
+        "value must be a number of 0 or more",
+    ),
+    ("nodeset", without_lines(9, 9), "--select Flags", 2, "not Flags"),
+    ("nodeset", both(without_lines(14, 14), same), "", 0, ""),
+    (
+        "nodeset",
+        line(13, 'IsForward="false"', 'IsForward="true"'),
+        "",
+        1,
+        "the base type must be in the file or i=22, not none",
+    ),
+    (
+        "nodeset",
+        without_lines(13, 13),
+        "",
+        1,
+        "the base type must be in the file or i=22, not none",
+    ),
+    ("gsdml", line(11, ' TextId="T_IN"', ""), "", 0, ""),
+    ("gsdml", line(16, ' TextId="T_POS"', ""), "", 1, "data must have a name, not none (16 bits)"),
+    (
+        "gsdml",
+        swap(
+            "</ExternalTextList>",
+            '<Language xml:lang="de"><Text TextId="T_IN" Value="x"/></Language></ExternalTextList>',
+        ),
+        "",
+        0,
+        "",
+    ),
+    ("tc6", line(11, "<UINT/>", ""), "", 2, "a member must have a type"),
+    ("tc6", line(11, "<UINT/>", '<subrangeSigned lower="0"/>'), "", 2, "a member must have a type"),
+    ("st", members("a : ARRAY[0..0] OF (x, y);"), "", 2, "an enumeration"),
+    (
+        "xdd",
+        swap('<label lang="en">TxSPDO</label>', '<label lang="en">Other</label>'),
+        "--select group:RX",
+        0,
+        "",
+    ),
+    (
+        "xdd",
+        swap('<label lang="en">position</label>', ""),
+        "",
+        1,
+        "data must have a name, not none",
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "change", "more", "code", "shown"), MORE)
+def test_the_last_branches(
+    name: str,
+    change: Change,
+    more: str,
+    code: int,
+    shown: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    case = CASES[name]
+    found = importer(tmp_path, capsys)(case, change(case.text), *options_with(case.options, more))
+    assert found.code == code, found.err
+    assert shown in found.err
+
+
+def test_a_total_that_no_map_can_hold() -> None:
+    refusals = importing.Refusals("x")
+    layout = importing.Layout(path="x", line=3, title="x", total_bits=8 * 65537, parts=())
+    assert _placing.placed(layout, importing.Decisions(), refusals).entries == ()
+    assert [(one.rule, one.line) for one in refusals.problems] == [("too-big", 3)]
+
+
+def test_a_part_beyond_the_end_and_padding_between_numbered_names() -> None:
+    refusals = importing.Refusals("x")
+    parts = (
+        importing.Part(start=0, width=4, name=""),
+        importing.Part(start=4, width=4),
+        importing.Part(start=8, width=4, name="a"),
+    )
+    layout = importing.Layout(path="x", line=1, title="x", total_bits=8, parts=parts)
+    _placing.placed(layout, importing.Decisions(number_names=True), refusals)
+    assert [one.message for one in refusals.problems] == ["a must end within 8 bits, not at bit 12"]
+
+
+def test_more_elements_than_any_file_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("safeframe.importing._xml._MOST_ELEMENTS", 20)
+    with pytest.raises(safeframe.InputError, match="must hold at most 20 elements, not more"):
+        importing.list_file("esi", DATA / "esi.xml")
+
+
+def test_more_words_than_any_text_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("safeframe.importing._st._MOST_TOKENS", 20)
+    with pytest.raises(safeframe.InputError, match="must have at most 20 words, not more"):
+        importing.list_file("st", DATA / "lift.st")
