@@ -1,0 +1,201 @@
+"""Recordings at the edges: what is kept, what is not read, what a map lacks."""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import struct
+from typing import Any
+
+import pytest
+
+from safeframe._bits import Place
+from safeframe._errors import UsageError
+from safeframe._model import Connection, End, Map, Reserved, Signal
+from safeframe.capture import Examination, Judge, Packet, Skipped, examine, link_of, read_recording
+from safeframe.capture._others import other_readings
+from safeframe.fixtures import RunningLink
+from safeframe.protocols import room
+from safeframe.protocols._aspects import Follower, Step
+
+from .links import demo_connection, make
+
+
+def recorded(link: Any, rows: list[tuple[bytes, bytes]], **more: Any) -> Examination:
+    steps = RunningLink(link).ticks(rows)
+    packets = [
+        Packet(number, number, step.time_us, step.octets, link.names[step.side])
+        for number, step in enumerate(steps, 1)
+    ]
+    return examine(packets, link, fresh=True, **more)
+
+
+def with_map(entries: tuple[Signal | Reserved, ...], received: Map | None = None) -> Connection:
+    first, second = demo_connection().ends
+
+    def plain(end: End, **maps: Map) -> End:
+        return dataclasses.replace(end, relations=(), **maps)
+
+    sends = Map(entries=entries)
+    return Connection(
+        first=plain(first, sends=sends), second=plain(second, receives=received or sends)
+    )
+
+
+def test_packets_nobody_looked_into_are_listed() -> None:
+    link = make("fscp-12-1", 2, 2, {})
+    found = examine([Skipped("TCP segments", 3), Skipped("TCP segments", 4)], link)
+    assert found.not_judged == ("times: the recording has none", "7 TCP segments")
+
+
+def test_a_protocol_without_recordings(monkeypatch: pytest.MonkeyPatch) -> None:
+    link = make("fscp-12-1", 2, 2, {})
+    monkeypatch.setitem(room("fscp-12-1").__dict__, "recording", None)
+    with pytest.raises(UsageError) as caught:
+        Judge(link)
+    assert str(caught.value) == "the profile fscp-12-1 says nothing about recordings"
+
+
+def test_a_follower_that_knows_nothing_takes_all_data_for_used() -> None:
+    follower = Follower(make("fscp-12-1", 2, 2, {}))
+    assert follower.follow(0, b"") == Step()
+    assert follower.refuse(0, b"") is None
+    assert not follower.begins(b"")
+    assert not follower.steady(0, b"")
+
+
+def test_reserved_here_and_a_hole_or_a_signal_there() -> None:
+    sent = (Signal(name="a", at=Place(0, 0)), Reserved(at=Place(0, 1), width=15))
+    received = Map(
+        entries=(
+            Signal(name="a", at=Place(0, 0)),
+            Signal(name="b", at=Place(0, 1)),
+            Reserved(at=Place(0, 3), width=13),
+        )
+    )
+    found = recorded(link_of(with_map(sent, received)), [(b"\x06\0", b"\0\0")])
+    told = {each.place: (each.words, each.text) for each in found.oddities}
+    one = "a bit that one map calls reserved is not as declared"
+    assert told == {"0.1": (("reserved", "b"), one), "0.2": (("reserved", "not in the map"), one)}
+
+
+def test_a_validity_that_is_not_in_the_data() -> None:
+    entries = (
+        Signal(name="ok", at=Place(0, 0)),
+        Signal(name="level", at=Place(0, 1), width=7, type="uint", valid_by="ok"),
+        Signal(name="other", at=Place(1, 0), width=8, type="uint", valid_by="nobody"),
+    )
+    found = recorded(link_of(with_map(entries)), [(b"\x00\x05", b"\0\0"), (b"\x03\x05", b"\0\0")])
+    assert found.oddities == ()
+
+
+def test_many_different_data(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is remembered of data is bounded; counts stay exact."""
+    monkeypatch.setattr("safeframe.capture._odd._MAX_KNOWN", 2)
+    monkeypatch.setattr("safeframe.capture._heard._SAMPLE", 2)
+    entries = (
+        Signal(name="a", at=Place(0, 0), width=8, type="uint"),
+        Reserved(at=Place(1, 0), width=8),
+    )
+    rows = [(bytes((number, 1)), b"\0\0") for number in (1, 2, 3, 4, 1, 1)]
+    found = recorded(link_of(with_map(entries)), rows)
+    assert found.oddities[0].count == 6
+    assert {each.frames for each in found.other_readings} == {4}
+
+
+def test_more_contradictions_than_are_kept() -> None:
+    entries = (Signal(name="a", at=Place(0, 0)), Reserved(at=Place(0, 1), width=31))
+    link = link_of(with_map(entries))
+    found = recorded(link, [(b"\xff\xff\xff\xff", b"\0\0")])
+    assert len(found.oddities) == 20
+
+
+def test_readings_by_known_mistakes() -> None:
+    entries = (
+        Signal(name="a", at=Place(0, 0), width=8, type="code", codes=((1, "one"),)),
+        Reserved(at=Place(1, 0), width=8),
+        Reserved(at=Place(2, 0), width=16),
+    )
+    map_ = Map(entries=entries)
+    found = other_readings(0, map_, Map(), {b"\x00\x01\x00\x00": 7}, {})
+    assert found[0].title == "octets of each word of 2 exchanged"
+    assert (found[0].explained, found[0].as_mapped, found[0].frames) == (7, 0, 7)
+    crossing = Map(entries=(Signal(name="w", at=Place(0, 4), width=8, type="uint"),))
+    assert other_readings(0, crossing, crossing, {b"\0\0": 1}, {}) == ()
+
+
+def test_the_number_of_edits_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("safeframe.capture._others._MOST_EDITS", 0)
+    map_ = Map(entries=(Signal(name="a", at=Place(0, 0)), Reserved(at=Place(0, 1), width=7)))
+    found = other_readings(0, map_, Map(), {b"\x02": 1}, {})
+    titles = [each.title for each in found]
+    assert "a at 0.1 instead of 0.0" not in titles
+
+
+def test_safe_values_that_do_not_fit_have_no_picture() -> None:
+    link = make("fscp-13-1", 2, 2, {})
+    first, second = link.connection.ends
+    odd = Map(
+        entries=(
+            Signal(name="a", at=Place(0, 0), width=8, type="uint", safe=999),
+            Signal(name="b", at=Place(1, 0), width=8, type="uint"),
+        )
+    )
+    link = link_of(
+        Connection(
+            first=dataclasses.replace(first, sends=odd),
+            second=dataclasses.replace(second, receives=odd),
+        )
+    )
+    session = link.session()
+    rows = []
+    for number, identity in enumerate((49, 49, 48, 48, 49), 1):
+        octets = session.produce(link.senders[0], data=bytes((number, 0)), id=identity)
+        rows.append(Packet(number, number, 1000 * number, octets, link.names[0]))
+    found = examine(rows, link, fresh=True)
+    assert (found.sides[0].data_frames, found.sides[0].used_frames) == (5, 3)
+    assert [each.kind for each in found.events] == ["in use", "fail-safe", "in use"]
+
+
+def test_parameters_of_an_unknown_layout_are_told() -> None:
+    link = make("fscp-12-1", 2, 2, {})
+    session = link.session()
+    rows = [
+        (0x2A, b"\0\0"),
+        (0x4E, b"\1\1"),
+        (0x64, b"\x07\x01"),
+        (0x64, b"\x24\x00"),
+        (0x52, b"\x09\x00"),
+        (0x52, b"\x01\x00"),
+        (0x52, b"\x00\x00"),
+    ]
+    packets = []
+    for command, data in rows:
+        for word, name in zip(("master", "slave"), link.names, strict=True):
+            octets = session.produce(word, data=data, command=command)
+            packets.append(Packet(len(packets) + 1, 1, 6000 * len(packets), octets, name))
+    found = examine(packets, link, fresh=True)
+    assert found.events[-1].text == "parameters of an unknown layout: 09 00 01 00 00 00"
+    assert not found.wrong_events
+    assert found.events[4].text == "connection id 0x0107, slave address 36"
+
+
+def test_stations_are_forgotten_when_there_are_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("safeframe.capture._locate._MAX_STATIONS", 1)
+    link = make("fscp-13-1", 2, 2, {})
+    steps = RunningLink(link).ticks([(b"\1\0", b"\2\0")] * 3)
+    rows = [
+        Packet(number, number, step.time_us, step.octets, "", f"s{step.side}")
+        for number, step in enumerate(steps, 1)
+    ]
+    cut = rows[-1]._replace(octets=rows[-1].octets[:3], time_us=(rows[-1].time_us or 0) + 1)
+    found = examine([*rows, cut, cut], link, at={0: 0, 1: 0}, sources={0: "s0"}, fresh=True)
+    assert found.frames == 6
+    assert found.notes["cut frame"].count == 2
+
+
+def test_modified_pcap_files_hold_more_before_each_packet() -> None:
+    head = struct.pack("<IHHiIII", 0xA1B2CD34, 2, 4, 0, 0, 65535, 147)
+    row = struct.pack("<IIII", 1, 2, 3, 3) + bytes(8) + b"abc"
+    found = list(read_recording(io.BytesIO(head + row)))
+    assert [each[2:4] for each in found] == [(1_000_002, b"abc")]
