@@ -9,7 +9,7 @@ from typing import Any
 from .._errors import InputError, Problem
 from .._model import End, Provenance, Signal
 from .._words import count
-from ..importing import Candidate, Comparison, Imported, ImportProblem, Source
+from ..importing import Candidate, Comparison, Imported, ImportProblem, Selected, Source
 from . import findings
 from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table
 from .jsonout import finding_data
@@ -33,14 +33,16 @@ LIST_FORMAT = "safeframe-selections/1"
 
 def listing(source: Source, found: Sequence[Candidate]) -> Document:
     """Return what can be selected, one line each."""
-    rows = []
+    rows, notes = [], []
     for one in found:
         title, bits, note = one.look()
         size = "" if bits is None else count(bits, "bit")
-        rows.append((one.path, f"line {one.line}", one.side, size, title, note))
-    head = ("selection", "line", "side", "size", "title", "note")
+        rows.append((one.path, f"line {one.line}", one.side, size))
+        notes.append(f"{title}: {note}" if title else note)
+    head = ("selection", "line", "side", "size")
     title = f"{source.name}: {count(len(found), 'selection')}"
-    blocks = (Table(tuple(rows), head, bare=True),) if rows else ()
+    table = Table(tuple(rows), head, notes=tuple(notes), note_head="what it is", bare=True)
+    blocks = (table,) if rows else ()
     return Document(title, blocks, footer=())
 
 
@@ -71,7 +73,8 @@ def report(given: Imported, *, written: str = "") -> Document:
         for one in given.selected
     )
     lost = "not in the file, to be added or confirmed by you:"
-    below: tuple[Block, ...] = (Items(tuple(given.notes), label="note"),) if given.notes else ()
+    notes = [*given.notes, *(_left_out(one) for one in given.selected if one.layout.dropped)]
+    below: tuple[Block, ...] = (Items(tuple(notes), label="note"),) if notes else ()
     verdict = (
         "The other end must come from what the controller has: two ends that are both read from "
         f"{origin.file} agree by construction, which proves nothing."
@@ -98,6 +101,12 @@ def comparison(map_: End, given: Imported, found: Comparison) -> Document:
     rest = tuple(Paragraph(text, label="not compared") for text in found.not_compared)
     told = findings.document(found.report).blocks
     return Document(f"Comparison of {what}", told, verdict=verdict, below=(compared, *rest))
+
+
+def _left_out(one: Selected) -> str:
+    """Return which fields of the safety protocol a map leaves out, each with its line."""
+    fields = (f"{gone.name} ({gone.width} bits, line {gone.line})" for gone in one.layout.dropped)
+    return f"{one.path}: left out, since the protocol makes them: {', '.join(fields)}"
 
 
 def header(given: Imported) -> str:
