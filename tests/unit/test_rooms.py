@@ -118,7 +118,7 @@ def test_facts_alone_open_no_room() -> None:
     }
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", sorted(NAMES))
 def test_a_room_offers_its_public_names(name: str) -> None:
     """Nothing is listed that is not there, and everything public of a room is documented."""
     module = __import__(f"safeframe.protocols.{ROOMS[name].name}", fromlist=["*"])
