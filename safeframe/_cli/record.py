@@ -33,6 +33,10 @@ examples:
   safeframe record sign brake2.json --who "C. Dahl" --role "safety engineer"
       --when 2026-03-03
   safeframe record verify brake2.json after/sc1-lx.toml after/lx-sc1.toml
+  safeframe record withdraw brake2.json --approval "C. Dahl" --who "C. Dahl"
+      --when 2026-03-05 --reason "device replaced"
+  safeframe record seal brake2.json | ssh-keygen -Y sign -f KEY -n safeframe-record
+      > brake2.json.c-dahl.sig
   safeframe record show brake2.json --html brake2.html
 
 exit codes: 0 done (verify: fits the maps, complete and signed), 1 verify: not so,

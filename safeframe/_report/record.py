@@ -7,7 +7,9 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
 from .._checklist import GROUPS
+from .._errors import InputError
 from .._mapfile import loads
+from .._model import Provenance
 from .._words import count, way
 from ..record import (
     APPROVALS,
@@ -22,6 +24,7 @@ from ..record import (
     Record,
     RequestAct,
     Signature,
+    State,
     TrialAct,
     WithdrawalAct,
     covered,
@@ -134,7 +137,7 @@ def _fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
             for word, value in (("wire", state.wire), ("end", state.own))
         ),
     )
-    origins = [(state.end, origin) for state in states if (origin := loads(state.map).imported)]
+    origins = [(state.end, origin) for state in states if (origin := _origin(state))]
     if origins:
         yield Table(
             caption="Device files that maps were imported from",
@@ -150,6 +153,14 @@ def _fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
         yield Paragraph(
             f"Reaction time {times.reaction} ({times.source}); permitted: {times.permitted}."
         )
+
+
+def _origin(state: State) -> Provenance | None:
+    """Return where the map inside a record came from; nothing of one that is no map any more."""
+    try:
+        return loads(state.map).imported
+    except InputError:
+        return None
 
 
 def _bits(record: Record) -> Iterator[Block]:
@@ -383,22 +394,18 @@ def _approvals(record: Record, signatures: Sequence[Signature]) -> Iterator[Bloc
     if not any(row.accepted for row in signatures):
         words = "none of the signature files was accepted" if signatures else "no signature file"
         yield Paragraph(strong(f"Not cryptographically signed: {words}."))
-    total = len(record.history)
     if signatures:
-        yield Table(
-            caption="Signature files beside the record",
-            head=("file", "signer, key", "ssh-keygen", "allowed signers"),
-            kinds=("text",) * 4,
-            rows=tuple(
-                (
-                    row.path,
-                    ", ".join(filter(None, (row.by, row.key))) or "-",
-                    f"accepted, over {covered(row.entries, total)}" if row.accepted else row.words,
-                    row.signers or "-",
-                )
-                for row in signatures
-            ),
-        )
+        yield Items(tuple(_signature(row, len(record.history)) for row in signatures))
+
+
+def _signature(row: Signature, total: int) -> str:
+    signers = f"; allowed signers: {row.signers}" if row.signers else ""
+    if not row.accepted:
+        return f"Signature file {row.path}: {row.words}{signers}"
+    return (
+        f"Signature file {row.path}: accepted by ssh-keygen for {row.by} ({row.key}), over "
+        f"{covered(row.entries, total)}{signers}"
+    )
 
 
 def _history(record: Record) -> Iterator[Block]:

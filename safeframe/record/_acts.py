@@ -117,9 +117,9 @@ def sign(record: Record, *, who: str, role: str, when: str) -> Record:
     would be void after the next entry.
     """
     _stated("an approval", who=who, role=role, when=when)
-    standing = approvals(record.history)
-    for number, act in standing.items():
-        if number < state_number(record.history):
+    last = state_number(record.history)
+    for number, act in approvals(record.history).items():
+        if number < last:
             raise UsageError(
                 f"the approval of {act.who} (entry {number}) must be withdrawn first: entries were "
                 f'made after it (safeframe record withdraw RECORD --approval "{act.who}" ...)'

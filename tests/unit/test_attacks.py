@@ -11,7 +11,7 @@ import random
 import signal
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 
@@ -202,6 +202,63 @@ def test_records_killed_at_any_time(tmp_path: Path) -> None:
         assert (folder / "r.json.new").read_bytes() == b"a user's"
         assert sorted(one.name for one in folder.iterdir()) == ["r.json", "r.json.new"]
     told("record, killed", seen)
+
+
+def stepping(monkeypatch: pytest.MonkeyPatch, at: Callable[[str], None]) -> list[str]:
+    """Let every update of a record call ``at`` before each step of writing; return the steps."""
+    steps: list[str] = []
+
+    def step(name: str) -> None:
+        steps.append(name)
+        at(name)
+
+    monkeypatch.setattr("safeframe.record._files.replace_all", partial(replace_all, step=step))
+    return steps
+
+
+def test_a_record_killed_at_every_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """MUST: the record is whole, old or new, and the next entry goes in without any help."""
+    steps = stepping(monkeypatch, lambda _: None)
+    record.update(fresh_record(tmp_path), entered(0))
+    names = tuple(steps)
+    assert len(names) > 8
+    states = []
+    for number, name in enumerate(names):
+        path = fresh_record(tmp_path)
+        before = record.load(path)
+        left = iter(range(number, -1, -1))
+
+        def at(_: str, left: Iterator[int] = left) -> None:
+            if next(left) == 0:
+                os.kill(os.getpid(), signal.SIGKILL)
+
+        stepping(monkeypatch, at)
+        assert end(start(partial(record.update, path, entered(0)))) == -signal.SIGKILL, name
+        after = record.load(path)
+        assert after in (before, entered(0)(before)), name
+        states.append(after != before)
+        stepping(monkeypatch, lambda _: None)
+        record.update(path, entered(1))
+        assert record.load(path) == entered(1)(after), name
+        assert sorted(one.name for one in tmp_path.iterdir()) == ["r.json"], name
+    assert states == sorted(states)
+    assert {*states} == {False, True}
+
+
+def test_a_second_person_at_every_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """MUST: while one entry is being written, another one is refused; nothing is lost."""
+    path = fresh_record(tmp_path)
+    before = record.load(path)
+    codes: list[int] = []
+
+    def second() -> None:
+        monkeypatch.setattr("safeframe.record._files.replace_all", replace_all)
+        record.update(path, entered(1))
+
+    steps = stepping(monkeypatch, lambda _: codes.append(end(start(second))))
+    record.update(path, entered(0))
+    assert codes == [1] * len(steps)
+    assert record.load(path) == entered(0)(before)
 
 
 def test_two_entries_in_one_record_at_once(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import record
@@ -101,6 +101,85 @@ def _acted(made: Record, act: str, who: str) -> Record:
     if act == "request":
         return record.request(made, who=who, when="d", reason="x")
     return record.withdraw(made, who, who="B. Chen", when="d", reason="x")
+
+
+class Model:
+    """What a person with a notebook would say about a record: the oracle of the next test."""
+
+    def __init__(self) -> None:
+        self.results = dict.fromkeys(FRESH.steps, "passed")
+        self.values = {(end, key): "4F2A0011" for end in ("SC1", "LX") for key in ("is", "should")}
+        self.unread: set[tuple[str, str]] = set()
+        self.approved: dict[str, bool] = {}  # By compared name: is it about what stands now?
+
+    def good(self) -> bool:
+        return (
+            all(result == "passed" for result in self.results.values())
+            and not self.unread
+            and all(self.values[end, "is"] == self.values[end, "should"] for end in ("SC1", "LX"))
+        )
+
+    def released(self) -> bool:
+        return self.good() and len(self.approved) >= 2 and all(self.approved.values())
+
+    def entered(self) -> None:
+        self.approved = dict.fromkeys(self.approved, False)
+
+
+PEOPLE = {"C. Dahl": "cdahl", "c.dahl": "cdahl", "D. Evans": "devans", "E. Frost": "efrost"}
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.data())
+def test_forty_entries_against_a_notebook(data: st.DataObject) -> None:
+    """After each of up to 40 acts the record MUST say what an independent model says."""
+    model, made = Model(), TESTED
+    for number in range(data.draw(st.integers(1, 40))):
+        count = len(made.history)
+        act = data.draw(st.sampled_from(("read", "try", "sign", "sign", "withdraw", "withdraw")))
+        who = data.draw(st.sampled_from(sorted(PEOPLE)))
+        when = f"day {number}"
+        if act == "read":
+            end = data.draw(st.sampled_from(("SC1", "LX")))
+            key = data.draw(st.sampled_from(("is", "should")))
+            text = data.draw(st.sampled_from(("4F2A0011", "4F2A0011", "0")))
+            reader = data.draw(st.sampled_from(("A. Berg", "A. Berg", "")))
+            value = {"checksum" if key == "is" else "expected": text}
+            made = record.fill(made, end, who=reader, when=when, **value)
+            model.values[end, key] = text
+            model.unread = (model.unread - {(end, key)}) | ({(end, key)} if not reader else set())
+            model.entered()
+        elif act == "try":
+            step = data.draw(st.sampled_from(FRESH.steps[:2]))
+            result = data.draw(st.sampled_from(("passed", "passed", "failed")))
+            made = record.done(made, step, who=who, when=when, result=result)
+            model.results[step] = result
+            model.entered()
+        elif act == "sign":
+            name = PEOPLE[who]
+            allowed = model.good() and all(model.approved.values()) and name not in model.approved
+            try:
+                made = record.sign(made, who=who, role="r", when=when)
+            except UsageError:
+                assert not allowed
+                continue
+            assert allowed
+            model.approved[name] = True
+        else:
+            try:
+                made = record.withdraw(made, who, who="A. Berg", when=when, reason="x")
+            except UsageError:
+                assert PEOPLE[who] not in model.approved
+                continue
+            del model.approved[PEOPLE[who]]
+        assert len(made.history) == count + 1
+        found = record.assess(record.loads(record.dumps(made)))
+        assert found.complete_and_signed is model.released()
+        assert (found.faults == ()) is (
+            all(result != "failed" for result in model.results.values())
+            and all(model.values[end, "is"] == model.values[end, "should"] for end in ("SC1", "LX"))
+            and all(model.approved.values())
+        )
 
 
 class TestApprovals:

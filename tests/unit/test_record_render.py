@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from safeframe import record
 from safeframe._errors import InputError
-from safeframe._model import Connection
+from safeframe._model import Connection, Provenance
 from safeframe._report import assessment as assessments
 from safeframe._report import html as pages
 from safeframe._report import text
@@ -323,6 +323,19 @@ def test_withdrawn_and_carried_over() -> None:
     assert "Note: the history begins with what was entered in a safeframe-record/1: " in shown
 
 
+def test_a_map_inside_that_is_none_stops_no_page() -> None:
+    states = tuple(replace(state, map="x") for state in FRESH.computed.after)
+    forged = replace(FRESH, computed=replace(FRESH.computed, after=states))
+    assert "# Record of a change: SC1-LX" in markdown(page_of(forged))
+
+
+def test_where_a_map_came_from() -> None:
+    origin = Provenance(format="esi", file="lx.xml", sha256="ab" * 32, select=("device:0x7",))
+    after = Connection(first=AFTER.first, second=replace(AFTER.second, imported=origin))
+    shown = markdown(page_of(record.new(BEFORE, after)))
+    assert "| LX | lx.xml (esi) | device:0x7 | `abababab" in shown
+
+
 def test_words_about_seals_and_signatures() -> None:
     shown = markdown(page_of(SIGNED))
     assert "**Not cryptographically signed: no signature file.**" in shown
@@ -334,11 +347,11 @@ def test_words_about_seals_and_signatures() -> None:
     )
     given = document(SIGNED, record.assess(SIGNED), files)
     shown = markdown(given)
-    assert "| r.json.a.sig | \\- | not checked | \\- |" in shown
+    assert "Signature file r.json.a.sig: not checked\n" in shown
     total = len(SIGNED.history)
     assert (
-        f"| r.json.b.sig | b, K | accepted, over entries 1 to 3 of {total}, not over those after "
-        "| S |" in shown
+        "Signature file r.json.b.sig: accepted by ssh-keygen for b (K), over entries 1 to 3 of "
+        f"{total}, not over those after; allowed signers: S\n" in shown
     )
     assert "Not cryptographically signed" not in shown
     shown = markdown(document(SIGNED, record.assess(SIGNED), files[:1]))
