@@ -412,6 +412,58 @@ class TestTexts:
         assert overlap.remedy == "move w to 0.1"
 
 
+class TestRepairs:
+    """What is told of both ends MUST be good for both."""
+
+    def test_other_reserves_at_the_two_ends(self) -> None:
+        rows = 'a width = 4, valid_by = "c"\n0.2 b width = 2, valid_by = "c"\n0.4 c\n'
+        found = checks.check(
+            pair(f"0.0 {rows}0.5 d\n0.6 reserved 2", f"0.0 {rows}0.5 reserved 2\n0.7 d")
+        )
+        overlap = next(finding for finding in found.findings if finding.rule == "overlap")
+        assert overlap.remedy == (
+            "find out which of the two the bits carry, then place or remove the other one"
+        )
+
+    def test_other_last_reserves_at_the_two_ends(self) -> None:
+        found = checks.check(
+            pair(
+                "0.0 a\n0.1 reserved 23",
+                "0.0 a\n0.1 reserved 7\n1.0 b\n1.1 reserved 15",
+                "fscp-12-1",
+            )
+        )
+        size = next(finding for finding in found.findings if finding.rule == "illegal-size")
+        assert size.remedy == "reserve 8 bits more (4 octets)"
+
+    def test_a_value_goes_to_the_next_free_block(self) -> None:
+        value = 'v width = 12, valid_by = "ok"'
+        rows = f"0.0 ok\n0.1 reserved 7\n1.0 {value}\n2.4 b\n2.5 reserved 27"
+        finding = only(checks.check(pair(rows, rows, "fscp-12-1")))
+        assert finding.remedy == "start it at 4.0"
+
+    def test_no_free_block(self) -> None:
+        value = 'v width = 12, valid_by = "ok"'
+        rows = f"0.0 ok\n0.1 reserved 7\n1.0 {value}\n2.4 b\n2.5 reserved 11"
+        finding = only(checks.check(pair(rows, rows, "fscp-12-1")))
+        assert finding.remedy == "move the value so that it starts at a block"
+
+    def test_an_octet_order_that_cannot_stand_there(self) -> None:
+        big = 'v width = 16, order = "big", valid_by = "ok"'
+        rows = f"0.0 ok\n0.1 reserved 7\n1.0 {big}\n2.0 w\n3.0 x\n3.1 reserved 23"
+        found = checks.check(pair(rows, rows)).findings
+        overlap = next(finding for finding in found if finding.rule == "overlap")
+        assert overlap.remedy == "move w to 0.1"
+
+    def test_a_pattern_that_explains_no_more(self) -> None:
+        rows = "0.0 {0}\n0.1 reserved 6\n0.7 {1}\n1.0 {2}\n1.1 reserved 2\n1.3 {3}\n1.4 reserved 4"
+        left, right = rows.format(*"abcd"), rows.format(*"badc")
+        assert [finding.rule for finding in checks.check(pair(left, right)).findings] == [
+            "swapped-signals",
+            "swapped-signals",
+        ]
+
+
 class TestContradictions:
     """One thing stated in two places MUST be stated alike."""
 
