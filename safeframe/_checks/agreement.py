@@ -372,14 +372,16 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
                 f"{count(len(cause.pairs), 'signal')} from {cause.pairs[0].left.name} on {verb} "
                 f"{later(cause.delta)} at {direction.consumer.name}"
             )
+        runs = (
+            f"reserve {count(_width(right), 'bit')} at {direction.consumer.name} instead of "
+            f"{_width(left)} as at {direction.producer.name} ({_runs(right)} against "
+            f"{_runs(left)})"
+        )
+        if _width(left) == _width(right):
+            runs = ""  # Another mistake beside them hides which reserve it is.
+        size = size_consequence(view, context.profile, cause)
         yield find(
-            joined(
-                f"reserve {count(_width(right), 'bit')} at {direction.consumer.name} instead of "
-                f"{_width(left)} as at {direction.producer.name} ({_runs(right)} against "
-                f"{_runs(left)})",
-                behind,
-                size_consequence(view, context.profile, cause),
-            ),
+            joined(*filter(None, (runs, behind, size))),
             [spot(direction.producer, left[0]), spot(direction.consumer, right[0])],
             direction=direction,
             cause="reserve width",

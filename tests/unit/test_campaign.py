@@ -81,6 +81,16 @@ class TestOracle:
         assert list(mistakes(Random(3), pair, 1))
         assert not agree(pair)
 
+    def test_a_reserve_that_another_mistake_hides(self) -> None:
+        random = Random(102021)
+        pair = connection(random)
+        list(mistakes(random, pair, 3))
+        found = [f for f in checks.check(load(pair)).findings if f.rule == "reserve-differs"]
+        assert [finding.message for finding in found] == [
+            "17 signals from brake4_healthy on are 1 bit later at SC1"
+        ]
+        assert one(102021, 3).complaints == []
+
     def test_outcomes_repeat(self) -> None:
         assert one(11, 3) == one(11, 3)
 
