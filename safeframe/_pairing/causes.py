@@ -180,6 +180,8 @@ class _Walk:
             following = runs[number + 1] if number + 1 < len(runs) else None
             if shift != levels[-1]:
                 self._step(before, run, levels, following, steps)
+            elif shift:  # One signal strayed in between; the rest goes on as before it.
+                _go_on(steps, run)
             before = run[-1]
         self.found += [step.cause for step in _merged(steps)]
         return levels[-1]
@@ -210,12 +212,9 @@ class _Walk:
             levels[:] = [0]
             return
         extras = bool(left or right)
-        for number, step in enumerate(steps):
-            if step.shift == shift and step.cause.kind != "moved" and not extras:
-                pairs = (*step.cause.pairs, *displaced)
-                steps[number] = step._replace(cause=step.cause._replace(pairs=pairs))
-                levels.append(shift)
-                return
+        if not extras and _go_on(steps, run):
+            levels.append(shift)
+            return
         back = following is None or following[0].shift in (0, base)
         if len(run) == 1 and not extras and back:
             cause = Cause(kind="moved", pairs=displaced, delta=shift)
@@ -296,6 +295,16 @@ class _Walk:
         both = tail_left and tail_right and tail_right - tail_left == delta
         kind = "reserve" if both else "size"
         self.found.append(Cause(kind=kind, delta=delta))
+
+
+def _go_on(steps: list[_Step], run: list[Pair]) -> bool:
+    """Add a run to the cause that displaced others by as much, if there is one."""
+    for number, step in enumerate(steps):
+        if step.shift == run[0].shift and step.cause.kind != "moved":
+            pairs = (*step.cause.pairs, *run)
+            steps[number] = step._replace(cause=step.cause._replace(pairs=pairs))
+            return True
+    return False
 
 
 def _in_order(pairs: list[Pair], crossed: list[Pair]) -> list[Pair]:

@@ -354,6 +354,17 @@ class TestExplain:
         found = causes(left, right)
         assert sorted(pair.left.name for cause in found for pair in cause.pairs) == ["b", "c", "d"]
 
+    def test_a_signal_that_strayed_inside_a_shift(self) -> None:
+        right = build(
+            *((name, f"0.{bit}", 1) for bit, name in enumerate("ab")),
+            *(("c", "0.7", 1), ("d", "1.0", 1), ("e", "1.3", 1)),
+        )
+        left = build(
+            *(("x", "0.0", 1), ("a", "0.1", 1), ("b", "0.2", 1)),
+            *(("c", "0.3", 1), ("d", "1.1", 1), ("e", "1.4", 1)),
+        )
+        assert summary(left, right) == [("shift", [*"abde", "x"], -1), ("moved", ["c"], 4)]
+
     def test_eight_signals_in_three_rings(self) -> None:
         left = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("abcdefgh")))
         right = build(*((name, f"0.{bit}", 1) for bit, name in enumerate("cgaebhdf")))
