@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 
+from safeframe import frame
 from safeframe._bits import Place
 from safeframe._errors import UsageError
-from safeframe._model import Connection, End, Map, Reserved, Signal
+from safeframe._model import Connection, Map, Reserved, Signal
 from safeframe.capture import Examination, Judge, Packet, Skipped, examine, link_of, read_recording
 from safeframe.capture._others import other_readings
 from safeframe.fixtures import RunningLink
@@ -33,12 +34,10 @@ def recorded(link: Any, rows: list[tuple[bytes, bytes]], **more: Any) -> Examina
 def with_map(entries: tuple[Signal | Reserved, ...], received: Map | None = None) -> Connection:
     first, second = demo_connection().ends
 
-    def plain(end: End, **maps: Map) -> End:
-        return dataclasses.replace(end, relations=(), **maps)
-
     sends = Map(entries=entries)
     return Connection(
-        first=plain(first, sends=sends), second=plain(second, receives=received or sends)
+        first=dataclasses.replace(first, relations=(), sends=sends),
+        second=dataclasses.replace(second, relations=(), receives=received or sends),
     )
 
 
@@ -169,7 +168,7 @@ def test_parameters_of_an_unknown_layout_are_told() -> None:
         (0x52, b"\x01\x00"),
         (0x52, b"\x00\x00"),
     ]
-    packets = []
+    packets: list[Packet] = []
     for command, data in rows:
         for word, name in zip(("master", "slave"), link.names, strict=True):
             octets = session.produce(word, data=data, command=command)
@@ -199,3 +198,33 @@ def test_modified_pcap_files_hold_more_before_each_packet() -> None:
     row = struct.pack("<IIII", 1, 2, 3, 3) + bytes(8) + b"abc"
     found = list(read_recording(io.BytesIO(head + row)))
     assert [each[2:4] for each in found] == [(1_000_002, b"abc")]
+
+
+def test_services_of_13_1_are_told_once_and_disturb_nothing() -> None:
+    link = make("fscp-13-1", 2, 2, {})
+    session = link.session()
+    frames = [(side, session.produce(link.senders[side], data=b"\1\0")) for side in (0, 1)]
+    for number in (1, 2):
+        for side, identity, address, target in ((0, 56, 0x24, 0x23), (1, 57, 0x23, 0x24)):
+            octets = frame.build(
+                "fscp-13-1",
+                id=identity,
+                data=b"\x20\0\x10\1",
+                address=address,
+                target=target,
+                consecutive_time=number,
+                **link.settings,
+            )
+            frames.append((side, octets))
+    frames += [(side, session.produce(link.senders[side], data=b"\2\0")) for side in (0, 1)]
+    packets = [
+        Packet(number, number, 6000 * number, octets, link.names[side])
+        for number, (side, octets) in enumerate(frames, 1)
+    ]
+    found = examine(packets, link, fresh=True)
+    assert found.is_clean
+    assert [each.text for each in found.events if each.kind == "parameters"] == [
+        "object access: the first service request of this end",
+        "object access: the first service response of this end",
+    ]
+    assert [side.data_frames for side in found.sides] == [2, 2]

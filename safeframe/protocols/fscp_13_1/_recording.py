@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..._engine.stream import Session
-from .._aspects import Follower, Link, RecordingTraits, Step, passes, places_of
+from .._aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
 from ._frame import IDS, RECIPE, SERVICES, SLIM, sender_value
 
 __all__ = ["RECORDING"]
@@ -19,7 +19,11 @@ _NOTHING = Step(use=None)
 
 
 class Fscp13Follower(Follower):
-    """Whether each end calls the connection valid."""
+    """Whether each end calls the connection valid; who has used services."""
+
+    def __init__(self, link: Link) -> None:
+        super().__init__(link)
+        self._served = [False, False]
 
     def steady(self, side: int, octets: bytes) -> bool:
         """Tell whether these are data of a valid connection."""
@@ -29,7 +33,11 @@ class Fscp13Follower(Follower):
         """Look at the id: data of a valid connection, of one that is not, or a service."""
         identity = octets[1] >> 2
         if identity not in range(48, 54):
-            return _NOTHING
+            if self._served[side]:
+                return _NOTHING
+            self._served[side] = True
+            what = f"object access: the first {IDS[identity]} of this end"
+            return Step((Happening("parameters", what),), None)
         return _IN_USE if identity & 1 else _INVALID
 
 
