@@ -123,7 +123,7 @@ class MapCodec:
         for each in map_.signals:
             first.setdefault(each.name, each)
         self._map = map_
-        self.signals = tuple(first.values())
+        self.signals: tuple[Signal, ...] = tuple(first.values())
         self._positions = {name: at for at, name in enumerate(first)}
         self._constant = 0
         for entry in map_.reserved:

@@ -189,12 +189,18 @@ class Seen:
 
     __slots__ = ("known", "layout", "octets", "scratch", "values")
 
+    octets: bytes
+    layout: FrameLayout
+    values: Values
+    known: Values
+    scratch: Any
+
     def __init__(self, octets: bytes, where: FrameLayout, values: Values, known: Values) -> None:
         self.octets = octets
         self.layout = where
         self.values = values
         self.known = known
-        self.scratch: Any = None
+        self.scratch = None
 
     @property
     def parts(self) -> dict[str, bytes]:

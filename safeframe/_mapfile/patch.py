@@ -13,7 +13,7 @@ from typing import Any
 
 from .._document.locate import KEY_PART, Index, Path, Span, key_path
 from .._errors import UsageError
-from .._model import Reserved, Signal
+from .._model import End, Reserved, Signal
 from .._source import TextEdit
 from .keys import RESERVED, SIGNAL
 from .tomlmap import read_toml
@@ -37,9 +37,9 @@ class Patch:
     """
 
     def __init__(self, text: str, *, path: str = "<text>") -> None:
-        self.end = read_toml(text, path=path)
+        self.end: End = read_toml(text, path=path)
         self.text = text
-        self.index = Index(text)
+        self.index: Index = Index(text)
         self.line_end = "\r\n" if "\r\n" in text else "\n"
 
     def insert(self, direction: str, number: int, entry: Signal | Reserved) -> tuple[TextEdit, ...]:

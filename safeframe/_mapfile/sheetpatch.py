@@ -8,7 +8,7 @@ from typing import Any
 
 from .._document.locate import Path, Span, key_path
 from .._errors import UsageError
-from .._model import Reserved, Signal
+from .._model import End, Reserved, Signal
 from .._source import TextEdit
 from .csvmap import cell_text, conditions_of, escaped, read_csv
 from .write import plain_entry
@@ -31,7 +31,7 @@ class SheetPatch:
     """
 
     def __init__(self, text: str, *, path: str = "<text>") -> None:
-        self.end = read_csv(text, path=path)
+        self.end: End = read_csv(text, path=path)
         self.text = text
         self.line_end = "\r\n" if "\r\n" in text else "\n"
         self._rows: dict[str, list[list[Span]]] = {name: [] for name in _KINDS.values()}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from .._codec import MapCodec
-from .._model import Map
+from .._model import Map, Signal
 
 __all__ = ["Both", "Decoder", "Disagreement"]
 
@@ -44,7 +44,8 @@ class Decoder:
 
     def __init__(self, sent: Map, received: Map) -> None:
         self._codecs = MapCodec(sent), MapCodec(received)
-        self.sent, self.received = (codec.signals for codec in self._codecs)
+        self.sent: tuple[Signal, ...] = self._codecs[0].signals
+        self.received: tuple[Signal, ...] = self._codecs[1].signals
         partners = {each.name: (at, each) for at, each in enumerate(self.received)}
         self._pairs: list[tuple[int, int]] = []
         self._lone_sent: list[tuple[int, Number]] = []

@@ -46,7 +46,7 @@ class Notes:
     __slots__ = ("count", "kept")
 
     def __init__(self) -> None:
-        self.count = 0
+        self.count: int = 0
         self.kept: list[Note] = []
 
     def add(self, note: Note) -> None:

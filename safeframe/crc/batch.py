@@ -16,8 +16,8 @@ from . import Algorithm, function
 
 try:
     import numpy as np
-except ImportError as error:
-    raise ImportError("safeframe.batch needs numpy: install the extra safeframe[batch]") from error
+except ImportError as _error:
+    raise ImportError("safeframe.crc.batch needs numpy: install safeframe[batch]") from _error
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -3,8 +3,8 @@
 try:
     from ._frames import faults, links, safety_data, streams
     from ._maps import clean_connections, ends, maps, reserved, signals
-except ImportError as error:
-    raise ImportError("safeframe.testing needs hypothesis: pip install hypothesis") from error
+except ImportError as _error:
+    raise ImportError("safeframe.testing needs hypothesis: pip install hypothesis") from _error
 
 __all__ = [
     "clean_connections",
