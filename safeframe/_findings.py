@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -20,7 +19,6 @@ __all__ = [
     "Waived",
     "Counterexample",
     "at_or_above",
-    "merge_reports",
 ]
 
 SEVERITIES = ("error", "warning", "note")
@@ -161,16 +159,3 @@ class Report:
     def fails(self, threshold: str) -> bool:
         """Return whether any finding is at or above ``threshold``."""
         return any(at_or_above(finding.severity, threshold) for finding in self.findings)
-
-
-def merge_reports(reports: Iterable[Report]) -> Report:
-    """Return one report over several, findings in the order given."""
-    kept = tuple(reports)
-    return Report(
-        findings=tuple(finding for report in kept for finding in report.findings),
-        waived=tuple(waived for report in kept for waived in report.waived),
-        connections=tuple(name for report in kept for name in report.connections),
-        facts=tuple(fact for report in kept for fact in report.facts),
-        known=tuple(finding for report in kept for finding in report.known),
-        not_judged=tuple(entry for report in kept for entry in report.not_judged),
-    )

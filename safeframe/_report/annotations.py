@@ -15,6 +15,7 @@ from .._baseline import identity
 from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Finding, Report, Spot
 from .._source import Location
+from .._words import count
 from .document import CAUTION
 from .paths import file_of
 from .text import clean
@@ -40,7 +41,9 @@ def workflow_commands(given: Report) -> str:
             text = f"{rest} more; safeframe check without this format lists them"
             lines.append(f"::{_COMMANDS[severity]} title=safeframe::{text}")
     names = ", ".join(map(clean, given.connections))
-    verdict = f"{len(given.findings)} to mend" if given.findings else "no open finding"
+    verdict = (
+        f"{count(len(given.findings), 'finding')} to mend" if given.findings else "no open finding"
+    )
     return "\n".join([*lines, f"safeframe: {names}: {verdict}", CAUTION]) + "\n"
 
 

@@ -15,6 +15,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from .. import _checks as checks
 from .._errors import InputError
 from .._findings import Finding, Report, Rule, Spot, at_or_above
+from .._words import count
 from .paths import relative
 from .text import clean
 
@@ -66,8 +67,7 @@ def problems(error: InputError) -> str:
     root = Element("testsuites", name="safeframe check")
     suite = SubElement(root, "testsuite", name="input")
     case = SubElement(suite, "testcase", classname="safeframe.input", name="readable")
-    count = len(error.problems)
-    message = f"{count} problem{'s'[: count != 1]} in the input"
+    message = f"{count(len(error.problems), 'problem')} in the input"
     element = SubElement(case, "error", type="unreadable", message=message)
     element.text = "\n".join(clean(str(problem)) for problem in error.problems)
     return _document(root)

@@ -19,7 +19,7 @@ from safeframe._bits import (
     to_bitstring,
 )
 from safeframe._errors import FrameError, InputError, Problem, UsageError
-from safeframe._findings import Finding, NotJudged, Report, at_or_above, merge_reports
+from safeframe._findings import Finding, Report, at_or_above
 from safeframe._model import Connection, ConnectionTable, Direction, End, Map, Reserved, Signal
 from safeframe._source import NOWHERE, Location, TextEdit, apply_edits
 
@@ -254,14 +254,3 @@ class TestFindings:
     def test_worst(self) -> None:
         assert Report().worst() == ""
         assert Report(findings=(finding("note"), finding("error"))).worst() == "error"
-
-    def test_merge(self) -> None:
-        first = Report(findings=(finding("note"),), connections=("a",))
-        lacks = NotJudged(connection="b", rule="hole", reason="r")
-        second = Report(connections=("b",), facts=(("x", "y"),), not_judged=(lacks,))
-        assert merge_reports([first, second]) == Report(
-            findings=(finding("note"),),
-            connections=("a", "b"),
-            facts=(("x", "y"),),
-            not_judged=(lacks,),
-        )

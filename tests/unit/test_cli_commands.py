@@ -216,9 +216,9 @@ def test_a_terminal_gives_its_width(monkeypatch: pytest.MonkeyPatch) -> None:
     args = argparse.Namespace(color="never")
     assert options.look(args).width == 80
     monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
-    monkeypatch.setattr(os, "get_terminal_size", lambda: os.terminal_size((72, 20)))
+    monkeypatch.setattr(os, "get_terminal_size", lambda *_: os.terminal_size((72, 20)))
     assert options.look(args).width == 72
-    monkeypatch.setattr(os, "get_terminal_size", lambda: os.terminal_size((300, 20)))
+    monkeypatch.setattr(os, "get_terminal_size", lambda *_: os.terminal_size((300, 20)))
     assert options.look(args).width == 110
 
 

@@ -284,7 +284,9 @@ def test_workflow_commands_in_full() -> None:
     assert read_command(second)[1]["file"] == "a,b:c%.toml"
     assert second.endswith("::50%25 :: x. Remedy: remove it.")
     assert third == ("::notice title=safeframe%3A connection-id-reused::twice. Remedy: change one.")
-    assert verdict == "safeframe: SC1-LX: 3 to mend"
+    assert verdict == "safeframe: SC1-LX: 3 findings to mend"
+    alone = lines_of.workflow_commands(replace(FULL, findings=(BARE,))).splitlines()
+    assert alone[-2] == "safeframe: SC1-LX: 1 finding to mend"
 
 
 def test_workflow_commands_keep_the_limit() -> None:
