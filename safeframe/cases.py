@@ -1,8 +1,8 @@
 """Cases: vectors and fixtures in one record, with files in JSON and JSON Lines.
 
 A file holds the cases of one profile from one source. ``published`` files hold only what
-someone else printed, ``derived`` ones what was computed here, ``generated`` ones fixtures made
-from a map.
+someone else printed, ``recorded`` ones what somebody else's program sent or took, ``derived`` ones
+what was computed here, ``generated`` ones fixtures made from a map.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 FORMAT = "safeframe-cases/1"
-KINDS = ("published", "derived", "generated")
+KINDS = ("published", "recorded", "derived", "generated")
 SUBJECTS = (
     "frame",
     "step",
@@ -46,6 +46,8 @@ SUBJECTS = (
     "parameter record",
     "structure signature",
     "spdu ids",
+    "parameter check",
+    "configuration checksum",
 )
 """What a case is about: a frame alone or in a sequence, a CRC of a frame or alone, a number."""
 VERDICTS = ("accept", "repeat", "reject", "unknown", "undetected")

@@ -50,7 +50,9 @@ def frame_13_1(
     request: int = 0,
     manager_id: bytes = bytes(6),
 ) -> bytes:
-    """FSCP 13/1: two subframes; slim ones carry the data once."""
+    """FSCP 13/1: two subframes; slim ones carry the data once, management has no manager id."""
+    if id in (40, 41, 42, 43, 44, 45, 47):
+        manager_id = bytes(6)
     slim = id in (58, 59)
     width, poly = (8, 0x2F) if len(data) <= 8 else (16, 0x5935 if slim else 0x755B)
 

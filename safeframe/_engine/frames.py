@@ -130,7 +130,10 @@ def inspect(recipe: Recipe, octets: bytes, /, **known: Any) -> Inspection:
         verdicts.append(Verdict(check=check.name, title=check.title, result=result, text=text))
     parts = tuple(
         FramePart(
-            name=name, offset=cut.start, octets=octets[cut], meaning=recipe.mean(name, octets[cut])
+            name=name,
+            offset=cut.start,
+            octets=octets[cut],
+            meaning=recipe.explain(name, seen) or recipe.mean(name, octets[cut]),
         )
         for name, cut in where.slices.items()
     )

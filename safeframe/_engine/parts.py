@@ -190,9 +190,9 @@ def same_as_given(rule: Value) -> Check:
 
     def run(seen: Seen) -> Outcome:
         wanted = seen.known[name]
-        if rule.under and rule.under not in seen.known:
-            return Unknown(lacking(seen.known, rule.under))
         if name not in seen.values:
+            if rule.under and rule.under not in seen.known:
+                return Unknown(lacking(seen.known, rule.under))
             return f"a {seen.layout.kind} frame carries no {name}"
         carried = seen.values[name]
         if carried == wanted:

@@ -218,6 +218,10 @@ class Check:
     compares: str = ""
 
 
+def _no_words(name: str, seen: Seen) -> str | None:
+    return None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
     """How frames of one profile are built, cut and judged.
@@ -225,10 +229,11 @@ class Recipe:
     ``find`` returns the layout of received octets and raises FrameError where none fits;
     ``read`` the values that octets of a layout carry; ``write`` the octets for complete values;
     ``checks`` the checks per kind of frame in their fixed order, after the length; ``covers``
-    the CRCs of a frame; ``mean`` what one part means; ``shape`` the layout for a size of data
-    and a kind. ``order`` says where the order of the checks comes from, ``identity`` names the
-    checks that fail for a frame of another connection. ``rules`` are the values by
-    name, ``defaults`` what building assumes, ``ranges`` those of whole numbers,
+    the CRCs of a frame; ``mean`` what one part means, ``explain`` what it means in this frame
+    (None: nothing more); ``shape`` the layout for a size of data and a kind. ``order`` says where
+    the order of the checks comes from, ``identity`` names the checks that fail for a frame of
+    another connection. ``rules`` are the values by name, ``defaults`` what building assumes,
+    ``ranges`` those of whole numbers,
     ``besides`` the carried values that no check of a kind compares; all follow from the others.
     """
 
@@ -243,6 +248,7 @@ class Recipe:
     mean: Callable[[str, bytes], str]
     shape: Callable[[int, str], FrameLayout]
     order: str
+    explain: Callable[[str, Seen], str | None] = _no_words
     identity: frozenset[str] = frozenset()
     rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
     defaults: Values = field(init=False, repr=False, compare=False)

@@ -70,7 +70,7 @@ class Judge:
     def judge(self, side: int, octets: bytes, time_us: int | None = None) -> Opinion:
         """Judge the next frame of a side."""
         last = self._last
-        if octets == last[side]:
+        if octets == last[side] and not self._follower.recurs(octets):
             return _REPEAT
         if octets and self._steady(side, octets) and self._accepts(self._senders[side], octets):
             # Most frames of a long recording go this way, unexplained.

@@ -301,6 +301,10 @@ class Follower:
         """Return check and reason where a receiver takes no such frame in its state."""
         return None
 
+    def recurs(self, octets: bytes) -> bool:
+        """Tell whether a new frame may have the same octets, since it counts nothing."""
+        return False
+
     def begins(self, octets: bytes) -> bool:
         """Tell whether a frame may come at any time, however long the silence before it was."""
         return False

@@ -22,6 +22,7 @@ _SHOWN = {
     ("fscp-12-1", "blocks"): 4,
     ("fscp-13-1", "data"): 4,
     ("fscp-13-1", "slim"): 4,
+    ("fscp-13-1", "management"): 6,
     ("fscp-2-1", "short"): 2,
     ("fscp-2-1", "long"): 4,
     ("fscp-2-1", "time"): 0,

@@ -20,6 +20,7 @@ import pytest
 
 from safeframe import frame
 from safeframe._errors import FrameError
+from safeframe.protocols.fscp_13_1 import COMMANDS, command
 from safeframe.protocols.fscp_13_1._frame import IDS, SLIM
 
 from .capture import dissect, ethernet, write_capture
@@ -159,6 +160,59 @@ def test_two_thousand_service_frames(tmp_path: Path, ids: tuple[int, ...], last:
     samples = [Sample(draw, ids, sizes=range(1, last + 1)) for _ in range(2_000)]
     shown = judge(tmp_path / "service.pcap", samples, acyclic, missed=3 if last == 22 else 0)
     assert shown["good: second CRC 1"] > 300
+
+
+def _payload(draw: random.Random, identity: int) -> bytes:
+    """Return a payload that a management frame may carry."""
+    if identity in (40, 47):
+        return b""
+    if identity < 44:
+        return draw.randbytes(6)
+    number = draw.choice([number for number in COMMANDS if number % 2 == identity % 2])
+    fields: dict[str, Any] = {
+        name: draw.randbytes(size) if name in ("manager_id", "time") else draw.randrange(256)
+        for name, size in COMMANDS[number].fields
+    }
+    return command(number, **fields)
+
+
+def test_four_thousand_management_frames(tmp_path: Path) -> None:
+    """Good ones have both CRCs right there too, and the same addresses; spoilt ones have not."""
+    draw = random.Random(134)
+    rows, octets_of = [], []
+    for _ in range(4_000):
+        identity = draw.choice((40, 41, 42, 43, 44, 45, 47))
+        address = draw.randrange(1, 1024)
+        domain = address ^ draw.randrange(256) or 1
+        if address ^ domain > 255:
+            domain = address
+        data, target = _payload(draw, identity), draw.randrange(1, 1024)
+        values: dict[str, Any] = {"address": address, "target": target, "domain": domain}
+        octets = bytearray(frame.build("fscp-13-1", id=identity, data=data, **values))
+        area = draw.choice(("good", "first", "second"))
+        half = 5 + len(data)
+        if area != "good":
+            # In the second subframe from the time on: what is before it only says who it is for.
+            span = range(3, half) if area == "first" else range(half + 2, len(octets))
+            octets[draw.choice(span)] ^= 1 << draw.randrange(8)
+        rows.append((area, identity, address, target, domain))
+        octets_of.append(bytes(octets))
+    write_capture(tmp_path / "management.pcap", map(acyclic, octets_of))
+    fields = [*FIELDS[:2], "opensafety.msg.id", "opensafety.msg.sender", "opensafety.msg.receiver"]
+    found = dissect(tmp_path / "management.pcap", fields)
+    verdicts: Counter[str] = Counter()
+    for (area, _, address, target, domain), octets, row in zip(rows, octets_of, found, strict=True):
+        ours = frame.inspect("fscp-13-1", octets, domain=domain, address=address, target=target)
+        theirs = [row["opensafety.crc.valid"], row["opensafety.crc2.valid"]] == ["1", "1"]
+        verdicts[f"{area} {ours.accepted} {theirs}"] += 1
+        if area == "good" and theirs:
+            shown = [row["opensafety.msg.sender"], row["opensafety.msg.receiver"]]
+            verdicts[f"addresses {shown == [f'0x{target:04x}', f'0x{address:04x}']}"] += 1
+    assert verdicts["addresses True"] == verdicts["good True True"] > 1200
+    assert verdicts["first False False"] > 1200
+    assert verdicts["second False False"] > 1200
+    assert sum(verdicts.values()) - verdicts["addresses True"] == 4_000
+    assert len(verdicts) == 4
 
 
 def test_every_length(tmp_path: Path) -> None:

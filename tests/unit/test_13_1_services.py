@@ -40,8 +40,8 @@ class TestTexts:
     def test_values_say_whose_the_address_is(self, capsys: pytest.CaptureFixture[str]) -> None:
         assert cli.main(["frame", "values", "fscp-13-1"]) == 0
         text = re.sub(r"\s+", " ", capsys.readouterr().out)
-        assert "address of the sender; in service frames of the receiver" in text
-        assert "other address: 0 in data-only frames, the sender in service frames" in text
+        assert "address of the sender; in service and management frames of the receiver" in text
+        assert "other address: 0 in data-only, the sender in service and management frames" in text
 
     def test_every_part_of_the_facts_says_whose_the_address_is(self) -> None:
         kinds = {kind.name: kind for kind in protocols.load("fscp-13-1").frames}
@@ -111,7 +111,7 @@ class TestSession:
         assert found.text == "rejected: it answers access 1, but access 2 was asked for"
 
     def test_who_receives_must_be_said(self) -> None:
-        with pytest.raises(UsageError, match="a service frame needs the value address"):
+        with pytest.raises(UsageError, match="frame needs the value address: who receives it"):
             LINK.session().produce(FIRST, id=56, data=b"")
 
 

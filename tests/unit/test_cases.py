@@ -86,7 +86,7 @@ class TestRefused:
         with pytest.raises(UsageError, match=r"verdict must be one of accept, .*, not 'x'"):
             Case(id="a", subject="frame", verdict="x")
         one = Case(id="a", subject="frame")
-        with pytest.raises(UsageError, match="kind must be one of published, derived, generated"):
+        with pytest.raises(UsageError, match="kind must be one of published, recorded, derived"):
             CaseFile(kind="x", profile="", title="", origin=Origin(document=""))
         with pytest.raises(UsageError, match="case ids must be unique, not twice 'a'"):
             CaseFile(
@@ -113,7 +113,8 @@ class TestRefused:
             ),
             (
                 whole(kind="x"),
-                "c.json:1: kind: kind must be one of published, derived, generated, not 'x'",
+                "c.json:1: kind: kind must be one of published, recorded, derived, generated, "
+                "not 'x'",
             ),
             (whole(title=1), "c.json:1: title: title must be a text, not 1"),
             (whole(source=[]), "c.json:1: source: source must be an object, not an array"),

@@ -187,7 +187,9 @@ def test_watchdog_must_be_stated(kind: str) -> None:
 def test_start_up_is_offered_for_one_profile() -> None:
     with pytest.raises(UsageError) as caught:
         fixtures.make(make("fscp-3-1", 2, 2, {}), "start-up")
-    assert str(caught.value) == "a start-up of fscp-3-1 is not offered, only of fscp-12-1"
+    assert (
+        str(caught.value) == "a start-up of fscp-3-1 is not offered, only of fscp-12-1, fscp-13-1"
+    )
 
 
 def test_unknown_kind_and_count() -> None:

@@ -582,8 +582,9 @@ class TestProfile131:
         assert self.failing(self.changed(2, 5)) == (
             "the length must be 21 octets for 5 data octets, not 19"
         )
-        assert self.failing(self.changed(1, 40 << 2)) == (
-            "id: id must be one of 48, 49, 50, 51, 52, 53, 56, 57, 58, 59, not 40"
+        assert self.failing(self.changed(1, 46 << 2)) == (
+            "id: id must be one of 40, 41, 42, 43, 44, 45, 47, 48, 49, 50, 51, 52, 53, 56, 57, 58, "
+            "59, not 46"
         )
         assert self.failing(self.changed(1, 48 << 2)) == (
             "id_2: id is 48 in subframe 1, 49 in subframe 2"

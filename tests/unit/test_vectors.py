@@ -10,7 +10,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from safeframe import cases, crc, frame
+from safeframe import cases, crc, frame, protocols
 from safeframe._errors import FrameError
 from safeframe.cases import Case, CaseFile
 from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
@@ -180,6 +180,14 @@ class TestNumbers:
         assert opcua.spdu_ids(**values) == case.result
         assert second.spdu_ids_ua(**values) == case.result
 
+    @pytest.mark.parametrize(("file", "case"), each("parameter check"))
+    def test_parameter_check(self, file: CaseFile, case: Case) -> None:
+        recomputed = protocols.room(file.profile).recomputed["parameter check"]
+        assert (recomputed(case.octets, dict(case.inputs)),) == case.result
+        words = str(case.inputs["objects"]).split()
+        assert sum(int(word.partition(":")[2]) for word in words) == len(case.octets)
+        assert (second.crc(32, 0x1EDC6F41, case.octets),) == case.result
+
     def test_every_subject_is_tested(self) -> None:
         def subjects() -> Iterator[str]:
             for file in LOADED.values():
@@ -192,4 +200,5 @@ class TestNumbers:
             "parameter record",
             "structure signature",
             "spdu ids",
+            "parameter check",
         }

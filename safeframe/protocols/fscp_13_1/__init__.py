@@ -9,14 +9,29 @@ from __future__ import annotations
 from ..._engine import frames
 from ..._engine.recipe import Inspection, Parsed
 from ..._engine.stream import Session
-from ._frame import IDS, RECIPE
+from ._access import ABORTS, Access, Turn, download, pack, parameter_check, unpack, upload
+from ._frame import IDS, MANAGEMENT, RECIPE
+from ._management import COMMANDS, ERROR_GROUPS, Command, command
 from ._session import Fscp13Session
 
 __all__ = [
+    "ABORTS",
+    "COMMANDS",
+    "ERROR_GROUPS",
     "IDS",
+    "MANAGEMENT",
+    "Access",
+    "Command",
+    "Turn",
     "build",
+    "command",
+    "download",
     "inspect",
+    "pack",
+    "parameter_check",
     "session",
+    "unpack",
+    "upload",
     "verify",
 ]
 
@@ -34,15 +49,15 @@ def build(
 ) -> bytes:
     """Return the octets of a frame.
 
-    ``data`` are 0..254 octets, ``id`` is 48..53 or 56..59. Raises UsageError for a value that is
-    missing or outside its range, and for a ``target`` that does not fit the id.
+    ``data`` are 0..254 octets, ``id`` is 40..45, 47..53 or 56..59. Raises UsageError for a value
+    that is missing or outside its range, and for a ``target`` that does not fit the id.
 
     - ``data``: safety data, 0..254 octets
-    - ``id``: message id, 48..53 or 56..59
-    - ``address``: address of the sender; in service frames of the receiver
+    - ``id``: message id, 40..45, 47..53 or 56..59
+    - ``address``: address of the sender; in service and management frames of the receiver
     - ``domain``: safety domain number
     - ``consecutive_time``: time of the sender
-    - ``target``: other address: 0 in data-only frames, the sender in service frames
+    - ``target``: other address: 0 in data-only, the sender in service and management frames
     - ``request``: time-request counter
     - ``manager_id``: 6 octets of the domain's manager; all zero means none
     """

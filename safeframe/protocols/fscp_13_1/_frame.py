@@ -21,8 +21,10 @@ from ..._engine.recipe import (
 )
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, Algorithm, compute
+from . import _access as access
+from . import _management as management
 
-__all__ = ["DATA", "IDS", "RECIPE", "SERVICES", "SLIM", "sender_value"]
+__all__ = ["DATA", "IDS", "MANAGEMENT", "RECIPE", "SERVICES", "SLIM", "kind_of", "sender_value"]
 
 IDS = {
     48: "data, connection not valid",
@@ -36,6 +38,17 @@ IDS = {
     58: "slim service request",
     59: "slim service response",
 }
+MANAGEMENT = {
+    40: "unique id asked for",
+    41: "unique id",
+    42: "address assigned to the node with this unique id",
+    43: "address taken",
+    44: "request with a command",
+    45: "response with a command",
+    47: "guarding to be started again",
+}
+"""Ids of management frames, which are never under the manager id."""
+_KNOWN_IDS = MANAGEMENT | IDS
 DATA = frozenset((48, 49))
 """Ids of frames without a receiver: the target address is 0."""
 SLIM = frozenset((58, 59))
@@ -51,7 +64,14 @@ _CRC16_SLIM = CATALOGUE["fscp-13-1/crc16-slim"]
 
 def sender_value(identity: int) -> str:
     """Return which value of a frame is the address of its sender: ``address`` or ``target``."""
-    return "target" if identity in SERVICES else "address"
+    return "target" if identity in SERVICES or identity in MANAGEMENT else "address"
+
+
+def kind_of(identity: int) -> str:
+    """Return the kind of frame that an id stands for."""
+    if identity in SLIM:
+        return "slim"
+    return "management" if identity in MANAGEMENT else "data"
 
 
 def _algorithm(data_octets: int, kind: str) -> Algorithm:
@@ -78,7 +98,7 @@ def _find(octets: bytes, known: Values) -> FrameLayout:
     claimed = octets[2]
     if claimed > 254:
         raise FrameError(f"the length octet must be 0..254, not {claimed}", check="length")
-    where = _shape(claimed, "slim" if octets[1] >> 2 in SLIM else "data")
+    where = _shape(claimed, kind_of(octets[1] >> 2))
     if size != where.size_octets:
         raise FrameError(
             f"the length must be {where.size_octets} octets for {claimed} data octets, not {size}",
@@ -91,7 +111,7 @@ def _unmasked(octets: bytes, where: FrameLayout, known: Values) -> bytes:
     """Return the second subframe before the manager id was XORed in, as carried if unknown."""
     start = where.slices["address_2"].start
     second = octets[start:]
-    key = known.get("manager_id")
+    key = None if where.kind == "management" else known.get("manager_id")
     return second if key is None else _mask(second, key)
 
 
@@ -119,7 +139,7 @@ def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
         "address": address,
         "data": octets[4 : 4 + where.data_octets],
     }
-    if "manager_id" in known:
+    if "manager_id" in known or where.kind == "management":
         second = _unmasked(octets, where, known)
         values |= {
             "domain": address ^ (second[0] | (second[1] & 3) << 8),
@@ -134,12 +154,12 @@ def _write(values: Values) -> bytes:
     missing(values, "data", "address", "domain")
     data: bytes = values["data"]
     identity, address = values["id"], values["address"]
-    if identity not in IDS:
-        raise UsageError(f"id must be one of {', '.join(map(str, IDS))}, not {identity}")
+    if identity not in _KNOWN_IDS:
+        raise UsageError(f"id must be one of {', '.join(map(str, _KNOWN_IDS))}, not {identity}")
     if (identity in DATA) == bool(values["target"]):
         rule = "0" if identity in DATA else "1..1023"
         raise UsageError(f"target must be {rule} with id {identity}, not {values['target']}")
-    kind = "slim" if identity in SLIM else "data"
+    kind = kind_of(identity)
     algorithm = _algorithm(_shape(len(data), kind).data_octets, kind)
     time, target = values["consecutive_time"], values["target"]
     first = bytes((address & 255, identity << 2 | address >> 8, len(data), time & 255)) + data
@@ -150,14 +170,15 @@ def _write(values: Values) -> bytes:
     crcs = [
         compute(algorithm, part).to_bytes(algorithm.octets, "little") for part in (first, second)
     ]
-    return first + crcs[0] + _mask(second + crcs[1], values["manager_id"])
+    key = bytes(_MASKED) if kind == "management" else values["manager_id"]
+    return first + crcs[0] + _mask(second + crcs[1], key)
 
 
 def _check_known_id(seen: Seen) -> Outcome:
     identity = seen.values["id"]
-    if identity in IDS:
+    if identity in _KNOWN_IDS:
         return None
-    return f"id must be one of {', '.join(map(str, IDS))}, not {identity}"
+    return f"id must be one of {', '.join(map(str, _KNOWN_IDS))}, not {identity}"
 
 
 def _check_second_id(seen: Seen) -> Outcome:
@@ -178,6 +199,17 @@ def _check_target(seen: Seen) -> Outcome:
         rule = "0" if values["id"] in DATA else "1..1023"
         return f"target must be {rule} with id {values['id']}, not {values['target']}"
     return None
+
+
+def _check_zeros(seen: Seen) -> Outcome:
+    for name in ("consecutive_time", "request"):
+        if seen.values[name]:
+            return f"{name} must be 0 in management frames, not {seen.values[name]}"
+    return None
+
+
+def _check_payload(seen: Seen) -> Outcome:
+    return management.problem(seen.values["id"], seen.values["data"])
 
 
 def _check_copies(seen: Seen) -> Outcome:
@@ -226,7 +258,7 @@ def _sum_2(seen: Seen) -> Sum:
             ("data", second[5:end]),
         ),
         carried=int.from_bytes(second[end:], "little"),
-        unknown=lacking(seen.known, "manager_id"),
+        unknown="" if where.kind == "management" else lacking(seen.known, "manager_id"),
     )
 
 
@@ -239,8 +271,8 @@ def _mean(name: str, octets: bytes) -> str:
         identity = octets[1] >> 2
         address = octets[0] | (octets[1] & 3) << 8
         whose = "sender" if sender_value(identity) == "address" else "receiver"
-        of = f" of the {whose}" if identity in IDS else ""
-        return f"address {address}{of}, id {identity}: {IDS.get(identity, 'not offered')}"
+        of = f" of the {whose}" if identity in _KNOWN_IDS else ""
+        return f"address {address}{of}, id {identity}: {_KNOWN_IDS.get(identity, 'not offered')}"
     if name == "length":
         return f"{octets[0]} data octets"
     texts = {
@@ -254,6 +286,32 @@ def _mean(name: str, octets: bytes) -> str:
     return texts.get(name) or hex_of(int.from_bytes(octets, "little"), len(octets))
 
 
+def _explain(name: str, seen: Seen) -> str | None:
+    """Return what the octets of management and service frames mean; None for other parts."""
+    identity = seen.values["id"]
+    if name == "data_1":
+        if identity in MANAGEMENT:
+            return management.explain(identity, seen.values["data"])
+        if identity in SERVICES:
+            return access.explain(seen.values["data"], asks=identity % 2 == 0)
+    if seen.layout.kind == "management":
+        return _PLAIN.get(name)
+    if identity in SERVICES and name in ("ct_low", "ct_high"):
+        return _ACCESS_NUMBER[name]
+    return None
+
+
+_PLAIN = {
+    "address_2": "address XOR domain, and id",
+    "ct_low": "0 in management frames",
+    "ct_high": "0 in management frames",
+    "target": "address of the sender; time request 0",
+    "data_2": "data again",
+}
+_ACCESS_NUMBER = {
+    "ct_low": "number of the access, low octet",
+    "ct_high": "number of the access, high octet (under the manager id)",
+}
 _CHECKS = (
     Check(name="id", title="a known message id", run=_check_known_id),
     _under_manager_id(
@@ -273,15 +331,30 @@ _CHECKS = (
     ),
 )
 
+_MANAGEMENT_CHECKS = (
+    Check(name="id", title="a known message id", run=_check_known_id),
+    Check(name="id_2", title="the same id in the second subframe", run=_check_second_id),
+    Check(name="address_range", title="the address in its range", run=_check_address),
+    Check(name="target_range", title="domain and target in their ranges", run=_check_target),
+    Check(name="zeros", title="no consecutive time, no time request", run=_check_zeros),
+    expected("domain"),
+    expected("address", required=False),
+    expected("target", required=False),
+    crc_check("crc_1", "the CRC of the first subframe", _sum_1),
+    crc_check("crc_2", "the CRC of the second subframe", _sum_2),
+    Check(name="copies", title="the same data in both subframes", run=_check_copies),
+    Check(name="payload", title="the octets that the id and command say", run=_check_payload),
+)
+
 RECIPE = Recipe(
     name="fscp-13-1",
-    kinds=("data", "slim"),
+    kinds=("data", "slim", "management"),
     values=(
         Value(name="data", meaning="safety data, 0..254 octets", octets=-1),
-        Value(name="id", meaning="message id, 48..53 or 56..59", default=49, most=63),
+        Value(name="id", meaning="message id, 40..45, 47..53 or 56..59", default=49, most=63),
         Value(
             name="address",
-            meaning="address of the sender; in service frames of the receiver",
+            meaning="address of the sender; in service and management frames of the receiver",
             least=1,
             most=1023,
         ),
@@ -301,7 +374,7 @@ RECIPE = Recipe(
         ),
         Value(
             name="target",
-            meaning="other address: 0 in data-only frames, the sender in service frames",
+            meaning="other address: 0 in data-only, the sender in service and management frames",
             default=0,
             most=1023,
             under="manager_id",
@@ -324,9 +397,10 @@ RECIPE = Recipe(
     find=_find,
     read=_read,
     write=_write,
-    checks={"data": _CHECKS, "slim": _CHECKS},
+    checks={"data": _CHECKS, "slim": _CHECKS, "management": _MANAGEMENT_CHECKS},
     covers=_covers,
     mean=_mean,
+    explain=_explain,
     shape=_shape,
     identity=frozenset(("address", "domain")),
     order="length, id, address ranges, first CRC, second CRC, equal data as in the open stack; "

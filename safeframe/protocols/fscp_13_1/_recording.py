@@ -10,7 +10,8 @@ from typing import Any
 
 from ..._engine.stream import Session
 from .._aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
-from ._frame import IDS, RECIPE, SERVICES, SLIM, sender_value
+from . import _management as management
+from ._frame import IDS, MANAGEMENT, RECIPE, SERVICES, kind_of, sender_value
 
 __all__ = ["RECORDING"]
 
@@ -29,16 +30,47 @@ class Fscp13Follower(Follower):
         """Tell whether these are data of a valid connection."""
         return len(octets) > 1 and octets[1] >> 2 in (49, 51, 53)
 
+    def recurs(self, octets: bytes) -> bool:
+        """Tell whether this is a management frame: a manager guards with the same octets."""
+        return len(octets) > 1 and octets[1] >> 2 in MANAGEMENT
+
     def follow(self, side: int, octets: bytes, text: str = "") -> Step:
         """Look at the id: data of a valid connection, of one that is not, or a service."""
         identity = octets[1] >> 2
-        if identity not in range(48, 54):
+        if identity in MANAGEMENT:
+            data = octets[4 : 4 + octets[2]]
+            return Step((_happening(identity, data),), use=None)
+        if identity in SERVICES:
             if self._served[side]:
                 return _NOTHING
             self._served[side] = True
             what = f"object access: the first {IDS[identity]} of this end"
             return Step((Happening("parameters", what),), None)
         return _IN_USE if identity & 1 else _INVALID
+
+
+def _happening(identity: int, data: bytes) -> Happening:
+    """Return what a management frame does, in words; a failure and a new start are wrong."""
+    kind, wrong = _KINDS.get(data[0] if identity in (44, 45) else -identity, ("management", False))
+    text = management.explain(identity, data) if data else ""
+    told = MANAGEMENT[identity] if identity not in (44, 45) else ""
+    return Happening(kind, ": ".join(part for part in (told, text) if part), wrong)
+
+
+_KINDS = {
+    -42: ("start-up", False),
+    -43: ("start-up", False),
+    -47: ("guarding", True),
+    0: ("restart", True),
+    2: ("start-up", False),
+    3: ("start-up", False),
+    7: ("failure", True),
+    8: ("guarding", False),
+    12: ("failure", False),
+    14: ("start-up", False),
+    15: ("start-up", False),
+}
+"""Kind and whether it is wrong, by command, or by minus the id of a frame without one."""
 
 
 def _other(link: Link, side: int) -> int:
@@ -50,7 +82,7 @@ def _fits(link: Link, side: int, octets: bytes) -> bool:
     known: dict[str, Any] = {**link.settings}
     identity = octets[1] >> 2
     known[sender_value(identity)] = int(link.senders[side])
-    if identity in SERVICES:
+    if sender_value(identity) == "target":
         known["address"] = _other(link, side)
     return passes(RECIPE, octets, known)
 
@@ -58,18 +90,18 @@ def _fits(link: Link, side: int, octets: bytes) -> bool:
 def _search(link: Link, side: int, octets: bytes) -> list[int]:
     """Look for the address and the length of the data, then judge both CRCs.
 
-    Services carry the address of the receiver, data that of the sender.
+    Services and management carry the address of the receiver, data that of the sender.
     """
     size, length = link.sizes[side], link.sent(side).size_octets
     found = []
-    for address, is_service in ((int(link.senders[side]), False), (_other(link, side), True)):
+    for address, to_it in ((int(link.senders[side]), False), (_other(link, side), True)):
         found += [
             start
             for start in places_of(octets, bytes((address & 255,)))
             if start + size <= len(octets)
             and octets[start + 1] & 3 == address >> 8
             and octets[start + 2] == length
-            and (octets[start + 1] >> 2 in SERVICES) is is_service
+            and (sender_value(octets[start + 1] >> 2) == "target") is to_it
             and _fits(link, side, octets[start : start + size])
         ]
     return found
@@ -77,10 +109,10 @@ def _search(link: Link, side: int, octets: bytes) -> list[int]:
 
 def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
     """Take the length that the frame itself states, where both CRCs agree to it."""
-    if len(octets) < 11 or octets[2] > 254 or octets[1] >> 2 not in IDS:
+    identity = octets[1] >> 2 if len(octets) >= 11 else 0
+    if (identity not in IDS and identity not in MANAGEMENT) or octets[2] > 254:
         return ()
-    kind = "slim" if octets[1] >> 2 in SLIM else "data"
-    size = RECIPE.shape(octets[2], kind).size_octets
+    size = RECIPE.shape(octets[2], kind_of(identity)).size_octets
     if size == link.sizes[side] or not _fits(link, side, octets[:size]):
         return ()
     return (size,)

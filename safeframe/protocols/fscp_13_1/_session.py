@@ -1,7 +1,8 @@
 """Sessions of FSCP 13/1: the consecutive time of each sender, the number of each access.
 
 A service frame carries the number of an access in place of the time: a request gets the next one,
-the answer repeats it (an open stack, its recorded frames, the dissector).
+the answer repeats it (an open stack, its recorded frames, the dissector). Management frames carry
+neither. The manager id that a node confirms holds for all later frames of both sides.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any
 from ..._engine import frames
 from ..._engine.stream import Judgement, Session, newer, simple
 from ..._errors import UsageError
-from ._frame import RECIPE, SERVICES, sender_value
+from ._frame import MANAGEMENT, RECIPE, SERVICES, sender_value
 
 __all__ = ["SESSION"]
 
@@ -43,19 +44,30 @@ class Fscp13Session(Session):
         identity = octets[1] >> 2 if len(octets) > 1 else 0
         return {sender_value(identity): int(sender), **self.settings}
 
+    def judge(self, sender: str, octets: bytes) -> Judgement:
+        """Judge the next frame of a sender; management frames carry no count and may recur."""
+        if len(octets) > 1 and octets[1] >> 2 in MANAGEMENT:
+            self._check(sender)
+            return self._judge(sender, octets)
+        return super().judge(sender, octets)
+
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
         identity: int = (RECIPE.defaults | values)["id"]
         values = values | {sender_value(identity): int(sender), **self.settings}
         if identity in SERVICES:
             return self._produce_service(identity % 2 == 0, values)
+        if identity in MANAGEMENT:
+            _need_receiver(values)
+            made = frames.build(RECIPE, **values)
+            self._follow(values)
+            return made
         time = (self._times.get(sender, 0) + 1) % 65536
         values = {"consecutive_time": time} | values
         self._times[sender] = values["consecutive_time"]
         return frames.build(RECIPE, **values)
 
     def _produce_service(self, asks: bool, values: dict[str, Any]) -> bytes:
-        if "address" not in values:
-            raise UsageError("a service frame needs the value address: who receives it")
+        _need_receiver(values)
         way = _way(asks, values)
         number = self._accesses.get(way, 0) + asks
         values = {"consecutive_time": number % 65536} | values
@@ -67,8 +79,12 @@ class Fscp13Session(Session):
         found = simple(frames.inspect(RECIPE, octets, **self.known_of(sender, octets)))
         if found.result != "accepted":
             return found
-        if found.inspection.values["id"] in SERVICES:
+        identity = found.inspection.values["id"]
+        if identity in SERVICES:
             return self._judge_service(found)
+        if identity in MANAGEMENT:
+            self._follow(found.inspection.values)
+            return found
         time, last = found.inspection.values["consecutive_time"], self._times.get(sender)
         if last is not None and not newer(time, last):
             text = f"rejected: consecutive time {time} is not newer than {last}"
@@ -78,6 +94,12 @@ class Fscp13Session(Session):
             text = "cannot be judged, because the last consecutive time is not known"
             return Judgement(result="unknown", text=text, inspection=found.inspection)
         return found
+
+    def _follow(self, values: Mapping[str, Any]) -> None:
+        """Take the manager id that a node confirms; six zeros are a refusal."""
+        data: bytes = values["data"]
+        if values["id"] == 45 and data[:1] == b"\x0f" and any(data[1:]):
+            self.settings = {**self.settings, "manager_id": data[1:]}
 
     def _judge_service(self, found: Judgement) -> Judgement:
         """Judge the number of an access: an answer repeats that of the request."""
@@ -95,6 +117,11 @@ class Fscp13Session(Session):
             text = f"rejected: it answers access {number}, but access {asked} was asked for"
             return Judgement(result="rejected", text=text, inspection=found.inspection)
         return found
+
+
+def _need_receiver(values: Mapping[str, Any]) -> None:
+    if "address" not in values:
+        raise UsageError("a service or management frame needs the value address: who receives it")
 
 
 def _way(asks: bool, values: Mapping[str, Any]) -> tuple[int, int]:
