@@ -174,14 +174,18 @@ _SIGNAL_FIELDS = (
 
 
 def reserve(map_: Map) -> tuple[tuple[int, int], ...]:
-    """Return (index, value) of every reserved bit: where a run ends means nothing."""
-    return tuple(
-        sorted(
-            (index, run.value >> (index - run.start) & 1)
-            for run in map_.reserved
-            for index in range(run.start, run.end)
-        )
-    )
+    """Return (index, value) of every reserved bit, once: where runs end or meet means nothing."""
+    bits = [0, 0]
+    for run in map_.reserved:
+        bits[0] |= (run.value ^ (1 << run.width) - 1) << run.start
+        bits[1] |= run.value << run.start
+    found = [
+        (index, value)
+        for value, word in enumerate(bits)
+        for index, bit in enumerate(reversed(f"{word:b}"))
+        if bit == "1"
+    ]
+    return tuple(sorted(found))
 
 
 def remarks(map_: Map) -> tuple[tuple[int, int, str], ...]:

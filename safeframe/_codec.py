@@ -24,6 +24,9 @@ __all__ = [
     "encode",
 ]
 
+_DECIMAL_BITS = 1024
+"""Values of more bits are shown in hexadecimal: decimals of them cost the square of their length,
+and Python refuses those of more than 4300 digits."""
 _FLOAT_FORMATS = {16: "e", 32: "f", 64: "d"}
 
 
@@ -86,8 +89,19 @@ def meaning(signal: Signal, raw: int) -> str:
         name = dict(signal.codes).get(raw)
         return f"{raw} (no such code point)" if name is None else f"{raw} ({name})"
     number = value_of(signal, raw)
-    text = str(number) if signal.scale == "1" else _scaled(number, signal.scale)
+    if signal.width > _DECIMAL_BITS:
+        text = _long(int(number), signal.scale)
+    else:
+        text = str(number) if signal.scale == "1" else _scaled(number, signal.scale)
     return f"{text} {signal.unit}" if signal.unit else text
+
+
+def _long(number: int, scale: str) -> str:
+    """Return a number that nobody reads in decimals, exactly: ``0x5 * 2^4000``."""
+    zeros = max((number & -number).bit_length() - 1, 0)
+    text = f"{number >> zeros:#x}"
+    parts = [text, f"2^{zeros}" if zeros else "", scale if scale != "1" else ""]
+    return " * ".join(part for part in parts if part)
 
 
 def _scaled(number: int | float, scale: str) -> str:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-__all__ = ["count", "ranges", "way"]
+__all__ = ["MOST_LISTED", "count", "listed", "ranges", "way"]
 
 ARROW = " -> "
+MOST_LISTED = 20
+"""Names that one message lists; by choice."""
 
 
 def count(number: int, noun: str, plural: str = "") -> str:
@@ -16,6 +18,17 @@ def count(number: int, noun: str, plural: str = "") -> str:
     ('1 octet', '0 octets', '2 entries')
     """
     return f"{number} {noun}" if number == 1 else f"{number} {plural or f'{noun}s'}"
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return names joined by "and", cut with a word where there are more than anybody reads.
+
+    >>> listed(["a", "b"]), listed(["a"] * 40)[-11:]
+    ('a and b', 'and 20 more')
+    """
+    shown = names[:MOST_LISTED]
+    more = [f"{len(names) - len(shown)} more"] if len(names) > len(shown) else []
+    return " and ".join([*shown, *more])
 
 
 def way(producer: str, consumer: str) -> str:

@@ -119,10 +119,12 @@ def check_all(
     ('SC1-LX',)
     """
     everything = tuple(connections)
+    # A plant may list a pair of maps many times: it is judged, and told about, once.
+    distinct = tuple({_identity(connection): connection for connection in everything}.values())
     found: list[Finding] = []
     facts: list[tuple[str, str]] = []
     not_judged: list[NotJudged] = []
-    for connection in everything:
+    for connection in distinct:
         profile = find_profile(connection, own_profiles)
         seen, judged, offers = _judged(_ordered(connection, profile), profile)
         if offers and not seen.exchanged:
@@ -139,7 +141,7 @@ def check_all(
     for rule, run_all in PLANT_CHECKS:
         finder = Finder(rule, "", own_profiles)
         found += _limited(run_all(everything, finder), finder)
-    kept, waived = _waive(found, everything)
+    kept, waived = _waive(found, distinct)
     kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return Report(
         findings=tuple(kept),
@@ -150,8 +152,13 @@ def check_all(
     )
 
 
+def _identity(connection: Connection) -> tuple[int, ...]:
+    """Return which values the rules of a connection look at."""
+    return tuple(map(id, (*connection.ends, *connection.devices)))
+
+
 def _judged(
-    connection: Connection, profile: Profile | None
+    connection: Connection, profile: Profile | None, *, witnesses: bool = True
 ) -> tuple[Context, list[Finding], list[tuple[Finding, tuple[Remedy, ...]]]]:
     """Return what the rules see and find at one connection, and what may be done about it."""
     seen = context(connection, profile)
@@ -161,14 +168,14 @@ def _judged(
     for rule, run in CHECKS:
         if seen.strangers and rule.name != "wrong-file":
             continue  # Remedies for bits would lead to edits of the wrong machine.
-        finder = Finder(rule, name)
+        finder = Finder(rule, name, witnesses=witnesses)
         found += _limited(run(seen, finder), finder)
         offers += finder.offers
     return seen, found, offers
 
 
 def _found(connection: Connection, profile: Profile | None) -> list[Finding]:
-    return _judged(connection, profile)[1]
+    return _judged(connection, profile, witnesses=False)[1]
 
 
 def _against(report: Report) -> str:

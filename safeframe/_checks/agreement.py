@@ -8,7 +8,7 @@ from .._codec import owner, run_text
 from .._findings import Finding, Rule
 from .._model import End, Map, Reserved, Signal
 from .._pairing import Cause, Pair, alike
-from .counterexample import counterexample, place_text
+from .counterexample import place_text
 from .phrases import (
     WIRE,
     alignments,
@@ -65,7 +65,7 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 [spot(here, signal), spot(there, owner(there_map, signal.start), signal.at)],
                 direction=view.direction,
                 cause="one-sided bit",
-                counterexample=counterexample(view.direction, rows(cause)),
+                counterexample=find.witness(view.direction, rows(cause)),
                 remedies=() if similar else _completions(view, cause, signal),
             )
 
@@ -135,7 +135,7 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause=f"shift by {later(cause.delta)} from {cause.pairs[0].left.at} on",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, _realign),
         )
 
@@ -219,7 +219,7 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
             pair_spots(view, cause.pairs, 2),
             direction=view.direction,
             cause="swap of two signals",
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, placed),
         )
 
@@ -249,7 +249,7 @@ def rotated_signals(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="rotation",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, placed),
         )
 
@@ -286,7 +286,7 @@ def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
             pair_spots(view, cause.pairs),
             direction=direction,
             cause="moved signal",
-            counterexample=counterexample(direction, rows(cause)),
+            counterexample=find.witness(direction, rows(cause)),
             remedies=alignments(view, cause, _move),
         )
 
@@ -334,7 +334,7 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="width change",
             details=moves(view, tuple(shifted)),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, _resize),
         )
 
@@ -386,7 +386,7 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
             direction=direction,
             cause="reserve width",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(direction, rows(cause)),
+            counterexample=find.witness(direction, rows(cause)),
             remedies=alignments(view, cause, _reserve),
         )
 

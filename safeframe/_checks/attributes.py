@@ -11,7 +11,7 @@ from .._canonical import alike, form
 from .._findings import Finding, Rule
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
-from .counterexample import counterexample, place_text
+from .counterexample import place_text
 from .phrases import pair_spots
 from .registry import Context, Finder, View, rule
 from .remedies import Remedy
@@ -52,7 +52,7 @@ def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -
         pair_spots(view, (pair,)),
         direction=view.direction,
         cause=cause,
-        counterexample=counterexample(view.direction, [(pair.left, pair.right)]),
+        counterexample=find.witness(view.direction, [(pair.left, pair.right)]),
     )
 
 

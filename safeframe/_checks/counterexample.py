@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
+from functools import cached_property
+from heapq import heappop, heappush
+from itertools import islice
 
 from .._codec import Reading, read_signal, run_text
 from .._findings import Counterexample
@@ -14,24 +18,61 @@ SignalPair = tuple[Signal | None, Signal | None]
 """A signal as the producer has it and as the consumer has it; None where an end has none."""
 
 
+_MOST_OCTETS = 1 << 25
+"""Octets of data that are read in search of one witness. Every bit of the longest data of a listed
+protocol is tried; the limit is for absurd maps, in which half a million bits could be tried."""
+_WIDEST, _OUTER = 1024, 16
+"""Of a value of more bits only so many at either end are tried."""
+
+
 class _IndexedMap:
-    """A map with its signals by name and its entries by bit, made once per witness."""
+    """A map with its signals by name and its runs of bits by owner, made once per witness."""
 
     def __init__(self, map_: Map) -> None:
         self.map = map_
         self.by_name: dict[str, Signal] = {}
-        self.by_bit: dict[int, Signal | Reserved] = {}
         self.constant = 0
         for entry in map_.entries:
             if isinstance(entry, Signal):
                 self.by_name.setdefault(entry.name, entry)
             else:
                 self.constant |= entry.value << entry.start
-            for index in range(entry.start, entry.end):
-                self.by_bit.setdefault(index, entry)
 
     def read(self, signal: Signal, data: bytes) -> Reading:
         return read_signal(signal, data, self.by_name.get(signal.valid_by))
+
+    @cached_property
+    def owned(self) -> tuple[list[int], list[Signal | Reserved | None]]:
+        """Where runs of bits with one owner start, and their owners; None owns a hole."""
+        return _owned(self.map.entries)
+
+    def owner(self, index: int) -> Signal | Reserved | None:
+        """Return the first entry of the file that claims a bit."""
+        starts, owners = self.owned
+        at = bisect_right(starts, index)
+        return owners[at - 1] if at else None
+
+    def owners_of(self, start: int, end: int) -> list[Signal | Reserved | None]:
+        """Return the owners of a run of bits in the order of their places."""
+        starts, owners = self.owned
+        return owners[max(bisect_right(starts, start) - 1, 0) : bisect_left(starts, end)]
+
+
+def _owned(
+    entries: Sequence[Signal | Reserved],
+) -> tuple[list[int], list[Signal | Reserved | None]]:
+    begins: dict[int, list[int]] = {entry.end: [] for entry in entries}
+    for number, entry in enumerate(entries):
+        begins.setdefault(entry.start, []).append(number)
+    claims: list[int] = []
+    owners: list[Signal | Reserved | None] = []
+    for start in sorted(begins):
+        for number in begins[start]:
+            heappush(claims, number)
+        while claims and entries[claims[0]].end <= start:
+            heappop(claims)
+        owners.append(entries[claims[0]] if claims else None)
+    return sorted(begins), owners
 
 
 def counterexample(direction: Direction, rows: Sequence[SignalPair]) -> Counterexample | None:
@@ -60,8 +101,8 @@ def _candidates(sent: _IndexedMap, rows: Sequence[SignalPair]) -> Iterator[bytes
     if any(left and right and left.safe != right.safe for left, right in rows):
         yield nothing
     sources = _sources(sent, rows)
-    indices = sorted({index for signal in sources for index in range(signal.start, signal.end)})
-    for index in indices:
+    limit = max(1, _MOST_OCTETS // (size + 8 * len(rows)))
+    for index in islice(_bits(sources), limit):
         yield (rest | 1 << index).to_bytes(size, "little")
     values = {
         raw << signal.start
@@ -75,14 +116,28 @@ def _candidates(sent: _IndexedMap, rows: Sequence[SignalPair]) -> Iterator[bytes
     yield nothing
 
 
+def _bits(signals: Sequence[Signal]) -> Iterator[int]:
+    """Yield the bits of some signals once, in rising order."""
+    runs: list[tuple[int, int]] = []
+    for signal in signals:
+        if signal.width > _WIDEST:
+            runs.append((signal.start, signal.start + _OUTER))
+            runs.append((signal.end - _OUTER, signal.end))
+        else:
+            runs.append((signal.start, signal.end))
+    done = 0
+    for start, end in sorted(runs):
+        yield from range(max(start, done), end)
+        done = max(done, end)
+
+
 def _sources(sent: _IndexedMap, rows: Sequence[SignalPair]) -> list[Signal]:
     """Return the producer's signals whose bits the rows touch at either end."""
     wanted: dict[int, Signal] = {}
     for sender, reader in rows:
         if sender is not None:
             wanted[id(sender)] = sender
-        for index in range(reader.start, reader.end) if reader is not None else ():
-            entry = sent.by_bit.get(index)
+        for entry in sent.owners_of(reader.start, reader.end) if reader is not None else ():
             if isinstance(entry, Signal):
                 wanted[id(entry)] = entry
     return list(wanted.values())
@@ -106,7 +161,7 @@ def _sent_text(sender: Signal | None, reader: Signal | None, sent: _IndexedMap, 
     if sender is not None:
         return _text(sent.read(sender, data), reader)
     assert reader is not None, "a row names at least one signal"
-    entry = sent.by_bit.get(reader.start)
+    entry = sent.owner(reader.start)
     if isinstance(entry, Signal):
         return f"part of {entry.name} = {sent.read(entry, data).text}"
     if isinstance(entry, Reserved):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End, Installed
+from .._words import MOST_LISTED, listed
 from .registry import Finder, plant_rule
 
 __all__: list[str] = []
@@ -73,8 +74,9 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
     """Find records that several connections name."""
     for path, sharing in _sharing(connections).items():
         if len(sharing) > 1:
-            names = " and ".join(map(_of, sharing))
-            yield find(f"the record {path} is named by {names}", [_spot(one) for one in sharing])
+            names = listed([_of(connection) for connection in sharing])
+            spots = [_spot(connection) for connection in sharing[:MOST_LISTED]]
+            yield find(f"the record {path} is named by {names}", spots)
 
 
 @plant_rule(

@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from .._findings import Finding, Rule
 from .._pairing import Cause
 from .._words import count, ranges
-from .counterexample import counterexample
 from .phrases import (
     WIRE,
     alignments,
@@ -47,7 +46,7 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="octet order",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -73,7 +72,7 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="bit numbering",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -98,7 +97,7 @@ def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="nibble order",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -129,7 +128,7 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="bit per octet",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -159,7 +158,7 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
             direction=view.direction,
             cause="rearranged",
             details=moves(view, cause.pairs),
-            counterexample=counterexample(view.direction, rows(cause)),
+            counterexample=find.witness(view.direction, rows(cause)),
         )
 
 

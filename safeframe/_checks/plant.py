@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End
+from .._words import MOST_LISTED, listed
 from .connection_table import shown_id
 from .registry import Finder, plant_rule
 
@@ -38,13 +39,13 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
             )
     for (_, number), users in used.items():
         for clash in _clashes(users):
-            names = " and ".join(f"{user.name} ({_ends(user)})" for _, user in clash)
+            names = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
             open_ = [user.name for network, user in clash if not network]
             yield find(
                 f"the connection id {shown_id(number)} is used by {names}{_where(clash, open_)}",
                 [
                     Spot(end=end.name, where=end.locate("connection.id"))
-                    for _, user in clash
+                    for _, user in clash[:MOST_LISTED]
                     for end in user.ends
                 ],
             )
@@ -68,7 +69,7 @@ def _where(clash: Sequence[tuple[str, object]], open_: Sequence[str]) -> str:
         return ""
     if not open_:
         return f" in network {named}"
-    return f"; {' and '.join(open_)} state{'s'[: len(open_) == 1]} no network"
+    return f"; {listed(open_)} state{'s'[: len(open_) == 1]} no network"
 
 
 def _ends(connection: Connection) -> str:
@@ -100,7 +101,10 @@ def address_reused(connections: tuple[Connection, ...], find: Finder) -> Iterato
             if len(names) > 1:  # One device may be an end of several connections.
                 open_ = [end.name for network, end in clash if not network]
                 yield find(
-                    f"the safety address {address} is used by {' and '.join(names)}"
+                    f"the safety address {address} is used by {listed(names)}"
                     f"{_where(clash, open_)}",
-                    [Spot(end=end.name, where=end.locate("end.address")) for _, end in clash],
+                    [
+                        Spot(end=end.name, where=end.locate("end.address"))
+                        for _, end in clash[:MOST_LISTED]
+                    ],
                 )

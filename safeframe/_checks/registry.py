@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import NamedTuple
@@ -13,6 +13,7 @@ from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, explain, match
 from .._words import count
 from ..protocols import Profile
+from .counterexample import SignalPair, counterexample
 from .remedies import Change, Remedy, map_changed, together
 
 __all__ = [
@@ -110,13 +111,19 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
 class Finder:
     """Builds the findings of one rule; ``own_profiles`` are for rules over many connections.
 
-    ``offers`` are what can be done about the findings, untried.
+    ``offers`` are what can be done about the findings, untried. While remedies are tried, nobody
+    reads a counterexample: ``witnesses`` is False and none is looked for.
     """
 
     rule: Rule
     connection: str
     own_profiles: Mapping[str, Profile] | None = None
+    witnesses: bool = True
     offers: list[tuple[Finding, tuple[Remedy, ...]]] = field(default_factory=list)
+
+    def witness(self, direction: Direction, rows: Sequence[SignalPair]) -> Counterexample | None:
+        """Return the counterexample of some signals, None where nobody will read it."""
+        return counterexample(direction, rows) if self.witnesses else None
 
     def __call__(
         self,

@@ -6,6 +6,7 @@ finding go away without another one: see ``safeframe._checks.trial``.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
@@ -61,39 +62,53 @@ def settled(map_: Map, signals: Sequence[Signal], size_bits: int) -> tuple[Entry
 
     Bits that a signal left join the reserve beside them; what nobody declared stays undeclared.
     """
-    taken = 0
-    for signal in signals:
-        taken |= _mask(signal.start, signal.end)
-    declared = 0
-    for entry in map_.entries:
-        declared |= _mask(entry.start, entry.end)
-    if size_bits > map_.size_bits:
-        declared |= _mask(map_.size_bits, size_bits)
-    free = declared & ~taken & _mask(0, size_bits)
+    declared = [(entry.start, min(entry.end, size_bits)) for entry in map_.entries]
+    declared.append((map_.size_bits, size_bits))
+    free = _without(_union(declared), _union((signal.start, signal.end) for signal in signals))
     ends = {run.end for run in map_.reserved}
     cuts = ends & {run.start for run in map_.reserved}
     old = {(run.start, run.end): run for run in map_.reserved}
     made: list[Entry] = list(signals)
-    for start, end in _runs(free, cuts):
+    for start, end in _cut(free, cuts):
         run = old.get((start, end))
         made.append(run or Reserved(at=Place.at(start), width=end - start))
     return tuple(sorted(made, key=lambda entry: entry.start))
 
 
-def _mask(start: int, end: int) -> int:
-    return (1 << end) - (1 << start)
+def _union(runs: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return runs (start, end) in rising order, those that touch made one."""
+    made: list[tuple[int, int]] = []
+    for start, end in sorted(run for run in runs if run[0] < run[1]):
+        if made and start <= made[-1][1]:
+            made[-1] = made[-1][0], max(end, made[-1][1])
+        else:
+            made.append((start, end))
+    return made
 
 
-def _runs(bits: int, cuts: set[int]) -> Iterator[tuple[int, int]]:
-    """Yield runs of ones as (start, end), cut at some places."""
-    index = 0
-    while bits >> index:
-        index += ((bits >> index) & -(bits >> index)).bit_length() - 1
-        rest = bits >> index
-        end = index + (~rest & (rest + 1)).bit_length() - 1
-        inside = sorted(cut for cut in cuts if index < cut < end)
-        yield from zip([index, *inside], [*inside, end], strict=True)
-        index = end
+def _without(
+    runs: Iterable[tuple[int, int]], taken: Sequence[tuple[int, int]]
+) -> Iterator[tuple[int, int]]:
+    """Yield what is left of runs without others; both are in rising order and do not touch."""
+    at = 0
+    for start, end in runs:
+        while at < len(taken) and taken[at][0] < end:
+            if start < taken[at][0]:
+                yield start, taken[at][0]
+            start = max(start, taken[at][1])
+            if start >= end:
+                break  # It may reach into the next run.
+            at += 1
+        if start < end:
+            yield start, end
+
+
+def _cut(runs: Iterable[tuple[int, int]], cuts: Iterable[int]) -> Iterator[tuple[int, int]]:
+    """Yield runs, cut at some places."""
+    places = sorted(cuts)
+    for start, end in runs:
+        inside = places[bisect_right(places, start) : bisect_left(places, end)]
+        yield from zip([start, *inside], [*inside, end], strict=True)
 
 
 def reserve_changes(before: Map, after: Sequence[Entry]) -> str:

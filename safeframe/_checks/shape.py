@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 
-from .._bits import Place
+from .._bits import MAX_OCTETS, Place
 from .._codec import run_text
 from .._findings import Finding, Rule, Spot
 from .._model import Map, Reserved, Signal
@@ -228,7 +228,7 @@ def _disentangled(
         places = [known[signal.name].start] if signal.name in known else [before.end]
         places += [run.start for run in map_.reserved if run.width >= signal.width][:1]
         for start in dict.fromkeys(places):
-            if start != signal.start:
+            if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
                 yield (
                     f"move {signal.name} to {Place.at(start)}",
                     partial(_moved, map_, signal, start),

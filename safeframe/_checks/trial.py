@@ -19,6 +19,8 @@ _MOST_ENTRIES = 50_000
 """Entries of maps that are judged anew while the remedies of one connection are tried. Beyond
 that, findings ask instead of telling what to do; the limit is work, not time, so that the same
 files always give the same text."""
+_FEW_FINDINGS = 16
+"""Findings up to which the work is that for the entries; that many more double it, and so on."""
 _FEWEST = 4
 """Remedies that are tried whatever the size of the maps."""
 
@@ -33,6 +35,7 @@ def tried(
     entries = sum(
         len(map_.entries) for end in connection.ends for map_ in (end.sends, end.receives)
     )
+    entries *= max(1, len(found) // _FEW_FINDINGS)
     left = max(_FEWEST, _MOST_ENTRIES // max(entries, 1))
     offered = {id(finding): remedies for finding, remedies in offers}
     result = []

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 import struct
+from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from safeframe._bits import Place
@@ -153,6 +154,8 @@ class TestMapCodec:
     @given(maps(), st.data())
     def test_what_was_encoded_is_decoded(self, map_: Map, data: st.DataObject) -> None:
         codec = MapCodec(map_)
+        placed = sorted((entry.start, entry.end) for entry in map_.entries)
+        assume(all(one[1] <= two[0] for one, two in pairwise(placed)))
         octets = data.draw(st.binary(min_size=map_.size_octets, max_size=map_.size_octets))
         numbers = dict(zip([s.name for s in codec.signals], codec.numbers(octets), strict=True))
         again = codec.encode({name: n for name, n in numbers.items() if n is not None and n == n})

@@ -1,0 +1,146 @@
+"""The work of a check grows with the rows of its files, not with their bits or squares."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from types import FrameType
+
+import pytest
+
+from safeframe import Connection, End, Map, Place, Reserved, Signal, check, check_all, encode
+from safeframe._canonical import reserve
+from safeframe._checks.remedies import settled
+from safeframe._codec import meaning
+from safeframe._findings import Report
+from safeframe._model import ConnectionTable
+from safeframe._words import MOST_LISTED
+
+Entry = Signal | Reserved
+MOST = 524288
+TABLE = ConnectionTable(name="A-B", profile="fscp-12-1", id=5, watchdog_ms=50)
+
+
+def wide(at: int, width: int, name: str = "") -> Entry:
+    if name:
+        return Signal(name=name, at=Place.at(at), width=width, type="uint")
+    return Reserved(at=Place.at(at), width=width)
+
+
+def pair(sent: list[Entry], received: list[Entry]) -> Connection:
+    first = End(name="A", peer="B", role="master", connection_table=TABLE)
+    second = End(name="B", peer="A", role="slave", address=7, connection_table=TABLE)
+    return Connection(
+        first=replace(first, sends=Map(entries=tuple(sent))),
+        second=replace(second, receives=Map(entries=tuple(received))),
+    )
+
+
+def stairs(count: int, name: str) -> list[Entry]:
+    return [wide(8 * at, MOST - 8 * at, f"{name}{at}" if name else "") for at in range(count)]
+
+
+SHAPES: dict[str, Callable[[int], Connection]] = {
+    "the same at both ends": lambda count: pair(stairs(count, "s"), stairs(count, "s")),
+    "other names": lambda count: pair(stairs(count, "s"), stairs(count, "t")),
+    "in the other order": lambda count: pair(
+        stairs(count, "s"), [wide(8 * at, MOST - 8 * at, f"s{count - at}") for at in range(count)]
+    ),
+    "all at one place": lambda count: pair(
+        [wide(0, MOST, f"s{at}") for at in range(count)],
+        [wide(0, MOST - 8, f"s{at}") for at in range(count)],
+    ),
+    "reserve": lambda count: pair(stairs(count, ""), stairs(count, "")),
+}
+
+
+def lines(run: Callable[[], object], most: int) -> int:
+    """Return how many lines of Python a run takes; fails beyond a bound instead of waiting."""
+    count = 0
+
+    def traced(frame: FrameType, event: str, _of: object) -> object:
+        nonlocal count
+        frame.f_trace_lines = True
+        count += event == "line"
+        if count > most:
+            sys.settrace(None)
+            pytest.fail(f"more than {most} lines")
+        return traced
+
+    before = sys.gettrace()
+    sys.settrace(traced)  # type: ignore[arg-type]  # A tracer returns itself.
+    try:
+        run()
+    finally:
+        sys.settrace(before)
+    return count
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_rows_of_half_a_million_bits_are_judged_by_row(name: str) -> None:
+    connection = SHAPES[name](4)
+    assert lines(lambda: check(connection), MOST) < MOST
+
+
+def test_values_of_ten_thousand_bits_have_a_text() -> None:
+    signal = Signal(name="x", at=Place(0, 0), width=20000, type="uint")
+    assert meaning(signal, 0) == "0x0"
+    assert meaning(signal, 5) == "0x5"
+    assert meaning(signal, 5 << 16000) == "0x5 * 2^16000"
+    scaled = replace(signal, scale="0.1", unit="mm", type="int")
+    assert meaning(scaled, (1 << 20000) - 4) == "-0x1 * 2^2 * 0.1 mm"
+    assert meaning(replace(signal, width=1024), 1 << 1023) == str(1 << 1023)
+
+
+def test_two_rows_over_the_whole_data_are_an_overlap_and_no_place_beyond() -> None:
+    both = [wide(0, MOST, "one"), wide(0, MOST, "two")]
+    report = check(pair(both, [wide(0, MOST, "one")]))
+    found = next(one for one in report.findings if one.rule == "overlap")
+    assert found.message == "one and two share 524288 bits at 0.0-65535.7"
+    assert found.remedy == "remove two"
+
+
+def test_reserve_over_reserve_counts_once() -> None:
+    once = Map(entries=(Reserved(at=Place(0, 0), width=8, value=3),))
+    twice = Map(entries=(*once.entries, Reserved(at=Place(0, 4), width=4)))
+    assert reserve(once) == reserve(twice)
+    assert reserve(once)[:3] == ((0, 1), (1, 1), (2, 0))
+    other = Map(entries=(*once.entries, Reserved(at=Place(0, 0), width=1)))
+    assert reserve(other)[:3] == ((0, 0), (0, 1), (1, 1))
+
+
+def test_reserve_is_settled_around_signals_that_reach_over_holes() -> None:
+    x, y = wide(6, 8, "x"), wide(14, 2, "y")
+    map_ = Map(entries=(x, wide(0, 4), wide(4, 4), wide(10, 8), y))
+    assert isinstance(x, Signal)
+    assert isinstance(y, Signal)
+    assert settled(map_, [x], 24) == (wide(0, 4), wide(4, 2), x, wide(14, 10))
+    assert settled(map_, [x, y], 18) == (wide(0, 4), wide(4, 2), x, y, wide(16, 2))
+    assert settled(map_, [y], 16) == (wide(0, 4), wide(4, 10), y)
+
+
+def judged(times: int) -> Report:
+    made = pair([wide(0, 8, "a")], [wide(0, 8, "b")])
+    return check_all([replace(made) for _ in range(times)])
+
+
+def test_a_pair_that_is_listed_many_times_is_judged_once() -> None:
+    few, many = judged(1), judged(500)
+    assert [one.rule for one in many.findings if one.rule != "connection-id-reused"] == [
+        one.rule for one in few.findings
+    ]
+    assert many.connections == ("A-B",) * 500
+    found = next(one for one in many.findings if one.rule == "connection-id-reused")
+    assert found.message.endswith(f"and A-B (A and B) and {500 - MOST_LISTED} more")
+    assert len(found.spots) == 2 * MOST_LISTED
+    assert lines(lambda: judged(500), 10**7) < 4 * lines(lambda: judged(50), 10**7)
+
+
+def test_the_witness_of_a_wide_value_is_one_of_its_outer_bits() -> None:
+    report = check(pair([wide(0, 4096, "a")], [wide(0, 4096, "a"), wide(4096, 8, "b")]))
+    assert report.findings
+    moved = check(pair([wide(0, 4096, "a"), wide(4096, 8)], [wide(0, 8), wide(8, 4096, "a")]))
+    shown = next(one.counterexample for one in moved.findings if one.counterexample)
+    assert shown.octets == encode(Map(entries=(wide(0, 4096, "a"), wide(4096, 8))), {"a": 1})
+    assert shown.rows == (("a", "0x1", "0x0"),)
