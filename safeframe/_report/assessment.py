@@ -51,6 +51,18 @@ def json_text(connection: str, given: Assessment) -> str:
         "faults": list(given.faults),
         "open": list(given.missing),
         "notes": list(given.notes),
+        "signatures": [
+            {
+                "file": row.path,
+                "accepted": row.accepted,
+                "by": row.by,
+                "key": row.key,
+                "entries": row.entries,
+                "allowed_signers": row.signers,
+                "why_not": row.words,
+            }
+            for row in given.signatures
+        ],
         "caution": CAUTION,
     }
     return json.dumps(document, indent=2) + "\n"

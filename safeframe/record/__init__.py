@@ -7,7 +7,7 @@ anew and says what is wrong or still open. After any later edit of a map it says
 
 from .._checklist import ChecklistStep
 from ._acts import done, fill, new, request, sign, withdraw
-from ._assess import APPROVALS, LIMITS, Assessment, assess, baseline, verify
+from ._assess import APPROVALS, LIMITS, Assessment, Signature, assess, baseline, verify
 from ._compute import compute
 from ._editions import FORMAT, fingerprints
 from ._entries import (
@@ -39,7 +39,6 @@ from ._parts import (
 from ._people import Approval, People, ReadBack, Request, Trial, person
 from ._signature import (
     NAMESPACE,
-    Signature,
     covered,
     seal,
     seal_text,

@@ -13,12 +13,12 @@ from .._words import count
 from ..protocols import Profile
 from ._compute import compute
 from ._editions import canonical_text, digest_of, earlier_edition, is_old
-from ._entries import link_faults, title
+from ._entries import CarriedOver, link_faults, title
 from ._parts import Computed, Record, State
-from ._people import People, approvals, history_faults, person, state_number
+from ._people import People, acts_of, approvals, history_faults, person, state_number
 from ._void import drift, other_maps
 
-__all__ = ["APPROVALS", "LIMITS", "Assessment", "assess", "baseline", "verify"]
+__all__ = ["APPROVALS", "LIMITS", "Assessment", "Signature", "assess", "baseline", "verify"]
 
 APPROVALS = 2
 """Approvals by different people that a release needs: two pairs of eyes, common practice."""
@@ -41,15 +41,39 @@ _FIRST = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """A signature file beside a record, and what was found about it.
+
+    ``entries`` is how many entries it covers, ``by`` and ``key`` are the allowed signer and the key
+    in the words of the program; ``words`` say why it was not accepted, empty where it was.
+    ``signers`` tells which file of allowed signers it was judged by, empty where it was not.
+    """
+
+    path: str
+    by: str = ""
+    key: str = ""
+    entries: int = 0
+    words: str = ""
+    signers: str = ""
+
+    @property
+    def accepted(self) -> bool:
+        """Whether ssh-keygen accepted it."""
+        return not self.words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
     """``faults`` void the record or the change, ``missing`` is still to be done.
 
     ``notes`` say how far the judgement goes, for instance that the record is of an older edition.
+    ``signatures`` are the signature files that were looked at.
     """
 
     faults: tuple[str, ...]
     missing: tuple[str, ...]
     notes: tuple[str, ...] = ()
+    signatures: tuple[Signature, ...] = ()
 
     @property
     def complete_and_signed(self) -> bool:
@@ -187,12 +211,18 @@ def _faults(record: Record, people: People) -> Iterator[str]:
 def _approval_faults(record: Record) -> Iterator[str]:
     history = record.history
     last = state_number(history)
+    carried = max(
+        (number for number, act in acts_of(history) if isinstance(act, CarriedOver)), default=0
+    )
     by: dict[str, list[str]] = {}
     for number, act in approvals(history).items():
         if number < last:
+            why = f"was given before entry {last} ({title(history[last - 1].act)})"
+            if number < carried:
+                why = "was for another state already when it was carried over"
             yield (
-                f"the approval of {act.who} (entry {number}) was given before entry {last} "
-                f"({title(history[last - 1].act)}): withdraw it with its reason, then approve anew"
+                f"the approval of {act.who} (entry {number}) {why}: withdraw it with its reason, "
+                "then approve anew"
             )
         if name := person(act.who):
             by.setdefault(name, []).append(act.who)

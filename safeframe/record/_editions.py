@@ -100,10 +100,16 @@ def carried_over(first: FirstRecord) -> Record:
     del people["approvals"]
     state = {"computed_sha256": first.computed_sha256, "people": people}
     signed = digest(canonical(state).encode("ascii"))
-    acts = [CarriedOver(edition=FIRST, sha256=entered), *_entries(first.people)]
-    for approval in first.people.approvals:
-        act = ApprovalAct(who=approval.who, role=approval.role, when=approval.when)
-        acts.insert(len(acts) if approval.signs == signed else 0, act)
+    void, valid = (
+        [
+            ApprovalAct(who=approval.who, role=approval.role, when=approval.when)
+            for approval in first.people.approvals
+            if (approval.signs == signed) is fits
+        ]
+        for fits in (False, True)
+    )
+    carried = CarriedOver(edition=FIRST, sha256=entered)
+    acts = [*void, carried, *_entries(first.people), *valid]
     return Record(
         format=FORMAT,
         computed=first.computed,

@@ -11,7 +11,7 @@ import json
 import os
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -19,7 +19,7 @@ from .._document.reader import read_text
 from .._errors import UsageError
 from .._fingerprint import digest
 from .._words import count
-from ._assess import Assessment
+from ._assess import Assessment, Signature
 from ._editions import digest_of
 from ._entries import ApprovalAct, link_faults
 from ._parts import Record
@@ -27,7 +27,6 @@ from ._people import acts_of, approvals, state_number
 
 __all__ = [
     "NAMESPACE",
-    "Signature",
     "covered",
     "seal",
     "seal_text",
@@ -46,28 +45,6 @@ _MOST_STATES = 400
 """So many states of a history are tried for a signature: some milliseconds each."""
 _PATIENCE_S = 10.0
 _GOOD = re.compile(r'^Good ".*" signature for .* with (.+)$', re.MULTILINE)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Signature:
-    """A signature file beside a record, and what was found about it.
-
-    ``entries`` is how many entries it covers, ``by`` and ``key`` are the allowed signer and the key
-    in the words of the program; ``words`` say why it was not accepted, empty where it was.
-    ``signers`` tells which file of allowed signers it was judged by, empty where it was not.
-    """
-
-    path: str
-    by: str = ""
-    key: str = ""
-    entries: int = 0
-    words: str = ""
-    signers: str = ""
-
-    @property
-    def accepted(self) -> bool:
-        """Whether ssh-keygen accepted it."""
-        return not self.words
 
 
 def seal(record: Record) -> str:
@@ -276,10 +253,12 @@ def with_signatures(
         for name in signed_by
         if not any(row.by == name and row.entries >= last for row in accepted)
     ]
-    return Assessment(
+    return replace(
+        assessment,
         faults=(*assessment.faults, *faults),
         missing=(*assessment.missing, *missing),
         notes=(*assessment.notes, *notes),
+        signatures=found,
     )
 
 

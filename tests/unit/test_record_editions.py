@@ -79,10 +79,16 @@ def test_its_approvals_hold_for_the_state_that_they_signed() -> None:
     assert record.verify(record.loads(json.dumps(old)), AFTER).complete_and_signed
     old["people"]["approvals"][0]["signs"] = "0" * 64
     (fault,) = record.verify(record.loads(json.dumps(old)), AFTER).faults
-    assert fault.startswith("the approval of C. Dahl (entry 1) was given before entry ")
+    assert fault == (
+        "the approval of C. Dahl (entry 1) was for another state already when it was carried over: "
+        "withdraw it with its reason, then approve anew"
+    )
     old["people"]["trials"][0]["remark"] = "edited"
     faults = record.verify(record.loads(json.dumps(old)), AFTER).faults
-    assert len(faults) == 2
+    assert [fault.partition(" was ")[0] for fault in faults] == [
+        "the approval of C. Dahl (entry 1)",
+        "the approval of D. Evans (entry 2)",
+    ]
 
 
 def test_what_stands_twice_there_is_refused() -> None:

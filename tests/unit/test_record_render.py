@@ -386,6 +386,23 @@ def test_standing_as_json() -> None:
     )
 
 
+def test_signatures_as_json() -> None:
+    row = record.Signature(path="r.json.b.sig", by="b", key="K", entries=3, signers="S")
+    document = json.loads(json_text("X", replace(BAD, signatures=(row,))))
+    validate("standing", document)
+    assert document["signatures"] == [
+        {
+            "file": "r.json.b.sig",
+            "accepted": True,
+            "by": "b",
+            "key": "K",
+            "entries": 3,
+            "allowed_signers": "S",
+            "why_not": "",
+        }
+    ]
+
+
 class TestAnyRecordThatIsRead:
     """Whatever a record file holds, it MUST be refused with a problem or shown as a page."""
 
