@@ -1,0 +1,145 @@
+"""Every reader with good inputs to start from; each takes octets, as a file would hold them."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+
+import safeframe
+from safeframe import (
+    _baseline,
+    _demo,
+    capture,
+    cases,
+    check,
+    fixtures,
+    importing,
+    protocols,
+    record,
+)
+from safeframe import _mapfile as mapfile
+from safeframe._plant import file as plantfile
+from safeframe.importing import Decisions, Source
+from tests.fuzz.loop import Read
+from tests.unit.importing_files import CASES as DEVICE_FILES
+from tests.unit.links import CASES as LINKS
+from tests.unit.links import make
+from tests.unit.record_maps import AFTER, FRESH, tested
+
+__all__ = ["READERS", "Reader"]
+
+_ROOM = Path(safeframe.__file__).parent
+_VECTORS = Path(__file__).parents[2] / "vectors"
+
+
+class Reader(NamedTuple):
+    """A reader of octets and a function that makes inputs it takes."""
+
+    read: Read
+    seeds: Callable[[], list[bytes]]
+
+
+def _text(load: Callable[[str], object]) -> Read:
+    def read(octets: bytes) -> object:
+        return load(octets.decode("utf-8", "replace"))
+
+    return read
+
+
+def _maps() -> list[bytes]:
+    files = {**_demo.before(), **_demo.after()}
+    return [files[name].encode() for name in ("sc1-lx.toml", "lx-sc1.toml")]
+
+
+def _sheets() -> list[bytes]:
+    end = mapfile.loads(_maps()[1].decode())
+    return [mapfile.dumps(end, format="csv").encode()]
+
+
+def _plant(text: str) -> object:
+    files = {**_demo.after(), "r.json": record.dumps(FRESH)}
+    return plantfile.loads(text, read=lambda path: files.get(Path(path).name, "{"))
+
+
+def _plants() -> list[bytes]:
+    return [
+        b'format = "safeframe-plant/1"\nname = "hall 3"\nconnections = [\n'
+        b'  { ends = ["sc1-lx.toml", "lx-sc1.toml"], serials = { SC1 = "7", LX = "8" } },\n'
+        b'  { ends = ["lx-sc1.toml", "sc1-lx.toml"], record = "r.json" },\n]\n'
+    ]
+
+
+def _profiles() -> list[bytes]:
+    own = (
+        b'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "Exchange of hall 3"\n'
+        b'roles = ["leader", "follower"]\nsizes = [{ first = 4, last = 16, step = 4 }]\n'
+        b"id_range = [1, 99]\n"
+    )
+    return [own, *(path.read_bytes() for path in sorted(_ROOM.glob("protocols/*/facts.toml")))]
+
+
+def _records() -> list[bytes]:
+    return [record.dumps(one).encode() for one in (FRESH, tested(FRESH))]
+
+
+def _baselines() -> list[bytes]:
+    wrong = mapfile.loads(_demo.before()["lx-sc1.toml"])
+    report = check(safeframe.Connection(first=AFTER.first, second=wrong))
+    return [_baseline.dumps(report.findings).encode()]
+
+
+def _cases() -> list[bytes]:
+    paths = sorted(_VECTORS.glob("*/*.json"), key=lambda path: path.stat().st_size)
+    return [path.read_bytes() for path in paths[:3]]
+
+
+def _recording(octets: bytes) -> object:
+    return list(capture.read_recording(io.BytesIO(octets)))
+
+
+def _recordings(form: str) -> list[bytes]:
+    link = make(*LINKS[1])
+    steps = tuple(fixtures.make(link, "states", seed=1, count=2)[0].steps[-4:])
+    small = [fixtures.FrameSet(label="s", title="t", steps=steps)]
+    if form != "pcap":
+        return [fixtures.write(small, link, form, title="t")]
+    from dpkt import pcap, pcapng
+
+    out = io.BytesIO()
+    writer = pcap.Writer(out)
+    for seconds, packet in pcapng.Reader(
+        io.BytesIO(fixtures.write(small, link, "pcapng", title="t"))
+    ):
+        writer.writepkt(packet, seconds)
+    return [out.getvalue()]
+
+
+def _device_file(name: str, octets: bytes) -> object:
+    source = Source("device", octets)
+    return importing.candidates_of(importing.find_format(name), source, Decisions())
+
+
+def _device_files(name: str) -> list[bytes]:
+    return [DEVICE_FILES[name].text.encode()]
+
+
+READERS: dict[str, Reader] = {
+    "maps": Reader(_text(mapfile.loads), _maps),
+    "sheets": Reader(_text(partial(mapfile.loads, format="csv")), _sheets),
+    "plants": Reader(_text(_plant), _plants),
+    "profiles": Reader(_text(protocols.loads), _profiles),
+    "records": Reader(_text(record.loads), _records),
+    "baselines": Reader(_text(_baseline.loads), _baselines),
+    "cases": Reader(_text(cases.loads), _cases),
+    **{
+        form: Reader(_recording, partial(_recordings, form))
+        for form in ("hex", "jsonl", "pcap", "pcapng")
+    },
+    **{
+        name: Reader(partial(_device_file, name), partial(_device_files, name))
+        for name in importing.FORMATS
+    },
+}
