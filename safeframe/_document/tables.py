@@ -97,7 +97,7 @@ class Tables:
     def take(
         self, table: Any, keys: Mapping[str, Key], path: Path, what: str
     ) -> dict[str, Any] | None:
-        """Read one table by its keys; None when it has a problem."""
+        """Read one table by its keys; None when it has a problem or lacks a key."""
         before = len(self.problems)
         if table is None:
             table = {}
@@ -111,10 +111,11 @@ class Tables:
                 self.unknown((*path, name), what, keys)
             else:
                 values[name] = self.value(key.kind, value, (*path, name))
-        for name, key in keys.items():
-            if key.required and name not in table:
-                self.missing(path, name)
-        return values if len(self.problems) == before else None
+        lacking = [name for name, key in keys.items() if key.required and name not in table]
+        for name in lacking:
+            self.missing(path, name)
+        # What is missing is not always told, but nothing can be made without it.
+        return None if lacking or len(self.problems) > before else values
 
     def rows(self, array: Any, name: str) -> list[tuple[Path, dict[str, Any]]]:
         """Return path and table of every element of an array of tables."""

@@ -213,3 +213,10 @@ def test_the_first_mistake_comes_first_and_its_consequences_not_at_all() -> None
 
 def test_a_sheet_of_commas_has_no_header() -> None:
     assert problems(",,,\n")[0] == "lx.csv:2: the header must have a column direction"
+
+
+def test_a_row_without_a_place_beside_rows_that_cannot_be_read() -> None:
+    sheet = "direction,at,name,value\nformat,,,safeframe-map/1\nsends,0.0,a,,,x\nsends,,b,\n"
+    with pytest.raises(InputError) as caught:
+        loads(sheet, format="csv")
+    assert [problem.line for problem in caught.value.problems] == [3]
