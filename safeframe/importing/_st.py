@@ -22,13 +22,13 @@ from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct, laid_out
 __all__ = ["candidates"]
 
 _MOST_NESTED = 64
-_MOST_TOKENS = 1_000_000
+_MOST_TOKENS = 200_000
 _MOST_DEPTH = 16
 _TOKEN = re.compile(
     r"(?P<space>\s+|//[^\n]*)"
     r"|(?P<open>\(\*|/\*)"
     r"|(?P<pragma>\{[^}]*+(?:\}|\Z))"
-    r"|(?P<text>'(?:[^'$]|\$.)*+(?:'|\Z)|\"(?:[^\"$]|\$.)*+(?:\"|\Z))"
+    r"|(?P<text>'(?:[^'$]|\$.?)*+(?:'|\Z)|\"(?:[^\"$]|\$.?)*+(?:\"|\Z))"
     r"|(?P<word>[A-Za-z_][A-Za-z0-9_]*)"
     r"|(?P<address>%[A-Za-z]*[0-9.*]*)"
     r"|(?P<number>[0-9][0-9A-Za-z_#]*(?:\.[0-9]+(?:[eE][+-]?[0-9]+)?)?)"

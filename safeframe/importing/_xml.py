@@ -21,7 +21,7 @@ _MOST_DEPTH = 64
 _MOST_ELEMENTS = 1_000_000
 _MOST_CHILDREN = 100_000
 _MOST_TEXT = 1 << 16
-_CHUNK_OCTETS = 1 << 16
+_CHUNK_OCTETS = 1 << 22  # A token over many pieces is looked at again with each of them.
 _SPACE = re.compile(r"\s+")
 
 

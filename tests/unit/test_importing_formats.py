@@ -804,3 +804,11 @@ def test_more_words_than_any_text_has(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("safeframe.importing._st._MOST_TOKENS", 20)
     with pytest.raises(safeframe.InputError, match="must have at most 20 words, not more"):
         importing.list_file("st", DATA / "lift.st")
+
+
+@pytest.mark.parametrize("text", ["'$" * 100_000, "{" * 100_000, '"$' * 100_000])
+def test_a_text_that_never_ends_is_looked_at_once(text: str, tmp_path: Path) -> None:
+    path = tmp_path / "x.st"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(safeframe.InputError, match="a text or pragma must end"):
+        importing.list_file("st", path)
