@@ -101,6 +101,7 @@ def mirrored(change: Change, names: dict[str, str]) -> Change:
         change,
         kind=kind,
         subject=names.get(change.subject, change.subject) if follows else change.subject,
+        values=change.values[::-1],
         before=change.after,
         after=change.before,
         places=change.places[::-1],
