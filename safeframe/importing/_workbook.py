@@ -234,6 +234,8 @@ def _cell(value: Any, plain: Any, address: str, row: int, refusals: Refusals) ->
 def workbook_octets(rows: Sequence[Sequence[str]], columns: Columns) -> bytes:
     """Return a workbook with one sheet of text cells; the same rows give the same cells."""
     openpyxl = _library()
+    from openpyxl.writer import excel  # deferred as openpyxl itself.
+
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = columns.sheet or "map"
@@ -246,7 +248,8 @@ def workbook_octets(rows: Sequence[Sequence[str]], columns: Columns) -> bytes:
     fixed = datetime.datetime(1980, 1, 1)
     book.properties.created = book.properties.modified = fixed
     made, out = io.BytesIO(), io.BytesIO()
-    book.save(made)
+    # book.save would put the clock into the properties; this writes them as they were set.
+    excel.ExcelWriter(book, zipfile.ZipFile(made, "w")).save()
     with zipfile.ZipFile(made) as archive, zipfile.ZipFile(out, "w") as copy:
         for info in archive.infolist():
             entry = zipfile.ZipInfo(info.filename, fixed.timetuple()[:6])

@@ -478,6 +478,11 @@ class TestRoundTrip:
             Path(out).unlink()
             assert main(["show", "--format", form, "--columns", columns, "-o", out, map_]) == 0
             assert Path(out).read_bytes() == first
+            if form == "xlsx":
+                with zipfile.ZipFile(out) as archive:
+                    assert b">1980-01-01T00:00:00Z</dcterms:modified>" in (
+                        archive.read("docProps/core.xml")
+                    )
             capsys.readouterr()
             code = main(["import", "table", out, "--columns", columns, *LX, "--compare", map_])
             shown = capsys.readouterr().out
