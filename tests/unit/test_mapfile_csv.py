@@ -108,7 +108,7 @@ HEAD = "\n".join(SHEET.split("\n")[:8]) + "\n"
 ROWS = {
     "sends,0.0,go,,,,,,,": "lx.csv:9: a row must have at most 9 fields, not 10",
     "sent,0.0,go,,,,,,": "lx.csv:9: direction: direction must be one of format, connection, end, "
-    "sends, receives, relation, parameter, allow, not 'sent'",
+    "imported, sends, receives, relation, parameter, allow, not 'sent'",
     "end,,role,,master,,,,remark": "lx.csv:9: note: note must be empty in a row of end, "
     "not 'remark'",
     "end,,rolle,,master,,,,": "lx.csv:9: end.rolle: a key must be one that an end knows, "

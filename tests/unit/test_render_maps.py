@@ -77,16 +77,18 @@ SC1, peer LX
   note                hall 3
 
 SC1 sends: 3 octets, 5 signals
-  place    width  type          signal         safe     meaning        binding
-  0.0      1      bool          permit_torque  0        1 = torque on  V.T
-  0.1      1      bool          ack            0        rising edge;   (unbound)
-                                                        mirrors lamp
-  0.2-0.3  2      code          level          0 (off)  0 = off, 1 =   (unbound)
-                                                        on
-  0.3      1      bool          ack2           0        valid by ack   (unbound)
-  0.6-0.7  2                    (reserved)     0        spare
-  1.0-2.7  16     int,          speed          0        times 0.5; in  (unbound)
-                  big-endian                            mm/s; axis
+  place    width  type           signal         safe     meaning       binding
+  0.0      1      bool           permit_torque  0        1 = torque    V.T
+                                                         on
+  0.1      1      bool           ack            0        rising edge;  (unbound)
+                                                         mirrors lamp
+  0.2-0.3  2      code           level          0 (off)  0 = off, 1 =  (unbound)
+                                                         on
+  0.3      1      bool           ack2           0        valid by ack  (unbound)
+  0.6-0.7  2                     (reserved)     0        spare
+  1.0-2.7  16     int,           speed          0        times 0.5;    (unbound)
+                  big-endian                             in mm/s;
+                                                         axis
 
   octet  bit 7  bit 6  bit 5  bit 4  bit 3  bit 2  bit 1  bit 0
   0      -      -      ?      ?      !      level  ack    prmttrq
