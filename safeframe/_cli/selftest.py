@@ -7,6 +7,8 @@ import platform
 import sys
 from collections.abc import Iterator
 from importlib import metadata
+from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
 
@@ -41,9 +43,11 @@ example:
 exit codes: 0 everything passed, 1 something failed
 """
 
-_PACKAGE = Path(__file__).parents[1]
 # The first is where a wheel puts the published vectors, the second where a checkout has them.
-_VECTORS = (_PACKAGE / "vectors", _PACKAGE.parent / "vectors" / "published")
+_VECTORS: tuple[Traversable, ...] = (
+    files("safeframe") / "vectors",
+    Path(__file__).parents[2] / "vectors" / "published",
+)
 _LIBRARIES = ("bitstring", "construct", "crcmod", "numpy")
 
 
@@ -98,8 +102,9 @@ def _vectors() -> Iterator[tuple[str, bool]]:
     if folder is None:
         yield "published vectors: not installed", False
         return
-    for path in sorted(folder.glob("*.json")):
-        file = cases.load(path)
+    paths = [path for path in folder.iterdir() if path.name.endswith(".json")]
+    for path in sorted(paths, key=lambda path: path.name):
+        file = cases.loads(path.read_text(encoding="utf-8"), path=path.name)
         wrong = [case.id for case in file.cases if not _holds(file, case)]
         title = f"{file.profile}: {file.title}, {len(file.cases)} published"
         yield f"{title}{': wrong ' if wrong else ''}{', '.join(wrong)}", not wrong

@@ -111,8 +111,14 @@ class Room:
 
             folder = next(iter(import_module(self.package).__path__))
         path = os.path.join(folder, "facts.toml")  # noqa: PTH118
-        with open(path, encoding="utf-8") as file:
-            found = loads(file.read(), path=f"{self.name}/facts.toml")
+        try:
+            with open(path, encoding="utf-8") as file:
+                text = file.read()
+        except NotADirectoryError:
+            from importlib.resources import files  # deferred: only inside an archive.
+
+            text = files(self.package).joinpath("facts.toml").read_text(encoding="utf-8")
+        found = loads(text, path=f"{self.name}/facts.toml")
         if found.name != self.name:
             raise UsageError(f"the facts of {self.name} must carry its name, not {found.name!r}")
         return found
