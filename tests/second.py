@@ -190,3 +190,29 @@ def spdu_ids_ua(base_id: str, level: int, signature: int, provider_id: int) -> t
     )
     constants = (0, 0x11912881, 0x647C4654, 0xDEAA9DEE, 0xAB47F33B)
     return words[0] ^ constants[level], words[1] ^ signature, words[2] ^ provider_id
+
+
+def pair_en(data: bytes, identifier_1: int, identifier_2: int) -> bytes:
+    """EN 50325-5: both messages as identifier (high octet first), length and data."""
+    out = b""
+    for number, mask in ((identifier_1, 0x00), (identifier_2, 0xFF)):
+        out += struct.pack(">HB", number, len(data)) + bytes(octet ^ mask for octet in data)
+    return out
+
+
+def checksum_en(
+    direction: str, sct_ms: int, srvt_ms: int, identifier_1: int, identifier_2: int, entries: str
+) -> int:
+    """EN 50325-5 configuration checksum of one end."""
+    words = entries.split()
+    covered = struct.pack(
+        "<BHBII",
+        ("off", "send", "receive").index(direction),
+        sct_ms,
+        srvt_ms,
+        identifier_1,
+        identifier_2,
+    ) + bytes([len(words)])
+    for number, word in enumerate(words, 1):
+        covered += bytes([number]) + bytes.fromhex(word)[::-1]
+    return crc(16, 0x1021, covered)

@@ -37,3 +37,28 @@ def parameter_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
             if key.endswith("_address"):
                 spots.append(Spot(end=end.name, where=end.locate("end.address")))
             yield find(message, spots, remedy=remedy)
+
+
+@rule(
+    Rule(
+        name="parameters-do-not-fit",
+        severity="error",
+        scope="connection",
+        title="Two parameters of the ends do not fit together, though they need not be equal",
+        why="One end sends later, or in another form, than the other waits for: the connection "
+        "breaks in operation, or is never established.",
+        remedy="change one of the two so that they fit",
+        source="the sources on the profile's page",
+    )
+)
+def parameters_do_not_fit(context: Context, find: Finder) -> Iterator[Finding]:
+    """Find what the profile wants to fit between both ends."""
+    profile = context.profile
+    if profile is None or profile.name not in protocols.names():
+        return
+    if not all(end.parameters for end in context.connection.ends):
+        return  # The room stays closed for most maps.
+    agreement = protocols.room(profile.name).agreement
+    for key, message, remedy in agreement(context.connection) if agreement else ():
+        spots = [Spot(end=end.name, where=end.locate(key)) for end in context.connection.ends]
+        yield find(message, spots, remedy=remedy)

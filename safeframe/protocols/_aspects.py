@@ -22,6 +22,7 @@ from ._registry import room
 
 __all__ = [
     "DEFAULT_TICK_US",
+    "Agreement",
     "Consistency",
     "Derivation",
     "DerivedInput",
@@ -54,6 +55,9 @@ DEFAULT_TICK_US = 10_000
 
 Consistency = Callable[[End], Iterator[tuple[str, str, str]]]
 """Key, sentence and remedy of each value of an end that contradicts another one of it."""
+
+Agreement = Callable[[Connection], Iterator[tuple[str, str, str]]]
+"""Key, sentence and remedy of each pair of values of both ends that do not fit."""
 
 
 def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:

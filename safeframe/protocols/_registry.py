@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
     from ._aspects import (
+        Agreement,
         Consistency,
         Derivation,
         FaultTraits,
@@ -37,6 +38,7 @@ __all__ = ["Room", "load", "names", "register", "room", "unregister"]
 
 _PACKAGES = {
     "plain": f"{__package__}.plain",
+    "en50325-5": f"{__package__}.en50325_5",
     "fscp-12-1": f"{__package__}.fscp_12_1",
     "fscp-13-1": f"{__package__}.fscp_13_1",
     "fscp-2-1": f"{__package__}.fscp_2_1",
@@ -58,6 +60,7 @@ _ASPECTS: dict[str, tuple[str, str, object]] = {
     "recording": ("_recording", "RECORDING", None),
     "scopes": ("_residual", "SCOPES", ()),
     "consistency": ("_consistency", "CONSISTENCY", None),
+    "agreement": ("_agreement", "AGREEMENT", None),
     "derivations": ("_derived", "DERIVATIONS", ()),
     "recomputed": ("_recomputed", "RECOMPUTED", MappingProxyType({})),
 }
@@ -87,6 +90,8 @@ class Room:
     """Which errors residual figures can be had for; the first is asked for by default."""
     consistency: Consistency | None
     """What contradicts itself in the statements of one end."""
+    agreement: Agreement | None
+    """What must fit between both ends without being equal."""
     derivations: tuple[Derivation, ...]
     """Numbers both ends must hold, from what they stand for."""
     recomputed: Mapping[str, Recompute]

@@ -16,6 +16,7 @@ from safeframe import cases, frame
 from safeframe import protocols as profiles
 from safeframe._errors import FrameError
 from safeframe.cases import Case, CaseFile, Origin
+from safeframe.protocols.en50325_5 import _checksum as config
 from safeframe.protocols.opcua_safety import _frame as opcua
 from safeframe.protocols.opcua_safety._ids import MEMBERS
 
@@ -271,7 +272,60 @@ def opcua_safety() -> tuple[Case, ...]:
     return tuple(rows)
 
 
+def en50325_5() -> tuple[Case, ...]:
+    make = _Maker("en50325-5")
+    rows = []
+    for size in range(9):
+        node = make.draw.randrange(1, 65)
+        known: dict[str, Any] = {"identifier_1": 0xFF + 2 * node, "identifier_2": 0x100 + 2 * node}
+        rows.append(make.good(f"pair-{size}", data=make.draw.randbytes(size), **known))
+    known = {"identifier_1": 0x111, "identifier_2": 0x112}
+    good = frame.build("en50325-5", data=bytes.fromhex("34125a"), **known)
+    rows += make.common("pair-3", good, **known)
+    wrong = bytearray(good)
+    wrong[3] ^= 1
+    rows.append(make.bad("not-inverted", "corruption", bytes(wrong), **known))
+    both = bytearray(good)
+    both[3] ^= 1
+    both[9] ^= 1
+    note = "the same bit in both messages, each with its own CRC of CAN: nothing else is there"
+    rows.append(make.bad("both-copies", "corruption", bytes(both), note=note, **known))
+    rows.append(make.bad("too-short", "truncation", good, **known, mapped_octets=4))
+    rows.append(make.bad("other", "wrong connection", good, identifier_1=0x113))
+    for measured, limit in (("cycle_ms", "sct_ms"), ("validation_ms", "srvt_ms")):
+        late: dict[str, Any] = {measured: 21, limit: 20}
+        rows.append(make.bad(f"late-{limit}", "delay", good, **known, **late))
+    for number in range(12):
+        entries, bits = [], 0
+        for place in range(make.draw.randrange(1, 9)):
+            width = make.draw.choice((8, 16))
+            if bits + width <= 64:
+                bits += width
+                entries += [f"6000{place + 1:02x}{width:02x}", f"6001{place + 1:02x}{width:02x}"]
+        first = 0xFF + 2 * make.draw.randrange(1, 65)
+        inputs: dict[str, Any] = {
+            "direction": make.draw.choice(("send", "receive")),
+            "sct_ms": make.draw.choice((25, 50, 100)),
+            "srvt_ms": make.draw.choice((5, 10, 20)),
+            "identifier_1": first,
+            "identifier_2": first + 1,
+            "entries": " ".join(entries),
+        }
+        covered = config.steps(**inputs | {"entries": config.entries_of(inputs["entries"])})
+        rows.append(
+            Case(
+                id=f"checksum-{number}",
+                subject="configuration checksum",
+                inputs=inputs,
+                octets=b"".join(part for _, part in covered),
+                result=(config.checksum(covered),),
+            )
+        )
+    return tuple(rows)
+
+
 MAKERS = {
+    "en50325-5": en50325_5,
     "fscp-12-1": fscp_12_1,
     "fscp-13-1": fscp_13_1,
     "fscp-2-1": fscp_2_1,

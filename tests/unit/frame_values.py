@@ -54,6 +54,13 @@ def values_13_1(draw: st.DrawFn) -> Case:
 
 
 @st.composite
+def values_en50325_5(draw: st.DrawFn) -> Case:
+    first = 0xFF + 2 * draw(st.integers(1, 64))
+    known = {"identifier_1": first, "identifier_2": first + 1}
+    return "en50325-5", {"data": draw(st.binary(max_size=8)), **known}, known
+
+
+@st.composite
 def values_2_1(draw: st.DrawFn) -> Case:
     known: dict[str, Any] = {
         "format": draw(st.sampled_from(("base", "extended"))),
@@ -93,7 +100,9 @@ def values_ua(draw: st.DrawFn) -> Case:
     return "opcua-safety", values | known, known
 
 
-every_case = st.one_of(values_12_1(), values_13_1(), values_2_1(), values_3_1(), values_ua())
+every_case = st.one_of(
+    values_12_1(), values_13_1(), values_2_1() | values_en50325_5(), values_3_1(), values_ua()
+)
 
 
 def built(case: Case) -> bytes:

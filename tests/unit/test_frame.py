@@ -44,6 +44,16 @@ RANGES: dict[str, tuple[tuple[str, int, int, int | None], ...]] = {
         ("peer_crc0", 0, 65535, 0),
         ("sequence", 1, 65535, 1),
     ),
+    "en50325-5": (
+        ("identifier_1", 0, 0x7FF, None),
+        ("identifier_2", 0, 0x7FF, None),
+        ("node", 1, 64, None),
+        ("mapped_octets", 0, 8, None),
+        ("sct_ms", 0, 65535, None),
+        ("srvt_ms", 0, 255, None),
+        ("cycle_ms", 0, 1 << 31, None),
+        ("validation_ms", 0, 1 << 31, None),
+    ),
     "fscp-13-1": (
         ("id", 0, 63, 49),
         ("address", 1, 1023, None),
@@ -91,6 +101,9 @@ def base_frames() -> list[Case]:
         found.append(("fscp-13-1", values | known, known))
         slim = {"id": 58, "target": 5}
         found.append(("fscp-13-1", values | known | slim, known))
+    for size in (0, 1, 8):
+        pair: dict[str, Any] = {"identifier_1": 0x111}
+        found.append(("en50325-5", {"data": draw.randbytes(size), **pair}, pair))
     for style in ("base", "extended"):
         for size in (1, 2, 3, 24):
             known = {"format": style, **_SENDER}

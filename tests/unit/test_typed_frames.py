@@ -92,7 +92,11 @@ SESSIONS: dict[str, dict[str, Any]] = {
 }
 
 
-@by_room
+def test_every_room_with_a_session_is_tried() -> None:
+    assert {name for name in ROOMS if protocols.room(name).session} == set(SESSIONS)
+
+
+@pytest.mark.parametrize("name", SESSIONS)
 def test_sessions_take_the_settings_of_the_generic_ones(name: str) -> None:
     room = protocols.room(name)
     assert room.session is not None

@@ -45,6 +45,14 @@ def again(profile: str, values: dict[str, Any]) -> bytes:
         if values["command"] in (0x2A, 0x4E):  # Reset and Session carry the id 0.
             values = values | {"connection_id": 0}
         return second.frame_12_1(**values)
+    if profile == "en50325-5":
+        late = any(
+            values.get(measured, 0) > values.get(limit, 1 << 31)
+            for measured, limit in (("cycle_ms", "sct_ms"), ("validation_ms", "srvt_ms"))
+        )
+        if late or len(values["data"]) < values.get("mapped_octets", 0):
+            return b""
+        return second.pair_en(values["data"], values["identifier_1"], values["identifier_2"])
     if profile == "fscp-13-1":
         return second.frame_13_1(**values)
     if profile == "fscp-2-1":
@@ -188,6 +196,14 @@ class TestNumbers:
         assert sum(int(word.partition(":")[2]) for word in words) == len(case.octets)
         assert (second.crc(32, 0x1EDC6F41, case.octets),) == case.result
 
+    @pytest.mark.parametrize(("file", "case"), each("configuration checksum"))
+    def test_configuration_checksum(self, file: CaseFile, case: Case) -> None:
+        recomputed = protocols.room(file.profile).recomputed["configuration checksum"]
+        values: dict[str, Any] = dict(case.inputs)
+        assert (recomputed(case.octets, values),) == case.result
+        assert (second.checksum_en(**values),) == case.result
+        assert (second.crc(16, 0x1021, case.octets),) == case.result
+
     def test_every_subject_is_tested(self) -> None:
         def subjects() -> Iterator[str]:
             for file in LOADED.values():
@@ -201,4 +217,5 @@ class TestNumbers:
             "structure signature",
             "spdu ids",
             "parameter check",
+            "configuration checksum",
         }

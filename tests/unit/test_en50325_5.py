@@ -1,0 +1,344 @@
+"""EN 50325-5: pairs of messages, identifiers, times, the configuration checksum, both ends."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from safeframe import _checks as checks
+from safeframe import _cli as cli
+from safeframe import _mapfile as mapfile
+from safeframe import frame
+from safeframe._errors import FrameError, UsageError
+from safeframe._model import Connection
+from safeframe.protocols import en50325_5, load
+from tests import second
+
+NAME = "en50325-5"
+OTHER = "identifier_1: identifier_1 is 0x109,"
+GOOD = en50325_5.build(data=bytes.fromhex("34125a"), node=5)
+
+
+def failing(octets: bytes, **known: Any) -> str:
+    if not known.keys() & {"identifier_1", "node"}:
+        known["node"] = 5
+    with pytest.raises(FrameError) as caught:
+        en50325_5.verify(octets, **known)
+    return str(caught.value)
+
+
+class TestPairs:
+    @given(st.binary(max_size=8), st.integers(1, 64))
+    def test_the_second_message_is_the_first_inverted(self, data: bytes, node: int) -> None:
+        """Every bit of the second message MUST be the inverse; identifiers follow from the node."""
+        octets = en50325_5.build(data=data, node=node)
+        assert octets == second.pair_en(data, 0xFF + 2 * node, 0x100 + 2 * node)
+        parsed = en50325_5.verify(octets, node=node, data=data, mapped_octets=len(data))
+        assert dict(parsed.values) == {
+            "data": data,
+            "identifier_1": 0xFF + 2 * node,
+            "identifier_2": 0x100 + 2 * node,
+        }
+
+    @given(st.binary(min_size=1, max_size=8), st.data())
+    def test_a_single_flipped_bit_is_found(self, data: bytes, draw: st.DataObject) -> None:
+        octets = bytearray(en50325_5.build(data=data, identifier_1=0x111))
+        place = draw.draw(st.integers(0, len(octets) - 1))
+        octets[place] ^= 1 << draw.draw(st.integers(0, 7))
+        assert not en50325_5.inspect(bytes(octets), identifier_1=0x111).accepted
+
+    def test_the_printed_pair(self) -> None:
+        assert GOOD.hex(" ") == "01 09 03 34 12 5a 01 0a 03 cb ed a5"
+
+    def test_a_longer_message_is_accepted_and_the_surplus_ignored(self) -> None:
+        longer = bytes.fromhex("0109043412 5aff 010a03cbeda5")
+        assert en50325_5.verify(longer, node=5, mapped_octets=3).data.hex() == "34125a"
+        assert failing(longer) == "too_short: message 2 has 3 octets, 4 are mapped"
+        assert en50325_5.verify(GOOD, node=5, mapped_octets=2).data.hex() == "3412"
+
+    @pytest.mark.parametrize(
+        ("text", "known", "message"),
+        [
+            ("0109", {}, "the length must be at least 6 octets, not 2"),
+            ("010900010a", {}, "the length must be at least 6 octets, not 5"),
+            ("010909", {}, "the length of message 1 must be 0..8, not 9"),
+            ("010900010a01", {}, "the length must be 7 octets by the two messages, not 6"),
+            ("010a00010b00", {}, "identifiers: the first identifier must be odd, 0x101..0x17F, "),
+            ("018100018200", {}, "identifiers: the first identifier must be odd, 0x101..0x17F, "),
+            ("010900010c00", {}, "identifiers: the second identifier must be 0x10A, one more, "),
+            (
+                "010900010a00",
+                {"identifier_1": 0x10B},
+                "identifier_1: identifier_1 is 0x109, expected 0x10B",
+            ),
+            ("010900010a00", {"identifier_2": 0x10C}, "identifier_2: identifier_2 is 0x010A, "),
+            (
+                "010900010a00",
+                {"node": 6},
+                "identifier_1: identifier_1 is 0x109, expected 0x10B, the def",
+            ),
+            ("010900010a00", {"mapped_octets": 1}, "too_short: message 1 has 0 octets, 1 are map"),
+            ("01090134010a01ca", {}, "inverted: octet 0 is 0x34, its copy 0xCA and not 0xCB"),
+        ],
+    )
+    def test_refused(self, text: str, known: dict[str, int], message: str) -> None:
+        assert failing(bytes.fromhex(text), **known).startswith(message)
+
+    @pytest.mark.parametrize(
+        ("measured", "limit"), [("cycle_ms", "sct_ms"), ("validation_ms", "srvt_ms")]
+    )
+    def test_times(self, measured: str, limit: str) -> None:
+        name = limit.removesuffix("_ms")
+        right: dict[str, Any] = {measured: 20, limit: 20}
+        assert en50325_5.verify(GOOD, node=5, **right)
+        late = failing(GOOD, **{measured: 21, limit: 20})
+        assert late.startswith(f"{name}: the time ")
+        assert late.endswith(" took 21 ms, 20 ms are allowed")
+        for given_, lacks in (({measured: 1}, limit), ({limit: 1}, measured)):
+            assert failing(GOOD, **given_) == (
+                f"{name}: cannot be judged, because {lacks} is not known"
+            )
+
+    @pytest.mark.parametrize(
+        ("values", "message"),
+        [
+            ({"data": bytes(9), "node": 1}, "data must be 0..8 octets, not 9"),
+            ({"data": b""}, "building this frame needs the value identifier_1 or node"),
+            (
+                {"data": b"", "identifier_1": 0x102},
+                "the first identifier must be odd, 0x101..0x17F",
+            ),
+            (
+                {"data": b"", "identifier_1": 0x181},
+                "the first identifier must be odd, 0x101..0x17F",
+            ),
+            (
+                {"data": b"", "node": 1, "identifier_2": 0x101},
+                "the second identifier must be 0x102",
+            ),
+            ({"data": b"", "node": 65}, "node must be 1..64, not 65"),
+        ],
+    )
+    def test_impossible(self, values: dict[str, Any], message: str) -> None:
+        with pytest.raises(UsageError) as caught:
+            en50325_5.build(**values)
+        assert str(caught.value).startswith(message)
+
+    def test_whose_pair_it_is_must_be_known(self) -> None:
+        seen = en50325_5.inspect(GOOD)
+        assert seen.summary == ("cannot be judged, because identifier_1 and node are not known")
+
+    def test_parts_are_named(self) -> None:
+        seen = frame.inspect(NAME, GOOD, node=5, identifier_1=0x109)
+        assert seen.accepted
+        assert seen.covers == ()
+        assert [part.meaning for part in seen.parts] == [
+            "identifier 0x109 of the plain message",
+            "3 data octets",
+            "safety data",
+            "identifier 0x10A of the inverted message",
+            "3 data octets",
+            "the same octets, every bit inverted",
+        ]
+
+    def test_no_stream_is_offered(self) -> None:
+        with pytest.raises(UsageError, match="en50325-5"):
+            frame.session(NAME)
+
+
+class TestChecksum:
+    PRINTED = "60100108 60110108 60100208 60110208"
+
+    def test_step_by_step(self, capsys: pytest.CaptureFixture[str]) -> None:
+        """The worked example of a device manual."""
+        values = ("direction=receive", "sct_ms=50", "srvt_ms=20", "identifier_1=0x111")
+        command = ("frame", "derive", "configuration-checksum", *values, "identifier_2=0x112")
+        assert cli.main([*command, f"entries={self.PRINTED}"]) == 0
+        shown = capsys.readouterr().out.splitlines()
+        assert shown[0] == "checksum 0x4370"
+        assert shown[1:4] == ["direction 02", "sct_ms 32 00", "srvt_ms 14"]
+        assert shown[-2:] == ["sub-index of entry 4 04", "entry 4 08 02 11 60"]
+        covered = en50325_5.steps(
+            direction="receive",
+            sct_ms=50,
+            srvt_ms=20,
+            identifier_1=0x111,
+            identifier_2=0x112,
+            entries=en50325_5.entries_of(self.PRINTED),
+        )
+        assert b"".join(part for _, part in covered).hex() == (
+            "023200141101000012010000040108011060020801116003080210600408021160"
+        )
+        assert [what for what, _ in covered][:7] == [
+            "direction",
+            "sct_ms",
+            "srvt_ms",
+            "identifier_1",
+            "identifier_2",
+            "number of entries",
+            "sub-index of entry 1",
+        ]
+        assert cli.main([*command, "entries=60100108"]) == 0
+        assert "note the number of entries must be even" in capsys.readouterr().out
+
+    def test_the_identifiers_of_a_node(self, capsys: pytest.CaptureFixture[str]) -> None:
+        assert cli.main(["frame", "derive", "default-identifiers", "node=5"]) == 0
+        assert capsys.readouterr().out == "identifier_1 0x109\nidentifier_2 0x10A\n"
+
+    @given(st.lists(st.integers(0, 0xFFFFFFFF), max_size=16), st.sampled_from(("send", "receive")))
+    def test_second_implementation(self, words: list[int], direction: str) -> None:
+        text = " ".join(f"{word:08x}" for word in words)
+        values: dict[str, Any] = {"direction": direction, "sct_ms": 300, "srvt_ms": 7}
+        values |= {"identifier_1": 0x111, "identifier_2": 0x112}
+        entries = en50325_5.entries_of(text)
+        assert [entry.value for entry in entries] == words
+        made = en50325_5.checksum(en50325_5.steps(**values, entries=entries))
+        assert made == second.checksum_en(**values, entries=text)
+
+    def test_it_differs_by_direction(self) -> None:
+        """The checksums of the two ends differ by design."""
+        found = {
+            second.checksum_en(word, 50, 20, 0x111, 0x112, self.PRINTED)
+            for word in ("send", "receive")
+        }
+        assert len(found) == 2
+
+    @pytest.mark.parametrize(
+        ("change", "message"),
+        [
+            ({"direction": "off"}, "direction must be send or receive, not 'off'"),
+            ({"sct_ms": 65536}, "sct_ms must be 0..65535, not 65536"),
+            ({"srvt_ms": 256}, "srvt_ms must be 0..255, not 256"),
+        ],
+    )
+    def test_refused(self, change: dict[str, Any], message: str) -> None:
+        values: dict[str, Any] = {"direction": "send", "sct_ms": 1, "srvt_ms": 1}
+        values |= {"identifier_1": 0x111, "identifier_2": 0x112, "entries": ()}
+        with pytest.raises(UsageError) as caught:
+            en50325_5.steps(**values | change)
+        assert str(caught.value) == message
+
+    def test_a_node_has_a_number(self) -> None:
+        with pytest.raises(UsageError, match=r"^node must be 1\.\.64, not 65$"):
+            en50325_5.default_identifiers(65)
+
+    @pytest.mark.parametrize("text", ["6010010", "601001080", "6010010x"])
+    def test_entries_are_eight_digits(self, text: str) -> None:
+        with pytest.raises(UsageError, match=f"must be 8 hexadecimal digits, not '{text}'"):
+            en50325_5.entries_of(text)
+
+    @pytest.mark.parametrize(
+        ("text", "message"),
+        [
+            ("0x60100108, 0x60110108", ""),
+            ("60100108", "the number of entries must be even and at most 16, not 1"),
+            (" ".join(["60100108"] * 18), "the number of entries must be even and at most 16, not"),
+            ("60100108 60110110", "entries 1 and 2 must have one length, not 8 and 16 bits"),
+            ("60100108 60110108 60100101 60110101", "entry 3 must have whole octets, not 1 bits"),
+            ("60100140 60110140 60100108 60110108", "the plain entries must have at most 64 bits"),
+        ],
+    )
+    def test_mappings(self, text: str, message: str) -> None:
+        found = en50325_5.mapping_problem(en50325_5.entries_of(text))
+        assert found.startswith(message)
+        assert bool(found) is bool(message)
+
+
+PARAMETERS: dict[str, Any] = {
+    "identifier_1": 273,
+    "identifier_2": 274,
+    "srvt_ms": 20,
+    "sct_ms": 25,
+    "mapping": "60000108 60010108",
+}
+
+
+def connection(first: dict[str, Any], other: dict[str, Any], head: str = "") -> Connection:
+    """Return a sender and a receiver with these parameters besides the usual ones."""
+    ends = []
+    for name, peer, key, changes in (
+        ("SC1", "LX", "sends", first),
+        ("LX", "SC1", "receives", other),
+    ):
+        stated = {k: v for k, v in (PARAMETERS | changes).items() if v is not None}
+        shown = ", ".join(f"{k} = {v!r}".replace("'", '"') for k, v in stated.items())
+        text = (
+            'format = "safeframe-map/1"\n'
+            f'connection = {{ name = "SC1-LX", profile = "{NAME}", watchdog_ms = 25{head} }}\n'
+            f'end = {{ name = "{name}", peer = "{peer}" }}\n'
+            f"parameters = {{ {shown} }}\n"
+            f'{key} = [ {{ at = "0.0", name = "run", bind = "x" }}, '
+            '{ at = "0.1", reserved = 7 } ]\n'
+        )
+        ends.append(mapfile.loads(text, path=f"{name.lower()}.toml"))
+    return Connection(first=ends[0], second=ends[1])
+
+
+def found(first: dict[str, Any], other: dict[str, Any]) -> list[str]:
+    report = checks.check(connection(first, other))
+    return [each.message for each in report.findings if each.rule.startswith("parameter")]
+
+
+class TestEnds:
+    def test_ends_that_fit(self) -> None:
+        sums = [
+            second.checksum_en(word, 25, 20, 273, 274, PARAMETERS["mapping"])
+            for word in ("send", "receive")
+        ]
+        assert found({"checksum": sums[0]}, {"checksum": sums[1]}) == []
+        # The objects may be others, as long as their lengths are the same.
+        assert found({}, {"mapping": "62000108 62010108"}) == []
+        assert found({"sct_ms": 20}, {}) == []
+        assert found({"mapping": None}, {}) == []
+        assert found({"sct_ms": None}, {"mapping": None}) == []
+
+    @pytest.mark.parametrize(
+        ("first", "other", "message"),
+        [
+            (
+                {"sct_ms": 26},
+                {},
+                "SC1 repeats its data every 26 ms at the latest, LX waits 25 ms only",
+            ),
+            ({}, {"sct_ms": 50}, "LX: the SCT of the receiver is 50 ms, its watchdog 25 ms"),
+            (
+                {"checksum": 1},
+                {},
+                "SC1: the checksum is 0x0001, but from the parameters follows 0x",
+            ),
+            (
+                {"mapping": "60000110 60010110"},
+                {},
+                "SC1: the plain entries of the mapping have 16 bits, the map 8",
+            ),
+            ({"mapping": "x"}, {}, "SC1: a mapping entry must be 8 hexadecimal digits, not 'x'"),
+            ({"mapping": "60000108"}, {}, "SC1: the number of entries must be even and at most 16"),
+            (
+                {"identifier_1": 275},
+                {"identifier_1": 275},
+                "SC1: the second identifier must be 0x114",
+            ),
+            ({"srvt_ms": 10}, {}, "the parameter srvt_ms is "),
+        ],
+    )
+    def test_ends_that_do_not(
+        self, first: dict[str, Any], other: dict[str, Any], message: str
+    ) -> None:
+        texts = found(first, other)
+        assert any(text.startswith(message) for text in texts), texts
+
+    def test_lengths_of_the_entries(self) -> None:
+        texts = found({"mapping": "60000108 60010108"}, {"mapping": ""})
+        assert "SC1 maps entries of 8 8 bits, LX of no bits" in texts
+
+    def test_a_value_out_of_its_range_is_found_once(self) -> None:
+        texts = found({"srvt_ms": 300, "checksum": 1}, {"srvt_ms": 300})
+        assert all("must be 0..255, not 300" in text for text in texts)
+        assert texts
+
+    def test_sizes(self) -> None:
+        sizes = load(NAME).sizes
+        assert [octets for octets in range(12) if sizes.is_legal(octets)] == list(range(9))
