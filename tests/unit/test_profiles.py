@@ -38,6 +38,7 @@ class TestPackageData:
     def test_names(self) -> None:
         assert profiles.names() == (
             "plain",
+            "en50325-5",
             "fscp-12-1",
             "fscp-13-1",
             "fscp-2-1",
