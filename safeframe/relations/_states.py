@@ -61,10 +61,11 @@ class _Group:
         self.labels: dict[str, str] = {}
         self.safe: dict[str, Number] = {}
         self.others: set[tuple[str, Number]] = set()
+        named = {key for rule in rules for key in rule.keys}
         for direction in ("sends", "receives"):
             for signal in getattr(end, direction).signals:
                 key = f"{direction}.{signal.name}"
-                if key not in self.domains and any(key in rule.keys for rule in rules):
+                if key not in self.domains and key in named:
                     plain = len(find_signals(end, signal.name)) == 1
                     self.labels[key] = signal.name if plain else key
                     self.safe[key] = signal.safe
@@ -131,11 +132,19 @@ class _Group:
 
     def core(self, fixed: Mapping[str, frozenset[Number]]) -> tuple[Relation, ...]:
         """Return rules of which none can be spared to make ``fixed`` impossible."""
-        needed = list(self.static)
-        for rule in self.static:
-            without = [other for other in needed if other is not rule]
-            if self.legal(without, fixed) is None:
-                needed = without
+        # Whole blocks go first: what can be spared one by one in this order can be spared at once.
+        needed: list[CheckedRelation] = []
+        waiting = [list(self.static)]
+        while waiting:
+            block = waiting.pop()
+            later = [rule for rest in reversed(waiting) for rule in rest]
+            if self.legal([*needed, *later], fixed) is None:
+                continue
+            half = len(block) // 2
+            if half:
+                waiting += [block[half:], block[:half]]
+            else:
+                needed += block
         return tuple(rule.relation for rule in needed)
 
     def goals(self) -> Iterator[tuple[str, dict[str, frozenset[Number]], tuple[Relation, ...]]]:
@@ -155,18 +164,40 @@ class _Group:
                 yield f"{rule.relation.name} can never begin", both, (rule.relation,)
 
 
+class _Heap:
+    """Relations that hang together through signals, as they are found: the last one's number."""
+
+    __slots__ = ("keys", "rank", "rules")
+
+    def __init__(self) -> None:
+        self.rank = 0
+        self.keys: set[str] = set()
+        self.rules: list[CheckedRelation] = []
+
+
 def _groups(end: End) -> list[_Group]:
-    heaps: list[list[CheckedRelation]] = []
-    for rule in rules_of(end):
-        apart: list[list[CheckedRelation]] = []
-        joined: list[CheckedRelation] = []
-        for heap in heaps:
-            if any(rule.keys & other.keys for other in heap):
-                joined += heap
-            else:
-                apart.append(heap)
-        heaps = [*apart, [*joined, rule]]
-    return [_Group(end, heap) for heap in heaps]
+    heaps: list[_Heap] = []
+    heap_of: dict[str, _Heap] = {}
+    for rank, rule in enumerate(rules_of(end)):
+        named = rule.keys
+        met = {id(heap): heap for key in named if (heap := heap_of.get(key)) is not None}
+        if not met:
+            heaps.append(_Heap())
+            met = {id(heaps[-1]): heaps[-1]}
+        joined = max(met.values(), key=lambda heap: len(heap.keys))
+        if len(met) > 1:
+            ordered = sorted(met.values(), key=lambda heap: heap.rank)
+            joined.rules = [rule for heap in ordered for rule in heap.rules]
+        for heap in met.values():
+            if heap is not joined:
+                named |= heap.keys
+                heap.rules = []
+        joined.rank = rank
+        joined.rules.append(rule)
+        joined.keys |= named
+        heap_of.update(dict.fromkeys(named, joined))
+    heaps.sort(key=lambda heap: heap.rank)
+    return [_Group(end, heap.rules) for heap in heaps if heap.rules]
 
 
 def contradictions(end: End) -> tuple[Contradiction, ...]:

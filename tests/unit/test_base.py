@@ -102,6 +102,11 @@ class TestPermutations:
         assert swap_octets(0, 16, 4) == 16
         assert swap_octets(6, 4, 2) is None
         assert swap_octets(8, 16, 2) is None
+        # Neither whole octets nor inside one: 9, 12 and 17 bits have no place of their own.
+        assert [swap_octets(0, width, 4) for width in (9, 12, 17)] == [None, None, None]
+        assert [swap_octets(7, width, 4) for width in (9, 17)] == [None, None]
+        assert swap_octets(4, 12, 4) is None
+        assert swap_octets(8, 24, 4) == 0
 
     @given(st.integers(0, 200), st.integers(1, 8))
     def test_mirror_is_its_own_inverse(self, index: int, width: int) -> None:

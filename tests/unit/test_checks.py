@@ -841,6 +841,29 @@ class TestNotJudged:
         assert reasons["illegal-size"] == "the profile is not known"
 
 
+class TestLimitsOfParameters:
+    """What seeds checksums MUST be inside its limits, and the same at both ends."""
+
+    def found(self, rule: str, sent: int, received: int) -> list[str]:
+        ends = [
+            replace(end(name, profile="fscp-3-1"), parameters=(("source_address", value),))
+            for name, value in (("SC1", sent), ("LX", received))
+        ]
+        report = checks.check(Connection(first=ends[0], second=ends[1]))
+        return [finding.message for finding in report.findings if finding.rule == rule]
+
+    def test_the_largest_is_right_and_one_more_is_not(self) -> None:
+        assert self.found("parameter-invalid", 65535, 65535) == []
+        assert len(self.found("parameter-invalid", 65536, 65536)) == 2
+        (above,) = self.found("parameter-invalid", 65536, 1)
+        assert "must be 0..65535, not 65536" in above
+
+    def test_a_shared_one_that_differs(self) -> None:
+        assert self.found("parameter-differs", 7, 7) == []
+        (differs,) = self.found("parameter-differs", 7, 8)
+        assert "source_address" in differs
+
+
 class TestValidityOfItsOwn:
     """A value cannot vouch for itself, neither directly nor in a circle, nor can a number."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -185,3 +186,23 @@ def test_owner_and_runs() -> None:
     assert owner(MAP, 99) is None
     assert run_text(10, 11) == "1.2"
     assert run_text(10, 16) == "1.2-1.7"
+
+
+def test_a_big_endian_value_before_other_data() -> None:
+    level = Signal(name="level", at=Place(1, 0), width=16, type="uint", order="big")
+    assert extract(level, bytes.fromhex("aa 01 02 03 04")) == 0x0102
+    assert MapCodec(Map(entries=(level,))).raws(bytes.fromhex("aa0102")) == [0x0102]
+    assert MapCodec(Map(entries=(level,))).raws(bytes.fromhex("aa01020304")) == [0x0102]
+    both = Map(entries=(level, Signal(name="rest", at=Place(3, 0), width=8, type="uint")))
+    assert MapCodec(both).raws(bytes.fromhex("aa010203")) == [0x0102, 3]
+    assert encode(both, {"level": 0x0102, "rest": 3}).hex() == "00010203"
+
+
+def test_floats_of_64_bits_keep_every_bit() -> None:
+    # IEEE 754 binary64 of 0.1, computed by struct and known by every second textbook.
+    number = Signal(name="x", at=Place(0, 0), width=64, type="float", safe=0.0)
+    assert to_raw(number, 0.1) == 0x3FB999999999999A
+    assert value_of(number, 0x3FB999999999999A) == 0.1
+    assert to_raw(replace(number, width=32), 0.1) == 0x3DCCCCCD
+    assert encode(Map(entries=(number,)), {"x": 0.1}).hex() == "9a9999999999b93f"
+    assert meaning(number, 0x3FB999999999999A) == "0.1"
