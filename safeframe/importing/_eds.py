@@ -215,6 +215,7 @@ class _Object:
             parts=tuple(parts),
             lost=("inverted copies, which the second CAN frame carries",),
             notes=(note,),
+            usual_profile="en50325-5",
         )
         return [(self.side(), layout)]
 

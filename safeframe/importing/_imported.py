@@ -233,6 +233,9 @@ def _direction(side: str, decisions: Decisions) -> str:
 
 def _profile(rows: Sequence[tuple[str, Layout, Map]], identity: Identity) -> str:
     shown = {layout.profile for _, layout, _ in rows} - {""}
+    usual = {layout.usual_profile for _, layout, _ in rows} - {""}
+    if not shown and not identity.profile and usual:
+        return min(usual)
     if not shown and not identity.profile:
         raise UsageError("--profile must be stated: the file does not tell a safety profile")
     if not shown:

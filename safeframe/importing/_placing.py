@@ -61,7 +61,8 @@ class Dropped:
 class Layout:
     """What one selection says: ``total_bits`` of the source, its parts, the fields left out.
 
-    ``profile`` is the safety profile that the container shows, empty for none; ``gaps`` says
+    ``profile`` is the safety profile that the container shows, empty for none,
+    ``usual_profile`` the one that such objects belong to where nobody states another; ``gaps`` says
     whether bits that nobody declares are reserve (``reserve``) or a problem (``refuse``);
     ``fold_case`` whether names that differ in case only are equal; ``joined`` whether neighbouring
     padding becomes one run; ``lost`` what the file says and
@@ -75,6 +76,7 @@ class Layout:
     parts: tuple[Part, ...]
     dropped: tuple[Dropped, ...] = ()
     profile: str = ""
+    usual_profile: str = ""
     gaps: str = "refuse"
     fold_case: bool = False
     joined: bool = True

@@ -342,3 +342,21 @@ class TestEnds:
     def test_sizes(self) -> None:
         sizes = load(NAME).sizes
         assert [octets for octets in range(12) if sizes.is_legal(octets)] == list(range(9))
+
+
+class TestImport:
+    @pytest.mark.parametrize(("more", "profile"), [([], NAME), (["--profile", "plain"], "plain")])
+    def test_a_mapping_uses_this_profile_unless_another_is_stated(
+        self,
+        more: list[str],
+        profile: str,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        path = "safeframe/_demo/device-files/srdo.eds"
+        options = ["--select", "srdo:1", "--as", "device", "--connection", "SC1-LX", "--end", "LX"]
+        options += ["--peer", "SC1", "--safe", "zero", *more]
+        assert cli.main(["import", "eds", path, *options]) == 0
+        shown = capsys.readouterr().out
+        assert f'connection = {{ name = "SC1-LX", profile = "{profile}" }}' in shown
+        end = mapfile.loads(shown, path="lx.toml")
+        assert {end.sends.size_octets, end.receives.size_octets} == {0, 4}

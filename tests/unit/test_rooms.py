@@ -60,6 +60,7 @@ def uses(tree: ast.Module) -> Iterator[str]:
 
 
 FORMATS_OF_ONE_PROTOCOL = {
+    "importing/_eds.py": {"en50325-5"},
     "importing/_esi.py": {"fscp-12-1", "fscp_12_1"},
     "importing/_gsdml.py": {"fscp-3-1"},
     "importing/_nodeset.py": {"opcua-safety"},
