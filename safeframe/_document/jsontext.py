@@ -12,6 +12,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from functools import partial
+from itertools import zip_longest
 from typing import Any, NamedTuple, NoReturn
 
 from .._errors import InputError, Problem
@@ -84,12 +85,11 @@ def _refuse(path: str, line: int, message: str) -> NoReturn:
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        seen: set[str] = set()
-        for name, _ in pairs:
-            if name in seen:
-                shown = f"{name[:40]!r}" + ("..." if len(name) > 40 else "")
-                raise _RefusedError(f"the key {shown} must stand once in its object")
-            seen.add(name)
+        # The keys of a dict stand in the order of their first pairs.
+        both = zip_longest(found, [name for name, _ in pairs])
+        name = next(name for first, name in both if first != name)
+        shown = f"{name[:40]!r}" + ("..." if len(name) > 40 else "")
+        raise _RefusedError(f"the key {shown} must stand once in its object")
     return found
 
 
@@ -167,14 +167,15 @@ def _line_of_refusal(text: str, sign: str) -> int:
         at = next((token.start() for token in tokens if token[0] == sign), 0)
         return text.count("\n", 0, at) + 1
     seen: list[set[str | int]] = []
+    again: list[int] = []
     for depth, step, offset in _steps(text):
         # What is deeper belongs to a value before this one.
         del seen[depth:]
         seen += (set() for _ in range(depth - len(seen)))
         if step in seen[-1]:
-            return text.count("\n", 0, offset) + 1
+            again.append(offset)
         seen[-1].add(step)
-    return 0
+    return text.count("\n", 0, again[0]) + 1
 
 
 def _deep_line(text: str) -> int:

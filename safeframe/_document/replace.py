@@ -14,7 +14,7 @@ import stat
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, NoReturn
 
 from .._errors import UsageError, WriteError
 from . import note as notes
@@ -74,7 +74,6 @@ def replace_all(*items: Replacement, step: Step = no_step) -> None:
             _carry_out(files, changing, step)
         except BaseException as error:
             _roll_back(files, changing, error)
-            raise
         step("done")
 
 
@@ -155,7 +154,7 @@ def state_of(target: Path, old: str, new: str) -> str:
     return {old: "old", new: "new"}.get(found, "other")
 
 
-def _roll_back(files: Sequence[File], changing: Sequence[File], error: BaseException) -> None:
+def _roll_back(files: Sequence[File], changing: Sequence[File], error: BaseException) -> NoReturn:
     """Put the old texts back where the new ones are in place; raises with the state of each file.
 
     Asks the disk what is in place: an interrupt may come between a step and its note of it.

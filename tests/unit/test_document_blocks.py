@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -27,7 +28,7 @@ from safeframe._report.document import (
     Span,
     Table,
 )
-from tests.unit.diff_maps import end_of, map_of, sig
+from tests.unit.diff_maps import TERMS, end_of, map_of, sig
 
 NASTY = "<b>|`*x*\x1b"
 BLOCKS: tuple[Block, ...] = (
@@ -86,3 +87,20 @@ def test_values_of_changes_stay_values_in_json() -> None:
     ]
     assert ("at", "0.0", "0.1", "") in sides
     assert ("safe", 0, "inf", "") in sides
+
+
+def test_sizes_stay_numbers_in_json() -> None:
+    one, two = (
+        end_of(map_of(), connection_table=replace(TERMS, legal_octets=sizes))
+        for sizes in ((2, 4), (2,))
+    )
+    found = compare_versions(one, two)
+    (change,) = json.loads(changesjson.changes("versions", ["SC1"], found))["changes"]
+    assert (change["before"]["value"], change["after"]["value"]) == ([2, 4], [2])
+
+
+def test_one_style_for_many_drawings() -> None:
+    drawing = Drawing("<svg></svg>", (), ".only{fill:#123}")
+    page = html.render(Document("title", (drawing, drawing)))
+    assert page.count(drawing.svg) == 2
+    assert page.count(drawing.style) == 1

@@ -11,10 +11,10 @@ import pytest
 
 from safeframe._document import platform
 from safeframe._document.lock import hold, holder
-from safeframe._document.pending import notice, pending
+from safeframe._document.pending import notice, pending, refuse_pending
 from safeframe._document.recover import How, recover
 from safeframe._document.replace import Replacement, replace_all
-from safeframe._document.whole import beside
+from safeframe._document.whole import ChangedError, beside, see
 from safeframe._errors import UsageError, WriteError
 from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, items, left_over, set_up, state
 
@@ -151,7 +151,9 @@ class TestRaces:
         lost = not exchange and steps[number - 1] == "rename"
         if steps[number - 1] not in ("clean up", "remove the notes", "done"):
             # Without an exchange there is a moment between the look and the replacement.
-            assert bool(told) is not (lost and path == Path(paths[steps[:number].count("rename") - 1]))
+            assert bool(told) is not (
+                lost and path == Path(paths[steps[:number].count("rename") - 1])
+            )
         if told:
             assert path.read_bytes() == b"by another program\n"
             (rest,) = (other for other in map(Path, paths) if other != path)
@@ -286,6 +288,105 @@ def test_a_second_replacement_that_fails_once(
     )
     assert state(paths) == "old"
     assert left_over(paths) == []
+
+
+def test_a_write_between_the_failure_and_undoing_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    paths = set_up(tmp_path)
+    real = platform.Posix.swap
+    count = 0
+
+    def swap(self: platform.Posix, made: Path, target: Path) -> bool:
+        nonlocal count
+        count += 1
+        if count == 2:  # The second file cannot be replaced, so the first one is put back.
+            raise OSError(16, "Device or resource busy", str(target))
+        if count == 3:
+            other = target.with_name("other")
+            other.write_bytes(b"by another program\n")
+            other.replace(target)
+        return real(self, made, target)
+
+    monkeypatch.setattr(platform.Posix, "swap", swap)
+    with pytest.raises(WriteError) as caught:
+        replace_all(*items(paths))
+    told = str(caught.value)
+    assert f"{paths[0]} holds the version of another program, {paths[1]} is as it was" in told
+    assert f"undoing it failed as well ({paths[0]} must be as it was read, not changed" in told
+    assert Path(paths[0]).read_bytes() == b"by another program\n"
+    assert Path(paths[1]).read_bytes().decode() == OLD["lx.toml"]
+
+
+def test_a_file_that_vanishes_before_the_look(tmp_path: Path) -> None:
+    paths = set_up(tmp_path)
+
+    def step(word: str) -> None:
+        if word == "compare":
+            Path(paths[0]).unlink(missing_ok=True)
+
+    with pytest.raises(UsageError) as caught:
+        replace_all(*items(paths), step=step)
+    assert str(caught.value).endswith(f"{paths[0]} is missing, {paths[1]} is as it was")
+    assert left_over(paths) == []
+
+
+def test_a_file_that_becomes_another_one_while_it_is_opened(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, other = tmp_path / "a.toml", tmp_path / "other"
+    path.write_bytes(b"read")
+    other.write_bytes(b"put there meanwhile")
+    real = Path.lstat
+
+    def lstat(self: Path) -> os.stat_result:
+        found = real(self)
+        other.replace(self)
+        return found
+
+    monkeypatch.setattr(Path, "lstat", lstat)
+    with pytest.raises(ChangedError, match=r"^a\.toml must be as it was read, not changed since"):
+        see(path)
+
+
+def test_a_running_edit_is_told_before_its_note(tmp_path: Path) -> None:
+    paths = broken_off(tmp_path)
+    with hold([(path, Path(path)) for path in paths]), pytest.raises(UsageError) as caught:
+        refuse_pending(paths)
+    assert str(caught.value) == (
+        f"{paths[0]} is being written by process {os.getpid()}; wait for it, then run again"
+    )
+
+
+def test_a_lock_that_cannot_be_opened_tells_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def open_lock(_self: platform.Posix, path: Path) -> int:
+        raise PermissionError(13, "Permission denied", str(path))
+
+    path = tmp_path / "a.toml"
+    beside(path, "lock").touch()
+    monkeypatch.setattr(platform.Posix, "open_lock", open_lock)
+    assert holder(path) is None
+
+
+def test_a_lock_that_its_holder_removes_is_taken_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.toml"
+    real = platform.Posix.lock
+    locked: list[int] = []
+
+    def lock(self: platform.Posix, descriptor: int) -> bool:
+        if not locked:
+            beside(path, "lock").unlink()
+        locked.append(os.fstat(descriptor).st_ino)
+        return real(self, descriptor)
+
+    monkeypatch.setattr(platform.Posix, "lock", lock)
+    with hold([("a.toml", path)]):
+        assert len(locked) == 2
+        assert beside(path, "lock").read_text("utf-8") == f"{os.getpid()}\n"
 
 
 def test_mode_owner_and_links_survive(tmp_path: Path) -> None:
