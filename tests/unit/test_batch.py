@@ -78,7 +78,7 @@ class TestBatch:
     def test_without_numpy(self, monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setitem(sys.modules, "numpy", None)
         monkeypatch.delitem(sys.modules, "safeframe.crc.batch")
-        with pytest.raises(ImportError, match=r"install the extra safeframe\[batch\]"):
+        with pytest.raises(ImportError, match=r"needs numpy: install safeframe\[batch\]$"):
             importlib.import_module("safeframe.crc.batch")
 
 
