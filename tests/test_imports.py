@@ -65,7 +65,9 @@ TABLE = {
     "_checklist": row(4, "_bits _model _canonical _codec _diff protocols"),
     "_timing": row(4, "_model protocols"),
     "_link": row(5, "_errors _model protocols frame"),
-    "fixtures": row(5, "_errors _bits _model _codec relations cases _link protocols frame", "dpkt"),
+    "fixtures": row(
+        5, "_errors _bits _model _codec _engine relations cases _link protocols frame", "dpkt"
+    ),
     "capture": row(5, "_errors _bits _model _codec _octets relations _link protocols frame"),
     "importing": row(
         5, "_errors _source _bits _model _findings _mapfile protocols _checks _document", "openpyxl"
@@ -76,9 +78,10 @@ TABLE = {
     "_plant": row(6, "_errors _source _document _model _mapfile importing record"),
     "_report": row(6, f"{UPPER} __init__"),
     "_cli": row(7, f"{UPPER} _octets _report __init__", "shtab"),
-    "testing": row(6, "_errors _bits _model protocols _link fixtures", "hypothesis"),
+    "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
-    "__init__": row(7, UPPER),
+    # The strategies of testing are a public name that is looked up when it is used.
+    "__init__": row(7, f"{UPPER} testing"),
     "__main__": row(7, "_cli"),
 }
 

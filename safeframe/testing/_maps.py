@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from .. import protocols
 from .._bits import MAX_OCTETS, Place
+from .._document.characters import is_visible
 from .._errors import UsageError
 from .._model import (
     EDGES,
@@ -47,10 +48,10 @@ _FLOAT_BITS = (16, 32, 64)
 
 
 def names() -> st.SearchStrategy[str]:
-    """Draw one line of printable text, neither empty nor blank, any script, plain ASCII often."""
+    """Draw one line of text to be seen, neither empty nor blank, any script, plain ASCII often."""
     plain = st.text("abcdefghijklmnopqrstuvwxyz_0123456789.\"'\\#[]{}=,; ", min_size=1, max_size=12)
     drawn = plain | st.text(_PRINTABLE, min_size=1, max_size=12)
-    return drawn.filter(lambda text: not text.isspace())
+    return drawn.filter(lambda text: is_visible(text) and not text.isspace())
 
 
 def lines() -> st.SearchStrategy[str]:
