@@ -11,7 +11,8 @@ import pytest
 
 from safeframe import Connection, End, Map, Place, Reserved, Signal, check, check_all, encode
 from safeframe._canonical import reserve
-from safeframe._checks.remedies import settled
+from safeframe._checks.remedies import Remedy, settled
+from safeframe._checks.trial import tried
 from safeframe._codec import meaning
 from safeframe._findings import Report
 from safeframe._model import ConnectionTable, Relation
@@ -189,3 +190,14 @@ def test_twice_the_relations_take_twice_the_work() -> None:
         return lines(lambda: contradictions(end), 10**7)
 
     assert work(800) < 2.5 * work(400)
+
+
+def test_a_remedy_that_cannot_be_carried_out_is_not_told() -> None:
+    connection = pair([wide(0, 8, "a")], [wide(0, 8, "b")])
+    found = check(connection).findings[0]
+
+    def beyond(_: Connection) -> Connection:
+        return pair([wide(MOST, 8, "a")], [])
+
+    offers = [(found, (Remedy("move a", beyond), Remedy("agree", lambda given: given)))]
+    assert tried(connection, [found], offers, lambda _: []) == [replace(found, remedy="agree")]
