@@ -206,3 +206,21 @@ def test_floats_of_64_bits_keep_every_bit() -> None:
     assert to_raw(replace(number, width=32), 0.1) == 0x3DCCCCCD
     assert encode(Map(entries=(number,)), {"x": 0.1}).hex() == "9a9999999999b93f"
     assert meaning(number, 0x3FB999999999999A) == "0.1"
+
+
+@pytest.mark.parametrize(
+    ("number", "more", "told"),
+    [
+        (5 << 4000, {}, "0x5 * 2^4000"),
+        (1, {}, "0x1"),
+        (0, {}, "0x0"),
+        (3 << 4000, {"scale": "0.1", "unit": "mm"}, "0x3 * 2^4000 * 0.1 mm"),
+        (-(1 << 4000), {"type": "int"}, "-0x1 * 2^4000"),
+    ],
+)
+def test_numbers_that_nobody_reads_in_decimals(
+    number: int, more: dict[str, str], told: str
+) -> None:
+    kind = {"type": "uint", **more}
+    signal = Signal(name="wide", at=Place(0, 0), width=4096, **kind)  # type: ignore[arg-type]
+    assert meaning(signal, to_raw(signal, number)) == told
