@@ -38,11 +38,11 @@ __all__ = ["Room", "load", "names", "register", "room", "unregister"]
 
 _PACKAGES = {
     "plain": f"{__package__}.plain",
-    "en50325-5": f"{__package__}.en50325_5",
     "fscp-12-1": f"{__package__}.fscp_12_1",
     "fscp-13-1": f"{__package__}.fscp_13_1",
     "fscp-2-1": f"{__package__}.fscp_2_1",
     "fscp-3-1": f"{__package__}.fscp_3_1",
+    "en50325-5": f"{__package__}.en50325_5",
     "opcua-safety": f"{__package__}.opcua_safety",
 }
 """The package of each protocol's room."""

@@ -38,11 +38,11 @@ class TestPackageData:
     def test_names(self) -> None:
         assert profiles.names() == (
             "plain",
-            "en50325-5",
             "fscp-12-1",
             "fscp-13-1",
             "fscp-2-1",
             "fscp-3-1",
+            "en50325-5",
             "opcua-safety",
         )
 
