@@ -158,7 +158,9 @@ def _within(measured: str, limit: str, what: str) -> Check:
             return None
         return f"{what} took {known[measured]} ms, {known[limit]} ms are allowed"
 
-    return Check(name=limit.removesuffix("_ms"), title=f"{what} within {limit}", run=run)
+    return Check(
+        name=limit.removesuffix("_ms"), title=f"{what} within {limit}, where given", run=run
+    )
 
 
 def _covers(seen: Seen) -> tuple[Cover, ...]:
