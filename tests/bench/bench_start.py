@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-AFTER = ROOT / "safeframe" / "demo" / "after"
+AFTER = ROOT / "safeframe" / "_demo" / "after"
 ROUNDS = 25
 COMMANDS = {
     "python -c pass": ["-c", "pass"],
