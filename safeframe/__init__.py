@@ -54,6 +54,7 @@ if TYPE_CHECKING:
         Allowance,
         Connection,
         ConnectionTable,
+        DeviceMap,
         Direction,
         End,
         Installed,
@@ -80,6 +81,7 @@ __all__ = [
     "Connection",
     "ConnectionTable",
     "Counterexample",
+    "DeviceMap",
     "Direction",
     "EditComparison",
     "EditDifference",
@@ -172,7 +174,7 @@ _HOMES = {
         "_fingerprint": "end_fingerprint wire_fingerprint",
         "_mapfile": "dumps load loads",
         "_model": (
-            "Allowance Connection ConnectionTable Direction End Installed Map Provenance "
+            "Allowance Connection ConnectionTable DeviceMap Direction End Installed Map Provenance "
             "Relation Reserved Signal"
         ),
         "_source": "Location",

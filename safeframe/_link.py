@@ -12,7 +12,7 @@ from . import frame
 from ._errors import UsageError
 from ._model import Connection
 from .protocols import room
-from .protocols._aspects import DEFAULT_TICK_US, Link
+from .protocols.aspects import DEFAULT_TICK_US, Link
 
 __all__ = ["DEFAULT_TICK_US", "Link", "link_of"]
 

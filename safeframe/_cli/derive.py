@@ -8,7 +8,7 @@ import sys
 
 from .._errors import UsageError
 from ..protocols import names, room
-from ..protocols._aspects import Derivation
+from ..protocols.aspects import Derivation
 from . import octets, options
 
 __all__ = ["configure", "derivations", "run"]

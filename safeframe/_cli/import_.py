@@ -177,7 +177,7 @@ def _identity(args: argparse.Namespace, map_: End | None) -> importing.Identity:
 
 def _made(
     args: argparse.Namespace,
-    source: importing.Source,
+    source: importing.DeviceFile,
     identity: importing.Identity,
     decisions: importing.Decisions,
 ) -> importing.Imported:
@@ -200,7 +200,7 @@ def _columns(args: argparse.Namespace) -> importing.Columns | None:
 
 
 def _list(
-    args: argparse.Namespace, source: importing.Source, decisions: importing.Decisions
+    args: argparse.Namespace, source: importing.DeviceFile, decisions: importing.Decisions
 ) -> int:
     if args.file_format == "table":
         sys.stdout.write(importing.sheet_proposal(source, args.sheet or "", decisions))
@@ -213,7 +213,7 @@ def _list(
     return 0
 
 
-def _write(args: argparse.Namespace, source: importing.Source, made: importing.Imported) -> int:
+def _write(args: argparse.Namespace, source: importing.DeviceFile, made: importing.Imported) -> int:
     """Write the map, to a new file or to standard output; the report goes beside it."""
     written = imports.header(made) + mapfile.dumps(made.end)
     if args.output:
@@ -236,7 +236,7 @@ def _write(args: argparse.Namespace, source: importing.Source, made: importing.I
 
 def _compare(
     args: argparse.Namespace,
-    source: importing.Source,
+    source: importing.DeviceFile,
     made: importing.Imported,
     map_: End,
 ) -> int:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from .._errors import UsageError
 
 if TYPE_CHECKING:
-    from .._document.output import Claim, Kind
+    from .._document.output import Claim, OutputKind
 
 __all__ = ["add", "claim", "into", "refuse_full", "write"]
 
@@ -97,7 +97,7 @@ def into(folder: str, texts: Mapping[str, str]) -> None:
     from .._document import output
 
     Path(folder).mkdir(parents=True, exist_ok=True)
-    kind = output.Kind("new file", (b"",), b"", fresh=True)
+    kind = output.OutputKind("new file", (b"",), b"", fresh=True)
     for name, text in texts.items():
         path = str(Path(folder, name))
         (made,) = output.claim([("the folder", path, kind)], {}, force=False).values()
@@ -129,15 +129,15 @@ def _words(args: argparse.Namespace, without: set[str]) -> Iterator[str]:
                     yield path
 
 
-def _kind(word: str, args: argparse.Namespace, path: str) -> Kind:
-    from .._document.output import Kind
+def _kind(word: str, args: argparse.Namespace, path: str) -> OutputKind:
+    from .._document.output import OutputKind
     from .._report import marks
 
     form, _, command = word.rpartition(" ")
     if form == "picture or page":
         form = "page" if path.lower().endswith((".html", ".htm")) else "picture"
     if form:
-        kind: Kind = {"page": marks.page, "picture": marks.picture, "text": marks.text}[form](
+        kind: OutputKind = {"page": marks.page, "picture": marks.picture, "text": marks.text}[form](
             command
         )
         return kind
@@ -145,13 +145,13 @@ def _kind(word: str, args: argparse.Namespace, path: str) -> Kind:
         from ..record import FORMAT
 
         # Never overwritten by an output, not even of its own kind: people enter into it.
-        return Kind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
+        return OutputKind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
     if word in _FRESH:
-        return Kind(word, (b"",), b"", fresh=True)
+        return OutputKind(word, (b"",), b"", fresh=True)
     if word == "baseline":
         from .. import _baseline as baseline
 
-        return Kind("baseline", (b"{",), f'"format": "{baseline.FORMAT}"'.encode())
+        return OutputKind("baseline", (b"{",), f'"format": "{baseline.FORMAT}"'.encode())
     from ..fixtures import BANNER
 
-    return Kind(f"file of frames as {args.format}", _FRAMES[args.format], BANNER.encode())
+    return OutputKind(f"file of frames as {args.format}", _FRAMES[args.format], BANNER.encode())

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from .._findings import Report
 from .._mapfile import read_text
 from .._model import Connection
-from .._report.document import Block, Code, Document, Paragraph, Section
+from .._report.document import Block, CodeBlock, Document, Paragraph, Section
 from .._report.edits import patch
 from .._words import count
 from ..edit import MapText, Proposal, propose
@@ -46,7 +46,7 @@ def document(
 
 def _proposal(proposal: Proposal, paths: list[str]) -> Section:
     finding = proposal.finding
-    blocks: list[Block] = [Code((command(paths, proposal.operation),))]
+    blocks: list[Block] = [CodeBlock((command(paths, proposal.operation),))]
     if proposal.unbound:
         ends = " and ".join(proposal.unbound)
         blocks.append(Paragraph(f"then bind it at {ends}: add --bind END=VARIABLE for each"))

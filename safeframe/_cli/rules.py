@@ -7,7 +7,7 @@ import argparse
 from .. import _checks as checks
 from .. import _demo as demo
 from .._findings import SEVERITIES, Rule
-from .._report.document import Document, Facts, Paragraph, Section, Span, Table, strong
+from .._report.document import Document, Facts, Paragraph, Section, StyledText, Table, strong
 from . import options
 
 __all__ = ["configure", "run"]
@@ -37,14 +37,14 @@ def _list(rules: tuple[Rule, ...]) -> Document:
     parts = []
     for severity in SEVERITIES:
         chosen = tuple((rule.name, rule.title) for rule in rules if rule.severity == severity)
-        title = Span(f"{severity}s ({len(chosen)})", severity)
+        title = StyledText(f"{severity}s ({len(chosen)})", severity)
         parts.append(Section(title, (Table(chosen, ("rule", "says"), bare=True),), kind="long"))
     verdict = "safeframe rules NAME explains one."
     return Document("The rules", tuple(parts), verdict=verdict, footer=())
 
 
 def _page(rule: Rule) -> Document:
-    judged = Span(rule.severity, rule.severity), f", judged per {rule.scope}"
+    judged = StyledText(rule.severity, rule.severity), f", judged per {rule.scope}"
     parts = [("why", rule.why), ("remedy", rule.remedy), ("source", rule.source)]
     for variant in demo.variants():
         if rule.name in variant.expect:

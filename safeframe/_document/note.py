@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from .._errors import UsageError
 from .whole import Mark, Step, beside, see, write_new
 
-__all__ = ["FORMAT", "Entry", "Note", "foreign", "note_of", "read", "write"]
+__all__ = ["FORMAT", "NotedFile", "RecoveryNote", "foreign", "note_of", "read", "write"]
 
 FORMAT = "safeframe-edit-note/2"
 _WORD = "edit"
@@ -30,7 +30,7 @@ _SHOWN_OCTETS = 300
 _DIGEST = re.compile("[0-9a-f]{64}")
 
 
-class Entry(NamedTuple):
+class NotedFile(NamedTuple):
     """One file of an edit: its plain name, its digests, and the marks of both copies beside it."""
 
     name: str
@@ -40,11 +40,11 @@ class Entry(NamedTuple):
     made: Mark
 
 
-class Note(NamedTuple):
+class RecoveryNote(NamedTuple):
     """Both files of an edit, and which of them the note lies beside."""
 
     beside: int
-    files: tuple[Entry, Entry]
+    files: tuple[NotedFile, NotedFile]
 
 
 def note_of(target: Path) -> Path:
@@ -52,7 +52,7 @@ def note_of(target: Path) -> Path:
     return beside(target, _WORD)
 
 
-def write(target: Path, note: Note, *, step: Step) -> None:
+def write(target: Path, note: RecoveryNote, *, step: Step) -> None:
     """Put the note of a file there, whole or not at all."""
     document = {
         "format": FORMAT,
@@ -67,7 +67,7 @@ def write(target: Path, note: Note, *, step: Step) -> None:
     made.replace(note_of(target))
 
 
-def read(target: Path, shown: str) -> Note | None:
+def read(target: Path, shown: str) -> RecoveryNote | None:
     """Return the note of a file, None without one; raises UsageError for one that is not ours."""
     path = note_of(target)
     if not os.path.lexists(path):
@@ -99,24 +99,24 @@ def foreign(path: Path, shown: str, reason: str, octets: bytes) -> UsageError:
     )
 
 
-def _note(document: Any) -> Note:
+def _note(document: Any) -> RecoveryNote:
     files = document["files"]
     if document["format"] != FORMAT or document["beside"] not in (0, 1) or len(files) != 2:
         raise ValueError
     if set(document) != {"format", "what", "beside", "files"}:
         raise ValueError
-    return Note(document["beside"], (_entry(files[0]), _entry(files[1])))
+    return RecoveryNote(document["beside"], (_entry(files[0]), _entry(files[1])))
 
 
-def _entry(row: Any) -> Entry:
-    if set(row) != set(Entry._fields):
+def _entry(row: Any) -> NotedFile:
+    if set(row) != set(NotedFile._fields):
         raise ValueError
     name, old, new = row["name"], row["old"], row["new"]
     if not all(_DIGEST.fullmatch(each) for each in (old, new)):
         raise ValueError
     if name in ("", ".", "..") or any(c in name for c in "/\\\0"):
         raise ValueError
-    return Entry(name, old, new, _mark(row["kept"]), _mark(row["made"]))
+    return NotedFile(name, old, new, _mark(row["kept"]), _mark(row["made"]))
 
 
 def _mark(numbers: Any) -> Mark:

@@ -16,9 +16,9 @@ from typing import NamedTuple
 
 from .._errors import UsageError, WriteError
 from . import platform
-from .whole import ChangedError, Seen, no_step, put, see, target_of
+from .whole import ChangedError, SeenFile, no_step, put, see, target_of
 
-__all__ = ["Claim", "Kind", "claim", "identities", "write"]
+__all__ = ["Claim", "OutputKind", "claim", "identities", "write"]
 
 _HEAD_OCTETS = 8192
 _MOST_ENTRIES = 10_000
@@ -26,7 +26,7 @@ _MAX_LIST_OCTETS = 1 << 20
 _QUOTED = re.compile(rb"\"([^\"\n]+)\"|'([^'\n]+)'")
 
 
-class Kind(NamedTuple):
+class OutputKind(NamedTuple):
     """A kind of output: its name for people, and what every file of it has at its beginning."""
 
     name: str
@@ -45,9 +45,9 @@ class Claim(NamedTuple):
 
     option: str
     path: str
-    kind: Kind
+    kind: OutputKind
     target: Path
-    seen: Seen | None
+    seen: SeenFile | None
     stream: bool = False
 
 
@@ -90,7 +90,7 @@ def _named_in(path: Path) -> Iterator[Path]:
 
 
 def claim(
-    wanted: Iterable[tuple[str, str, Kind]], inputs: Mapping[_Identity, str], *, force: bool
+    wanted: Iterable[tuple[str, str, OutputKind]], inputs: Mapping[_Identity, str], *, force: bool
 ) -> dict[str, Claim]:
     """Return the files that outputs, given as (option, path, kind), may be written to, by option.
 
@@ -110,7 +110,7 @@ def claim(
 
 
 def _claim(
-    option: str, path: str, kind: Kind, inputs: Mapping[_Identity, str], *, force: bool
+    option: str, path: str, kind: OutputKind, inputs: Mapping[_Identity, str], *, force: bool
 ) -> Claim:
     target = target_of(path)
     reason = platform.SYSTEM.refused_name(target)

@@ -14,7 +14,7 @@ from typing import Literal, NamedTuple
 from .._errors import UsageError
 from . import note as notes
 from .lock import hold
-from .note import Entry, note_of
+from .note import NotedFile, note_of
 from .replace import clean_up, state_of
 from .whole import Step, beside, digest, no_step, put, see, target_of, write_new
 
@@ -50,7 +50,7 @@ class _Known(NamedTuple):
 
     shown: str
     target: Path
-    entry: Entry
+    entry: NotedFile
 
     @property
     def state(self) -> str:

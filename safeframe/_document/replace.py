@@ -20,9 +20,9 @@ from .._errors import UsageError, WriteError
 from . import note as notes
 from . import platform
 from .lock import hold
-from .note import Entry, Note, note_of
+from .note import NotedFile, RecoveryNote, note_of
 from .pending import refuse_pending
-from .whole import Mark, Seen, Step, beside, digest, no_step, put, see, target_of, write_new
+from .whole import Mark, SeenFile, Step, beside, digest, no_step, put, see, target_of, write_new
 
 __all__ = ["File", "Replacement", "clean_up", "replace_all", "state_of"]
 
@@ -40,7 +40,7 @@ class File(NamedTuple):
 
     shown: str
     target: Path
-    seen: Seen
+    seen: SeenFile
     old: bytes
     new: bytes
 
@@ -114,11 +114,11 @@ def _carry_out(files: Sequence[File], changing: Sequence[File], step: Step) -> N
         marks.append((kept, made))
     if several:
         entries = [
-            Entry(file.target.name, digest(file.old), digest(file.new), *both)
+            NotedFile(file.target.name, digest(file.old), digest(file.new), *both)
             for file, both in zip(changing, marks, strict=True)
         ]
         for number, file in enumerate(changing):
-            notes.write(file.target, Note(number, (entries[0], entries[1])), step=step)
+            notes.write(file.target, RecoveryNote(number, (entries[0], entries[1])), step=step)
     for file in files:
         # A file that stays as it is was part of the question too.
         if file not in changing and not see(file.target).same(file.seen):

@@ -15,7 +15,7 @@ from . import platform
 __all__ = [
     "ChangedError",
     "Mark",
-    "Seen",
+    "SeenFile",
     "Step",
     "beside",
     "digest",
@@ -47,13 +47,13 @@ class Mark(NamedTuple):
     mtime_ns: int
 
 
-class Seen(NamedTuple):
+class SeenFile(NamedTuple):
     """A file as it was at one moment: which one it is, its rights, and what it holds."""
 
     status: os.stat_result
     octets: bytes
 
-    def same(self, other: Seen) -> bool:
+    def same(self, other: SeenFile) -> bool:
         """Return whether nothing has touched the file between two looks."""
         return _identity(self.status) == _identity(other.status) and self.octets == other.octets
 
@@ -85,7 +85,7 @@ def beside(target: Path, word: str) -> Path:
     return target.with_name(f".{name}.safeframe-{word}")
 
 
-def see(path: Path) -> Seen:
+def see(path: Path) -> SeenFile:
     """Look at a regular file; raises OSError, or UsageError for anything else, links included."""
     first = path.lstat()
     if not stat.S_ISREG(first.st_mode):
@@ -94,11 +94,11 @@ def see(path: Path) -> Seen:
         status = os.fstat(file.fileno())
         if (status.st_dev, status.st_ino) != (first.st_dev, first.st_ino):
             raise ChangedError(_told(path.name))
-        return Seen(status, file.read())
+        return SeenFile(status, file.read())
 
 
 def write_new(
-    path: Path, octets: bytes, like: tuple[Path, Seen] | None, *, step: Step, what: str
+    path: Path, octets: bytes, like: tuple[Path, SeenFile] | None, *, step: Step, what: str
 ) -> Mark:
     """Write a file that must not exist and flush it and its folder to the disk.
 
@@ -128,7 +128,7 @@ def write_new(
     return Mark(status.st_ino, status.st_mtime_ns)
 
 
-def put(made: Path, target: Path, expected: Seen, *, shown: str, step: Step) -> None:
+def put(made: Path, target: Path, expected: SeenFile, *, shown: str, step: Step) -> None:
     """Put a file of ours in the place of another one, if that still is what it was.
 
     Where the system exchanges two files in one instant, what was replaced is looked at afterwards
@@ -150,7 +150,7 @@ def put(made: Path, target: Path, expected: Seen, *, shown: str, step: Step) -> 
     platform.SYSTEM.flush_folder(target.parent)
 
 
-def _put_back_unless(expected: Seen, made: Path, target: Path, mine: str, shown: str) -> None:
+def _put_back_unless(expected: SeenFile, made: Path, target: Path, mine: str, shown: str) -> None:
     """Put back what was replaced unless it is what was expected; then raise ChangedError."""
     if _unchanged(made, expected):
         return
@@ -161,14 +161,14 @@ def _put_back_unless(expected: Seen, made: Path, target: Path, mine: str, shown:
     raise ChangedError(_told(shown))
 
 
-def _unchanged(path: Path, expected: Seen) -> bool:
+def _unchanged(path: Path, expected: SeenFile) -> bool:
     try:
         return see(path).same(expected)
     except (OSError, UsageError):
         return False
 
 
-def _refuse_changed(target: Path, expected: Seen, shown: str) -> None:
+def _refuse_changed(target: Path, expected: SeenFile, shown: str) -> None:
     if not _unchanged(target, expected):
         raise ChangedError(_told(shown))
 

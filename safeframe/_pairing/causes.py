@@ -13,7 +13,7 @@ from typing import NamedTuple
 from .._model import Map, Reserved, Signal
 from .cycles import reorderings, rings
 from .match import Matching, Pair
-from .patterns import Pattern, patterns
+from .patterns import PlacePattern, patterns
 
 __all__ = ["Cause", "explain"]
 
@@ -100,7 +100,9 @@ class _Step(NamedTuple):
 class _Walk:
     """One walk through both maps in place order that turns displacements into local causes."""
 
-    def __init__(self, matching: Matching, left: Map, right: Map, pattern: Pattern | None) -> None:
+    def __init__(
+        self, matching: Matching, left: Map, right: Map, pattern: PlacePattern | None
+    ) -> None:
         self.pairs = matching.pairs
         self.pattern = pattern
         self.left, self.right = left, right

@@ -9,14 +9,14 @@ from typing import NamedTuple
 from .._bits import mirror_in_octets, mirror_in_words, swap_octets
 from .match import Pair
 
-__all__ = ["Pattern", "patterns"]
+__all__ = ["PlacePattern", "patterns"]
 
 _Where = Callable[[int, int], int | None]
 _FEWEST = 3
 """Displaced signals from which a pattern is more than a coincidence of places."""
 
 
-class Pattern(NamedTuple):
+class PlacePattern(NamedTuple):
     """A pattern and the displaced signals that it explains; see Cause for the fields."""
 
     kind: str
@@ -25,7 +25,7 @@ class Pattern(NamedTuple):
     octets: tuple[int, ...] = ()
 
 
-def patterns(pairs: Sequence[Pair], size_octets: int) -> Iterator[Pattern]:
+def patterns(pairs: Sequence[Pair], size_octets: int) -> Iterator[PlacePattern]:
     """Yield every pattern that explains some displaced signals, the likelier ones first."""
     grain = _granularity(pairs)
     if grain is not None:
@@ -42,7 +42,7 @@ def patterns(pairs: Sequence[Pair], size_octets: int) -> Iterator[Pattern]:
         explained = _explained(pairs, word, where)
         if explained is not None:
             told, octets = explained
-            yield Pattern(kind=kind, pairs=told, word_octets=word, octets=octets)
+            yield PlacePattern(kind=kind, pairs=told, word_octets=word, octets=octets)
 
 
 def _explained(
@@ -85,7 +85,7 @@ def _swap_nibbles(index: int, width: int) -> int | None:
     return index ^ 4 if (index & 3) + width <= 4 else None
 
 
-def _granularity(pairs: Sequence[Pair]) -> Pattern | None:
+def _granularity(pairs: Sequence[Pair]) -> PlacePattern | None:
     """Return the pattern of bits that are packed at one end and one in each octet at the other."""
     if len(pairs) < _FEWEST or any(pair.left.width != 1 or pair.right.width != 1 for pair in pairs):
         return None
@@ -99,5 +99,5 @@ def _granularity(pairs: Sequence[Pair]) -> Pattern | None:
             [8 * number for number in range(len(dense))],
         ):
             told = tuple(pair for pair in pairs if pair.shift)
-            return Pattern(kind="granularity", pairs=told, word_octets=left_packed)
+            return PlacePattern(kind="granularity", pairs=told, word_octets=left_packed)
     return None

@@ -206,7 +206,7 @@ class _Files:
             if self.read is None:
                 source = importing.read_source(path)
             else:
-                source = importing.Source(path, self.read(path).encode("utf-8"))
+                source = importing.DeviceFile(path, self.read(path).encode("utf-8"))
             return importing.told_by(
                 values["format"],
                 source,

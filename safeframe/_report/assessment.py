@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .._words import count
 from ..record import Assessment
-from .document import CAUTION, Document, Items, Span
+from .document import CAUTION, Document, Items, StyledText
 from .text import clean
 
 __all__ = ["FORMAT", "document", "json_text", "status", "summary"]
@@ -31,7 +31,7 @@ def document(connection: str, given: Assessment) -> Document:
         Items(given.missing, label="open"),
         Items(given.notes, label="note"),
     )
-    title = Span(f"{connection}: {words}", "good" if good else "error")
+    title = StyledText(f"{connection}: {words}", "good" if good else "error")
     return Document(title, tuple(block for block in blocks if block.items))
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from .._bits import Place
 from .._words import count, ranges, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
-from .document import CAUTION, Block, Document, Drawing, Paragraph, Section, Span, Table
+from .document import CAUTION, Block, Document, Drawing, Paragraph, Section, StyledText, Table
 
 __all__ = ["FORMAT", "document", "json_text"]
 
@@ -99,7 +99,7 @@ def _events(found: Examination) -> list[Section]:
         last = at
         each = found.events[at]
         line = f"{_at(found, each)}: {each.text}"
-        lines.append(Paragraph(Span(f"! {line}", "error") if each.is_wrong else line))
+        lines.append(Paragraph(StyledText(f"! {line}", "error") if each.is_wrong else line))
     if found.event_count > last + 1:
         lines.append(Paragraph(f"and {found.event_count - last - 1} more"))
     return [Section(f"Events: {found.event_count}", tuple(lines), kind="long")]
@@ -234,18 +234,18 @@ def _undriven(found: Examination) -> list[Section]:
     return [Section(title, (Table(tuple(rows), head, bare=True),), kind="long")]
 
 
-def _verdict(found: Examination) -> Span:
+def _verdict(found: Examination) -> StyledText:
     if found.stopped:
-        return Span("reading was interrupted; this is what is known so far", "error")
+        return StyledText("reading was interrupted; this is what is known so far", "error")
     if found.is_clean:
         where = "what was judged of this recording" if found.not_judged else "this recording"
-        return Span(f"nothing wrong in {where}", "good")
+        return StyledText(f"nothing wrong in {where}", "good")
     if not found.frames:
-        return Span("no frame of this connection was found", "error")
+        return StyledText("no frame of this connection was found", "error")
     judged = sum(side.results.get("accepted", 0) for side in found.sides)
     if not judged:
-        return Span("no frame could be accepted", "error")
-    return Span("this recording is not as it should be", "error")
+        return StyledText("no frame could be accepted", "error")
+    return StyledText("this recording is not as it should be", "error")
 
 
 def json_text(found: Examination) -> str:

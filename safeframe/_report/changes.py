@@ -20,7 +20,7 @@ from .._source import Location
 from .._words import count
 from .document import (
     Block,
-    Code,
+    CodeBlock,
     Document,
     Facts,
     Grids,
@@ -28,7 +28,7 @@ from .document import (
     Point,
     Points,
     Section,
-    Span,
+    StyledText,
     Table,
 )
 from .findings import counts
@@ -98,7 +98,7 @@ def changes(
     return Document(
         f"Differences of {title}",
         (*blocks, *_drawn(pictures)),
-        verdict=Span(f"{title}: {said}", _LOOKS[given[0].level] if given else "good"),
+        verdict=StyledText(f"{title}: {said}", _LOOKS[given[0].level] if given else "good"),
     )
 
 
@@ -153,7 +153,7 @@ def _checked(report: Report, again: Sequence[str]) -> list[Block]:
     rules = ", ".join(dict.fromkeys(finding.rule for finding in found))
     words = f"check finds {counts(found, told)} in the new pair: {rules}; to see them, run"
     command = f"  safeframe check {' '.join(again)}"
-    return [Paragraph(Span(words, report.worst())), Code((command,))]
+    return [Paragraph(StyledText(words, report.worst())), CodeBlock((command,))]
 
 
 def _count(given: Sequence[Change]) -> str:
@@ -184,7 +184,7 @@ def _change(change: Change, where: Where) -> Point:
     gone = _ELSEWHERE if between_ends else _LEFT
     wheres = [where(one) for one in (change.before_where, change.after_where) if one]
     return Point(
-        level=Span(change.level, _LOOKS[change.level]),
+        level=StyledText(change.level, _LOOKS[change.level]),
         subject=f"{change.subject} at {shown}" if shown else change.subject,
         scope=change.section,
         lines=(
@@ -214,7 +214,7 @@ def _ground(words: dict[str, str], ground: Ground, end: str) -> str:
     )
 
 
-def _verdict(title: str, given: EditComparison) -> Span:
+def _verdict(title: str, given: EditComparison) -> StyledText:
     first, second = given.ends
     if given.verdict == "different":
         text = f"{first} and {second} were not edited identically"
@@ -226,7 +226,7 @@ def _verdict(title: str, given: EditComparison) -> Span:
     if given.outcome == "ends differ":
         text += ", but the ends differ"
     bad = given.outcome in ("different", "ends differ")
-    return Span(f"{title}: {text}", "error" if bad else "good")
+    return StyledText(f"{title}: {text}", "error" if bad else "good")
 
 
 def _states(given: EditComparison) -> Facts:
@@ -244,7 +244,7 @@ def _states(given: EditComparison) -> Facts:
 
 def _difference(given: EditDifference, where: Where) -> Point:
     return Point(
-        level=Span(given.level, _LOOKS[given.level]),
+        level=StyledText(given.level, _LOOKS[given.level]),
         subject=given.subject,
         scope=given.section,
         lines=tuple(f"{step.end}: {step.did}  {where(step.where)}" for step in given.steps),
@@ -281,7 +281,7 @@ def _mixed(given: MixedTable, all_rows: bool) -> list[Block]:
         refused = f"{head}: the frame is not accepted, so no connection"
         if given.refused:
             refused += f" (not the same: {', '.join(given.refused)})"
-        blocks: list[Block] = [Paragraph(Span(refused, "error"))]
+        blocks: list[Block] = [Paragraph(StyledText(refused, "error"))]
     else:
         blocks = [Paragraph(head)]
     rows = given.rows if all_rows else given.affected if given.accepted else ()

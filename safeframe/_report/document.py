@@ -16,7 +16,7 @@ __all__ = [
     "CAUTION",
     "SIGNS",
     "Block",
-    "Code",
+    "CodeBlock",
     "Document",
     "Drawing",
     "Facts",
@@ -27,7 +27,7 @@ __all__ = [
     "Point",
     "Points",
     "Section",
-    "Span",
+    "StyledText",
     "Table",
     "Words",
     "body",
@@ -46,7 +46,7 @@ SIGNS = {"error": "■", "warning": "▲", "note": "●"}
 """A sign before each severity on a page, so that no colour has to tell them apart."""
 
 
-class Span(NamedTuple):
+class StyledText(NamedTuple):
     """A run of words that looks different.
 
     ``look`` is ``strong``, ``good``, ``code``, a severity, or ``entry`` for what a person has to
@@ -57,7 +57,7 @@ class Span(NamedTuple):
     look: str
 
 
-Words: TypeAlias = str | Span | tuple[str | Span, ...]
+Words: TypeAlias = str | StyledText | tuple[str | StyledText, ...]
 
 
 class Paragraph(NamedTuple):
@@ -98,7 +98,7 @@ class Table(NamedTuple):
 class Point(NamedTuple):
     """One difference: its level, what differs, where it stands, what there is to say about it."""
 
-    level: Span
+    level: StyledText
     subject: str
     scope: str
     lines: tuple[str, ...]
@@ -118,7 +118,7 @@ class Facts(NamedTuple):
     rows: tuple[tuple[str, Words], ...]
 
 
-class Code(NamedTuple):
+class CodeBlock(NamedTuple):
     """Lines that are kept as they are: a patch, a command to copy."""
 
     lines: tuple[Words, ...]
@@ -156,7 +156,7 @@ class Section(NamedTuple):
 
 
 Block: TypeAlias = (
-    Paragraph | Items | Table | Points | Facts | Code | Grids | Drawing | Fold | Section
+    Paragraph | Items | Table | Points | Facts | CodeBlock | Grids | Drawing | Fold | Section
 )
 
 
@@ -180,15 +180,15 @@ def body(given: Document) -> tuple[Block, ...]:
     return given.blocks[1:] if first == (Paragraph(given.title),) else given.blocks
 
 
-def strong(text: str) -> Span:
+def strong(text: str) -> StyledText:
     """Return text that stands out."""
-    return Span(text, "strong")
+    return StyledText(text, "strong")
 
 
-def spans(words: Words) -> Iterator[Span]:
+def spans(words: Words) -> Iterator[StyledText]:
     """Yield words as spans; those without a look have an empty one."""
-    for part in (words,) if isinstance(words, (str, Span)) else words:
-        yield part if isinstance(part, Span) else Span(part, "")
+    for part in (words,) if isinstance(words, (str, StyledText)) else words:
+        yield part if isinstance(part, StyledText) else StyledText(part, "")
 
 
 def plain(words: Words) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from .._findings import Report
 from ..edit import Edit
 from . import changes, findings
-from .document import Block, Code, Document, Section, Span, Words
+from .document import Block, CodeBlock, Document, Section, StyledText, Words
 
 __all__ = ["document", "patch"]
 
@@ -32,11 +32,13 @@ def document(given: Edit, *, all_rows: bool = False) -> Document:
         left = len(given.report.findings)
         verbs = "was there before remains" if left == 1 else "were there before remain"
         rest = f"; {left} that {verbs}" if left else ""
-        verdict = Span(f"{name}: the edit causes no finding{rest}", "good")
+        verdict = StyledText(f"{name}: the edit causes no finding{rest}", "good")
     return Document(f"Edit of {name}", tuple(blocks), verdict)
 
 
-def patch(given: str) -> Code:
+def patch(given: str) -> CodeBlock:
     """Return a patch line by line, coloured."""
     lines = given.removesuffix("\n").split("\n")
-    return Code(tuple(Span(line.removesuffix("\r"), _LOOKS.get(line[:1], "")) for line in lines))
+    return CodeBlock(
+        tuple(StyledText(line.removesuffix("\r"), _LOOKS.get(line[:1], "")) for line in lines)
+    )

@@ -17,7 +17,7 @@ from .document import (
     Items,
     Paragraph,
     Section,
-    Span,
+    StyledText,
     Table,
     Words,
     strong,
@@ -112,7 +112,7 @@ def _finding(given: Finding, where: Where) -> Section:
 def _title(given: Finding) -> Words:
     scope = given.direction or given.connection
     tail = f"  [{scope}]" if scope else ""
-    return Span(given.severity, given.severity), ": ", strong(given.rule), tail
+    return StyledText(given.severity, given.severity), ": ", strong(given.rule), tail
 
 
 def _spot(spot: Spot, where: Where) -> tuple[str, str, str, str]:
@@ -134,12 +134,12 @@ def _waived(given: Waived, where: Where) -> Section:
     return Section(title, (Paragraph(given.finding.message), reason))
 
 
-def _verdict(given: Report) -> Span:
+def _verdict(given: Report) -> StyledText:
     if given.findings:
-        return Span(f"{names(given)}: {counts(given.findings)}", given.worst())
+        return StyledText(f"{names(given)}: {counts(given.findings)}", given.worst())
     agree = "both ends agree bit for bit"
     if given.known:
         agree = "no new finding"
     elif given.waived:
         agree = f"no open finding, {len(given.waived)} allowed"
-    return Span(f"{names(given)}: {agree}", "good")
+    return StyledText(f"{names(given)}: {agree}", "good")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from .document import Document, Facts, Section, Span
+from .document import Document, Facts, Section, StyledText
 
 __all__ = ["FORMAT", "FingerprintRow", "document", "json_text"]
 
@@ -33,9 +33,9 @@ def document(rows: Sequence[FingerprintRow]) -> Document:
             (
                 Facts(
                     (
-                        ("wire", Span(row.wire, "code")),
-                        ("end", Span(row.own, "code")),
-                        ("file", Span(row.file, "code")),
+                        ("wire", StyledText(row.wire, "code")),
+                        ("end", StyledText(row.own, "code")),
+                        ("file", StyledText(row.file, "code")),
                     )
                 ),
             ),
@@ -43,7 +43,7 @@ def document(rows: Sequence[FingerprintRow]) -> Document:
         for row in rows
     )
     told = "The files share their wire fingerprint" if same else "The wire fingerprints differ"
-    verdict = Span(told, "good" if same else "error")
+    verdict = StyledText(told, "good" if same else "error")
     return Document("Fingerprints", sections, verdict if len(rows) > 1 else "", footer=())
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from .._words import count
-from .document import CAUTION, Block, Document, Facts, Paragraph, Section, Span, Table
+from .document import CAUTION, Block, Document, Facts, Paragraph, Section, StyledText, Table
 
 if TYPE_CHECKING:  # only the names: a CRC alone needs no frame.
     from .._codec import Reading
@@ -144,7 +144,8 @@ def _cover(cover: Cover) -> Section:
     if cover.init != cover.algorithm.init:
         blocks.append(Paragraph(f"start register {_hex(cover.init, width)}"))
     fed = tuple(
-        (name, Span(_spaced(run), "code") if run else "(not known)") for name, run in cover.feeds
+        (name, StyledText(_spaced(run), "code") if run else "(not known)")
+        for name, run in cover.feeds
     )
     blocks.append(Facts(fed))
     title = f"{cover.name}: carried {_hex(cover.carried, width)}, computed {computed}"
@@ -175,13 +176,13 @@ def inspection(
     return Document(
         title,
         (
-            *(Paragraph(Span(note, "error")) for note in notes),
+            *(Paragraph(StyledText(note, "error")) for note in notes),
             Section(title, (Table(tuple(parts), ("offset", "octets", "part", "meaning")),)),
             *([Section("Signals", (_signals(readings),))] if readings else []),
             Section("Checks", (Table(verdicts, ("check", "result", "about"), looks=looks),)),
             *(map(_cover, seen.covers) if covers else ()),
         ),
-        verdict=Span(seen.summary, "good" if seen.accepted else "error"),
+        verdict=StyledText(seen.summary, "good" if seen.accepted else "error"),
     )
 
 

@@ -9,7 +9,7 @@ from . import shell, svg
 from .document import (
     SIGNS,
     Block,
-    Code,
+    CodeBlock,
     Document,
     Drawing,
     Facts,
@@ -19,7 +19,7 @@ from .document import (
     Paragraph,
     Points,
     Section,
-    Span,
+    StyledText,
     Table,
     Words,
     body,
@@ -93,7 +93,7 @@ class _Writer:
         if isinstance(block, Facts):
             rows = (f"<dt>{text(label)}</dt><dd>{_words(said)}</dd>" for label, said in block.rows)
             return f"<dl>{''.join(rows)}</dl>"
-        if isinstance(block, Code):
+        if isinstance(block, CodeBlock):
             lines = "\n".join(map(_words, block.lines))
             return f"{_WIDE.format('text')}<pre>{lines}</pre></div>"
         if isinstance(block, Fold):
@@ -151,7 +151,7 @@ def _words(words: Words) -> str:
     return "".join(map(_span, spans(words)))
 
 
-def _span(span: Span) -> str:
+def _span(span: StyledText) -> str:
     if span.look == "code":
         return _code(span.text)
     inside = text(span.text)

@@ -9,9 +9,9 @@ from typing import Any
 from .._errors import InputError, Problem
 from .._model import End, Provenance, Signal
 from .._words import count
-from ..importing import Candidate, Comparison, Imported, ImportProblem, Selected, Source
+from ..importing import Candidate, Comparison, DeviceFile, Imported, ImportProblem, Selected
 from . import findings
-from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table
+from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table
 from .jsonout import finding_data
 from .text import clean
 
@@ -31,7 +31,7 @@ LIST_FORMAT = "safeframe-selections/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 
-def listing(source: Source, found: Sequence[Candidate]) -> Document:
+def listing(source: DeviceFile, found: Sequence[Candidate]) -> Document:
     """Return what can be selected, one line each."""
     rows, notes = [], []
     for one in found:
@@ -46,7 +46,7 @@ def listing(source: Source, found: Sequence[Candidate]) -> Document:
     return Document(title, blocks, footer=())
 
 
-def listing_data(source: Source, found: Sequence[Candidate]) -> str:
+def listing_data(source: DeviceFile, found: Sequence[Candidate]) -> str:
     """Return what can be selected as JSON."""
     rows = []
     for one in found:
@@ -91,11 +91,11 @@ def comparison(map_: End, given: Imported, found: Comparison) -> Document:
     number = len(found.findings)
     what = f"{map_.where.path} against {given.end.where.path}"
     if number:
-        verdict = Span(f"{what}: {count(number, 'difference')}", "error")
+        verdict = StyledText(f"{what}: {count(number, 'difference')}", "error")
     else:
         held = [key for key in given.held if key != "mirrors"]
         words = ", ".join(("place", "width", "type", "order", "name", *held))
-        verdict = Span(f"{what}: agree in {words}", "good")
+        verdict = StyledText(f"{what}: agree in {words}", "good")
     taken = ", ".join(one.path for one in given.selected)
     compared = Paragraph(f"{taken} (SHA-256 {origin.sha256[:16]}...)", label="compared")
     rest = tuple(Paragraph(text, label="not compared") for text in found.not_compared)
@@ -123,7 +123,7 @@ def header(given: Imported) -> str:
 
 
 def document(
-    source: Source | None,
+    source: DeviceFile | None,
     given: Imported | None = None,
     *,
     found: Comparison | None = None,
@@ -164,7 +164,7 @@ def _origin(given: Imported) -> Provenance:
     return given.end.imported
 
 
-def _source(source: Source | None) -> dict[str, Any] | None:
+def _source(source: DeviceFile | None) -> dict[str, Any] | None:
     if source is None:
         return None
     return {"name": source.name, "octets": len(source.octets), "sha256": source.sha256}

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from .document import (
     Block,
-    Code,
+    CodeBlock,
     Document,
     Facts,
     Fold,
@@ -16,7 +16,7 @@ from .document import (
     Paragraph,
     Points,
     Section,
-    Span,
+    StyledText,
     Table,
     Words,
     body,
@@ -104,7 +104,7 @@ def _block(block: Block, level: str) -> list[str]:
     lines = [clean(plain(line)) for line in block.lines]
     runs = [len(run) for line in lines for run in re.findall("`+", line)]
     fence = "`" * max(3, *(run + 1 for run in runs), 3)
-    return [f"{fence}{'' if isinstance(block, Code) else 'text'}", *lines, fence]
+    return [f"{fence}{'' if isinstance(block, CodeBlock) else 'text'}", *lines, fence]
 
 
 def _words(words: Words) -> str:
@@ -117,11 +117,11 @@ def _words(words: Words) -> str:
             continue
         before = " " if span.text[:1] == " " else ""
         after = " " if span.text[-1:] == " " else ""
-        shown += f"{before}{_span(Span(text, span.look))}{after}"
+        shown += f"{before}{_span(StyledText(text, span.look))}{after}"
     return shown.strip()
 
 
-def _span(span: Span) -> str:
+def _span(span: StyledText) -> str:
     if span.look == "code":
         return _code(span.text)
     return escape(span.text) if span.look in ("", "entry") else f"**{escape(span.text)}**"

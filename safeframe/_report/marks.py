@@ -12,7 +12,7 @@ import hashlib
 import html
 import re
 
-from .._document.output import Kind
+from .._document.output import OutputKind
 
 __all__ = ["marked", "page", "picture", "text"]
 
@@ -21,28 +21,30 @@ _STYLES = re.compile(r"<style[^>]*>(.*?)</style>|\sstyle=\"([^\"]*)\"", re.DOTAL
 _SVG = re.compile(r"<svg\b[^>]*>")
 
 
-def page(command: str) -> Kind:
+def page(command: str) -> OutputKind:
     """Return the kind of the HTML pages of a command."""
-    return Kind(f"page of {command}", (b"<!DOCTYPE html>", b"<!doctype html>"), _generator(command))
+    return OutputKind(
+        f"page of {command}", (b"<!DOCTYPE html>", b"<!doctype html>"), _generator(command)
+    )
 
 
-def picture(command: str) -> Kind:
+def picture(command: str) -> OutputKind:
     """Return the kind of the SVG pictures of a command."""
     holds = f"<metadata>safeframe {command}</metadata>".encode()
-    return Kind(f"picture of {command}", (b"<?xml", b"<svg"), holds)
+    return OutputKind(f"picture of {command}", (b"<?xml", b"<svg"), holds)
 
 
-def text(command: str) -> Kind:
+def text(command: str) -> OutputKind:
     """Return the kind of the Markdown texts of a command."""
     mark = f"<!-- safeframe {command} -->".encode()
-    return Kind(f"Markdown of {command}", (mark,), mark)
+    return OutputKind(f"Markdown of {command}", (mark,), mark)
 
 
 def _generator(command: str) -> bytes:
     return f'<meta name="generator" content="safeframe {command}">'.encode()
 
 
-def marked(kind: Kind, words: str) -> str:
+def marked(kind: OutputKind, words: str) -> str:
     """Return a page, a picture or a text with the mark of its kind, a page with its policy too."""
     mark = kind.holds.decode()
     if mark.startswith("<meta "):

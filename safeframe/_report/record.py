@@ -31,7 +31,7 @@ from ..record import (
     seal,
 )
 from .assessment import status
-from .document import CAUTION, Block, Document, Items, Paragraph, Section, Span, Table, strong
+from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table, strong
 
 __all__ = ["OPEN", "PAPERS", "document", "sheet"]
 
@@ -79,7 +79,7 @@ def document(
             _part(f"{number}. {title}", tuple(blocks))
             for number, (title, blocks) in enumerate(parts, start=1)
         ),
-        verdict=Span(f"{status(assessment).upper()}{more}", "good" if good else "error"),
+        verdict=StyledText(f"{status(assessment).upper()}{more}", "good" if good else "error"),
         below=(Items(assessment.faults),) if assessment.faults else (),
         footer=(CAUTION, _FIXTURES),
     )
@@ -378,7 +378,7 @@ def _approvals(record: Record, signatures: Sequence[Signature]) -> Iterator[Bloc
         (
             "Each approval is by another person. Its seal is over its own name, role and date and "
             f"over every entry before it, part {_HISTORY}. The last seal of this record is: ",
-            Span(seal(record), "code"),
+            StyledText(seal(record), "code"),
         )
     )
     yield Table(
@@ -472,7 +472,7 @@ def _validity(record: Record, assessment: Assessment) -> Iterator[Block]:
                 "has the fingerprint:"
             ),
             " ",
-            Span(record.computed_sha256, "code"),
+            StyledText(record.computed_sha256, "code"),
         )
     )
     yield Paragraph(f"{LIMITS[0].upper()}{LIMITS[1:]}.")

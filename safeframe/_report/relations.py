@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from .._model import End
 from .._words import count
 from ..relations import Contradiction, Fault, StateRow, TruthTable
-from .document import Block, Document, Items, Paragraph, Section, Span, Table
+from .document import Block, Document, Items, Paragraph, Section, StyledText, Table
 
 __all__ = ["document"]
 
@@ -33,7 +33,7 @@ def document(
         wrong.append(f"{'; '.join(found.facts)} ({names})")
     blocks: tuple[Block, ...] = (*said, *map(_table, tables))
     if wrong:
-        errors = tuple(Span(text, "error") for text in wrong)
+        errors = tuple(StyledText(text, "error") for text in wrong)
         blocks += (Section("", (Items(errors, label="error"),)),)
     return Document(f"{end.name}: {count(len(end.relations), 'relation')}", blocks, footer=())
 

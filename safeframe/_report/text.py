@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from .._document.characters import escaped
 from .document import (
     Block,
-    Code,
+    CodeBlock,
     Document,
     Facts,
     Fold,
@@ -258,7 +258,7 @@ class _Writer:
                     self._point(point, indent)
             elif isinstance(block, Facts):
                 self._facts(block, indent)
-            elif isinstance(block, Code):
+            elif isinstance(block, CodeBlock):
                 for line in block.lines:
                     runs = [self.look.paint(one.look, clean(one.text)) for one in spans(line)]
                     self.lines.append(f"{indent}{''.join(runs)}")

@@ -2,7 +2,7 @@
 
 from .._link import Link, link_of
 from ._decode import Both, Decoder, Disagreement
-from ._examine import Verdict, examine
+from ._examine import FrameVerdict, examine
 from ._judge import Judge, Opinion
 from ._layers import Wanted
 from ._locate import LocatedFrame, Locator, Miss
@@ -48,7 +48,7 @@ __all__ = [
     "Timeline",
     "Trouble",
     "Undriven",
-    "Verdict",
+    "FrameVerdict",
     "Wanted",
     "examine",
     "link_of",

@@ -29,13 +29,13 @@ from ._report import (
 )
 from ._strips import StripBook
 
-__all__ = ["Verdict", "examine"]
+__all__ = ["FrameVerdict", "examine"]
 
 _DEFAULT_NOISE_US = 100_000
 """Rejected frames closer than this are one noisy interval where no watchdog is stated."""
 
 
-class Verdict(NamedTuple):
+class FrameVerdict(NamedTuple):
     """What became of one frame, in the order of the recording."""
 
     packet: Packet
@@ -51,7 +51,7 @@ def examine(
     sources: Mapping[int, str] | None = None,
     fresh: bool = False,
     also: Mapping[str, End] | None = None,
-    each: Callable[[Verdict], None] | None = None,
+    each: Callable[[FrameVerdict], None] | None = None,
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
 
@@ -117,7 +117,7 @@ class _Course:
         self,
         link: Link,
         judge: Judge,
-        each: Callable[[Verdict], None] | None,
+        each: Callable[[FrameVerdict], None] | None,
     ) -> None:
         self._link = link
         self._judge = judge
@@ -199,7 +199,7 @@ class _Course:
                 return
             opinion = opinion._replace(gap_us=judge.gap_us)
         if self._each is not None:
-            self._each(Verdict(packet, found, opinion))
+            self._each(FrameVerdict(packet, found, opinion))
         result = opinion.result
         side.results[result] = side.results.get(result, 0) + 1
         if result == "rejected":

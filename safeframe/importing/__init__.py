@@ -21,7 +21,7 @@ from ._encoding import ENCODINGS
 from ._formats import FORMATS, Format, find_format
 from ._grid import SEPARATORS
 from ._imported import Imported, Selected, candidates_of, imported
-from ._placing import Dropped, Layout, Part
+from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import OPEN_RULES, ImportProblem, OpenDecisionError, Refusals
 from ._sheets import (
     read_sheet,
@@ -31,7 +31,7 @@ from ._sheets import (
     write_csv_sheet,
     write_workbook,
 )
-from ._source import MAX_SOURCE_OCTETS, Source, read_source
+from ._source import MAX_SOURCE_OCTETS, DeviceFile, read_source
 
 __all__ = [
     "CHOICES",
@@ -49,12 +49,12 @@ __all__ = [
     "Identity",
     "ImportProblem",
     "Imported",
-    "Layout",
+    "PlacedTypes",
     "OpenDecisionError",
     "Part",
     "Refusals",
     "Selected",
-    "Source",
+    "DeviceFile",
     "candidates_of",
     "compare",
     "device_map",
@@ -90,7 +90,7 @@ def list_file(
 
 def told_by(
     format: str,  # noqa: A002
-    source: Source,
+    source: DeviceFile,
     select: Sequence[str],
     options: Sequence[str],
     map_: End,

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 
 from ._decisions import Decisions
 from ._numbers import number
-from ._placing import Layout
 from ._refusals import Refusals, shown
+from ._placing import PlacedTypes
 
 __all__ = ["Candidate", "select"]
 
-Place = Callable[[Decisions, Refusals], "list[tuple[str, Layout]]"]
+Place = Callable[[Decisions, Refusals], "list[tuple[str, PlacedTypes]]"]
 _MOST_SHOWN = 8
 
 

@@ -14,9 +14,9 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._encoding import text_of
 from ._numbers import integer, number, width_of
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["candidates"]
 
@@ -55,7 +55,7 @@ class _Entry(NamedTuple):
         return self.fields[place].text if place < len(self.fields) else ""
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every assembly of the file."""
     text = text_of(source.octets, decisions.encoding, refusals)
     sections = _Scanner(text, refusals).sections()
@@ -199,7 +199,7 @@ class _Assembly:
         bits = None if octets is None else 8 * octets
         return self.entry.text(0), bits, f"{members} members"
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the members, or keep the problems."""
         parts = []
         position = 0
@@ -216,7 +216,7 @@ class _Assembly:
                 f"the assembly must have the {position} bits of its members, not {octets} octets",
                 element=name,
             )
-        layout = Layout(
+        layout = PlacedTypes(
             path=name,
             line=self.entry.line,
             title=self.entry.text(0),

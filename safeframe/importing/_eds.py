@@ -14,9 +14,9 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._encoding import text_of
 from ._numbers import number
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["candidates"]
 
@@ -100,7 +100,7 @@ class _File:
         return self.lines.get(section, 0)
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every EN 50325-5 object that has a mapping."""
     text = _text(source, decisions, refusals)
     file = _File(text, refusals)
@@ -118,7 +118,7 @@ def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list
     ]
 
 
-def _text(source: Source, decisions: Decisions, refusals: Refusals) -> str:
+def _text(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> str:
     """Decode as stated, else as UTF-8; the format states no encoding."""
     if not decisions.encoding:
         try:
@@ -160,7 +160,7 @@ class _Object:
         note = "EN 50325-5" if self.side() != "both" else "EN 50325-5, without direction"
         return name[0] if name else "", None, f"{note}, {shown(entries)} entries"
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the plain entries, or keep the problems."""
         communication, mapping = _FIRST + self.count, _MAPPING + self.count
         side = self.value(communication, 1)
@@ -207,7 +207,7 @@ class _Object:
             return []
         word = "ParameterValue" if origins == {"parametervalue"} else "DefaultValue"
         note = f"mapping taken from {word}; most devices let it be changed"
-        layout = Layout(
+        layout = PlacedTypes(
             path=f"srdo:{self.count + 1}",
             line=self.file.line(f"{communication:x}"),
             title=f"{mapping:X}",

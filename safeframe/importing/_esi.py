@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from . import _fscp_12_1 as fscp_12_1
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._fscp_12_1 import Entry
+from ._fscp_12_1 import ContainerEntry
 from ._numbers import integer, number, width_of
-from ._placing import Dropped, Layout, Part
+from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._xml import Element, parse
 
 __all__ = ["candidates"]
@@ -63,7 +63,7 @@ _KINDS: Mapping[str, str] = {
 _SIDES = {"RxPdo": ("rx", "receives"), "TxPdo": ("tx", "sends")}
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every PDO of every device and module of the file."""
     root = parse(
         source,
@@ -140,7 +140,7 @@ def _title(pdo: Element) -> str:
     return _name(pdo, Decisions(), Refusals(""))
 
 
-def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[Entry]:
+def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[ContainerEntry]:
     """Return the entries of a PDO at their bits, keeping the problems of each."""
     entries = []
     position = 0
@@ -162,7 +162,7 @@ def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[Ent
                 where,
             )
         entries.append(
-            Entry(
+            ContainerEntry(
                 start=position,
                 width=width,
                 object=index,
@@ -257,12 +257,12 @@ class _Placing:
     path: str
     widths: _Widths
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the data, or keep the problems."""
         layout = self._layout_of(decisions, refusals)
         return [] if layout is None else [(_SIDES[self.pdo.tag][1], layout)]
 
-    def _layout_of(self, decisions: Decisions, refusals: Refusals) -> Layout | None:
+    def _layout_of(self, decisions: Decisions, refusals: Refusals) -> PlacedTypes | None:
         if self.pdo.true("OverwrittenByModule"):
             refusals.add(
                 "overwritten",
@@ -306,17 +306,17 @@ class _Placing:
 
     def _unpacked(
         self,
-        entries: list[Entry],
+        entries: list[ContainerEntry],
         total: int,
         notes: tuple[str, ...],
         decisions: Decisions,
         refusals: Refusals,
-    ) -> Layout:
+    ) -> PlacedTypes:
         fields = fscp_12_1.check_fields(total)
         dropped: list[Dropped] = []
         parts: list[Part] = []
         widths: dict[int, int] = {}  # Start of an object to its width with what continues it.
-        last: Entry | None = None  # The object whose bits end at the CRC just passed.
+        last: ContainerEntry | None = None  # The object whose bits end at the CRC just passed.
         for entry in entries:
             if entry.start in fields:
                 width, what = fields[entry.start]
@@ -343,7 +343,12 @@ class _Placing:
         return self._layout(total, parts, tuple(dropped), "fscp-12-1", notes, entries)
 
     def _continues(
-        self, entry: Entry, last: Entry, have: int, decisions: Decisions, refusals: Refusals
+        self,
+        entry: ContainerEntry,
+        last: ContainerEntry,
+        have: int,
+        decisions: Decisions,
+        refusals: Refusals,
     ) -> bool:
         """Tell whether an entry without index behind a CRC belongs to the object before it."""
         where = f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}"
@@ -372,7 +377,9 @@ class _Placing:
             )
         return decisions.padding_after_crc == "continue"
 
-    def _types(self, entries: list[Entry], other: Mapping[int, int], refusals: Refusals) -> None:
+    def _types(
+        self, entries: list[ContainerEntry], other: Mapping[int, int], refusals: Refusals
+    ) -> None:
         """Hold the width of each entry against that of its type."""
         for entry in entries:
             width = self.widths.of_type(entry.type) if entry.object and entry.type else None
@@ -386,7 +393,7 @@ class _Placing:
                     element=f"{self.pdo.tag} {shown(entry.name)}",
                 )
 
-    def _part(self, entry: Entry, start: int) -> Part:
+    def _part(self, entry: ContainerEntry, start: int) -> Part:
         name = entry.name if entry.object else None
         return Part(
             start=start,
@@ -405,12 +412,12 @@ class _Placing:
         dropped: tuple[Dropped, ...],
         profile: str,
         notes: tuple[str, ...],
-        entries: list[Entry],
-    ) -> Layout:
+        entries: list[ContainerEntry],
+    ) -> PlacedTypes:
         named = [entry for entry in entries if not entry.object and entry.name]
         if named:
             notes += (f"named padding taken as reserve: {', '.join(shown(e.name) for e in named)}",)
-        return Layout(
+        return PlacedTypes(
             path=self.path,
             line=self.pdo.line,
             title=_title(self.pdo),

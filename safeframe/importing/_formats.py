@@ -10,11 +10,11 @@ from .._errors import UsageError
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._refusals import Refusals
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["FORMATS", "Format", "find_format"]
 
-Reader = Callable[[Source, Decisions, Refusals], list[Candidate]]
+Reader = Callable[[DeviceFile, Decisions, Refusals], list[Candidate]]
 
 
 class Format(NamedTuple):

@@ -11,7 +11,7 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
-__all__ = ["Contradiction", "Entry", "check_fields", "contradictions", "mismatch"]
+__all__ = ["ContainerFault", "ContainerEntry", "check_fields", "contradictions", "mismatch"]
 
 _WORDS = {
     "command": re.compile(r"command|cmd", re.IGNORECASE),
@@ -21,7 +21,7 @@ _WORDS = {
 _LIKE_CRC = re.compile(r"crc[ _]*[0-9]+$", re.IGNORECASE)
 
 
-class Entry(NamedTuple):
+class ContainerEntry(NamedTuple):
     """One entry of a PDO at its bit; ``object`` 0 is padding or the rest of a value."""
 
     start: int
@@ -38,10 +38,10 @@ class Entry(NamedTuple):
         return self.start + self.width
 
 
-class Contradiction(NamedTuple):
+class ContainerFault(NamedTuple):
     """An entry whose name says otherwise than its place."""
 
-    entry: Entry
+    entry: ContainerEntry
     text: str
 
 
@@ -58,7 +58,7 @@ def check_fields(total_bits: int) -> dict[int, tuple[int, str]]:
     return dict(sorted(fields.items()))
 
 
-def mismatch(entries: Sequence[Entry]) -> str:
+def mismatch(entries: Sequence[ContainerEntry]) -> str:
     """Return why the entries are no container of this kind; empty where they are one."""
     total = entries[-1].end if entries else 0
     fields = check_fields(total)
@@ -72,14 +72,14 @@ def mismatch(entries: Sequence[Entry]) -> str:
     return ""
 
 
-def contradictions(entries: Sequence[Entry]) -> list[Contradiction]:
+def contradictions(entries: Sequence[ContainerEntry]) -> list[ContainerFault]:
     """Return entries of a recognised container whose names contradict their places."""
     fields = check_fields(entries[-1].end)
     found = []
     for entry in entries:
         _, what = fields.get(entry.start, (0, ""))
         if what and entry.name and not _WORDS[what].search(entry.name):
-            found.append(Contradiction(entry, f"the {what} belongs at bit {entry.start}"))
+            found.append(ContainerFault(entry, f"the {what} belongs at bit {entry.start}"))
         elif not what and entry.object and _LIKE_CRC.search(entry.name):
-            found.append(Contradiction(entry, f"data belong at bit {entry.start}"))
+            found.append(ContainerFault(entry, f"data belong at bit {entry.start}"))
     return found

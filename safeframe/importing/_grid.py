@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from ._encoding import text_of
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = [
     "MOST_COLUMNS",
@@ -69,7 +69,7 @@ def letters(column: int) -> str:
     return name
 
 
-def csv_rows(source: Source, separator: str, encoding: str, refusals: Refusals) -> list[Row]:
+def csv_rows(source: DeviceFile, separator: str, encoding: str, refusals: Refusals) -> list[Row]:
     """Return the rows of a CSV text; the number of a row is its line in the file."""
     text = text_of(source.octets, encoding, refusals)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)

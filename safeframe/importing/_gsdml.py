@@ -13,9 +13,9 @@ from .._bits import MAX_OCTETS
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer
-from ._placing import Dropped, Layout, Part
+from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._texts import Texts
 from ._xml import Element, parse
 
@@ -59,7 +59,7 @@ _STRINGS = ("OctetString", "VisibleString")
 _TRAILER, _OTHER_TRAILER = "F_MessageTrailer4Byte", "F_MessageTrailer5Byte"
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every submodule that has data."""
     root = parse(source, ("ISO15745Profile",), refusals, keep=_KEEP, encoding=decisions.encoding)
     texts = Texts(root, ("TextId", "Value"), decisions.language, refusals)
@@ -103,7 +103,7 @@ class _Submodule:
             return "", None, "F submodule, FSCP 3/1"
         return "", None, "no F submodule"
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layouts of both directions."""
         data = self.item.first("IOData")
         assert data is not None
@@ -132,7 +132,7 @@ class _Side:
         self.dropped: list[Dropped] = []
         self.position = 0
 
-    def layout(self) -> Layout:
+    def layout(self) -> PlacedTypes:
         """Return the layout; the problems are kept."""
         items = list(self.side.all("DataItem"))
         kinds = [item.get("DataType") for item in items]
@@ -154,7 +154,7 @@ class _Side:
             )
         for item in items:
             self.item(item)
-        return Layout(
+        return PlacedTypes(
             path=self.owner.path,
             line=self.side.line,
             title=self.side.tag,

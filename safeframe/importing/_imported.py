@@ -16,9 +16,9 @@ from .._source import Location
 from ._candidates import Candidate, select
 from ._decisions import CHOICES, Decisions, Identity
 from ._formats import Format
-from ._placing import Layout, placed, sum_text
+from ._placing import PlacedTypes, placed, sum_text
 from ._refusals import Refusals
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["Imported", "Selected", "candidates_of", "imported", "make_end"]
 
@@ -34,7 +34,7 @@ class Selected:
     """One selection as it went into the map: direction, layout, and the sum of its bits."""
 
     direction: str
-    layout: Layout
+    layout: PlacedTypes
     sum: str
 
     @property
@@ -66,7 +66,7 @@ class Imported:
 
 def candidates_of(
     format: Format,  # noqa: A002
-    source: Source,
+    source: DeviceFile,
     decisions: Decisions,
 ) -> list[Candidate]:
     """Return what can be selected; InputError for a file that is hostile or broken."""
@@ -90,7 +90,7 @@ def _no_collection() -> Iterator[None]:
 
 def _found(
     format: Format,  # noqa: A002
-    source: Source,
+    source: DeviceFile,
     decisions: Decisions,
     refusals: Refusals,
 ) -> list[Candidate]:
@@ -102,7 +102,7 @@ def _found(
 
 def imported(
     format: Format,  # noqa: A002
-    source: Source,
+    source: DeviceFile,
     wanted: Sequence[str],
     identity: Identity,
     decisions: Decisions,
@@ -127,8 +127,8 @@ def imported(
 
 def make_end(
     name: str,
-    source: Source,
-    rows: Sequence[tuple[str, Layout, Map]],
+    source: DeviceFile,
+    rows: Sequence[tuple[str, PlacedTypes, Map]],
     selects: tuple[str, ...],
     identity: Identity,
     decisions: Decisions,
@@ -231,7 +231,7 @@ def _direction(side: str, decisions: Decisions) -> str:
     return side if decisions.viewpoint == "device" else _OTHER_SIDE[side]
 
 
-def _profile(rows: Sequence[tuple[str, Layout, Map]], identity: Identity) -> str:
+def _profile(rows: Sequence[tuple[str, PlacedTypes, Map]], identity: Identity) -> str:
     shown = {layout.profile for _, layout, _ in rows} - {""}
     usual = {layout.usual_profile for _, layout, _ in rows} - {""}
     if not shown and not identity.profile and usual:

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer, number, width_of
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._texts import Texts
 from ._xml import Element, parse
 
@@ -56,7 +56,7 @@ _KINDS: Mapping[str, str] = {
 }
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every set of process data, one for each condition."""
     root = parse(source, ("IODevice",), refusals, keep=_KEEP, encoding=decisions.encoding)
     texts = Texts(root, ("id", "value"), decisions.language, refusals)
@@ -97,7 +97,7 @@ class _Process:
             sizes.append(f"only while {shown(words[0])} is {shown(words[1])}")
         return "", None, ", ".join(sizes)
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layouts of both directions."""
         found = []
         for side in self.data.all(*_SIDES):
@@ -119,7 +119,7 @@ class _Side:
         self.lost: list[str] = []
         self.total = 0
 
-    def layout(self) -> Layout | None:
+    def layout(self) -> PlacedTypes | None:
         """Return the layout, or keep the problems."""
         line = self.side.line
         total = width_of(self.side.get("bitLength"), "bitLength", line, self.refusals, self.where)
@@ -153,7 +153,7 @@ class _Side:
             self.value(self.side, kind, 0, self.name(self.side))
         condition = self.owner.data.first("Condition")
         note = "holds only while the condition of the process data holds"
-        return Layout(
+        return PlacedTypes(
             path=f"process:{self.owner.data.get('id') or '-'}",
             line=line,
             title=self.where,

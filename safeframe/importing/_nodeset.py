@@ -13,9 +13,9 @@ from .. import protocols
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import number
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._xml import Element, parse
 
 __all__ = ["candidates"]
@@ -50,7 +50,7 @@ _REFUSED = (
 )
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the file defines."""
     root = parse(source, ("UANodeSet",), refusals, keep=_KEEP, encoding=decisions.encoding)
     nodes = _Nodes(root, refusals)
@@ -144,7 +144,7 @@ class _Structure:
         count = len(definition.children) if definition is not None else 0
         return "", None, f"{count} field{'s'[: count != 1]} of its own"
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the members, or keep the problems."""
         walk = _Walk(self.nodes, refusals)
         node = self.element.get("NodeId") or ""
@@ -160,7 +160,7 @@ class _Structure:
         return [
             (
                 "",
-                Layout(
+                PlacedTypes(
                     path=name,
                     line=self.element.line,
                     title=name,

@@ -15,7 +15,7 @@ from .._source import Location
 from ._decisions import Decisions
 from ._refusals import Refusals, shown
 
-__all__ = ["Dropped", "Layout", "Part", "placed", "prove", "sum_text"]
+__all__ = ["Dropped", "PlacedTypes", "Part", "placed", "prove", "sum_text"]
 
 _FOLD = re.compile(r"\s+")
 
@@ -58,7 +58,7 @@ class Dropped:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class PlacedTypes:
     """What one selection says: ``total_bits`` of the source, its parts, the fields left out.
 
     ``profile`` is the safety profile that the container shows, empty for none,
@@ -89,7 +89,7 @@ class Layout:
         return self.total_bits - sum(entry.width for entry in self.dropped)
 
 
-def placed(layout: Layout, decisions: Decisions, refusals: Refusals) -> Map:
+def placed(layout: PlacedTypes, decisions: Decisions, refusals: Refusals) -> Map:
     """Return the map of a layout in which every bit has one owner, or keep the problems."""
     before = len(refusals)
     if layout.data_bits > 8 * MAX_OCTETS:
@@ -112,7 +112,7 @@ def placed(layout: Layout, decisions: Decisions, refusals: Refusals) -> Map:
     return Map(entries=tuple(_entries(parts, refusals.path, joined=layout.joined)), where=where)
 
 
-def sum_text(layout: Layout, entries: Iterable[Signal | Reserved]) -> str:
+def sum_text(layout: PlacedTypes, entries: Iterable[Signal | Reserved]) -> str:
     """Return the sum of all bits: ``88 bits = 8 command + 21 data in 5 signals + ...``."""
     signals = [entry for entry in entries if isinstance(entry, Signal)]
     data = sum(signal.width for signal in signals)
@@ -129,7 +129,7 @@ def sum_text(layout: Layout, entries: Iterable[Signal | Reserved]) -> str:
 
 
 def _named(
-    parts: list[Part], layout: Layout, decisions: Decisions, refusals: Refusals
+    parts: list[Part], layout: PlacedTypes, decisions: Decisions, refusals: Refusals
 ) -> list[Part]:
     """Fold the names; number or refuse those that are missing or repeated."""
     parts = [
@@ -167,7 +167,7 @@ def _named(
     return parts
 
 
-def _numbered(parts: list[Part], layout: Layout) -> list[Part]:
+def _numbered(parts: list[Part], layout: PlacedTypes) -> list[Part]:
     """Give nameless data the name of their group, then number every name that is repeated."""
 
     def plain(part: Part) -> str:
@@ -200,7 +200,7 @@ def _numbered(parts: list[Part], layout: Layout) -> list[Part]:
     return named
 
 
-def _refuse_overlaps(parts: list[Part], layout: Layout, refusals: Refusals) -> None:
+def _refuse_overlaps(parts: list[Part], layout: PlacedTypes, refusals: Refusals) -> None:
     end = 0
     last: Part | None = None
     for part in parts:
@@ -224,7 +224,7 @@ def _refuse_overlaps(parts: list[Part], layout: Layout, refusals: Refusals) -> N
 
 
 def _filled(
-    parts: list[Part], layout: Layout, decisions: Decisions, refusals: Refusals
+    parts: list[Part], layout: PlacedTypes, decisions: Decisions, refusals: Refusals
 ) -> list[Part]:
     """Put padding where nobody declares bits, where the format or the user says so."""
     filled: list[Part] = []
@@ -248,7 +248,7 @@ def _filled(
     return filled
 
 
-def prove(parts: list[Part], layout: Layout) -> None:
+def prove(parts: list[Part], layout: PlacedTypes) -> None:
     """Raise where the parts are not exactly the data: a fault of this program, never of a file."""
     ends = [0, *(part.end for part in parts)]
     if ends[:-1] != [part.start for part in parts] or ends[-1] != layout.data_bits:

@@ -19,7 +19,7 @@ from ._grid import SEPARATORS, Row, csv_rows, plain_text
 from ._imported import Imported, make_end
 from ._placing import placed
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._table import layouts
 from ._workbook import is_workbook, sheet_rows, workbook_octets
 
@@ -37,7 +37,7 @@ _COMMON = ("name", "type", "order", "bind", "note")
 
 
 def read_sheet(
-    source: Source, columns: Columns, identity: Identity, decisions: Decisions
+    source: DeviceFile, columns: Columns, identity: Identity, decisions: Decisions
 ) -> Imported:
     """Return the end that a sheet says; OpenDecisionError or InputError where it does not."""
     if "direction" not in columns.names and not decisions.direction:
@@ -70,7 +70,7 @@ def read_sheet(
     )
 
 
-def sheet_proposal(source: Source, sheet: str, decisions: Decisions) -> str:
+def sheet_proposal(source: DeviceFile, sheet: str, decisions: Decisions) -> str:
     """Return a mapping as text to confirm, from the words of the sheet's header."""
     refusals = Refusals(source.path)
     if is_workbook(source):
@@ -82,7 +82,9 @@ def sheet_proposal(source: Source, sheet: str, decisions: Decisions) -> str:
     return proposal(max(tried, key=lambda pair: pair[0])[1])
 
 
-def _rows(source: Source, columns: Columns, decisions: Decisions, refusals: Refusals) -> list[Row]:
+def _rows(
+    source: DeviceFile, columns: Columns, decisions: Decisions, refusals: Refusals
+) -> list[Row]:
     """Return the rows of the range; the separator of a CSV file is the one that fits."""
     if is_workbook(source):
         rows = sheet_rows(source, columns.sheet, refusals)

@@ -9,14 +9,14 @@ from functools import cached_property
 from .._document.reader import read_octets
 from .._errors import InputError, Problem
 
-__all__ = ["MAX_SOURCE_OCTETS", "Source", "read_source"]
+__all__ = ["MAX_SOURCE_OCTETS", "DeviceFile", "read_source"]
 
 MAX_SOURCE_OCTETS = 64 << 20
 """Largest device file that is read; ESI files of several MiB are ordinary."""
 
 
 @dataclass(frozen=True)
-class Source:
+class DeviceFile:
     """A device file as it was read: ``path`` as typed, all of its octets."""
 
     path: str
@@ -33,10 +33,10 @@ class Source:
         return hashlib.sha256(self.octets).hexdigest()
 
 
-def read_source(path: str, *, limit: int = MAX_SOURCE_OCTETS) -> Source:
+def read_source(path: str, *, limit: int = MAX_SOURCE_OCTETS) -> DeviceFile:
     """Read a device file; InputError for what is no regular file, empty, or too large."""
     octets = read_octets(path, what="device file", limit=limit)
     if not octets:
         message = "the file must hold a description, not be empty"
         raise InputError(Problem(path=path, message=message))
-    return Source(path, octets)
+    return DeviceFile(path, octets)

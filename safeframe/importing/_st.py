@@ -14,9 +14,9 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._encoding import text_of
 from ._numbers import number
-from ._placing import Layout
+from ._placing import PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct, laid_out
 
 __all__ = ["candidates"]
@@ -48,7 +48,7 @@ class _Token(NamedTuple):
     line: int
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the text declares."""
     text = text_of(source.octets, decisions.encoding, refusals)
     types = _Parser(list(_tokens(text, refusals)), refusals).types()
@@ -60,7 +60,7 @@ def found_structs(types: dict[str, tuple[str, Spec, int]]) -> list[Candidate]:
     specs = {key: spec for key, (_, spec, _) in types.items()}
 
     def candidate(name: str, struct: Struct) -> Candidate:
-        def place(decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+        def place(decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
             layout = laid_out(name, struct, specs, decisions, refusals)
             return [] if layout is None else [("", layout)]
 

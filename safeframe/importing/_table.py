@@ -13,7 +13,7 @@ from ._columns import ATTRIBUTES, Columns
 from ._decisions import Decisions
 from ._grid import Cell, Row, letters
 from ._numbers import MOST_BITS
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 
 __all__ = ["layouts"]
@@ -46,18 +46,18 @@ _ESCAPED = re.compile(r"\\([;\\])")
 
 def layouts(
     rows: Sequence[Row], columns: Columns, decisions: Decisions, refusals: Refusals
-) -> list[tuple[str, Layout]]:
+) -> list[tuple[str, PlacedTypes]]:
     """Return what the rows of a sheet say, one layout for each direction; keeps the problems."""
     start, places = _header(rows, columns, refusals)
     sheet = _Sheet(columns, places, decisions, refusals)
     for row in rows[start:]:
         sheet.row(row)
     refusals.refuse()
-    found: list[tuple[str, Layout]] = []
+    found: list[tuple[str, PlacedTypes]] = []
     for direction in ("sends", "receives"):
         parts = sheet.parts[direction]
         if parts:
-            layout = Layout(
+            layout = PlacedTypes(
                 path=direction,
                 line=parts[0].line,
                 title=direction,

@@ -6,7 +6,7 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import number
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._st import found_structs
 from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct
 from ._xml import Element, parse
@@ -17,7 +17,7 @@ _DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialV
 _MOST_DEPTH = 16
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure among the data types of the project."""
     root = parse(
         source, ("project", "Project"), refusals, skip=_DROPPED, encoding=decisions.encoding

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ._decisions import Decisions
 from ._numbers import MOST_BITS
-from ._placing import Layout, Part
+from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 
 __all__ = ["ArrayOf", "Elementary", "Member", "Named", "Spec", "Struct", "laid_out"]
@@ -83,7 +83,7 @@ def laid_out(
     types: Mapping[str, Spec],
     decisions: Decisions,
     refusals: Refusals,
-) -> Layout | None:
+) -> PlacedTypes | None:
     """Return the layout of a structure, or keep the problems; ``types`` by small name."""
     if not decisions.layout:
         refusals.add(
@@ -103,7 +103,7 @@ def laid_out(
         refusals.add(
             "unnamed", struct.line, "a structure must have members, not none", element=name
         )
-    return Layout(
+    return PlacedTypes(
         path=name,
         line=struct.line,
         title=name,

@@ -19,7 +19,7 @@ from .._errors import InputError, UsageError
 from ._columns import Columns
 from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, letters, plain_text
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["is_workbook", "sheet_rows", "workbook_octets"]
 
@@ -38,12 +38,12 @@ class _PrologOverError(Exception):
     """The first element has begun."""
 
 
-def is_workbook(source: Source) -> bool:
+def is_workbook(source: DeviceFile) -> bool:
     """Tell whether a file is a workbook, by its name or its first octets."""
     return source.octets.startswith(b"PK") or source.name.lower().endswith((".xlsx", ".xlsm"))
 
 
-def sheet_rows(source: Source, sheet: str, refusals: Refusals) -> list[Row]:
+def sheet_rows(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
     """Return the rows of one sheet; the only one where ``sheet`` is empty."""
     _guard(source, refusals)
     openpyxl = _library()
@@ -60,7 +60,7 @@ def sheet_rows(source: Source, sheet: str, refusals: Refusals) -> list[Row]:
         )
 
 
-def _read(openpyxl: Any, source: Source, sheet: str, refusals: Refusals) -> list[Row]:
+def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Styles and validations that the reader passes over.
         books = [
@@ -101,7 +101,7 @@ def _library() -> Any:
     return openpyxl
 
 
-def _guard(source: Source, refusals: Refusals) -> None:
+def _guard(source: DeviceFile, refusals: Refusals) -> None:
     """Refuse what a workbook of cells never is, before anything of it is expanded at length."""
     try:
         archive = zipfile.ZipFile(io.BytesIO(source.octets))

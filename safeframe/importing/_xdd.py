@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer
-from ._placing import Dropped, Layout, Part
+from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 from ._xml import Element, parse
 
 __all__ = ["candidates"]
@@ -36,7 +36,7 @@ _HEADER_BITS = 32
 _MOST_BITS = 8 * (2 * 254 + 13)
 
 
-def candidates(source: Source, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
+def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return the groups that list a container."""
     root = parse(
         source,
@@ -115,7 +115,7 @@ class _Group:
             note = f"FSCP 13/1, {octets} data octet{'s'[: octets != 1]}"
         return _label(self.group, ""), bits, note
 
-    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, Layout]]:
+    def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the safety data, or keep the problems."""
         found = self._references(decisions, refusals)
         if len(refusals):
@@ -176,7 +176,7 @@ class _Group:
                 ),
             )
         )
-        layout = Layout(
+        layout = PlacedTypes(
             path=self.path,
             line=self.group.line,
             title=_label(self.group, ""),

@@ -13,7 +13,7 @@ from xml.parsers import expat
 
 from ._encoding import xml_octets
 from ._refusals import Refusals, shown
-from ._source import Source
+from ._source import DeviceFile
 
 __all__ = ["Element", "parse"]
 
@@ -107,7 +107,7 @@ class Element(list[Any]):
 
 
 def parse(
-    source: Source,
+    source: DeviceFile,
     roots: Collection[str],
     refusals: Refusals,
     *,

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
-    from ._aspects import (
+    from .aspects import (
         Agreement,
         Consistency,
         Derivation,

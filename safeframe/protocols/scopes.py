@@ -10,7 +10,7 @@ from __future__ import annotations
 from .._errors import UsageError
 from ..residual import Code
 from . import Profile, names, room
-from ._aspects import FrameScope, Generators
+from .aspects import FrameScope, Generators
 
 __all__ = ["code", "generators", "offered_scopes", "scope", "sizes"]
 

@@ -11,7 +11,7 @@ from typing import Any
 from .._document.jsontext import read
 from .._document.kinds import show
 from .._document.locate import Path
-from .._document.output import Kind, claim, write
+from .._document.output import OutputKind, claim, write
 from .._document.reader import read_text
 from .._document.replace import Replacement, replace_all
 from .._document.tables import Tables
@@ -28,7 +28,7 @@ MAX_FILE_OCTETS = 1 << 26
 """Largest record that is read: that of the largest pair of maps, with room to spare."""
 
 
-_KIND = Kind("record", (b"{",), b'"format": "safeframe-record/', fresh=True)
+_KIND = OutputKind("record", (b"{",), b'"format": "safeframe-record/', fresh=True)
 
 
 def create(path: str | os.PathLike[str], record: Record) -> None:

@@ -22,7 +22,7 @@ from safeframe import (
 )
 from safeframe import _mapfile as mapfile
 from safeframe._plant import file as plantfile
-from safeframe.importing import Decisions, Source
+from safeframe.importing import Decisions, DeviceFile
 from tests.fuzz.loop import Read
 from tests.unit.importing_files import CASES as DEVICE_FILES
 from tests.unit.links import CASES as LINKS
@@ -118,7 +118,7 @@ def _recordings(form: str) -> list[bytes]:
 
 
 def _device_file(name: str, octets: bytes) -> object:
-    source = Source("device", octets)
+    source = DeviceFile("device", octets)
     return importing.candidates_of(importing.find_format(name), source, Decisions())
 
 

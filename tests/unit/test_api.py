@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import doctest
 import os
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -115,3 +117,14 @@ class TestRoundTrip:
     @given(ends())
     def test_csv(self, end: safeframe.End) -> None:
         assert safeframe.loads(safeframe.dumps(end, format="csv"), format="csv") == end
+
+
+def test_no_two_classes_share_a_name() -> None:
+    """A name of a class MUST stand once in the whole package."""
+    found = Counter(
+        node.name
+        for path in sorted((ROOT / "safeframe").rglob("*.py"))
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef)
+    )
+    assert [name for name, count in found.items() if count > 1] == []

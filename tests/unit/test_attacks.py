@@ -28,7 +28,7 @@ from tests.unit.written import NEW, OLD, items, left_over, set_up, state
 
 TRIALS = int(os.environ.get("SAFEFRAME_ATTACKS", "12"))
 
-KIND = output.Kind("list", (b"#",), b"# list")
+KIND = output.OutputKind("list", (b"#",), b"# list")
 OTHER = b"# another program\n"
 
 

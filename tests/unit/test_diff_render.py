@@ -27,7 +27,7 @@ from safeframe._errors import InputError, Problem
 from safeframe._findings import Finding, Report
 from safeframe._model import Allowance, Connection, Map
 from safeframe._report import changes, changesjson, text
-from safeframe._report.document import CAUTION, Document, Span
+from safeframe._report.document import CAUTION, Document, StyledText
 from safeframe._report.text import PLAIN, Look
 from tests.unit.diff_maps import (
     ONE_BRAKE,
@@ -327,7 +327,7 @@ Where the edits differ
         shown = four(agree, agree, report=report, again=["a\x1b.toml", "b.toml"], look=look)
         line = f"check finds {words}; to see them, run"
         assert (
-            text.wrap(Span(line, report.worst()), look, first="  ")
+            text.wrap(StyledText(line, report.worst()), look, first="  ")
             == shown.splitlines()[3:-1][
                 : shown.splitlines().index("    safeframe check a\\x1b.toml b.toml") - 3
             ]

@@ -14,7 +14,7 @@ from safeframe._model import Map, Signal
 from safeframe._report import changesjson, html, markdown, text
 from safeframe._report.document import (
     Block,
-    Code,
+    CodeBlock,
     Document,
     Drawing,
     Facts,
@@ -25,29 +25,34 @@ from safeframe._report.document import (
     Point,
     Points,
     Section,
-    Span,
+    StyledText,
     Table,
 )
 from tests.unit.diff_maps import TERMS, end_of, map_of, sig
 
 NASTY = "<b>|`*x*\x1b"
 BLOCKS: tuple[Block, ...] = (
-    Paragraph(("a ", Span(NASTY, "code"), Span(" ", ""), Span("word", "strong")), label="label"),
-    Items((NASTY, Span("entry", "entry")), label="point"),
+    Paragraph(
+        ("a ", StyledText(NASTY, "code"), StyledText(" ", ""), StyledText("word", "strong")),
+        label="label",
+    ),
+    Items((NASTY, StyledText("entry", "entry")), label="point"),
     Table((("cell", NASTY),), ("one", "two"), notes=(NASTY,), note_head="more"),
     Table((), ("empty",), caption="nothing yet"),
-    Points((Point(Span("wire", "error"), NASTY, "sends", ("said",), "a.toml:1"),), ("l",) * 5),
-    Facts((("fact", NASTY), ("code", Span("0" * 64, "code")))),
+    Points(
+        (Point(StyledText("wire", "error"), NASTY, "sends", ("said",), "a.toml:1"),), ("l",) * 5
+    ),
+    Facts((("fact", NASTY), ("code", StyledText("0" * 64, "code")))),
     Facts(()),
-    Code(("+ ```", Span("- b", "error"))),
+    CodeBlock(("+ ```", StyledText("- b", "error"))),
     Grids((grid("grid", Map(entries=(Signal(name="g", at=Place(0, 0)),))),) * 2, "both"),
     Grids((grid("alone", Map()),)),
     Drawing("<svg><title>drawn</title></svg>", ("strip __#",), ".x{fill:#fff}"),
     Fold("folded", (Section("inner", (Section("innermost", (Paragraph("deep"),)),)),)),
     Section("", (Paragraph("untitled"),)),
-    Section((Span("error", "error"), ": rule"), (Paragraph("p"),), kind="long"),
+    Section((StyledText("error", "error"), ": rule"), (Paragraph("p"),), kind="long"),
 )
-WHOLE = Document("title", BLOCKS, Span("verdict", "good"), (Paragraph("below"),), ("foot",))
+WHOLE = Document("title", BLOCKS, StyledText("verdict", "good"), (Paragraph("below"),), ("foot",))
 WORDS = ("label", "word", "point", "entry", "cell", "more", "wire", "said", "fact", "grid")
 DEEPER = ("innermost", "deep", "untitled", "rule", "verdict", "below", "foot", "nothing yet")
 

@@ -42,7 +42,7 @@ def document(entries: str, more: str = "", dictionary: str = "") -> str:
 def read(text: str, **decisions: str) -> importing.Imported:
     """Import the only PDO of a text."""
     stated = importing.Decisions(viewpoint="device", **decisions)  # type: ignore[arg-type]
-    source = importing.Source("lx.xml", text.encode("utf-8"))
+    source = importing.DeviceFile("lx.xml", text.encode("utf-8"))
     return importing.imported(importing.find_format("esi"), source, (), IDENTITY, stated)
 
 
@@ -234,7 +234,7 @@ class TestSelections:
             f"<Index>#x1600</Index><Name>Out</Name>{entry(2, 8, 'y')}</RxPdo></Module></Modules>"
             "</Descriptions>",
         )
-        source = importing.Source("lx.xml", text.encode())
+        source = importing.DeviceFile("lx.xml", text.encode())
         found = importing.candidates_of(importing.find_format("esi"), source, importing.Decisions())
         assert [one.path for one in found] == ["device:0x1:1/tx:0x1a00", "module:0x7/rx:0x1600"]
 
@@ -264,7 +264,7 @@ class TestPlain:
         with pytest.raises(importing.OpenDecisionError, match="16 bits are no size of one"):
             read(text)
         identity = importing.Identity(connection="c", end="LX", peer="SC1", profile="plain")
-        source = importing.Source("lx.xml", text.encode())
+        source = importing.DeviceFile("lx.xml", text.encode())
         decisions = importing.Decisions(viewpoint="device", container="none", safe="zero")
         made = importing.imported(importing.find_format("esi"), source, (), identity, decisions)
         assert shape(made) == [("a", 8), ("", 4), ("b", 4)]
@@ -272,7 +272,7 @@ class TestPlain:
     def test_repeated_and_missing_names_are_numbered(self) -> None:
         text = document(entry(1, 4, "a") + entry(2, 4, "a") + entry(3, 4, "a 1") + entry(4, 4, ""))
         identity = importing.Identity(connection="c", end="LX", peer="SC1", profile="plain")
-        source = importing.Source("lx.xml", text.encode())
+        source = importing.DeviceFile("lx.xml", text.encode())
         decisions = importing.Decisions(
             viewpoint="device", container="none", safe="zero", number_names=True
         )
@@ -284,7 +284,7 @@ def test_many_entries_are_refused_while_reading() -> None:
     import tracemalloc
 
     text = document("\n".join([entry(1, 1, "permit_torque", "BOOL")] * 200_000))
-    source = importing.Source("lx.xml", text.encode())
+    source = importing.DeviceFile("lx.xml", text.encode())
     tracemalloc.start()
     with pytest.raises(safeframe.InputError, match="at most 2048 elements, not more"):
         importing.imported(

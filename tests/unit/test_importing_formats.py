@@ -641,7 +641,7 @@ def test_a_hundred_problems_are_enough(tmp_path: Path, capsys: pytest.CaptureFix
 
 def test_layouts_that_do_not_add_up_are_a_fault_of_the_program() -> None:
     part = importing.Part(start=1, width=7, name="a")
-    layout = importing.Layout(path="x", line=1, title="x", total_bits=8, parts=(part,))
+    layout = importing.PlacedTypes(path="x", line=1, title="x", total_bits=8, parts=(part,))
     with pytest.raises(AssertionError, match="x: not every bit of 8 has one owner"):
         _placing.prove([part], layout)
 
@@ -777,7 +777,7 @@ def test_the_last_branches(
 
 def test_a_total_that_no_map_can_hold() -> None:
     refusals = importing.Refusals("x")
-    layout = importing.Layout(path="x", line=3, title="x", total_bits=8 * 65537, parts=())
+    layout = importing.PlacedTypes(path="x", line=3, title="x", total_bits=8 * 65537, parts=())
     assert _placing.placed(layout, importing.Decisions(), refusals).entries == ()
     assert [(one.rule, one.line) for one in refusals.problems] == [("too-big", 3)]
 
@@ -789,7 +789,7 @@ def test_a_part_beyond_the_end_and_padding_between_numbered_names() -> None:
         importing.Part(start=4, width=4),
         importing.Part(start=8, width=4, name="a"),
     )
-    layout = importing.Layout(path="x", line=1, title="x", total_bits=8, parts=parts)
+    layout = importing.PlacedTypes(path="x", line=1, title="x", total_bits=8, parts=parts)
     _placing.placed(layout, importing.Decisions(number_names=True), refusals)
     assert [one.message for one in refusals.problems] == ["a must end within 8 bits, not at bit 12"]
 

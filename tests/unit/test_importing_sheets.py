@@ -429,7 +429,7 @@ class TestRoundTrip:
             octets = importing.write_workbook(rows, columns)
         else:
             octets = importing.write_csv_sheet(rows, columns).encode("utf-8")
-        source = importing.Source("t.xlsx" if workbook else "t.csv", octets)
+        source = importing.DeviceFile("t.xlsx" if workbook else "t.csv", octets)
         identity = importing.Identity(
             connection=connection.name,
             end=end.name,
@@ -456,7 +456,7 @@ class TestRoundTrip:
             f"{notation};{FULL};bit_zero=most;first_octet=0;first_bit=0"
         )
         rows = importing.sheet_rows_of(end, columns)
-        source = importing.Source("t.csv", importing.write_csv_sheet(rows, columns).encode())
+        source = importing.DeviceFile("t.csv", importing.write_csv_sheet(rows, columns).encode())
         identity = importing.Identity(connection="c", end="A", peer="B", profile="plain")
         made = importing.read_sheet(source, columns, identity, importing.Decisions())
         assert made.end.sends.entries == end.sends.entries

@@ -283,7 +283,7 @@ class TestWindows:
         assert windows.refused_name(Path(name)) == reason
         assert Posix().refused_name(Path(name)) == ""
         if reason:
-            kind = output.Kind("list", (b"#",), b"#")
+            kind = output.OutputKind("list", (b"#",), b"#")
             with pytest.raises(UsageError, match="--list must name a file, not"):
                 output.claim([("--list", str(tmp_path / name), kind)], {}, force=True)
 
@@ -295,7 +295,7 @@ class TestWindows:
         assert str(Windows().path(Path(f"\\\\?\\C:\\{long}"))) == f"\\\\?\\C:\\{long}"
 
     def test_outputs(self, windows: FakeWindows, tmp_path: Path) -> None:
-        kind = output.Kind("list", (b"#",), b"# list")
+        kind = output.OutputKind("list", (b"#",), b"# list")
         for octets in (b"# list 1", b"# list 2"):
             (made,) = output.claim(
                 [("--list", str(tmp_path / "a"), kind)], {}, force=False

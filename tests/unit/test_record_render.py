@@ -25,7 +25,7 @@ from safeframe._report.document import (
     Items,
     Paragraph,
     Section,
-    Span,
+    StyledText,
     Table,
     strong,
 )
@@ -104,9 +104,9 @@ def test_eleven_parts() -> None:
 
 def test_status() -> None:
     fresh = page_of(FRESH)
-    assert fresh.verdict == Span("NOT COMPLETE AND SIGNED: 34 POINTS OPEN", "error")
+    assert fresh.verdict == StyledText("NOT COMPLETE AND SIGNED: 34 POINTS OPEN", "error")
     assert fresh.below == ()
-    assert page_of(SIGNED).verdict == Span(
+    assert page_of(SIGNED).verdict == StyledText(
         "COMPLETE AND SIGNED: compare with the map files before use (safeframe record verify)",
         "good",
     )
@@ -214,7 +214,9 @@ def test_codes_that_would_end_their_span() -> None:
     assert "\n- p\n" in shown
     assert "<ul><li>p</li></ul>" in html(one(block))
     mixed = one(
-        Paragraph("x"), Paragraph(strong("y")), Paragraph(("z ", Span("c", "code")), label="l")
+        Paragraph("x"),
+        Paragraph(strong("y")),
+        Paragraph(("z ", StyledText("c", "code")), label="l"),
     )
     assert '<p>x</p>\n<p><strong>y</strong></p>\n<p><strong>L:</strong> z <code class="line">c' in (
         html(mixed)

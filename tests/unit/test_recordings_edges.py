@@ -17,7 +17,7 @@ from safeframe.capture import Examination, Judge, Packet, Skipped, examine, link
 from safeframe.capture._others import other_readings
 from safeframe.fixtures import RunningLink
 from safeframe.protocols import room
-from safeframe.protocols._aspects import Follower, Step
+from safeframe.protocols.aspects import Follower, Step
 
 from .links import demo_connection, make
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from safeframe._bits import Place
 from safeframe._findings import Counterexample, Finding, NotJudged, Report, Spot, Waived
 from safeframe._report import findings, html, markdown, text
-from safeframe._report.document import Document, Fold, Items, Paragraph, Section, Span, Table
+from safeframe._report.document import Document, Fold, Items, Paragraph, Section, StyledText, Table
 from safeframe._source import Location
 
 
@@ -175,7 +175,7 @@ def test_a_long_word_is_broken_only_where_it_may_be() -> None:
 
 def test_colour_goes_on_in_the_next_line() -> None:
     look = text.Look(color=True, width=40)
-    words = (Span("error", "error"), ": ", Span("long " * 9, "strong"))
+    words = (StyledText("error", "error"), ": ", StyledText("long " * 9, "strong"))
     assert text.wrap(words, look) == [
         "\x1b[1;31merror\x1b[0m: \x1b[1mlong long long long long long\x1b[0m",
         "\x1b[1mlong long long\x1b[0m",

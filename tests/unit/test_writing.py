@@ -269,7 +269,7 @@ def test_mistakes_go_into_a_new_folder(site: Path, capsys: pytest.CaptureFixture
     assert main([*line[:4], "dangling", *PAIR]) == 2
 
 
-KIND = output.Kind("list", (b"#",), b"# list")
+KIND = output.OutputKind("list", (b"#",), b"# list")
 
 
 def claimed(path: Path) -> output.Claim:

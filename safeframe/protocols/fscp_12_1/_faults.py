@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from .._aspects import FaultTraits, Link
+from ..aspects import FaultTraits, Link
 
 __all__ = ["FAULTS"]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..._engine.stream import Session
-from .._aspects import Follower, Happening, Link, RecordingTraits, Step, places_of
+from ..aspects import Follower, Happening, Link, RecordingTraits, Step, places_of
 from ._frame import (
     COMMANDS,
     CONNECTION,

@@ -15,7 +15,7 @@ from random import Random
 
 from ..._engine.parts import le
 from ..._errors import UsageError
-from .._aspects import Link, OpeningFrame
+from ..aspects import Link, OpeningFrame
 from . import _frame as fscp_12_1
 
 __all__ = ["LEGAL_IN", "START_UP", "STATES", "StartFrame", "parameters", "start_up"]

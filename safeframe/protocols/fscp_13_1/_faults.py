@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from ..._engine import frames
-from .._aspects import FaultTraits, Link, UnseenPattern
+from ..aspects import FaultTraits, Link, UnseenPattern
 from ._frame import RECIPE
 
 __all__ = ["FAULTS"]

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection
-from .._aspects import LinkTraits, shared_parameter
+from ..aspects import LinkTraits, shared_parameter
 
 __all__ = ["LINK"]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import struct
 
-from .._aspects import PacketPayload
+from ..aspects import PacketPayload
 
 __all__ = ["ETHERTYPE_POLLED", "PACKET"]
 

@@ -8,7 +8,7 @@ x^r .. x^(r+7), r its width, and its own bits have x^0 .. x^(r-1).
 from __future__ import annotations
 
 from ...residual import CheckPart, Code, contiguous, powers
-from .._aspects import FrameScope, Generators
+from ..aspects import FrameScope, Generators
 
 __all__ = ["SCOPES"]
 

@@ -12,7 +12,7 @@ from random import Random
 from typing import Any
 
 from ..._errors import UsageError
-from .._aspects import Link, OpeningFrame
+from ..aspects import Link, OpeningFrame
 from . import _access as access
 from . import _management as management
 

@@ -5,7 +5,7 @@ Bit 7 of the mode octet says whether the producer runs; a consumer of idle data 
 
 from __future__ import annotations
 
-from .._aspects import Follower, Link, RecordingTraits, Step
+from ..aspects import Follower, Link, RecordingTraits, Step
 
 __all__ = ["RECORDING"]
 

@@ -7,7 +7,7 @@ against it: fail-safe values active or ordered, a CRC error or the watchdog repo
 
 from __future__ import annotations
 
-from .._aspects import Follower, Happening, Link, RecordingTraits, Step
+from ..aspects import Follower, Happening, Link, RecordingTraits, Step
 from ._frame import RESET_BITS
 
 __all__ = ["RECORDING"]

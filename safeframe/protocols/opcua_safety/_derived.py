@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from .._aspects import Derivation, DerivedInput
+from ..aspects import Derivation, DerivedInput
 from . import _ids as ids
 
 __all__ = ["DERIVATIONS"]

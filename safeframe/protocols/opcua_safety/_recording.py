@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..._engine.stream import Session
-from .._aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
+from ..aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
 from ._frame import RECIPE
 
 __all__ = ["RECORDING"]

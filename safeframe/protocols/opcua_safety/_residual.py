@@ -10,7 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 from ...residual import Code, contiguous
-from .._aspects import FrameScope, Generators
+from ..aspects import FrameScope, Generators
 
 __all__ = ["SCOPES"]
 

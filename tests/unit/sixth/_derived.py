@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from safeframe.protocols._aspects import Derivation, DerivedInput
+from safeframe.protocols.aspects import Derivation, DerivedInput
 
 __all__ = ["DERIVATIONS"]
 

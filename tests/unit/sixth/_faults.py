@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from safeframe.protocols._aspects import FaultTraits, Link
+from safeframe.protocols.aspects import FaultTraits, Link
 
 __all__ = ["FAULTS"]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from safeframe.protocols._aspects import Follower, Link, RecordingTraits, Step, passes
+from safeframe.protocols.aspects import Follower, Link, RecordingTraits, Step, passes
 
 from ._frame import RECIPE
 

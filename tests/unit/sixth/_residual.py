@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from safeframe.protocols._aspects import FrameScope
+from safeframe.protocols.aspects import FrameScope
 from safeframe.residual import contiguous
 
 __all__ = ["SCOPES"]
