@@ -85,7 +85,7 @@ TABLE = {
         "_codec _mapfile _checklist _checks _diff _grids _timing frame relations capture edit "
         "importing record __init__",
     ),
-    "testing": row(6, "_errors _bits _model protocols _link fixtures", "hypothesis"),
+    "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(
         7,
         "_errors _octets _source _words _bits _document crc _findings _model residual "

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from ._decisions import Decisions
 from ._numbers import number
-from ._refusals import Refusals, shown
 from ._placing import PlacedTypes
+from ._refusals import Refusals, shown
 
 __all__ = ["Candidate", "select"]
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
+    from ._facts import Profile
     from .aspects import (
         Agreement,
         Consistency,
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
         RecordingTraits,
         StartUp,
     )
-    from ._facts import Profile
 
 __all__ = ["Room", "load", "names", "register", "room", "unregister"]
 
