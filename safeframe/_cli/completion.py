@@ -25,7 +25,7 @@ SHELLS = ("bash", "zsh", "fish", "tcsh", "powershell")
 """The shells that the library writes scripts for."""
 
 
-class _Parser(argparse.ArgumentParser):
+class _FileParser(argparse.ArgumentParser):
     """A parser whose values may be files where nothing else is known of them."""
 
     def add_argument(self, *names: Any, **given: Any) -> argparse.Action:
@@ -48,7 +48,7 @@ def script(shell: str) -> str:
         ) from None
     whole = argparse.ArgumentParser(prog="safeframe", allow_abbrev=False)
     whole.add_argument("--version", action="store_true", help="print the version")
-    below = whole.add_subparsers(dest="command", parser_class=_Parser)
+    below = whole.add_subparsers(dest="command", parser_class=_FileParser)
     for name, text in COMMANDS.items():
         command_module(name).configure(below.add_parser(name, help=text))
     below.add_parser("help", help="explain one command").add_argument("name", choices=[*COMMANDS])

@@ -88,7 +88,7 @@ def _rearranged(causes: Sequence[Cause], moves: Sequence[Cause]) -> tuple[Cause,
     return (whole, *rest)
 
 
-class _Step(NamedTuple):
+class _OrderStep(NamedTuple):
     """One change of displacement between neighbours that keep their order."""
 
     cause: Cause
@@ -175,7 +175,7 @@ class _Walk:
                 runs[-1].append(pair)
             else:
                 runs.append([pair])
-        steps: list[_Step] = []
+        steps: list[_OrderStep] = []
         levels, before = [0], None
         for number, run in enumerate(runs):
             shift = run[0].shift
@@ -194,7 +194,7 @@ class _Walk:
         run: list[Pair],
         levels: list[int],
         following: list[Pair] | None,
-        steps: list[_Step],
+        steps: list[_OrderStep],
     ) -> None:
         """Add the cause of a step in displacement, or the run to the cause that it goes on with."""
         shift, base = run[0].shift, levels[-1]
@@ -204,7 +204,7 @@ class _Walk:
             gone = following is not None and following[0].shift == base
             told = tuple(pair for pair in displaced if pair is not resized)
             cause = Cause(kind="width", pairs=(resized, *told), delta=shift - base, absorbed=gone)
-            steps.append(_Step(cause, before, shift, shift - base))
+            steps.append(_OrderStep(cause, before, shift, shift - base))
             levels.append(shift)
             return
         left, right = self._extras(before, run[0])
@@ -220,7 +220,7 @@ class _Walk:
         back = following is None or following[0].shift in (0, base)
         if len(run) == 1 and not extras and back:
             cause = Cause(kind="moved", pairs=displaced, delta=shift)
-            steps.append(_Step(cause, before, shift, shift - base))
+            steps.append(_OrderStep(cause, before, shift, shift - base))
             return
         absorbed = (
             following is not None
@@ -232,7 +232,7 @@ class _Walk:
         cause = Cause(
             kind=kind, pairs=displaced, left=left, right=right, delta=shift, absorbed=absorbed
         )
-        steps.append(_Step(cause, before, shift, shift - base))
+        steps.append(_OrderStep(cause, before, shift, shift - base))
         levels.append(shift)
 
     def _resized_by(self, before: Pair | None, first: Pair, step: int) -> Pair | None:
@@ -299,7 +299,7 @@ class _Walk:
         self.found.append(Cause(kind=kind, delta=delta))
 
 
-def _go_on(steps: list[_Step], run: list[Pair]) -> bool:
+def _go_on(steps: list[_OrderStep], run: list[Pair]) -> bool:
     """Add a run to the cause that displaced others by as much, if there is one."""
     for number, step in enumerate(steps):
         if step.shift == run[0].shift and step.cause.kind != "moved":
@@ -337,7 +337,7 @@ def _in_order(pairs: list[Pair], crossed: list[Pair]) -> list[Pair]:
     return kept
 
 
-def _merged(steps: list[_Step]) -> list[_Step]:
+def _merged(steps: list[_OrderStep]) -> list[_OrderStep]:
     """Merge steps that come back at the same bit of several octets: one mistake, repeated."""
     growing = [
         step
@@ -363,7 +363,7 @@ def _merged(steps: list[_Step]) -> list[_Step]:
     return steps
 
 
-def _gap_start(step: _Step, end: str) -> int:
+def _gap_start(step: _OrderStep, end: str) -> int:
     """Return where the bits between two neighbours begin at one end."""
     signals: Sequence[Signal] = getattr(step.cause, end)
     if signals:

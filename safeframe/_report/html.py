@@ -42,7 +42,7 @@ _BREAKS = re.compile(r"(?<=[._-])(?=\w)")
 
 def render(given: Document, *, sheet: str = "") -> str:
     """Return a document as a page; ``sheet`` is added to its style."""
-    writer = _Writer()
+    writer = _HtmlWriter()
     below = writer.blocks(given.below, 2)
     blocks = writer.blocks(body(given), 2)
     verdict = _words(given.verdict)
@@ -62,7 +62,7 @@ def render(given: Document, *, sheet: str = "") -> str:
 _STATES = ("good", "error", "warning", "note")
 
 
-class _Writer:
+class _HtmlWriter:
     """Writes blocks, and collects the titles of the sections and the style they need."""
 
     def __init__(self) -> None:

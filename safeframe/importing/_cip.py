@@ -43,7 +43,7 @@ class _Field(NamedTuple):
     quoted: bool
 
 
-class _Entry(NamedTuple):
+class _CipEntry(NamedTuple):
     """One entry: keyword as written, line, fields."""
 
     keyword: str
@@ -65,8 +65,8 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         Candidate(
             path=entry.keyword,
             line=entry.line,
-            look=_Assembly(entry, parameters).look,
-            place=_Assembly(entry, parameters).place,
+            look=_CipAssembly(entry, parameters).look,
+            place=_CipAssembly(entry, parameters).place,
         )
         for key, entry in sections.get("assembly", {}).items()
         if key.startswith("assem")
@@ -80,10 +80,10 @@ class _Scanner:
         self.text, self.refusals = text, refusals
         self.position, self.line = 0, 1
 
-    def sections(self) -> dict[str, dict[str, _Entry]]:
+    def sections(self) -> dict[str, dict[str, _CipEntry]]:
         """Return the entries of every section, names in small letters."""
-        found: dict[str, dict[str, _Entry]] = {}
-        section: dict[str, _Entry] | None = None
+        found: dict[str, dict[str, _CipEntry]] = {}
+        section: dict[str, _CipEntry] | None = None
         while self.blank():
             if self.text[self.position] == "[":
                 section = found.setdefault(self.head(), {})
@@ -127,7 +127,7 @@ class _Scanner:
         self.position = end + 1
         return " ".join(name.split()).lower()
 
-    def entry(self) -> _Entry:
+    def entry(self) -> _CipEntry:
         """Return one entry up to its semicolon."""
         line = self.line
         end = self.text.find("=", self.position)
@@ -136,7 +136,7 @@ class _Scanner:
             text = f"an entry must be keyword = fields; not {shown(keyword)}"
             self.refusals.stop("bad-line", line, text)
         self.position = end + 1
-        return _Entry(keyword, line, tuple(self.fields(keyword, line)))
+        return _CipEntry(keyword, line, tuple(self.fields(keyword, line)))
 
     def fields(self, keyword: str, line: int) -> Iterator[_Field]:
         """Yield the fields of an entry."""
@@ -186,11 +186,11 @@ class _Scanner:
 
 
 @dataclass(frozen=True)
-class _Assembly:
+class _CipAssembly:
     """One assembly with the parameters that its members refer to."""
 
-    entry: _Entry
-    parameters: Mapping[str, _Entry]
+    entry: _CipEntry
+    parameters: Mapping[str, _CipEntry]
 
     def look(self) -> tuple[str, int | None, str]:
         """Return what a listing says."""

@@ -240,7 +240,7 @@ class _Object:
             return None
         return count
 
-    def _entry(self, mapping: int, subindex: int, refusals: Refusals) -> _Entry | None:
+    def _entry(self, mapping: int, subindex: int, refusals: Refusals) -> _EdsEntry | None:
         """Return one mapping entry: index 16 bits, subindex 8, width in bits 8."""
         found = self.value(mapping, subindex)
         line = found[1] if found else self._section_line(mapping, subindex)
@@ -262,9 +262,9 @@ class _Object:
             text = "a mapping entry must have at least 1 bit, not 0"
             refusals.add("bad-length", line, text, element=where)
             return None
-        return _Entry(value >> 16, value >> 8 & 0xFF, value & 0xFF, line, found[2], where)
+        return _EdsEntry(value >> 16, value >> 8 & 0xFF, value & 0xFF, line, found[2], where)
 
-    def _part(self, entry: _Entry, start: int, refusals: Refusals) -> Part | None:
+    def _part(self, entry: _EdsEntry, start: int, refusals: Refusals) -> Part | None:
         """Return the part of a plain entry, or keep the problem."""
         if entry.index <= 0x0007 and entry.subindex == 0:
             return self._dummy(entry, start, refusals)
@@ -284,7 +284,7 @@ class _Object:
         name = self.file.get(section, "parametername")
         return self._placed(entry, start, kind, name[0] if name else "", refusals)
 
-    def _dummy(self, entry: _Entry, start: int, refusals: Refusals) -> Part | None:
+    def _dummy(self, entry: _EdsEntry, start: int, refusals: Refusals) -> Part | None:
         used = self.file.get("dummyusage", f"dummy{entry.index:04x}")
         if used is None or number(used[0]) != 1:
             refusals.add(
@@ -297,7 +297,7 @@ class _Object:
         return self._placed(entry, start, entry.index, None, refusals)
 
     def _placed(
-        self, entry: _Entry, start: int, kind: int, name: str | None, refusals: Refusals
+        self, entry: _EdsEntry, start: int, kind: int, name: str | None, refusals: Refusals
     ) -> Part | None:
         if kind not in _TYPES:
             refusals.add(
@@ -335,7 +335,7 @@ class _Object:
 
 
 @dataclass(frozen=True, slots=True)
-class _Entry:
+class _EdsEntry:
     """One entry of a mapping object, ``key`` the key that its value stands in."""
 
     index: int

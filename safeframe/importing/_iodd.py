@@ -101,13 +101,13 @@ class _Process:
         """Return the layouts of both directions."""
         found = []
         for side in self.data.all(*_SIDES):
-            layout = _Side(self, side, decisions, refusals).layout()
+            layout = _IoddSide(self, side, decisions, refusals).layout()
             if layout is not None:
                 found.append((_SIDES[side.tag], layout))
         return found
 
 
-class _Side:
+class _IoddSide:
     """Places the items of one direction."""
 
     def __init__(

@@ -146,7 +146,7 @@ class _Structure:
 
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the members, or keep the problems."""
-        walk = _Walk(self.nodes, refusals)
+        walk = _NodeWalk(self.nodes, refusals)
         node = self.element.get("NodeId") or ""
         walk.structure(node, "", (node,), self.element.line)
         name = _plain(self.element.get("BrowseName"))
@@ -181,7 +181,7 @@ def _signature(identifier: str, members: list[str]) -> str:
     return made["structure-signature"](given)["structure_signature"]
 
 
-class _Walk:
+class _NodeWalk:
     """Places fields one behind the other."""
 
     def __init__(self, nodes: _Nodes, refusals: Refusals) -> None:

@@ -51,7 +51,7 @@ class _Token(NamedTuple):
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the text declares."""
     text = text_of(source.octets, decisions.encoding, refusals)
-    types = _Parser(list(_tokens(text, refusals)), refusals).types()
+    types = _StructureParser(list(_tokens(text, refusals)), refusals).types()
     return found_structs(types)
 
 
@@ -112,7 +112,7 @@ def _comment_end(text: str, start: int, line: int, refusals: Refusals) -> int:
             return position
 
 
-class _Parser:
+class _StructureParser:
     """Reads the declarations of types out of the tokens of a text."""
 
     def __init__(self, tokens: list[_Token], refusals: Refusals) -> None:

@@ -49,7 +49,7 @@ def layouts(
 ) -> list[tuple[str, PlacedTypes]]:
     """Return what the rows of a sheet say, one layout for each direction; keeps the problems."""
     start, places = _header(rows, columns, refusals)
-    sheet = _Sheet(columns, places, decisions, refusals)
+    sheet = _TableSheet(columns, places, decisions, refusals)
     for row in rows[start:]:
         sheet.row(row)
     refusals.refuse()
@@ -141,7 +141,7 @@ def _number(text: str) -> int:
     return value - 1
 
 
-class _Sheet:
+class _TableSheet:
     """Reads the rows one by one."""
 
     def __init__(

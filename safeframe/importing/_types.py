@@ -95,7 +95,7 @@ def laid_out(
             name,
         )
         return None
-    walk = _Walk(name, types, decisions, refusals)
+    walk = _TypeWalk(name, types, decisions, refusals)
     walk.struct(struct, "", (name.casefold(),))
     if decisions.layout == "octet-bool":
         walk.align(struct.line)
@@ -114,7 +114,7 @@ def laid_out(
     )
 
 
-class _Walk:
+class _TypeWalk:
     """Places members one behind the other."""
 
     def __init__(

@@ -53,7 +53,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     for group in root.walk("parameterGroup"):
         side = _SIDES.get(_label(group, "").lower())
         if side is not None:
-            one = _Group(group, side, parameters)
+            one = _XddGroup(group, side, parameters)
             found.append(
                 Candidate(path=one.path, line=group.line, side=side, look=one.look, place=one.place)
             )
@@ -92,7 +92,7 @@ def _data_octets(octets: int) -> int | None:
 
 
 @dataclass(frozen=True)
-class _Group:
+class _XddGroup:
     """One parameter group that lists a container."""
 
     group: Element

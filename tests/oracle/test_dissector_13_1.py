@@ -201,8 +201,8 @@ def test_four_thousand_management_frames(tmp_path: Path) -> None:
     fields = [*FIELDS[:2], "opensafety.msg.id", "opensafety.msg.sender", "opensafety.msg.receiver"]
     found = dissect(tmp_path / "management.pcap", fields)
     verdicts: Counter[str] = Counter()
-    for (area, _, address, target, domain), octets, row in zip(rows, octets_of, found, strict=True):
-        ours = frame.inspect("fscp-13-1", octets, domain=domain, address=address, target=target)
+    for (area, _, address, target, domain), sent, row in zip(rows, octets_of, found, strict=True):
+        ours = frame.inspect("fscp-13-1", sent, domain=domain, address=address, target=target)
         theirs = [row["opensafety.crc.valid"], row["opensafety.crc2.valid"]] == ["1", "1"]
         verdicts[f"{area} {ours.accepted} {theirs}"] += 1
         if area == "good" and theirs:

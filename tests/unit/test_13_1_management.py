@@ -64,9 +64,12 @@ class TestFrames:
     def test_second_implementation(
         self, identity: int, data: bytes, address: int, target: int, domain: int
     ) -> None:
-        values = {"address": address, "target": target, "domain": domain}
-        made = frame.build("fscp-13-1", id=identity, data=data, **values)
-        assert made == second.frame_13_1(data, identity, **values)
+        made = frame.build(
+            "fscp-13-1", id=identity, data=data, address=address, target=target, domain=domain
+        )
+        assert made == second.frame_13_1(
+            data, identity, address=address, target=target, domain=domain
+        )
 
     @pytest.mark.parametrize(
         ("identity", "data", "change", "text"),
@@ -307,7 +310,7 @@ class TestPowerUp:
     def test_the_manager_id_holds_once_it_is_confirmed(self) -> None:
         making = frame.session("fscp-13-1", domain=0x101)
         judging = frame.session("fscp-13-1", domain=0x101)
-        stream = [
+        stream: list[tuple[str, dict[str, Any]]] = [
             ("1", {"id": 44, "data": command(14, manager_id=MANAGER_ID), "address": 2}),
             ("2", {"id": 45, "data": command(15, manager_id=bytes(6)), "address": 1}),
             ("1", {"id": 56, "data": b"\x20\x18\x10\1", "address": 2}),
