@@ -45,6 +45,10 @@ def _interrupts_held() -> Iterator[None]:
     if mask is None:
         yield
         return
+    from multiprocessing import resource_tracker  # deferred: not on every system.
+
+    # Started with the first process, it would let interrupts through again for the others.
+    resource_tracker.ensure_running()
     before = mask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

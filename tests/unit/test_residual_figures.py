@@ -343,7 +343,12 @@ class TestCache:
         command = [sys.executable, "-m", "safeframe", "residual", "--crc", "opcua-safety/crc32"]
         command += ["--data-bits", "12000", "--cache", str(tmp_path), "--processes", "2"]
         done = subprocess.Popen(
-            command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, start_new_session=True
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+            # A suite that runs in the background ignores the signal, and so would the command.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )
         time.sleep(1.5)
         assert done.poll() is None
