@@ -8,9 +8,11 @@ program does not need.
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
 
+TYPE_CHECKING = False  # typing would cost more than all the rest of this module.
 if TYPE_CHECKING:
+    from typing import Any
+
     from . import (
         capture,
         cases,
