@@ -151,8 +151,7 @@ def _read(path: Path, name: str, code: Code) -> Weights:
         raise UsageError("the lengths must be those of the code")
     del found["format"]
     made = Weights(**found)
-    for problem in _disproofs(made, code, int(checksum, 16)):
-        raise UsageError(problem)
+    _refute(made, code, int(checksum, 16))
     return made
 
 
@@ -175,8 +174,8 @@ def _checksum(document: Mapping[str, Any]) -> str:
     return _digest({key: value for key, value in document.items() if key != "sha256"})
 
 
-def _disproofs(found: Weights, code: Code, seed: int) -> Iterator[str]:
-    """Yield what the columns of a code, or the rule for every code, say against its weights.
+def _refute(found: Weights, code: Code, seed: int) -> None:
+    """Raise UsageError where the columns of a code, or the rule for every code, disprove weights.
 
     ``seed`` comes from all of the content, so that nobody can choose a content that is wrong but
     right at the points looked at.
@@ -184,14 +183,12 @@ def _disproofs(found: Weights, code: Code, seed: int) -> Iterator[str]:
     light, heavy = _units(code)
     rank = code.bits - len(light) - len(heavy) + _rank([*light, *heavy])
     if found.rank != rank:
-        yield f"the rank must be {rank}, not {found.rank}"
-        return
+        raise UsageError(f"the rank must be {rank}, not {found.rank}")
     same = Counter(light)
     pairs = sum(count * (count - 1) // 2 for count in same.values()) + heavy.count(0)
     for weight, count in ((1, same[0]), (2, pairs)):
         if weight < len(found.counts) and found.counts[weight] != count:
-            yield f"the code must have {count} patterns of weight {weight}"
-            return
+            raise UsageError(f"the code must have {count} patterns of weight {weight}")
     dual = found.dual
     if not dual and found.bits <= _SHORT_BITS:
         dual = tuple(from_dual(found.counts, found.bits - rank, found.bits))
@@ -201,14 +198,13 @@ def _disproofs(found: Weights, code: Code, seed: int) -> Iterator[str]:
     if tuple(from_dual(dual, rank, orders)) != found.counts[: orders + 1] or (
         found.complete and not _same_polynomial(found.counts, dual, rank, seed % _PRIME)
     ):
-        yield "the counts must follow from the dual counts"
+        raise UsageError("the counts must follow from the dual counts")
     if heavy:
         return
     # Power moments: over all words of the dual, (n - 2 w)^m adds up to 2^r times such choices.
     for power, ways in enumerate(_sums(light), 1):
         if sum(n * (found.bits - 2 * w) ** power for w, n in enumerate(dual)) != ways << rank:
-            yield f"the dual counts must have the moment {power} of the code"
-            return
+            raise UsageError(f"the dual counts must have the moment {power} of the code")
 
 
 def _sums(columns: Sequence[int]) -> Iterator[int]:

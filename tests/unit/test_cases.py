@@ -129,6 +129,10 @@ class TestRefused:
                 "c.json:1: cases[0].result[0]: an entry of result must be an integer, not true",
             ),
             (
+                whole(cases=[{"id": "a", "subject": "frame", "inputs": [1]}]),
+                "c.json:1: cases[0].inputs: inputs must be an object, not an array",
+            ),
+            (
                 whole(cases=[{"id": "a", "subject": "frame", "inputs": {"x": 1.5}}]),
                 "c.json:1: cases[0].inputs.x: x must be an integer, a text, true or false, not 1.5",
             ),

@@ -48,6 +48,7 @@ CHANGES: list[Refused] = [
         "a type must have a fixed width or stand in the file, not Other",
     ),
     ("st", members("a : BOOL"), "", "a declaration must end with a semicolon"),
+    ("st", whole("TYPE\n a : BOOL"), "", "2: a declaration must end with a semicolon"),
     ("st", members("a : STRING[80;"), "", "a bracket must be closed"),
     ("st", members("1 : BOOL;"), "", "the name of a member must stand here, not 1"),
     ("st", members("a = BOOL;"), "", ": must stand here, not ="),
@@ -500,6 +501,23 @@ def test_read(
         assert shown in found.out
     else:
         assert found.code in (1, 2)
+
+
+def test_encodings_of_a_format_that_states_none(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case, run = CASES["eds"], importer(tmp_path, capsys)
+    right = run(case)
+    marked = run(case, case.text.encode("utf-16"))
+    assert (marked.code, marked.err) == (0, right.err)
+    assert "speed_limit" in right.out
+    signals = [line for line in right.out.splitlines() if "{ at = " in line]
+    assert signals == [line for line in marked.out.splitlines() if "{ at = " in line]
+    old = f"; Größe\n{case.text}".encode("iso-8859-1")
+    assert run(case, old).code == 0
+    stated = run(case, old, *case.options, "--encoding", "utf-8")
+    assert stated.code == 2
+    assert "srdo.eds:1: the text must be utf-8, not octet 0xF6" in stated.err
 
 
 def test_a_nested_structure_and_an_enumeration_of_a_node_set(

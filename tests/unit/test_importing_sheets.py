@@ -240,6 +240,18 @@ class TestMapping:
         assert code == 1
         assert "meaning-differs" in out
 
+    def test_compare_with_a_signal_that_the_map_lacks(self, sheet: Sheet, tmp_path: Path) -> None:
+        content = (DATA / "lift-bits.csv").read_text(encoding="utf-8")
+        columns = str(DATA / "columns.toml")
+        map_ = tmp_path / "map.toml"
+        map_.write_text(safeframe.dumps(sheet.end(content, columns)), encoding="utf-8")
+        more = content.replace(";;2-7;Reserve;;\n;1", ";;2;lamp;BOOL;lit\n;;3-7;Reserve;;\n;1")
+        code, out, _ = sheet.run(more, columns, "--compare", str(map_))
+        assert code == 1
+        assert "one-sided-signal" in out
+        assert "lamp" in out
+        assert "speed_level" not in out
+
 
 PROPOSAL = """\
 # A proposal from the words of the header: look at every line before you use it.

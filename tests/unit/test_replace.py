@@ -101,6 +101,8 @@ def test_what_is_told_of_a_broken_off_edit(tmp_path: Path) -> None:
     link.symlink_to(paths[1])
     assert pending(str(link))
     assert not pending("nul\0octet")
+    assert not pending("nul\0octet" * 5)
+    assert not pending("\ud800" * 50)
     done = recover(paths)
     assert [(side.state, side.holds, side.old, side.new) for side in done.sides] == [
         ("new", NEW["sc1.toml"], OLD["sc1.toml"], NEW["sc1.toml"]),

@@ -309,6 +309,17 @@ class TestCache:
         self.right, _ = recall(CODE, directory=self.spoiled, worth_s=0)
         self.content = next(self.spoiled.iterdir()).read_bytes()
 
+    def test_what_could_not_be_read_again_is_not_kept(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        length = len(self.content)
+        monkeypatch.setattr(cache, "_MAX_OCTETS", length - 1)
+        assert recall(CODE, directory=tmp_path, worth_s=0) == (self.right, "")
+        assert list(tmp_path.iterdir()) == []
+        monkeypatch.setattr(cache, "_MAX_OCTETS", length)
+        assert recall(CODE, directory=tmp_path, worth_s=0) == (self.right, "")
+        assert [path.stat().st_size for path in tmp_path.iterdir()] == [length]
+
     def test_results_without_a_dual_are_kept(self, tmp_path: Path) -> None:
         short = contiguous(0x139B7, 24)
         first, _ = recall(short, directory=tmp_path, worth_s=0)
@@ -407,6 +418,16 @@ class TestForgedEntries:
         found, note = recall(CODE, directory=tmp_path, worth_s=60)
         assert found == right
         assert note.endswith("the counts must follow from the dual counts")
+
+    def test_a_rank_that_its_counts_bear_out(self, tmp_path: Path) -> None:
+        right, _ = recall(CODE, directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        counts = list(right.counts)
+        counts[30] += 1 << 44  # Of rank 15 there are twice as many words in all.
+        changed(path, rank=15, dual=[], counts=[f"{count:x}" for count in counts])
+        found, note = recall(CODE, directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith("the rank must be 16, not 15")
 
     def test_what_is_no_file(self, tmp_path: Path) -> None:
         right, _ = recall(CODE, directory=tmp_path, worth_s=0)

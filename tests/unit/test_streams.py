@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import gc
+import importlib
 import io
 import json
 import os
@@ -11,12 +14,15 @@ import subprocess
 import sys
 import time
 import xml.etree.ElementTree as ElementTree
+from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from safeframe import _cli
 from safeframe import _demo as demo
 from safeframe._cli import main, streams
 from safeframe._errors import UsageError
@@ -216,6 +222,147 @@ class TestStreams:
         assert done.stderr == ""
         done = shell(f"safeframe check {MAPS[0]} missing.toml 2>&1 >/dev/null | true")
         assert done.stderr == ""
+
+
+class Failing(io.StringIO):
+    """A stream that fails on its way out."""
+
+    def __init__(self, error: BaseException) -> None:
+        super().__init__()
+        self.error = error
+
+    def flush(self) -> None:
+        raise self.error
+
+
+class TestFailingStreams:
+    @pytest.mark.parametrize(
+        ("error", "code", "told"),
+        [
+            (BrokenPipeError(), 141, ""),
+            (KeyboardInterrupt(), 130, ""),
+            (
+                OSError(errno.ENOSPC, "No space left on device"),
+                3,
+                "safeframe: standard output cannot be written: No space left on device\n",
+            ),
+            (
+                ValueError("I/O operation on closed file"),
+                3,
+                "safeframe: standard output cannot be written: I/O operation on closed file\n",
+            ),
+        ],
+        ids=repr,
+    )
+    def test_output(
+        self,
+        error: BaseException,
+        code: int,
+        told: str,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        monkeypatch.setattr(sys, "stdout", Failing(error))
+        assert main(["--version"]) == code
+        assert capsys.readouterr().err == told
+
+    @pytest.mark.parametrize("error", [BrokenPipeError(), OSError(), ValueError()], ids=repr)
+    def test_errors_that_nobody_reads(
+        self,
+        error: Exception,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        monkeypatch.setattr(sys, "stderr", Failing(error))
+        assert main(["--version"]) == 0
+        assert capsys.readouterr().out.startswith("safeframe ")
+
+    def test_a_last_line_that_must_not_be_printed(
+        self, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        def command(_: list[str]) -> int:
+            streams.set_format("csv")
+            sys.stdout.write("a::b\n::error::c")
+            return 0
+
+        monkeypatch.setattr(_cli, "_dispatch", command)
+        assert main([]) == 2
+        shown = capsys.readouterr()
+        assert shown.out == "a::b\n"
+        assert shown.err.startswith("safeframe: line 1 of the output would be read as a command")
+
+    def test_no_format_without_a_guard(self, capsys: pytest.CaptureFixture[str]) -> None:
+        streams.set_format("csv")
+        sys.stdout.write("::a\n")
+        assert not hasattr(sys.stdout, "style")
+        assert capsys.readouterr().out == "::a\n"
+
+
+class TestProcess:
+    @pytest.fixture
+    def process(self) -> Iterator[ModuleType]:
+        """The module that runs the process, with what it changes there put back."""
+        before = signal.getsignal(signal.SIGINT)
+        yield importlib.import_module("safeframe.__main__")
+        signal.signal(signal.SIGINT, before)
+        gc.unfreeze()
+        gc.enable()
+
+    def test_interrupted_before_the_command(
+        self, process: ModuleType, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def interrupted() -> int:
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(_cli, "main", interrupted)
+        assert process.run() == 130
+
+    @pytest.mark.parametrize("listening", [True, False])
+    def test_the_key_is_listened_to_while_the_command_runs_only(
+        self, process: ModuleType, monkeypatch: pytest.MonkeyPatch, listening: bool
+    ) -> None:
+        def command() -> int:
+            during.append(signal.getsignal(signal.SIGINT))
+            return 1
+
+        during: list[object] = []
+        monkeypatch.setattr(process, "_LISTENING", listening)
+        monkeypatch.setattr(_cli, "main", command)
+        signal.signal(signal.SIGINT, process._leave)
+        assert process.run() == 1
+        assert during == [signal.default_int_handler if listening else process._leave]
+        after = signal.SIG_IGN if listening else process._leave
+        assert signal.getsignal(signal.SIGINT) == after
+
+    @pytest.mark.parametrize("ignored", [True, False])
+    def test_a_key_that_is_ignored_stays_so(self, process: ModuleType, ignored: bool) -> None:
+        before = signal.SIG_IGN if ignored else signal.default_int_handler
+        signal.signal(signal.SIGINT, before)
+        again = importlib.reload(process)
+        after = signal.SIG_IGN if ignored else again._leave
+        assert signal.getsignal(signal.SIGINT) == after
+
+    def test_interrupted_while_nothing_runs(
+        self, process: ModuleType, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        codes: list[int] = []
+        monkeypatch.setattr(os, "_exit", codes.append)
+        process._leave(signal.SIGINT, None)
+        assert codes == [130]
+
+    def test_closed_streams_are_opened_as_nothing(
+        self, process: ModuleType, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def closed(descriptor: int) -> None:
+            if descriptor != 1:
+                raise OSError(errno.EBADF, "Bad file descriptor")
+
+        opened: list[tuple[str, int]] = []
+        with monkeypatch.context() as patch:
+            patch.setattr(os, "fstat", closed)
+            patch.setattr(os, "open", lambda *given: opened.append(given))
+            process._open_missing()
+        assert opened == [(os.devnull, os.O_RDWR)] * 2
 
 
 class TestInterrupts:
