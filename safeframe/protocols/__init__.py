@@ -48,7 +48,7 @@ __all__ = [
     "unregister",
 ]
 
-if not TYPE_CHECKING:  # a type checker knows the packages of the rooms themselves.
+if not TYPE_CHECKING:  # pragma: no branch - a type checker knows the packages of the rooms.
 
     def __getattr__(name):
         """Open a room of this package by its module name, such as ``fscp_12_1``."""

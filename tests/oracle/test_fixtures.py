@@ -1,13 +1,16 @@
 """Generated frames judged by an independent dissector (tshark 4.0) from the files we write.
 
-The dissector knows a frame's own CRCs, not its history: it must find them right in every frame
-but those whose stated check is a CRC, and right in the patterns marked undetected.
+The dissector knows a frame's own bits, not its history: it must find the fault where the stated
+change inverts bits, or the stated check is a CRC or the mode octet, and nothing wrong in every
+other frame, the patterns marked undetected included.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import io
+import re
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -48,17 +51,29 @@ def test_fscp_13_1(tmp_path: Path, first: int, second: int) -> None:
     rows = dissect(path, FIELDS, "-o", f"opensafety.scm_udid:{MANAGER}")
     steps = [step for each in sets for step in each.steps]
     assert len(rows) == len(steps)
-    faults = 0
+    verdicts: Counter[tuple[str, str]] = Counter()
     for step, row in zip(steps, rows, strict=True):
-        if step.check == "crc_1":
-            assert row["opensafety.crc.valid"] != "1", step
-            faults += 1
-            continue
-        assert (row["opensafety.crc.valid"], row["opensafety.crc2.valid"]) == ("1", "1"), step
         size = link.sent(step.side).size_octets
-        assert int(row["opensafety.length"], 0) == size
-        assert row["opensafety.crc.type"] == ("1" if size <= 8 else "2")
-    assert faults == 1
+        found = row["opensafety.crc.valid"], row["opensafety.crc2.valid"]
+        assert found == expected(step.change, size), step
+        verdicts[found] += 1
+        if found[0]:
+            assert int(row["opensafety.length"], 0) == size
+            assert row["opensafety.crc.type"] == ("1" if size <= 8 else "2")
+    # Each sender: a bit, four fields, some bits; then the two fields of the second half.
+    assert verdicts == {UNREAD: 12, SECOND: 4, RIGHT: len(steps) - 16}
+
+
+RIGHT, SECOND, UNREAD = ("1", "1"), ("1", "0"), ("", "")
+
+
+def expected(change: str, size: int) -> tuple[str, str]:
+    """Return what the dissector says of both CRCs; with a wrong first one it sees no frame."""
+    octets = [int(each) for each in re.findall(r"bit \d+ of (?:frame )?octet (\d+)", change)]
+    if not octets:
+        return RIGHT
+    first_half = 4 + size + (1 if size <= 8 else 2)
+    return UNREAD if min(octets) < first_half else SECOND
 
 
 def identified(style: str, size: int) -> Link:
@@ -74,10 +89,26 @@ def identified(style: str, size: int) -> Link:
     return link_of(Connection(first=ends[0], second=ends[1]), format=style, **more)
 
 
+COMPLAINTS = {
+    "crc_s1": "CRC-S1 incorrect",
+    "crc_s3": "CRC-S3 incorrect",
+    "crc_s5": "CRC-S5 incorrect",
+    "crc_complement": "Complement CRC-S3 incorrect",
+    "crc_stamp": "CRC-S1 incorrect",
+    "mode_bits": "TBD bit not complemented",
+}
+"""What the dissector calls the failure of each check first; it knows no other check."""
+UNCOUNTED = frozenset({"crc_stamp", "mode_bits"})
+"""Checks that no status of a short frame counts: the message alone tells them."""
+
+
 @pytest.mark.parametrize(
-    ("style", "size"), [("base", 2), ("base", 6), ("extended", 1), ("extended", 6)]
+    ("style", "size", "spoiled"),
+    [("base", 2, 8), ("base", 6, 9), ("extended", 1, 10), ("extended", 6, 11)],
 )
-def test_fscp_2_1(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, style: str, size: int) -> None:
+def test_fscp_2_1(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, style: str, size: int, spoiled: int
+) -> None:
     from dpkt import pcapng
 
     need_tshark()
@@ -97,11 +128,14 @@ def test_fscp_2_1(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, style: str, s
             if style == "extended" and step.side and step.octets[-3:-1] == b"\0\0":
                 continue  # version 4.0 takes a stamp of 0 for a wrap, even the first one.
             found = [row[opened.STATUS[place]] for place in opened.JUDGED[kind]]
-            if step.check.startswith("crc_"):
-                assert "0" in found or row[opened.EXPERT], (each.label, step)
+            if step.check in COMPLAINTS:
+                assert row[opened.EXPERT].startswith(COMPLAINTS[step.check]), (each.label, step)
+                uncounted = size <= 2 and step.check in UNCOUNTED
+                assert "0" in found or uncounted, (each.label, step, row)
                 faults += 1
                 continue
             assert set(found) == {"1"}, (each.label, step, row)
             assert not row[opened.EXPERT]
-    # Corruption, insertion and addressing; an old stamp spoils the CRCs of the extended format.
-    assert faults == (3 if style == "base" else 5)
+    # Corruption, insertion, addressing, some bits, and each field with a check of its own; an old
+    # stamp spoils the CRCs of the extended format as well.
+    assert faults == spoiled

@@ -39,6 +39,14 @@ def without(name: str) -> Callable[[End], End]:
     )
 
 
+def test_ends_of_two_profiles_have_no_link() -> None:
+    first, second = make("fscp-12-1", 2, 2, {}).connection.ends
+    mixed = Connection(first=first, second=end_with(second, profile="fscp-3-1"))
+    with pytest.raises(UsageError) as caught:
+        link_of(mixed)
+    assert str(caught.value) == "both ends must have one profile, not fscp-12-1 and fscp-3-1"
+
+
 def test_times() -> None:
     link = make("fscp-12-1", 2, 2, {})
     assert (link.tick_us, link.watchdog_us) == (12_000, 100_000)
@@ -149,7 +157,7 @@ def test_no_manager_id() -> None:
 
 def test_service_frames_of_fscp_13_1_carry_no_process_data() -> None:
     link = make("fscp-13-1", 2, 2, {})
-    octets = link.session().produce("35", data=b"\x01\x02", id=56, target=36)
+    octets = link.session().produce("35", data=b"\x01\x02", id=56, address=36)
     assert link.data_of(octets) is None
 
 

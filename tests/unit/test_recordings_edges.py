@@ -228,3 +228,33 @@ def test_services_of_13_1_are_told_once_and_disturb_nothing() -> None:
         "object access: the first service response of this end",
     ]
     assert [side.data_frames for side in found.sides] == [2, 2]
+
+
+def test_a_response_is_not_searched_for_requests() -> None:
+    link = make("opcua-safety", 0, 3, {})
+    traits = room("opcua-safety").recording
+    assert traits is not None
+    assert traits.search is not None
+    search = traits.search
+    session = link.session()
+    request = session.produce("consumer")
+    response = session.produce("provider", data=b"\1\2\3")
+    consumer, provider = link.order
+    assert search(link, consumer, b"--" + request) == [2]
+    assert search(link, provider, b"--" + response) == [2]
+    assert search(link, consumer, b"--" + response) == []
+    # What follows would pass as a request without the ids of the provider before it.
+    assert search(link, consumer, response + request) == []
+
+
+def test_requests_have_one_size_and_responses_may_have_another() -> None:
+    link, longer = make("opcua-safety", 0, 3, {}), make("opcua-safety", 0, 5, {})
+    traits = room("opcua-safety").recording
+    assert traits is not None
+    assert traits.lengths is not None
+    session = longer.session()
+    session.produce("consumer")
+    response = session.produce("provider", data=bytes(range(1, 6)))
+    consumer, provider = link.order
+    assert list(traits.lengths(link, provider, response)) == [longer.sizes[provider]]
+    assert list(traits.lengths(link, consumer, response)) == []

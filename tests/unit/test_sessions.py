@@ -448,6 +448,37 @@ class TestOthers:
             assert judging.judge(sender, after).result == "accepted"
         assert start("fscp-3-1", fresh=False).judge("host", b"abc").result == "rejected"
 
+    def test_what_is_known_of_every_data_frame_builds_one(self) -> None:
+        known = start("fscp-13-1").known("12")
+        assert known == {"address": 12, "domain": 3, "manager_id": bytes(range(6))}
+        octets = frame.build("fscp-13-1", data=b"\1", consecutive_time=1, **known)
+        assert start("fscp-13-1").judge("12", octets).result == "accepted"
+        assert start("fscp-13-1").judge("13", octets).result == "rejected"
+
+    def test_opcua_frame_that_nobody_has_written_into(self) -> None:
+        judging = start("opcua-safety")
+        sent = stream("opcua-safety", 1)
+        for sender, octets in sent:
+            found = judging.judge(sender, bytes(len(octets)))
+            assert found.result == "ignored"
+            assert found.text == "all octets are 0: a receiver passes over such a frame"
+        assert [judging.judge(*each).result for each in sent] == ["accepted", "accepted"]
+
+    def test_opcua_request_is_answered_once(self) -> None:
+        judging = start("opcua-safety")
+        (consumer, request), (provider, response) = stream("opcua-safety", 1)
+        numbers = frame.parse("opcua-safety", response).values
+        known = {name: numbers[name] for name in ("consumer_id", "monitoring_number")}
+        known |= {f"spdu_id_{place}": place for place in (1, 2, 3)}
+        other = frame.build("opcua-safety", data=b"other", **known)
+        assert judging.judge(consumer, request).result == "accepted"
+        assert judging.judge(provider, response).result == "accepted"
+        found = judging.judge(provider, other)
+        assert found.result == "repeat"
+        assert found.text == "this request has been answered: not a new frame"
+        broken = other[:-1] + bytes([other[-1] ^ 1])
+        assert judging.judge(provider, broken).result == "rejected"
+
     def test_opcua_order(self) -> None:
         making = start("opcua-safety", start=0xFFFFFFFF)
         with pytest.raises(UsageError, match="a response must follow a request"):
