@@ -65,7 +65,6 @@ def report(
     rates: Sequence[Fraction] = (),
     *,
     rate_inputs: str = "",
-    notes: Sequence[str] = (),
 ) -> Document:
     """Return the figures with their inputs, their formulas and what they do not say."""
     given = figures.weights
@@ -88,8 +87,6 @@ def report(
         Section("The rule against the exact weights", (Paragraph(_rule(figures)),)),
         Section("Formulas", (Items((*_FORMULAS, *(_RATE for _ in rates[:1]))),)),
     )
-    if notes:
-        blocks += (Items(tuple(notes), label="note"),)
     return Document(subject.title, blocks, footer=(_NO_SIL, CAUTION))
 
 

@@ -242,7 +242,7 @@ class _Course:
             side.data_frames += 1
             side.used_frames += 1
             side.again()
-        elif side.carries:
+        else:  # Session.accepts takes no frame of a side that carries no data.
             self._data(packet, side, data, "")
 
     def _tell(self, packet: Packet, side: int, kind: str, text: str, is_wrong: bool) -> None:

@@ -10,7 +10,7 @@ found when the place is known.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from .._errors import UsageError
@@ -265,17 +265,21 @@ class Locator:
     def _is_settled(self) -> bool:
         return len({way[2] for way, places in self._sure.items() if places}) == 2
 
-    def _scan(self, packet: Packet) -> None:
-        """Search a packet for the ids of each side, and count where they are."""
+    def _needed_search(self) -> Callable[[Link, int, bytes], Sequence[int]]:
         if self._search is None:
             raise UsageError(
                 f"frames of {self._link.profile} carry no id to search for: "
                 "say where they begin with --at"
             )
+        return self._search
+
+    def _scan(self, packet: Packet) -> None:
+        """Search a packet for the ids of each side, and count where they are."""
+        search = self._needed_search()
         for side in self._sides(packet.source):
             way = packet.source, packet.channel, side
             places = self._places.setdefault(way, {})
-            for place in self._search(self._link, side, packet.octets):
+            for place in search(self._link, side, packet.octets):
                 places[place] = places.get(place, 0) + 1
             self._decide(way)
 
@@ -301,8 +305,8 @@ class Locator:
                 sure = self._sure.get(way)
             if sure:
                 found += [self._cut(packet, side, place) for place in sure]
-            elif self._search is not None:
-                places = self._search(self._link, side, packet.octets)
+            else:
+                places = self._needed_search()(self._link, side, packet.octets)
                 found += [self._cut(packet, side, place, known=False) for place in places]
         if self._alike and len(sides) > 1:
             if found:

@@ -219,6 +219,16 @@ class TestLocator:
             LocatedFrame(step.side, step.octets, 3, False) for step in steps
         ]
 
+    def test_two_frames_of_one_packet_come_in_their_order(self) -> None:
+        link = make("fscp-12-1", 4, 6, {})
+        steps = [step for step in states(link, 5) if step.data]
+        first, second = (next(step for step in steps if step.side == side) for side in (0, 1))
+        packet = Packet(1, 1, None, second.octets + first.octets, "", FIRST)
+        assert finished(Locator(link, at={}, sources={}), packet) == [
+            LocatedFrame(1, second.octets, 0, False),
+            LocatedFrame(0, first.octets, len(second.octets), False),
+        ]
+
     def test_a_sure_place_shows_spoilt_frames_too(self) -> None:
         link = make("fscp-12-1", 4, 6, {})
         locator = Locator(link, at={}, sources={})

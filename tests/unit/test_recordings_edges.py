@@ -13,6 +13,9 @@ from safeframe import frame
 from safeframe._bits import Place
 from safeframe._errors import UsageError
 from safeframe._model import Connection, Map, Reserved, Signal
+from safeframe._report import timeline
+from safeframe._report.capture import document
+from safeframe._report.text import render
 from safeframe.capture import Examination, Judge, Packet, Skipped, examine, link_of, read_recording
 from safeframe.capture._others import other_readings
 from safeframe.fixtures import RunningLink
@@ -61,6 +64,95 @@ def test_a_follower_that_knows_nothing_takes_all_data_for_used() -> None:
     assert follower.refuse(0, b"") is None
     assert not follower.begins(b"")
     assert not follower.steady(0, b"")
+
+
+class AlwaysSteady(Follower):
+    """A follower that sends every frame the quick way."""
+
+    def steady(self, side: int, octets: bytes) -> bool:
+        return True
+
+
+def with_follower(patch: pytest.MonkeyPatch, profile: str, follower: type[Follower]) -> None:
+    traits = room(profile).recording
+    assert traits is not None
+    changed = dataclasses.replace(traits, follower=follower)
+    patch.setitem(room(profile).__dict__, "recording", changed)
+
+
+def test_an_accepted_frame_without_data_counts_no_data(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A protocol whose follower tells nothing MUST NOT have its start-up read as data."""
+    link = make("fscp-12-1", 2, 2, {})
+    octets = link.session().produce("master", data=b"\0\0", command=0x2A)
+    assert link.data_of(octets) is None
+    with_follower(monkeypatch, "fscp-12-1", Follower)
+    found = examine([Packet(1, 1, 0, octets, link.names[0])], link, fresh=True)
+    assert found.sides[0].results == {"accepted": 1}
+    assert (found.sides[0].data_frames, found.sides[0].used_frames) == (0, 0)
+    assert found.timelines == ()
+
+
+@pytest.mark.parametrize(
+    ("profile", "settings"), [("fscp-2-1", {"format": "base"}), ("opcua-safety", {})]
+)
+def test_a_side_that_carries_no_data_has_none_on_the_quick_way_either(
+    monkeypatch: pytest.MonkeyPatch, profile: str, settings: dict[str, Any]
+) -> None:
+    """``Session.accepts`` MUST take frames with data only: nothing behind it asks again."""
+    link = make(profile, 0, 2, settings)
+    rows = [(b"", bytes((1, number))) for number in range(9)]
+    told = []
+    for follower in (Follower, AlwaysSteady):
+        with_follower(monkeypatch, profile, follower)
+        found = recorded(link, rows)
+        silent = link.carries.index(False)
+        assert found.sides[silent].results.get("accepted", 0) > 0
+        assert found.sides[silent].data_frames == 0
+        told.append((found.sides, found.notes, found.timelines))
+    assert told[0] == told[1]
+
+
+def test_events_beyond_those_that_are_kept_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first events are printed, of the others those that are wrong; the rest is counted."""
+    monkeypatch.setattr("safeframe.capture._examine.KEPT_EVENTS", 16)
+    link = make("fscp-13-1", 2, 2, {})
+    session = link.session()
+    packets = []
+    for number in range(1, 41):
+        identity = 49 if number % 2 else 48
+        octets = session.produce(link.senders[0], data=bytes((number, 0)), id=identity)
+        packets.append(Packet(number, number, 1000 * number, octets, link.names[0]))
+    found = examine(packets, link, fresh=True)
+    assert (found.event_count, len(found.events)) == (40, 16)
+    lines = render(document(found)).split("Events: 40\n", 1)[1].splitlines()
+    assert [line.split(",")[0] for line in lines[10:17]] == [
+        "  line 11",
+        "  ! line 12",
+        "  ...",
+        "  ! line 14",
+        "  ...",
+        "  ! line 16",
+        "  and 24 more",
+    ]
+
+
+def test_a_time_without_data_is_left_blank() -> None:
+    """Data that come late leave the columns before them blank, and no line is drawn there."""
+    link = make("fscp-13-1", 2, 2, {})
+    steps = RunningLink(link).ticks([(b"\1\0", b"\1\0")] * 30)
+    packets = [
+        Packet(number, number, 400_000 + (step.time_us or 0), step.octets, link.names[step.side])
+        for number, step in enumerate(steps, 2)
+    ]
+    spoilt = packets[0]._replace(number=1, time_us=0, octets=b"\0")
+    found = examine([spoilt, *packets], link, fresh=True)
+    strip = found.timelines[0].bins
+    assert strip[:200] == (None,) * 200
+    assert strip[200] == (1, 1, 1)
+    drawn = timeline.drawing(found)
+    # Columns of 14 ms behind 22 of names: the first 28 of them end before the data begin.
+    assert drawn.lines[3] == f"{'  order_0':<22}{' ' * 28}{'#' * 26}"
+    assert '<path class="tl-line" d="M589.8 128.0H910.0"/>' in drawn.svg
 
 
 def test_reserved_here_and_a_hole_or_a_signal_there() -> None:

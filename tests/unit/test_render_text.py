@@ -171,6 +171,8 @@ def test_a_long_word_is_broken_only_where_it_may_be() -> None:
     assert text.wrap(path, look) == [path]
     assert text.wrap(path, look, hard=True) == ["folder/" * 5, "folder/" * 3]
     assert text.wrap("x" * 60, look, hard=True) == ["x" * 40, "x" * 20]
+    # A sign of two columns where the indent leaves only one: it is not followed by an empty line.
+    assert text.wrap("名", look, first=" " * 40, hard=True) == [" " * 40 + "名"]
 
 
 def test_colour_goes_on_in_the_next_line() -> None:
