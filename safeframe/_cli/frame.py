@@ -110,25 +110,29 @@ def _ends(args: argparse.Namespace) -> tuple[str, list[End]]:
     return profile, ends
 
 
-def _settings(profile: str, ends: list[End], args: argparse.Namespace) -> dict[str, Any]:
+def _settings(
+    profile: str, ends: list[End], args: argparse.Namespace, sent: bytes = b""
+) -> dict[str, Any]:
     """Return the values given with --set over what the maps say about the connection."""
     frame.recipe(profile)
     texts = octets.pairs("--set", args.set)
     if len(ends) == 2 and profile == ends[0].connection_table.profile:
         known = {rule.name for rule in frame.values(profile)}
-        return _linked(ends, args, known) | frame.from_text(profile, texts)
+        return _linked(ends, args, known, sent) | frame.from_text(profile, texts)
     traits = room(profile).link
     stated = traits.stated(ends[0]) if ends and traits is not None else {}
     return frame.from_text(profile, stated | texts)
 
 
-def _linked(ends: list[End], args: argparse.Namespace, known: set[str]) -> dict[str, Any]:
+def _linked(
+    ends: list[End], args: argparse.Namespace, known: set[str], sent: bytes
+) -> dict[str, Any]:
     """Return what a receiver of this connection knows about a frame of the sender."""
     words = dict(octets.pairs("--set", args.set))
     format_ = {"format": words["format"]} if "format" in words else {}
     link = link_of(Connection(first=ends[0], second=ends[1]), **format_)
     sender = 0 if args.direction == "sends" else 1
-    found = link.session(fresh=False).known(link.senders[sender])
+    found = link.session(fresh=False).known_of(link.senders[sender], sent)
     return {name: value for name, value in found.items() if name in known}
 
 
@@ -236,8 +240,9 @@ def _with_defaults(profile: str, given: Mapping[str, Any]) -> dict[str, Any]:
 
 def _explain(args: argparse.Namespace) -> int:
     profile, ends = _ends(args)
-    known = _settings(profile, ends, args)
-    seen = frame.inspect(profile, octets.read_octets(args), **known)
+    sent = octets.read_octets(args)
+    known = _settings(profile, ends, args, sent)
+    seen = frame.inspect(profile, sent, **known)
     data = seen.values.get("data")
     maps = [_chosen(end, args, peer=number == 1) for number, end in enumerate(ends)]
     read = [codec.decode(map_, data) for map_ in maps] if data is not None else []

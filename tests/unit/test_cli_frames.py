@@ -16,9 +16,12 @@ import jsonschema
 import pytest
 
 import safeframe
+from safeframe import _mapfile as mapfile
 from safeframe import crc, frame
 from safeframe._cli import main
 from tests import second
+
+from .links import make
 
 MAP = """\
 format = "safeframe-map/1"
@@ -346,6 +349,29 @@ class TestExplain:
         assert found.code == 1
         assert "permit_torque  1 (torque permitted)" in found.out
         assert "speed_level    1 (creep)" in found.out
+
+    def test_the_id_of_fscp_13_1_tells_where_the_sender_stands(
+        self, run: Runner, tmp_path: Path
+    ) -> None:
+        """Data frames name it in address, service frames in target; others are refused."""
+        link = make("fscp-13-1", 2, 2, {})
+        maps = []
+        for end in link.connection.ends:
+            path = tmp_path / f"{end.name}.toml"
+            path.write_text(mapfile.dumps(end), encoding="utf-8")
+            maps += ["--map", str(path)]
+        session = link.session()
+        sent = [
+            session.produce("35", data=b"\1\2"),
+            session.produce("35", data=b"\1\2", id=56, address=36),
+        ]
+        for octets in sent:
+            asked = ("frame", "explain", *maps, octets.hex())
+            own = run(*asked, "--direction", "sends").out
+            assert "failed" not in own
+            found = run(*asked, "--direction", "receives")
+            assert found.code == 1
+            assert "expected 0x0024" in found.out
 
     def test_json(self, run: Runner, map_file: str) -> None:
         found = run(
