@@ -423,3 +423,19 @@ class TestInterrupts:
             capture_output=True,
         )
         assert (done.returncode, done.stderr) == (130, b"")
+
+    def test_inside_code_made_from_a_string(self) -> None:
+        """There CPython marks the interrupt as not handled, whoever handles it afterwards."""
+        script = (
+            "import sys, types; from safeframe import __main__; "
+            "module = types.ModuleType('safeframe._cli'); "
+            "module.__getattr__ = lambda name: exec('raise KeyboardInterrupt'); "
+            "sys.modules['safeframe._cli'] = module; sys.exit(__main__.run())"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", script],
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            check=False,
+            capture_output=True,
+        )
+        assert (done.returncode, done.stderr) == (130, b"")
