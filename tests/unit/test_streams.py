@@ -424,17 +424,17 @@ class TestInterrupts:
         )
         assert (done.returncode, done.stderr) == (130, b"")
 
-    def test_inside_code_made_from_a_string(self) -> None:
+    def test_inside_code_made_from_a_string(self, tmp_path: Path) -> None:
         """There CPython marks the interrupt as not handled, whoever handles it afterwards."""
-        script = (
-            "import sys, types; from safeframe import __main__; "
-            "module = types.ModuleType('safeframe._cli'); "
-            "module.__getattr__ = lambda name: exec('raise KeyboardInterrupt'); "
-            "sys.modules['safeframe._cli'] = module; sys.exit(__main__.run())"
+        (tmp_path / "sitecustomize.py").write_text(
+            "import sys, types\n"
+            "module = types.ModuleType('safeframe._cli')\n"
+            "module.__getattr__ = lambda name: exec('raise KeyboardInterrupt')\n"
+            "sys.modules['safeframe._cli'] = module\n"
         )
         done = subprocess.run(
-            [sys.executable, "-c", script],
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            [sys.executable, "-m", "safeframe"],
+            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), str(ROOT)])},
             check=False,
             capture_output=True,
         )
