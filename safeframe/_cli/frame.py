@@ -217,6 +217,9 @@ def _build(args: argparse.Namespace) -> int:
     profile, ends = _ends(args)
     given = _settings(profile, ends, args) | _data(ends, args)
     made = frame.build(profile, **given)
+    if len(ends) == 2 and profile == ends[0].connection_table.profile:
+        given = _as_this_frame_says(profile, ends, args, given, made)
+        made = frame.build(profile, **given)
     if args.format == "json":
         sys.stdout.write(frames.built_json(profile, made, given))
         return 0
@@ -226,6 +229,30 @@ def _build(args: argparse.Namespace) -> int:
         sys.stdout.write("\n")
         options.tell(args, frames.inspection(frame.inspect(profile, made, **known)))
     return 0
+
+
+def _as_this_frame_says(
+    profile: str, ends: list[End], args: argparse.Namespace, given: dict[str, Any], made: bytes
+) -> dict[str, Any]:
+    """Return the values anew: what the maps give may stand elsewhere in this kind of frame.
+
+    Raises UsageError where a value that was stated is not that of the sender.
+    """
+    known = {rule.name for rule in frame.values(profile)}
+    assumed, right = _linked(ends, args, known, b""), _linked(ends, args, known, made)
+    stated = dict(octets.pairs("--set", args.set))
+    for name, value in right.items():
+        if name in stated and given[name] != value:
+            raise UsageError(
+                f"{name} must be {value} in this kind of frame, as the maps say of its sender, "
+                f"not {given[name]}"
+            )
+    kept = {
+        name: value
+        for name, value in given.items()
+        if name in stated or name in right or name not in assumed
+    }
+    return kept | right
 
 
 def _with_defaults(profile: str, given: Mapping[str, Any]) -> dict[str, Any]:

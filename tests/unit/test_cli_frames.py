@@ -373,6 +373,31 @@ class TestExplain:
             assert found.code == 1
             assert "expected 0x0024" in found.out
 
+    def test_a_service_is_built_from_its_sender_to_whom_is_stated(
+        self, run: Runner, tmp_path: Path
+    ) -> None:
+        link = make("fscp-13-1", 2, 2, {})
+        asked = ["frame", "build", "--data", "20181001", "--set", "id=56"]
+        for end in link.connection.ends:
+            path = tmp_path / f"{end.name}.toml"
+            path.write_text(mapfile.dumps(end), encoding="utf-8")
+            asked += ["--map", str(path)]
+        own = str(link.connection.first.address)
+        peer = str(link.connection.second.address)
+        found = run(*asked, "--set", f"target={own}", "--set", f"address={peer}")
+        made = bytes.fromhex(found.out)
+        values = frame.parse("fscp-13-1", made, domain=link.settings["domain"]).values
+        assert (str(values["address"]), found.code) == (peer, 0)
+        nobody = run(*asked, "--set", f"target={own}")
+        assert (nobody.code, nobody.out) == (2, "")
+        assert nobody.err == "safeframe: building this frame needs the value address\n"
+        wrong = run(*asked, "--set", f"target={peer}", "--set", f"address={own}")
+        assert wrong.code == 2
+        assert wrong.err == (
+            f"safeframe: target must be {own} in this kind of frame, as the maps say of its "
+            f"sender, not {peer}\n"
+        )
+
     def test_json(self, run: Runner, map_file: str) -> None:
         found = run(
             *("frame", "explain", "--map", map_file, "--direction", "sends", "--format", "json"),
