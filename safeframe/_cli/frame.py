@@ -236,13 +236,14 @@ def _as_this_frame_says(
 ) -> dict[str, Any]:
     """Return the values anew: what the maps give may stand elsewhere in this kind of frame.
 
-    Raises UsageError where a value that was stated is not that of the sender.
+    What is stated goes over what the maps say. Raises UsageError where the sender's value has
+    another place in this kind of frame and something else is stated there.
     """
     known = {rule.name for rule in frame.values(profile)}
     assumed, right = _linked(ends, args, known, b""), _linked(ends, args, known, made)
     stated = dict(octets.pairs("--set", args.set))
     for name, value in right.items():
-        if name in stated and given[name] != value:
+        if name in stated and name not in assumed and given[name] != value:
             raise UsageError(
                 f"{name} must be {value} in this kind of frame, as the maps say of its sender, "
                 f"not {given[name]}"
@@ -252,7 +253,7 @@ def _as_this_frame_says(
         for name, value in given.items()
         if name in stated or name in right or name not in assumed
     }
-    return kept | right
+    return right | kept
 
 
 def _with_defaults(profile: str, given: Mapping[str, Any]) -> dict[str, Any]:

@@ -373,6 +373,18 @@ class TestExplain:
             assert found.code == 1
             assert "expected 0x0024" in found.out
 
+    def test_what_is_stated_goes_over_both_maps(self, run: Runner, tmp_path: Path) -> None:
+        """A tester may ask for a frame with another id than that of the maps."""
+        asked = ["frame", "build", "--data", "0102", "--set", "domain=5"]
+        for end in make("fscp-13-1", 2, 2, {}).connection.ends:
+            path = tmp_path / f"{end.name}.toml"
+            path.write_text(mapfile.dumps(end), encoding="utf-8")
+            asked += ["--map", str(path)]
+        found = run(*asked, "--set", "address=99")
+        assert (found.code, found.err) == (0, "")
+        values = frame.parse("fscp-13-1", bytes.fromhex(found.out), domain=5).values
+        assert values["address"] == 99
+
     def test_a_service_is_built_from_its_sender_to_whom_is_stated(
         self, run: Runner, tmp_path: Path
     ) -> None:
