@@ -19,4 +19,5 @@ settings.register_profile(
     ],
 )
 settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)
+settings.register_profile("few", parent=settings.get_profile("quick"), max_examples=6)
 settings.load_profile(os.environ.get("SAFEFRAME_HYPOTHESIS", "quick"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import itertools
+import json
 import math
 from collections.abc import Iterable
 from typing import Any
@@ -18,6 +19,7 @@ from safeframe._bits import Place
 from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, Map, Relation, Signal
+from safeframe._report.capture import json_text
 from safeframe.capture import Decoder, Disagreement, Examination, Judge, Locator, Packet, Trouble
 from safeframe.capture._locate import LocatedFrame, Miss
 from safeframe.capture._report import KEPT
@@ -26,6 +28,7 @@ from safeframe.fixtures import FrameSet, SentFrame
 
 from .links import CASES, demo_connection, end_with, make
 
+PERMIT = "permit_torque"
 FIRST, SECOND = "02:00:00:00:00:01", "02:00:00:00:00:02"
 
 
@@ -346,6 +349,37 @@ class TestJudge:
         assert judge.judge(0, own[7].octets).result == "accepted"
         assert judge.judge(0, spoilt).result == "rejected"
 
+    @pytest.mark.parametrize("case", [CASES[0], CASES[2], ("fscp-3-1", 2, 4, {})], ids=str)
+    def test_a_wrong_first_frame_of_a_fresh_recording(
+        self, case: tuple[str, int, int, dict[str, Any]]
+    ) -> None:
+        """With ``fresh`` the first frame is judged; without it nothing is known of it."""
+        link = make(*case)
+        later = [step.octets for step in states(link, 20) if step.side == 0][3:]
+        assert Judge(link, fresh=False).judge(0, later[0]).result == "unknown"
+        judge = Judge(link, fresh=True)
+        first = judge.judge(0, later[0])
+        assert (first.result, first.rejoined) == ("rejected", False)
+        assert judge.judge(0, later[1]).rejoined
+
+    def test_one_rejection_after_a_rejoin_is_one(self) -> None:
+        """What a lost history had counted is over: the next gap is rejected once again."""
+        link = make("fscp-3-1", 2, 4, {})
+        steps = states(link, 40)
+        own = [[step.octets for step in steps if step.side == side] for side in (0, 1)]
+        judge = Judge(link, fresh=True)
+        sides = [0, 0, 0, 0, 0]
+        results = [
+            judge.judge(side, own[side][at]).result
+            for side, at in zip(sides, (0, 5, 6, 12, 13), strict=True)
+        ]
+        assert results == ["accepted", "rejected", "unknown", "rejected", "unknown"]
+        # The rejections of the other side are forgotten with it as well.
+        judge = Judge(link, fresh=True)
+        course = [(0, 0), (1, 0), (1, 5), (0, 5), (0, 6), (1, 6), (1, 12), (1, 13)]
+        results = [judge.judge(side, own[side][at]).result for side, at in course]
+        assert results[2:] == ["rejected", "unknown", "accepted", "unknown", "rejected", "unknown"]
+
     def test_one_side_may_lose_its_history_alone(self) -> None:
         """Frames of the other side are right all the time and must not hide the rejections."""
         link = make("fscp-3-1", 2, 4, {})
@@ -395,6 +429,34 @@ class TestJudge:
         late = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + 100_000)
         assert (late.result, late.check) == ("rejected", "watchdog")
         assert late.text == "112 ms after the last frame, watchdog 100 ms"
+
+    @pytest.mark.parametrize("fresh", [False, True])
+    @pytest.mark.parametrize("case", [("fscp-13-1", 2, 4, {}), ("opcua-safety", 0, 3, {})], ids=str)
+    def test_a_gap_equal_to_the_watchdog(
+        self, case: tuple[str, int, int, dict[str, Any]], fresh: bool
+    ) -> None:
+        """The watchdog has expired when more than its time has gone by, not with it."""
+        link = make(*case)
+        watchdog_us = link.watchdog_us
+        assert watchdog_us == 100_000
+        own = [step.octets for step in states(link, 6) if step.side == 0][:3]
+        for more, checks in ((0, ["", ""]), (1, ["watchdog", "watchdog"])):
+            judge = Judge(link, fresh=fresh)
+            found = [
+                judge.judge(0, octets, 1000 + number * (watchdog_us + more))
+                for number, octets in enumerate(own)
+            ]
+            assert [each.check for each in found[1:]] == checks
+
+    def test_a_gap_equal_to_the_watchdog_among_frames_as_before(self) -> None:
+        link = demo()
+        steps = states(link, 20)
+        for more, result in ((87_999, "accepted"), (88_000, "accepted"), (88_001, "rejected")):
+            judge = Judge(link, fresh=True)
+            for step in steps[:-1]:
+                judge.judge(step.side, step.octets, step.time_us)
+            last = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + more)
+            assert (last.result, judge.gap_us) == (result, 12_000 + more)
 
     def test_no_watchdog(self) -> None:
         first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
@@ -663,6 +725,83 @@ class TestExamination:
         ]
         assert found.sides[0].results["repeat"] == 1
         assert not found.is_clean
+
+    def test_where_a_silence_starts(self) -> None:
+        """It starts with the last frame heard; the watchdog later the values are the safe ones."""
+        link = demo()
+        ticks = fixtures.RunningLink(link).ticks([(b"\x01\x01", b"\x00\x00")] * 12)
+        steps = [
+            dataclasses.replace(step, time_us=step.time_us + 300_000 * (number >= 20))
+            for number, step in enumerate(ticks)
+        ]
+        assert [step.time_us for step in steps[18:22]] == [108_000, 114_000, 420_000, 426_000]
+        found = examined(link, steps, fresh=True)
+        assert [(each.side, each.start_us, each.end_us) for each in found.silent] == [
+            (0, 108_000, 420_000),
+            (1, 114_000, 426_000),
+        ]
+        assert found.timeline_width_us == 2000
+        (line,) = [each for each in found.timelines if each.signal.name == PERMIT]
+        lasts = [each.last for each in line.bins if each is not None]
+        changed = [at for at in range(1, len(lasts)) if lasts[at] != lasts[at - 1]]
+        # 108 ms and 100 ms of watchdog are the bin 104 of 2 ms.
+        assert (changed, line.changes) == ([48, 104, 216], 3)
+
+    def test_where_a_silence_at_the_end_starts(self) -> None:
+        link = demo()
+        ticks = fixtures.RunningLink(link).ticks([(b"\x01\x01", b"\x00\x00")] * 12)
+        for wait_us, silent in (
+            (100_000, []),
+            (100_001, [(0, 228_000, 328_001)]),
+            (300_000, [(0, 228_000, 528_000), (1, 234_000, 528_000)]),
+        ):
+            alone = dataclasses.replace(ticks[-2], time_us=ticks[-2].time_us + wait_us)
+            found = examined(link, [*ticks, alone], fresh=True)
+            assert [(each.side, each.start_us, each.end_us) for each in found.silent] == silent
+        (line,) = [
+            each for each in found.timelines if (each.signal.name, each.reader) == (PERMIT, 0)
+        ]
+        lasts = [each.last for each in line.bins if each is not None]
+        # 228 ms and 100 ms of watchdog.
+        assert (lasts[163], lasts[164]) == (1, 0)
+        assert found.timeline_width_us == 2000
+
+    def test_a_consumer_with_other_places_in_json(self) -> None:
+        """Both readings of a signal are told, each under the end that reads it."""
+        first, second = demo_connection().ends
+        places = {PERMIT: Place(0, 1), "permit_no_ss1": Place(0, 0)}
+        entries = sorted(
+            (
+                dataclasses.replace(each, at=places[each.name])
+                if isinstance(each, Signal) and each.name in places
+                else each
+                for each in second.receives.entries
+            ),
+            key=lambda each: each.at,
+        )
+        other = dataclasses.replace(second, receives=Map(entries=tuple(entries)))
+        link = link_of(Connection(first=first, second=other))
+        ticks = fixtures.RunningLink(link).ticks([(b"\x01\x01", b"\x00\x00")] * 4)
+        document = json.loads(json_text(examined(link, ticks, fresh=True)))
+        found = {
+            (each["sender"], each["reader"], each["signal"]): each["bins"][-1]
+            for each in document["timelines"]
+        }
+        assert {key: bins for key, bins in found.items() if key[2] in places} == {
+            ("SC1", "SC1", PERMIT): [1, 1, 1],
+            ("SC1", "LX", PERMIT): [0, 0, 0],
+            ("SC1", "SC1", "permit_no_ss1"): [0, 0, 0],
+            ("SC1", "LX", "permit_no_ss1"): [1, 1, 1],
+        }
+        assert ("SC1", "LX", "permit_up") not in found
+        assert document["difference"]["rows"] == [
+            {"signal": PERMIT, "sent": "1 (torque permitted)", "received": "0"},
+            {
+                "signal": "permit_no_ss1",
+                "sent": "0",
+                "received": "1 (no controlled stop asked for)",
+            },
+        ]
 
     def test_noise(self) -> None:
         link = make("fscp-12-1", 4, 4, {})

@@ -573,6 +573,7 @@ class TestTerms:
             ("provider_id", "x", "the parameter provider_id of SC1 must be of type int, not x"),
             ("provider_id", 0, "must be configured (0 means not configured), not 0"),
             ("provider_id", -1, "must be 0..4294967295, not -1"),
+            ("provider_id", 1 << 32, "must be 0..4294967295, not 4294967296"),
             ("provider_level", 5, "must be one of 1, 2, 3, 4, not 5"),
             ("base_id", "7", "must be a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63, not 7"),
         ],
@@ -590,6 +591,26 @@ class TestTerms:
         second = replace(second, parameters=tuple(sorted((good | {"consumer_id": 7}).items())))
         report = checks.check(Connection(first=first, second=second))
         assert any(text in message for message in messages(report)), messages(report)
+
+    @pytest.mark.parametrize("value", [0, 1, 0xFFFFFFFF])
+    def test_parameters_at_the_ends_of_their_range(self, value: int) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        made = replace(end("SC1", sends=rows, profile="opcua-safety"), parameters=())
+        stated = replace(made, parameters=(("provider_id", value),))
+        report = checks.check(Connection(first=stated, second=end("LX", receives=rows)))
+        assert [text for text in messages(report) if "provider_id of SC1 must be 0" in text] == []
+
+    def test_listed_parameters_that_both_ends_must_hold_alike(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        ends = [
+            replace(end("SC1", sends=rows, profile="fscp-3-1"), parameters=(("sil", 2),)),
+            replace(end("LX", receives=rows, profile="fscp-3-1"), parameters=(("sil", 3),)),
+        ]
+        told = messages(checks.check(Connection(first=ends[0], second=ends[1])))
+        assert "the parameter sil is 2 at SC1 and 3 at LX" in told
+        alike = [replace(one, parameters=(("sil", 3),)) for one in ends]
+        told = messages(checks.check(Connection(first=alike[0], second=alike[1])))
+        assert not [text for text in told if "parameter sil is" in text]
 
     def test_parameters_that_no_profile_lists_must_be_equal(self) -> None:
         rows = "0.0 a\n0.1 reserved 7"

@@ -186,6 +186,22 @@ class TestOtherMeaning:
             "SC1 calls it ok",
         )
 
+    @pytest.mark.parametrize(
+        ("sent", "read", "text"),
+        [
+            ("ok", "fresh", "valid_by is ok at SC1, fresh at LX"),
+            ("ok", "", "valid_by is ok at SC1, not stated at LX"),
+            ("", "ok", "valid_by is not stated at SC1, ok at LX"),
+        ],
+    )
+    def test_another_validity_bit(self, sent: str, read: str, text: str) -> None:
+        bits = sig("ok", "1.0"), sig("fresh", "1.1"), gap("1.2", 6)
+        row = only(
+            map_of(sig("pos", "0.0", width=8, type="uint", valid_by=sent), *bits),
+            map_of(sig("pos", "0.0", width=8, type="uint", valid_by=read), *bits),
+        )
+        assert (row.signal, row.verdict, row.consequence) == ("pos", "other meaning", text)
+
     def test_a_narrower_value(self) -> None:
         level = replace(ONE_BRAKE.signals[3], width=1)
         row = only(ONE_BRAKE, map_of(*ONE_BRAKE.entries[:4], level, gap("1.1", 7)))

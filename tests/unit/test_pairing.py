@@ -133,6 +133,49 @@ class TestMatch:
         matching = match(build(("level_up", "0.1", 1)), build(("levelup", "0.6", 1)))
         assert [(p.how, p.shift) for p in matching.pairs] == [("near-name", 5)]
 
+    @pytest.mark.parametrize(
+        ("right", "pairs", "told"),
+        [
+            (
+                [("b", "0.2", 1), ("c", "0.3", 1), ("permti_torque", "1.0", 2)],
+                [("permti_torque", "near-name", 8)],
+                [("moved", ["permit_torque"], 8)],
+            ),
+            (
+                [("x", "0.0", 1), ("permti_torque", "0.1", 2), ("b", "0.3", 1), ("c", "0.4", 1)],
+                [("permti_torque", "near-name", 1), ("b", "name", 1), ("c", "name", 1)],
+                [("shift", ["permit_torque", "b", "c", "x"], 1)],
+            ),
+            (
+                [("permti_torque", "0.0", 3), ("b", "0.3", 1), ("c", "0.4", 1)],
+                [("permti_torque", "near-name", 0), ("b", "name", 1), ("c", "name", 1)],
+                [("width", ["permit_torque", "b", "c"], 1)],
+            ),
+        ],
+    )
+    def test_a_name_misspelt_and_its_signal_moved_shifted_or_widened(
+        self,
+        right: list[tuple[str, str, int]],
+        pairs: list[tuple[str, str, int]],
+        told: list[tuple[str, list[str], int]],
+    ) -> None:
+        left, other = (
+            build(("permit_torque", "0.0", 2), ("b", "0.2", 1), ("c", "0.3", 1)),
+            build(*right),
+        )
+        matching = match(left, other)
+        found = [(each.right.name, each.how, each.shift) for each in matching.pairs]
+        assert found[: len(pairs)] == pairs
+        assert {each.left.name for each in matching.pairs} == {"permit_torque", "b", "c"}
+        assert [row for row in summary(left, other) if row[0] != "size"] == told
+
+    def test_misspelt_moved_and_widened_at_once_are_two_signals(self) -> None:
+        left = build(("permit_torque", "0.0", 2), ("b", "0.2", 1))
+        right = build(("b", "0.2", 1), ("permti_torque", "1.0", 3))
+        matching = match(left, right)
+        assert [each.name for each in matching.left_only] == ["permit_torque"]
+        assert [each.name for each in matching.right_only] == ["permti_torque"]
+
     def test_two_candidates_are_nobodys(self) -> None:
         left = build(("level_up", "0.1", 1))
         right = build(("levelup", "0.6", 1), ("level.up", "0.7", 1))
@@ -232,6 +275,81 @@ class TestExplain:
             ("", "0.5", 3),
         )
         assert summary(BASE, right) == [("moved", ["b"], 7)]
+
+    @pytest.mark.parametrize(
+        ("right", "told"),
+        [
+            (
+                [("a", "0.0", 3), ("x", "0.3", 1), ("b", "0.4", 1), ("c", "0.5", 1)],
+                [("shift", ["b", "c", "x"], 2), ("width", ["a"], 1)],
+            ),
+            (
+                [("x", "0.0", 1), ("a", "0.1", 3), ("b", "0.4", 1), ("c", "0.5", 1)],
+                [("shift", ["a", "x"], 1), ("width", ["a", "b", "c"], 1)],
+            ),
+            (
+                [("a", "0.0", 2), ("x", "0.2", 1), ("b", "0.3", 2), ("c", "0.5", 1)],
+                [("shift", ["b", "x"], 1), ("width", ["b", "c"], 1)],
+            ),
+        ],
+    )
+    def test_an_insertion_beside_a_widened_signal(
+        self, right: list[tuple[str, str, int]], told: list[tuple[str, list[str], int]]
+    ) -> None:
+        left = build(("a", "0.0", 2), ("b", "0.2", 1), ("c", "0.3", 1))
+        assert summary(left, build(*right)) == told
+
+    @pytest.mark.parametrize(
+        ("right", "told"),
+        [
+            (
+                [("", "0.1", 4), ("x", "0.5", 1), ("b", "0.6", 1), ("c", "0.7", 1)],
+                [("shift", ["b", "c", "x"], 2)],
+            ),
+            (
+                [("x", "0.1", 1), ("", "0.2", 3), ("b", "0.5", 1), ("c", "0.6", 1)],
+                [("shift", ["b", "c", "x"], 1)],
+            ),
+            (
+                [("", "0.1", 2), ("x", "0.3", 1), ("b", "0.4", 1), ("c", "0.5", 1)],
+                [("one-sided", ["x"], 1)],
+            ),
+            (
+                [("", "0.1", 4), ("b", "0.5", 1), ("c", "0.6", 1)],
+                [("reserve", ["b", "c"], 1)],
+            ),
+        ],
+    )
+    def test_an_insertion_beside_a_reserve(
+        self, right: list[tuple[str, str, int]], told: list[tuple[str, list[str], int]]
+    ) -> None:
+        left = build(("a", "0.0", 1), ("", "0.1", 3), ("b", "0.4", 1), ("c", "0.5", 1))
+        assert summary(left, build(("a", "0.0", 1), *right)) == told
+
+    @pytest.mark.parametrize(
+        ("left", "right", "told"),
+        [
+            ([("", "0.2", 6)], [("b", "1.0", 1), ("", "1.1", 7)], [("b", 7), ("", 8)]),
+            ([("", "0.2", 6)], [("b", "0.5", 1), ("", "0.6", 10)], [("b", 4), ("", 8)]),
+            ([("", "0.2", 6)], [("b", "0.5", 1), ("", "0.6", 2)], [("b", 4)]),
+            ([], [("b", "0.5", 1), ("", "0.6", 10)], [("b", 4)]),
+        ],
+    )
+    def test_the_size_beside_a_moved_last_signal(
+        self,
+        left: list[tuple[str, str, int]],
+        right: list[tuple[str, str, int]],
+        told: list[tuple[str, int]],
+    ) -> None:
+        kinds = [("moved", [name], delta) for name, delta in told if name]
+        kinds += [("size", [], delta) for name, delta in told if not name]
+        assert (
+            summary(
+                build(("a", "0.0", 1), ("b", "0.1", 1), *left),
+                build(("a", "0.0", 1), *right),
+            )
+            == kinds
+        )
 
     def test_last_signal_moves_out_of_the_data(self) -> None:
         left, right = (
