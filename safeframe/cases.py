@@ -17,6 +17,7 @@ from typing import Any
 from ._document.jsontext import parse, read
 from ._document.kinds import TEXT, Kind, RefusalError, array, choice, integer, show
 from ._document.locate import Path
+from ._document.output import OutputKind, claim, write
 from ._document.problems import Problems
 from ._document.reader import read_text
 from ._document.tables import Key, Tables, nested
@@ -37,6 +38,7 @@ __all__ = [
 ]
 
 FORMAT = "safeframe-cases/1"
+_KIND = OutputKind("file of cases", (b"{",), f'"format": "{FORMAT}"'.encode())
 KINDS = ("published", "recorded", "derived", "generated")
 SUBJECTS = (
     "frame",
@@ -252,6 +254,13 @@ def load(path: str | os.PathLike[str]) -> CaseFile:
 
 
 def save(file: CaseFile, path: str | os.PathLike[str]) -> None:
-    """Write a file of cases: JSON Lines where the name ends in ``.jsonl``, JSON otherwise."""
-    target = FilePath(path)
-    target.write_text(dumps(file, lines=target.suffix == ".jsonl"), encoding="utf-8", newline="\n")
+    """Write a file of cases: JSON Lines where the name ends in ``.jsonl``, JSON otherwise.
+
+    The file is written whole or not at all, and takes the place of a file of cases only. Raises
+    UsageError where something else is there or came there meanwhile, WriteError where the system
+    fails.
+    """
+    name = os.fspath(path)
+    (made,) = claim([("a file of cases", name, _KIND)], {}, force=False).values()
+    text = dumps(file, lines=FilePath(name).suffix == ".jsonl")
+    write(made, text.encode("utf-8", "backslashreplace"))

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from .. import capture
+from .._document.reader import open_stream
 from .._errors import InputError, Problem, UsageError
 from .._link import Link
 from .._report import capture as render
@@ -102,13 +103,11 @@ def run(args: argparse.Namespace) -> int:
         found = _examine(sys.stdin.buffer, args, link, at, sources)
     else:
         try:
-            with Path(args.recording).open("rb") as stream:
+            with open_stream(args.recording, what="recording") as stream:
                 found = _examine(stream, args, link, at, sources)
         except OSError as error:
-            reason = error.strerror or "unknown reason"
-            raise InputError(
-                Problem(path=args.recording, message=f"cannot be read: {reason}")
-            ) from None
+            message = f"the file must be readable: {error.strerror}"
+            raise InputError(Problem(path=args.recording, message=message)) from None
     if draw is not None:
         outputs.write(args, "plot", draw(found))
     if args.format == "json":

@@ -12,7 +12,7 @@ from typing import BinaryIO
 
 from .._errors import InputError, Problem
 
-__all__ = ["MAX_FILE_OCTETS", "decode", "read_octets", "read_stream", "read_text"]
+__all__ = ["MAX_FILE_OCTETS", "decode", "open_stream", "read_octets", "read_stream", "read_text"]
 
 MAX_FILE_OCTETS = 1 << 20
 """Largest file that people write by hand: some ten thousand rows, far above any connection."""
@@ -66,6 +66,28 @@ def read_octets(
     if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns):
         raise _problem(name, "the file must not change while it is read", "read it again")
     return octets
+
+
+def open_stream(path: str, *, what: str) -> BinaryIO:
+    """Open a file that is read piece by piece, of any length: a regular one, or a pipe.
+
+    Raises InputError when it cannot be opened or is neither: a device may never end.
+    """
+    try:
+        before = os.stat(path)  # noqa: PTH116  (as above)
+        # Opening a pipe waits for its writer, as everywhere: without a writer there is no end.
+        piped = stat.S_ISFIFO(before.st_mode)
+        if not piped:
+            _refuse_special(path, before, what)
+        descriptor = os.open(path, _OPEN & ~getattr(os, "O_NONBLOCK", 0) if piped else _OPEN)
+        after = os.fstat(descriptor)
+        if stat.S_IFMT(after.st_mode) != stat.S_IFMT(before.st_mode):
+            os.close(descriptor)
+            raise _problem(path, "the file must not change while it is read", "read it again")
+        return open(descriptor, "rb")
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "the path has no meaning"
+        raise _problem(path, f"the file must be readable: {reason}") from None
 
 
 def read_text(

@@ -77,6 +77,21 @@ class TestRoundTrip:
         assert cases.load(str(tmp_path / name)) == file
         lines = (tmp_path / name).read_text(encoding="utf-8").splitlines()
         assert (len(lines) == 3) is name.endswith("l")
+        cases.save(file, str(tmp_path / name))  # Its own kind is replaced.
+        assert [one.name for one in tmp_path.iterdir()] == [name]
+
+    def test_a_file_of_another_kind_is_never_overwritten(self, tmp_path: Path) -> None:
+        file = CaseFile(kind="derived", profile="plain", title="t", origin=Origin(document="d"))
+        path = tmp_path / "c.json"
+        for text in ("somebody's work\n", '{"format": "safeframe-record/2"}\n'):
+            path.write_text(text, encoding="utf-8")
+            with pytest.raises(UsageError, match=r"overwrite .*, which is no file of cases"):
+                cases.save(file, path)
+            assert path.read_text(encoding="utf-8") == text
+        path.unlink()
+        path.mkdir()
+        with pytest.raises(UsageError, match=r"must name a file, not .*, which is none"):
+            cases.save(file, path)
 
 
 class TestRefused:

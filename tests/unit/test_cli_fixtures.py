@@ -244,12 +244,30 @@ class TestCapture:
         code, out, err = run(capsys, "capture", *words, "run.jsonl", *MAPS)
         assert (code, out, err) == (2, "", f"safeframe: {message}\n")
 
-    def test_unreadable(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        code, _, err = run(capsys, "capture", "none.pcap", *MAPS)
-        assert (code, err) == (
-            2,
-            "safeframe: none.pcap: cannot be read: No such file or directory\n",
-        )
+    @pytest.mark.parametrize(
+        ("path", "reason"),
+        [
+            ("none.pcap", "the file must be readable: No such file or directory"),
+            ("/dev/zero", "the path must lead to a recording, not to a device"),
+            (".", "the path must lead to a recording, not to a directory"),
+        ],
+    )
+    def test_unreadable(
+        self, site: Path, capsys: pytest.CaptureFixture[str], path: str, reason: str
+    ) -> None:
+        code, _, err = run(capsys, "capture", path, *MAPS)
+        assert (code, err) == (2, f"safeframe: {path}: {reason}\n")
+
+    def test_a_disk_that_fails_while_a_recording_is_read(
+        self, recording: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def broken(*_: object) -> None:
+            raise OSError(5, "Input/output error")
+
+        monkeypatch.setattr("safeframe.capture.read_recording", broken)
+        code, _, err = run(capsys, "capture", "run.jsonl", *MAPS)
+        reason = "the file must be readable: Input/output error"
+        assert (code, err) == (2, f"safeframe: run.jsonl: {reason}\n")
 
     def test_torn_file(self, recording: Path, capsys: pytest.CaptureFixture[str]) -> None:
         recording.write_bytes(recording.read_bytes()[:5000])

@@ -17,7 +17,7 @@ from safeframe import _baseline, protocols, record
 from safeframe import _mapfile as mapfile
 from safeframe import cases as case_files
 from safeframe._document import reader
-from safeframe._document.reader import decode, read_octets, read_stream, read_text
+from safeframe._document.reader import decode, open_stream, read_octets, read_stream, read_text
 from safeframe._errors import InputError
 from safeframe._plant import file as plantfile
 
@@ -128,6 +128,34 @@ class TestWhatIsNoFile:
 
         monkeypatch.setattr(os, "open", refuse)  # The owner of the tests may read everything.
         assert refusal("map.toml") == "map.toml: the file must be readable: Permission denied"
+
+    def test_a_recording_is_a_file_or_a_pipe(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        def told(path: str) -> str:
+            with pytest.raises(InputError) as found:
+                open_stream(path, what="recording").close()
+            return str(found.value)
+
+        assert told(".") == ".: the path must lead to a recording, not to a directory"
+        assert told("/dev/zero") == "/dev/zero: the path must lead to a recording, not to a device"
+        assert told("none") == "none: the file must be readable: No such file or directory"
+        assert told("a\0b") == "a\0b: the file must be readable: the path has no meaning"
+        os.mkfifo("pipe")
+        writing = os.open("pipe", os.O_RDWR)  # A writer that is there already.
+        try:
+            os.write(writing, b"36\n")
+            with open_stream("pipe", what="recording") as stream:
+                assert stream.read(3) == b"36\n"
+        finally:
+            os.close(writing)
+        Path("run.hex").write_bytes(b"36\n")
+        with open_stream("run.hex", what="recording") as stream:
+            assert stream.read() == b"36\n"
+        # What gets the name between the look and the opening is looked at again.
+        regular = Path("run.hex").stat()
+        monkeypatch.setattr(os, "stat", lambda *_: regular)
+        assert told("/dev/zero") == (
+            "/dev/zero: the file must not change while it is read (read it again)"
+        )
 
     def test_a_name_that_leads_to_something_else_by_the_time_it_is_opened(
         self, monkeypatch: pytest.MonkeyPatch
