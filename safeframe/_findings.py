@@ -119,15 +119,17 @@ class Waived(NamedTuple):
 
 
 class NotJudged(NamedTuple):
-    """A rule that had nothing to judge at a connection, and what the maps left out.
+    """A rule that had nothing to judge at a connection or a route, and what was left out.
 
     ``subject`` is what stays open, in words, where a reader must know it; empty where not.
+    ``connection`` is empty where it is about a ``route`` or about the whole plant.
     """
 
     connection: str
     rule: str
     reason: str
     subject: str = ""
+    route: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from ._bits import MAX_OCTETS, Place, octets_of_bits
 from ._errors import UsageError
+from ._routes import Route
 from ._source import NOWHERE, Location
 from ._words import way
 
@@ -428,8 +429,13 @@ class Connection:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
-    """The connections of one site."""
+    """The connections of one site, and the routes over several of them.
+
+    ``cycles`` are (end, cycle time of its program in ms).
+    """
 
     name: str
     connections: tuple[Connection, ...] = ()
+    routes: tuple[Route, ...] = ()
+    cycles: tuple[tuple[str, int], ...] = ()
     where: Location = field(default=NOWHERE, compare=False)

@@ -4,7 +4,8 @@
 ``sh setup``: commands of a bare machine, run by ``.ci/run``; ``sh script``: run by its own test;
 ``python``: executed, ``python script`` to its exit; ``toml map``
 and ``csv map``: loaded as a map file, and written to the folder when the line before the block
-names a file in backticks; ``toml`` and ``json``: parsed; ``text``: free.
+names a file in backticks; ``toml plant``: written to such a file; ``toml`` and ``json``: parsed;
+``text``: free.
 """
 
 from __future__ import annotations
@@ -114,6 +115,9 @@ def test_blocks(
                 mapfile.loads(block.text, path=where, format=format)
                 if block.file:
                     (tmp_path / block.file).write_text(block.text, encoding="utf-8")
+            case ["toml", "plant"]:
+                assert block.file, f"{where}: the line before must name the file"
+                (tmp_path / block.file).write_text(block.text, encoding="utf-8")
             case ["toml"]:
                 tomllib.loads(block.text)
             case ["json"]:

@@ -31,6 +31,7 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 TABLE = {
     "_errors": row(0),
     "_octets": row(0, "_errors"),
+    "_routes": row(0, "_errors _source"),
     "_source": row(0, "_errors"),
     "_words": row(0),
     "_bits": row(1, "_errors", "bitstring"),
@@ -38,7 +39,7 @@ TABLE = {
     "crc": row(1, "_errors", "crcmod numpy"),
     "_engine": row(2, "_errors crc", "construct"),
     "_findings": row(2, "_source _words _bits"),
-    "_model": row(2, "_errors _source _words _bits"),
+    "_model": row(2, "_errors _routes _source _words _bits"),
     "residual": row(2, "_errors _document", "numpy"),
     "_baseline": row(3, "_errors _document _findings"),
     "_codec": row(3, "_errors _bits _model"),
@@ -51,10 +52,11 @@ TABLE = {
     "_checks": row(
         4,
         "_errors _words _bits _findings _model _codec _pairing protocols _canonical "
-        "_fingerprint _timing relations",
+        "_fingerprint _following _timing relations",
     ),
     "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical"),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
+    "_following": row(4, "_routes _document _model _pairing protocols _canonical _timing"),
     "_grids": row(4, "_words _bits _model _pairing"),
     "_timing": row(4, "_model protocols"),
     "cases": row(4, "_errors _document"),
@@ -78,7 +80,7 @@ TABLE = {
         "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
         "_checklist _checks _diff _fingerprint _timing",
     ),
-    "_plant": row(6, "_errors _source _document _model _mapfile importing record"),
+    "_plant": row(6, "_errors _routes _source _bits _document _model _mapfile importing record"),
     "_report": row(
         6,
         "_errors _source _words _bits _document crc _findings _model residual _baseline "

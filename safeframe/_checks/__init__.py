@@ -10,7 +10,7 @@ from itertools import islice
 from .. import _canonical as canonical
 from .._errors import UsageError
 from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
-from .._model import Allowance, Connection, End
+from .._model import Allowance, Connection, End, Plant
 from ..protocols import Profile
 from . import (  # noqa: F401
     agreement,
@@ -18,21 +18,32 @@ from . import (  # noqa: F401
     connection_table,
     contradictions,
     devices,
+    handovers,
     limits,
     meaning,
     origin,
     permutations,
     plant,
     relating,
+    routes,
     shape,
     told,
 )
-from .registry import CHECKS, PLANT_CHECKS, Context, Finder, context, count
+from .registry import (
+    CHECKS,
+    PLANT_CHECKS,
+    ROUTE_CHECKS,
+    Context,
+    Finder,
+    RoutesSeen,
+    context,
+    count,
+)
 from .remedies import Remedy
 from .trial import tried
 from .unjudged import unjudged
 
-__all__ = ["RULES", "check", "check_all", "find_profile", "find_rule"]
+__all__ = ["RULES", "check", "check_all", "check_site", "find_profile", "find_rule"]
 
 _MOST_OF_A_RULE = 100
 """Findings of one rule and connection that are listed: nobody reads more, and files that have
@@ -49,7 +60,7 @@ _UNUSED = Rule(
 
 RULES: tuple[Rule, ...] = tuple(
     sorted(
-        (*(rule for rule, _ in CHECKS), *(rule for rule, _ in PLANT_CHECKS), _UNUSED),
+        (*(rule for rule, _ in (*CHECKS, *PLANT_CHECKS, *ROUTE_CHECKS)), _UNUSED),
         key=lambda rule: rule.name,
     )
 )
@@ -118,6 +129,16 @@ def check_all(
     >>> safeframe.check_all([connection]).connections
     ('SC1-LX',)
     """
+    return check_site(connections, (), own_profiles=own_profiles)
+
+
+def check_site(
+    connections: Iterable[Connection],
+    plants: Iterable[Plant],
+    *,
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> Report:
+    """Judge connections, and the routes of the plants that list them."""
     everything = tuple(connections)
     # A plant may list a pair of maps many times: it is judged, and told about, once.
     distinct = tuple({_identity(connection): connection for connection in everything}.values())
@@ -141,6 +162,11 @@ def check_all(
     for rule, run_all in PLANT_CHECKS:
         finder = Finder(rule, "", own_profiles)
         found += _limited(run_all(everything, finder), finder)
+    for plant_ in plants:
+        told_, said, open_ = _routes(plant_, own_profiles)
+        found += told_
+        facts += said
+        not_judged += open_
     kept, waived = _waive(found, distinct)
     kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return Report(
@@ -150,6 +176,45 @@ def check_all(
         facts=tuple(facts),
         not_judged=tuple(not_judged),
     )
+
+
+def _routes(
+    plant_: Plant, own_profiles: Mapping[str, Profile] | None
+) -> tuple[list[Finding], list[tuple[str, str]], list[NotJudged]]:
+    """Return what is found on the routes of a plant, what was followed and what stays open."""
+    from .._following import Site, follow, route_time  # deferred: plants only.
+
+    site = Site(plant_)
+    profile_of = partial(find_profile, own_profiles=own_profiles)
+    rows = []
+    for route in plant_.routes:
+        followed = follow(site, route)
+        rows.append((followed, route_time(followed, plant_, profile_of)))
+    seen = RoutesSeen(site, tuple(rows))
+    found: list[Finding] = []
+    open_: list[NotJudged] = []
+    for rule, run in ROUTE_CHECKS:
+        finder = Finder(rule, "", own_profiles)
+        told_: list[Finding] = []
+        for one in run(seen, finder):
+            if isinstance(one, NotJudged):
+                open_.append(one)
+            else:
+                told_.append(one)
+        found += _limited(iter(told_), finder)
+    facts = []
+    for followed, time in rows:
+        words = "at least" if time.missing else "at most"
+        permitted = "" if time.permitted_ms is None else f" of {time.permitted_ms} ms permitted"
+        whole, all_ = len(followed.whole), len(followed.stretches)
+        way = count(all_, "connection") if whole == all_ else f"broken, {whole} of {all_} followed"
+        facts.append(
+            (
+                "route",
+                f"{followed.route.name}: {way}, {words} {time.known_ms} ms{permitted}",
+            )
+        )
+    return found, facts, open_
 
 
 def _identity(connection: Connection) -> tuple[int, ...]:

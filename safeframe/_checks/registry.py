@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from .._bits import Place
-from .._findings import Counterexample, Finding, Rule, Spot
+from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, explain, match
 from .._words import count
@@ -16,17 +16,24 @@ from ..protocols import Profile
 from .counterexample import SignalPair, counterexample
 from .remedies import Change, Remedy, map_changed, together
 
+if TYPE_CHECKING:
+    from .._following import FollowedRoute, RouteTime, Site
+
 __all__ = [
     "CHECKS",
     "PLANT_CHECKS",
+    "ROUTE_CHECKS",
     "Context",
     "Finder",
     "Flaw",
     "Repair",
+    "RouteCheck",
+    "RoutesSeen",
     "View",
     "count",
     "per_map",
     "plant_rule",
+    "route_rule",
     "rule",
     "spot",
 ]
@@ -163,8 +170,19 @@ class Finder:
 Check = Callable[[Context, Finder], Iterator[Finding]]
 PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
 
+
+class RoutesSeen(NamedTuple):
+    """The routes of one plant as rules see them, each with its times."""
+
+    site: Site
+    routes: tuple[tuple[FollowedRoute, RouteTime], ...]
+
+
+RouteCheck = Callable[[RoutesSeen, Finder], Iterator[Finding | NotJudged]]
+
 CHECKS: list[tuple[Rule, Check]] = []
 PLANT_CHECKS: list[tuple[Rule, PlantCheck]] = []
+ROUTE_CHECKS: list[tuple[Rule, RouteCheck]] = []
 
 
 def rule(entry: Rule) -> Callable[[Check], Check]:
@@ -182,6 +200,16 @@ def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
 
     def register(check: PlantCheck) -> PlantCheck:
         PLANT_CHECKS.append((entry, check))
+        return check
+
+    return register
+
+
+def route_rule(entry: Rule) -> Callable[[RouteCheck], RouteCheck]:
+    """Register a generator function as the check of a rule about the routes of a plant."""
+
+    def register(check: RouteCheck) -> RouteCheck:
+        ROUTE_CHECKS.append((entry, check))
         return check
 
     return register

@@ -107,7 +107,7 @@ def run(args: argparse.Namespace) -> int:
     if args.propose and args.format != "text":
         raise UsageError(f"--propose must stand with --format text, not with {args.format}")
     try:
-        connections = inputs.connections(args.maps)
+        connections, plants = inputs.site(args.maps)
         own = options.own_profiles(args)
     except InputError as error:
         if args.format in _OUTPUTS:
@@ -118,7 +118,7 @@ def run(args: argparse.Namespace) -> int:
 
             options.tell(args, findings.problems(error))
         raise
-    report = checks.check_all(connections, own_profiles=own)
+    report = checks.check_site(connections, plants, own_profiles=own)
     if args.baseline:
         report = _only_new(report, args.baseline)
     if not report.findings and (args.format != "text" or args.details):

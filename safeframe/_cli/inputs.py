@@ -9,7 +9,7 @@ from .. import _mapfile as mapfile
 from .._document.pending import notice
 from .._document.reader import read_stream
 from .._errors import InputError, Problem, UsageError
-from .._model import Connection, End
+from .._model import Connection, End, Plant
 from .._pairing.gather import gather
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "connections",
     "read_end",
     "read_ends",
+    "site",
     "tell_broken_off",
     "versions",
 ]
@@ -56,6 +57,11 @@ def read_ends(paths: Iterable[str]) -> list[End]:
 
 def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     """Return the connections of map files given pair by pair, of plant files and of folders."""
+    return site(paths)[0]
+
+
+def site(paths: Sequence[str]) -> tuple[tuple[Connection, ...], tuple[Plant, ...]]:
+    """Return the connections of map files, plant files and folders, and the plants among them."""
     plants = [path for path in paths if path.endswith(PLANT)]
     folders = [path for path in paths if _may_be_folder(path)]
     singles = [path for path in paths if path not in folders and path not in plants]
@@ -70,15 +76,23 @@ def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     pairs = tuple(
         Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
     )
-    listed = tuple(found for path in plants for found in _in_plant(path))
-    return pairs + listed + tuple(found for folder in folders for found in _in_folder(folder))
+    read = [_in_plant(path) for path in plants]
+    gathered: list[Connection] = [*pairs, *(found for plant in read for found in plant.connections)]
+    for folder in folders:
+        found = _in_folder(folder)
+        if isinstance(found, tuple):
+            gathered += found
+        else:
+            read.append(found)
+            gathered += found.connections
+    return tuple(gathered), tuple(read)
 
 
-def _in_plant(path: str) -> tuple[Connection, ...]:
+def _in_plant(path: str) -> Plant:
     from .._plant import file as plantfile  # deferred: reads records, which most runs need not.
 
-    found = plantfile.load(path).connections
-    tell_broken_off(end.where.path for connection in found for end in connection.ends)
+    found = plantfile.load(path)
+    tell_broken_off(end.where.path for connection in found.connections for end in connection.ends)
     return found
 
 
@@ -113,7 +127,7 @@ def _may_be_folder(path: str) -> bool:
     return Path(path).is_dir()
 
 
-def _in_folder(folder: str) -> tuple[Connection, ...]:
+def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:
     from pathlib import Path
 
     paths = sorted(
@@ -126,7 +140,7 @@ def _in_folder(folder: str) -> tuple[Connection, ...]:
     plant = Path(folder) / PLANT
     if plant.exists():
         found = _in_plant(str(plant))
-        listed = {end.where.path for connection in found for end in connection.ends}
+        listed = {end.where.path for connection in found.connections for end in connection.ends}
         left = [path for path in paths if path not in listed]
         if left:
             message = f"a plant must list every map file of its folder, not leave {', '.join(left)}"

@@ -22,6 +22,7 @@ from .._errors import InputError, Problem, UsageError
 from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._source import Location
 from ..record import Record
+from .routes import read_cycles, read_routes, routes_schema
 
 __all__ = ["CONNECTION", "FORMAT", "load", "loads", "schema_text"]
 
@@ -114,7 +115,7 @@ CONNECTION: dict[str, Key] = {
 _PLANT = {
     "name": Key(kind=NAME, required=True, meaning="name of the site"),
 }
-_KEYS = ("name", "connections")
+_KEYS = ("name", "connections", "cycle_ms", "routes")
 
 
 def load(path: str | os.PathLike[str]) -> Plant:
@@ -139,6 +140,8 @@ def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> P
     ]
     if not data.get("connections"):
         tables.add((), "connections must hold at least one connection")
+    cycles = read_cycles(tables, data.get("cycle_ms"))
+    routes = read_routes(tables, data.get("routes"))
     tables.problems.refuse()
     assert plant is not None
     files = _Files(os.path.dirname(path), read)  # noqa: PTH120  (the path stays as it was typed)
@@ -146,7 +149,18 @@ def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> P
     if files.problems:
         raise InputError(*files.problems)
     found = tuple(connection for connection in connections if connection is not None)
-    return Plant(name=plant["name"], connections=found, where=Location(path=path))
+    names = {end.name for connection in found for end in connection.ends}
+    for name, _ in cycles:
+        if name not in names:
+            tables.add(("cycle_ms", name), "a cycle time must be of an end", known=sorted(names))
+    tables.problems.refuse()
+    return Plant(
+        name=plant["name"],
+        connections=found,
+        routes=routes,
+        cycles=cycles,
+        where=Location(path=path),
+    )
 
 
 class _Files:
@@ -285,8 +299,9 @@ def schema_text() -> str:
             "format": {"const": FORMAT, "description": "name and edition of the file format"},
             "name": {**NAME.schema, "description": _PLANT["name"].meaning},
             "connections": {"type": "array", "items": connection, "minItems": 1},
+            **routes_schema(),
         },
-        "required": ["format", *_KEYS],
+        "required": ["format", "name", "connections"],
         "additionalProperties": False,
     }
     return json.dumps(described, indent=2) + "\n"

@@ -79,19 +79,22 @@ def counts(given: Sequence[Finding], severities: Sequence[str] = SEVERITIES) -> 
 
 
 def not_judged(given: Report) -> list[str]:
-    """Return what the verdict does not speak for, one line for connections that lack the same."""
-    open_at: dict[str, list[str]] = {}
+    """Return what the verdict does not speak for, one line for what lacks the same."""
+    open_at: dict[tuple[str, str], list[str]] = {}
     for entry in given.not_judged:
         if entry.subject:
-            open_at.setdefault(entry.connection, []).append(f"{entry.subject} ({entry.reason})")
-    alike: dict[str, list[str]] = {}
-    for name, subjects in open_at.items():
-        alike.setdefault(", ".join(subjects), []).append(name)
+            owner = ("route", entry.route) if entry.route else ("connection", entry.connection)
+            open_at.setdefault(owner, []).append(f"{entry.subject} ({entry.reason})")
+    alike: dict[tuple[str, str], list[str]] = {}
+    for (kind, name), subjects in open_at.items():
+        alike.setdefault((kind, ", ".join(subjects)), []).append(name)
     lines = []
-    for text, connections in alike.items():
-        few = len(connections) <= FEW
-        of = ", ".join(connections) if few else f"{len(connections)} connections"
-        lines.append(f"not judged{f' of {of}' if len(given.connections) > 1 else ''}: {text}")
+    for (kind, text), names_ in alike.items():
+        of = ", ".join(names_) if len(names_) <= FEW else f"{len(names_)} {kind}s"
+        if kind == "route" and len(names_) <= FEW:
+            of = f"the {kind}{'s'[: len(names_) != 1]} {of}"
+        told = of and (kind == "route" or len(given.connections) > 1)
+        lines.append(f"not judged{f' of {of}' if told else ''}: {text}")
     return lines
 
 

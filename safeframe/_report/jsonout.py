@@ -40,6 +40,7 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
         "not_judged": [
             {
                 "connection": entry.connection,
+                "route": entry.route,
                 "rule": entry.rule,
                 "reason": entry.reason,
                 "subject": entry.subject,

@@ -56,6 +56,7 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
     skipped = {rule.name: "only one connection was given" for rule in plant if alone}
+    skipped |= reasons.get("", {})
     _suite(
         root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
     )

@@ -95,7 +95,13 @@ def test_a_report_says_everything_it_holds() -> None:
     assert document["facts"] == [{"label": "size", "text": "2 octets"}]
     assert document["problems"] == []
     assert document["not_judged"] == [
-        {"connection": "SC1-LX", "rule": "illegal-size", "reason": "r", "subject": "s"}
+        {
+            "connection": "SC1-LX",
+            "route": "",
+            "rule": "illegal-size",
+            "reason": "r",
+            "subject": "s",
+        }
     ]
 
 

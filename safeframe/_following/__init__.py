@@ -1,0 +1,21 @@
+"""Signals followed over the connections of a site: stretches, routes, candidates, times."""
+
+from .candidates import PossibleWay, candidates, unrouted
+from .follow import Break, FollowedRoute, Handover, follow
+from .site import Lane, Site, Stretch
+from .times import RouteTime, route_time
+
+__all__ = [
+    "Break",
+    "PossibleWay",
+    "FollowedRoute",
+    "Handover",
+    "Lane",
+    "RouteTime",
+    "Site",
+    "Stretch",
+    "candidates",
+    "follow",
+    "route_time",
+    "unrouted",
+]
