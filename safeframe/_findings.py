@@ -138,7 +138,8 @@ class Report:
 
     ``connections`` are the names of the connections checked, in order; ``facts`` are
     (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
-    that a baseline file knows already; ``not_judged`` is what the maps leave open.
+    that a baseline file knows already; ``not_judged`` is what the maps leave open;
+    ``not_looked_at`` what else the verdict does not speak for.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -152,6 +153,7 @@ class Report:
     facts: tuple[tuple[str, str], ...] = ()
     known: tuple[Finding, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
+    not_looked_at: tuple[str, ...] = ()
 
     def worst(self) -> str:
         """Return the worst severity among the findings, or an empty string."""

@@ -4,8 +4,8 @@
 ``sh setup``: commands of a bare machine, run by ``.ci/run``; ``sh script``: run by its own test;
 ``python``: executed, ``python script`` to its exit; ``toml map``
 and ``csv map``: loaded as a map file, and written to the folder when the line before the block
-names a file in backticks; ``toml plant``: written to such a file; ``toml`` and ``json``: parsed;
-``text``: free.
+names a file in backticks; ``toml plant``: read as a plant file and written likewise; ``toml`` and
+``json``: parsed; ``text``: free.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ import pytest
 from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe._cli import COMMANDS, main
+from safeframe._plant import file as plantfile
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = sorted(
@@ -117,6 +118,7 @@ def test_blocks(
                     (tmp_path / block.file).write_text(block.text, encoding="utf-8")
             case ["toml", "plant"]:
                 assert block.file, f"{where}: the line before must name the file"
+                plantfile.listed(block.text, path=where)
                 (tmp_path / block.file).write_text(block.text, encoding="utf-8")
             case ["toml"]:
                 tomllib.loads(block.text)

@@ -34,13 +34,14 @@ TABLE = {
     "_routes": row(0, "_errors _source"),
     "_source": row(0, "_errors"),
     "_words": row(0),
+    "_workers": row(0),
     "_bits": row(1, "_errors", "bitstring"),
     "_document": row(1, "_errors _source"),
     "crc": row(1, "_errors", "crcmod numpy"),
     "_engine": row(2, "_errors crc", "construct"),
     "_findings": row(2, "_source _words _bits"),
     "_model": row(2, "_errors _routes _source _words _bits"),
-    "residual": row(2, "_errors _document", "numpy"),
+    "residual": row(2, "_errors _workers _document", "numpy"),
     "_baseline": row(3, "_errors _document _findings"),
     "_codec": row(3, "_errors _bits _model"),
     "_demo": row(3),
@@ -80,12 +81,16 @@ TABLE = {
         "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
         "_checklist _checks _diff _fingerprint _timing",
     ),
-    "_plant": row(6, "_errors _routes _source _bits _document _model _mapfile importing record"),
+    "_plant": row(
+        6,
+        "_errors _routes _source _words _workers _bits _document _findings _model _mapfile "
+        "protocols _checks importing record",
+    ),
     "_report": row(
         6,
         "_errors _source _words _bits _document crc _findings _model residual _baseline "
         "_codec _mapfile _checklist _checks _diff _grids _timing frame relations capture edit "
-        "importing record __init__",
+        "importing record _plant __init__",
     ),
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from itertools import islice
+from typing import NamedTuple
 
 from .. import _canonical as canonical
 from .._errors import UsageError
@@ -43,7 +44,21 @@ from .remedies import Remedy
 from .trial import tried
 from .unjudged import unjudged
 
-__all__ = ["RULES", "check", "check_all", "check_site", "find_profile", "find_rule"]
+__all__ = [
+    "ACROSS_RULES",
+    "RECORD_RULES",
+    "RULES",
+    "Judged",
+    "across",
+    "check",
+    "check_all",
+    "check_site",
+    "find_profile",
+    "find_rule",
+    "judged",
+    "routed",
+    "settled",
+]
 
 _MOST_OF_A_RULE = 100
 """Findings of one rule and connection that are listed: nobody reads more, and files that have
@@ -142,45 +157,23 @@ def check_site(
     everything = tuple(connections)
     # A plant may list a pair of maps many times: it is judged, and told about, once.
     distinct = tuple({_identity(connection): connection for connection in everything}.values())
-    found: list[Finding] = []
-    facts: list[tuple[str, str]] = []
-    not_judged: list[NotJudged] = []
-    for connection in distinct:
-        profile = find_profile(connection, own_profiles)
-        seen, judged, offers = _judged(_ordered(connection, profile), profile)
-        if offers and not seen.exchanged:
-            judged = tried(seen.connection, judged, offers, partial(_found, profile=profile))
-        found += judged
-        facts += _facts(seen)
-        for end in connection.ends:
-            for device in connection.devices:
-                if device.end.name == end.name:
-                    differing = told.against(end, device, partial(check, own_profiles=own_profiles))
-                    found += differing.findings
-                    facts.append((f"{end.name} against {device.file}", _against(differing)))
-        not_judged += unjudged(connection, seen.profile)
-    for rule, run_all in PLANT_CHECKS:
-        finder = Finder(rule, "", own_profiles)
-        found += _limited(run_all(everything, finder), finder)
-    for plant_ in plants:
-        told_, said, open_ = _routes(plant_, own_profiles)
-        found += told_
-        facts += said
-        not_judged += open_
-    kept, waived = _waive(found, distinct)
-    kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    each = [judged(connection, own_profiles=own_profiles) for connection in distinct]
+    found = [finding for one in each for finding in one.findings]
+    found += across(everything, own_profiles=own_profiles)
+    ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
+    found += [finding for one in ways for finding in one.findings]
+    kept, waived = settled(found, distinct)
     return Report(
         findings=tuple(kept),
         waived=tuple(waived),
         connections=tuple(connection.name for connection in everything),
-        facts=tuple(facts),
-        not_judged=tuple(not_judged),
+        facts=tuple(fact for one in (*each, *ways) for fact in one.facts),
+        not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
+        not_looked_at=tuple(_not_looked_at(everything)),
     )
 
 
-def _routes(
-    plant_: Plant, own_profiles: Mapping[str, Profile] | None
-) -> tuple[list[Finding], list[tuple[str, str]], list[NotJudged]]:
+def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
     """Return what is found on the routes of a plant, what was followed and what stays open."""
     from .._following import Site, follow, route_time  # deferred: plants only.
 
@@ -214,7 +207,91 @@ def _routes(
                 f"{followed.route.name}: {way}, {words} {time.known_ms} ms{permitted}",
             )
         )
-    return found, facts, open_
+    return Judged(tuple(found), tuple(facts), tuple(open_))
+
+
+def _not_looked_at(connections: Iterable[Connection]) -> Iterator[str]:
+    """Say what a plant file lists and only its gate looks at."""
+    records: dict[str, int] = {}
+    for connection in connections:
+        if connection.installed:
+            path = connection.entry.path
+            records[path] = records.get(path, 0) + bool(connection.record)
+    for path, number in records.items():
+        yield (
+            f"whether {count(number, 'record')} of {path} {'is' if number == 1 else 'are'} whole, "
+            f"complete, tested and signed, and what else it asks for: safeframe verify {path}"
+        )
+
+
+class Judged(NamedTuple):
+    """What is seen at one connection by itself; what its ends allow is not set aside yet."""
+
+    findings: tuple[Finding, ...]
+    facts: tuple[tuple[str, str], ...]
+    not_judged: tuple[NotJudged, ...]
+
+
+def judged(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
+    """Judge one connection by itself, by its device files as well."""
+    profile = find_profile(connection, own_profiles)
+    seen, found, offers = _judged(_ordered(connection, profile), profile)
+    if offers and not seen.exchanged:
+        found = tried(seen.connection, found, offers, partial(_found, profile=profile))
+    facts = _facts(seen)
+    for end in connection.ends:
+        for device in connection.devices:
+            if device.end.name == end.name:
+                differing = told.against(end, device, partial(check, own_profiles=own_profiles))
+                found += differing.findings
+                facts.append((f"{end.name} against {device.file}", _against(differing)))
+    return Judged(tuple(found), tuple(facts), tuple(unjudged(connection, seen.profile)))
+
+
+RECORD_RULES = frozenset(
+    (
+        "record-missing",
+        "record-outdated",
+        "read-back-missing",
+        "read-back-differs",
+        "serial-differs",
+    )
+)
+"""Rules about one connection of a plant and its record."""
+
+ACROSS_RULES = frozenset(rule.name for rule, _ in PLANT_CHECKS) - RECORD_RULES
+"""Rules that only several connections together can break."""
+
+
+def across(
+    connections: tuple[Connection, ...],
+    *,
+    own_profiles: Mapping[str, Profile] | None = None,
+    without: Container[str] = (),
+) -> list[Finding]:
+    """Return what only all connections together show, and what plant file and records say.
+
+    Rules whose names are in ``without`` are left out.
+    """
+    found: list[Finding] = []
+    for rule, run_all in PLANT_CHECKS:
+        if rule.name in without:
+            continue
+        finder = Finder(rule, "", own_profiles)
+        found += _limited(run_all(connections, finder), finder)
+    return found
+
+
+def settled(
+    found: list[Finding], connections: tuple[Connection, ...]
+) -> tuple[list[Finding], list[Waived]]:
+    """Return the findings that nobody allows, worst first, with those about unused allowances.
+
+    Second come the findings that are allowed.
+    """
+    kept, waived = _waive(found, connections)
+    kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    return kept, waived
 
 
 def _identity(connection: Connection) -> tuple[int, ...]:
@@ -289,15 +366,16 @@ def _waive(
     ]
     if not allowances:
         return found, []
+    by_name: dict[str, list[tuple[End, Allowance]]] = {}
+    for name, end, allowance in allowances:
+        by_name.setdefault(name, []).append((end, allowance))
+    everywhere = [(end, allowance) for _, end, allowance in allowances]
     kept: list[Finding] = []
     waived: list[Waived] = []
     used: set[int] = set()
     for finding in found:
-        allowed = [
-            allowance
-            for name, end, allowance in allowances
-            if finding.connection in (name, "") and _covers(end, allowance, finding)
-        ]
+        near = by_name.get(finding.connection, []) if finding.connection else everywhere
+        allowed = [allowance for end, allowance in near if _covers(end, allowance, finding)]
         if allowed:
             used |= {id(allowance) for allowance in allowed}
             reason, where = allowed[0].reason, allowed[0].where

@@ -18,6 +18,7 @@ __all__ = ["COMMANDS", "command_module", "main", "parser_of"]
 
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
+    "verify": "say whether a whole plant is in order: maps, records, tests, signatures",
     "diff": "say what differs between map files, or between the edits of two ends",
     "relations": "list the states that the rules between signals allow",
     "edit": "make one change at both ends, out of the reserve",

@@ -13,7 +13,7 @@ from .._errors import UsageError
 if TYPE_CHECKING:
     from .._document.output import Claim, OutputKind
 
-__all__ = ["add", "claim", "into", "refuse_full", "write"]
+__all__ = ["PageFolder", "add", "claim", "into", "refuse_full", "write"]
 
 _KINDS = "output_kinds"
 _CLAIMS = "output_claims"
@@ -102,6 +102,61 @@ def into(folder: str, texts: Mapping[str, str]) -> None:
         path = str(Path(folder, name))
         (made,) = output.claim([("the folder", path, kind)], {}, force=False).values()
         output.write(made, text.encode())
+
+
+class PageFolder:
+    """A folder of pages, one for each of many things; those of an earlier run are replaced.
+
+    Makes the folder. Raises UsageError where it holds pages of another kind, or an input, unless
+    ``--force`` was given; an input is never overwritten.
+    """
+
+    def __init__(self, args: argparse.Namespace, folder: str) -> None:
+        from pathlib import Path
+
+        from .._document import output
+        from .._report import marks
+
+        self._kind = marks.page(args.output_kinds["html"][1].partition(" ")[2])
+        self._folder, self._force = Path(folder), bool(args.force)
+        self._inputs = output.identities(_words(args, {"html", "pages"}))
+        self._written: set[str] = set()
+        if os.path.lexists(folder) and not self._folder.is_dir():
+            raise UsageError(f"--pages must name a folder, not {folder}, which is none")
+        self._folder.mkdir(parents=True, exist_ok=True)
+        self._there = {path.name for path in self._folder.iterdir() if path.suffix == ".html"}
+        for name in sorted(self._there):  # Before the work begins, not in the middle of it.
+            self._claim(name)
+
+    def _claim(self, name: str) -> Claim:
+        from .._document import output
+
+        path = str(self._folder / name)
+        rows = [("--pages", path, self._kind)]
+        return output.claim(rows, self._inputs, force=self._force)["--pages"]
+
+    def write(self, name: str, text: str) -> None:
+        """Write one page."""
+        from .._document import output
+        from .._report import marks
+
+        page = marks.marked(self._kind, text)
+        output.write(self._claim(name), page.encode("utf-8", "backslashreplace"))
+        self._written.add(name)
+
+    def done(self) -> None:
+        """Say what was written, and which pages of an earlier run are still there."""
+        from .._report.text import clean
+        from .._words import count, listed
+
+        where = clean(str(self._folder))
+        pages = count(len(self._written), "page")
+        sys.stderr.write(f"safeframe: {where}: {pages} written ({self._kind.name})\n")
+        if left := sorted(self._there - self._written):
+            sys.stderr.write(
+                f"safeframe: {where} also holds {clean(listed(left))}, which this run did not "
+                "write\n"
+            )
 
 
 def refuse_full(path: str, what: str) -> None:

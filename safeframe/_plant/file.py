@@ -8,23 +8,35 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from .. import _mapfile as mapfile
 from .. import record
-from .._document.kinds import LINE, NAME, Kind, RefusalError, array
+from .._document.kinds import FLAG, LINE, NAME, Kind, RefusalError, array
 from .._document.locate import Index, Path
 from .._document.problems import Problems
 from .._document.reader import read_text
-from .._document.tables import Key, Tables
+from .._document.tables import Key, Tables, nested
 from .._document.toml import parse
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, DeviceMap, End, Installed, Plant
+from .._routes import Route
 from .._source import Location
 from ..record import Record
 from .routes import read_cycles, read_routes, routes_schema
 
-__all__ = ["CONNECTION", "FORMAT", "load", "loads", "schema_text"]
+__all__ = [
+    "CONNECTION",
+    "FORMAT",
+    "REQUIRE",
+    "ListedConnection",
+    "Listing",
+    "Reader",
+    "listed",
+    "load",
+    "loads",
+    "schema_text",
+]
 
 FORMAT = "safeframe-plant/1"
 """The value of the key ``format``: the name and edition of this file format."""
@@ -68,6 +80,24 @@ def _read_device_files(tables: Tables, value: Any, path: Path) -> dict[str, dict
     return found
 
 
+REQUIRE: dict[str, Key] = {
+    "signatures": Key(kind=array(NAME), meaning="allowed signers, each of whom must have signed"),
+    "device_files": Key(kind=FLAG, meaning="whether both ends must name a device file"),
+    "serials": Key(kind=FLAG, meaning="whether both serial numbers must be stated and read back"),
+    "evidence": Key(kind=FLAG, meaning="whether recordings must show the tested steps"),
+}
+"""What a plant file may ask for besides agreement and a whole, complete, signed record."""
+
+_REQUIRE = nested(dict, REQUIRE, "a table of demands")._replace(
+    schema={
+        "type": "object",
+        "properties": {
+            name: {**key.kind.schema, "description": key.meaning} for name, key in REQUIRE.items()
+        },
+        "additionalProperties": False,
+    }
+)
+
 CONNECTION: dict[str, Key] = {
     "ends": Key(
         kind=Kind(
@@ -109,13 +139,38 @@ CONNECTION: dict[str, Key] = {
         default={},
         meaning="device file that the map of an end is held against",
     ),
+    "require": Key(kind=_REQUIRE, default={}, meaning="demands of `safeframe verify` on this one"),
 }
 """The keys of one connection."""
 
 _PLANT = {
     "name": Key(kind=NAME, required=True, meaning="name of the site"),
+    "require": Key(kind=_REQUIRE, default={}, meaning="demands of `safeframe verify`"),
 }
-_KEYS = ("name", "connections", "cycle_ms", "routes")
+_KEYS = ("name", "connections", "require", "cycle_ms", "routes")
+_REQUIRED = ("name", "connections")
+
+
+class ListedConnection(NamedTuple):
+    """One connection as a plant file lists it: ``values`` by the keys of CONNECTION, unread files.
+
+    ``require`` are the demands of the site with those of the connection over them.
+    """
+
+    where: Location
+    values: dict[str, Any]
+    require: dict[str, Any]
+
+
+class Listing(NamedTuple):
+    """What a plant file states by itself, without the files that it names."""
+
+    name: str
+    folder: str
+    rows: tuple[ListedConnection, ...]
+    cycles: tuple[tuple[str, int], ...]
+    routes: tuple[Route, ...]
+    tables: Tables
 
 
 def load(path: str | os.PathLike[str]) -> Plant:
@@ -129,41 +184,53 @@ def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> P
 
     Raises InputError with every problem of the plant file, or of the files that it names.
     """
+    plant = listed(text, path=path)
+    files = Reader(plant.folder, read)
+    connections = [files.connection(row.where, row.values) for row in plant.rows]
+    if files.problems:
+        raise InputError(*files.problems)
+    found = tuple(connection for connection in connections if connection is not None)
+    names = {end.name for connection in found for end in connection.ends}
+    tables = plant.tables
+    for name, _ in plant.cycles:
+        if name not in names:
+            tables.add(("cycle_ms", name), "a cycle time must be of an end", known=sorted(names))
+    tables.problems.refuse()
+    return Plant(
+        name=plant.name,
+        connections=found,
+        routes=plant.routes,
+        cycles=plant.cycles,
+        where=Location(path=path),
+    )
+
+
+def listed(text: str, *, path: str) -> Listing:
+    """Return what a plant file states; raises InputError with every problem of it.
+
+    No file that it names is touched.
+    """
     data = parse(text, path=path)
     tables = Tables(Problems(path), Index(text).line)
     tables.head(data, FORMAT, "a plant file", _KEYS)
     plant = tables.take({k: data[k] for k in _PLANT if k in data}, _PLANT, (), "a plant file")
-    rows = [
-        (tables.where(where), values)
+    site = (plant or {}).get("require", {})
+    rows = tuple(
+        ListedConnection(tables.where(where), values, {**site, **values.get("require", {})})
         for where, row in tables.rows(data.get("connections"), "connections")
         if (values := tables.take(row, CONNECTION, where, "a connection")) is not None
-    ]
+    )
     if not data.get("connections"):
         tables.add((), "connections must hold at least one connection")
     cycles = read_cycles(tables, data.get("cycle_ms"))
     routes = read_routes(tables, data.get("routes"))
     tables.problems.refuse()
     assert plant is not None
-    files = _Files(os.path.dirname(path), read)  # noqa: PTH120  (the path stays as it was typed)
-    connections = [files.connection(where, values) for where, values in rows]
-    if files.problems:
-        raise InputError(*files.problems)
-    found = tuple(connection for connection in connections if connection is not None)
-    names = {end.name for connection in found for end in connection.ends}
-    for name, _ in cycles:
-        if name not in names:
-            tables.add(("cycle_ms", name), "a cycle time must be of an end", known=sorted(names))
-    tables.problems.refuse()
-    return Plant(
-        name=plant["name"],
-        connections=found,
-        routes=routes,
-        cycles=cycles,
-        where=Location(path=path),
-    )
+    folder = os.path.dirname(path)  # noqa: PTH120  (the path stays as it was typed)
+    return Listing(plant["name"], folder, rows, cycles, routes, tables)
 
 
-class _Files:
+class Reader:
     """Reads the files that a plant file names, each once, and collects their problems."""
 
     def __init__(self, folder: str, read: Read | None) -> None:
@@ -200,7 +267,7 @@ class _Files:
             installed=tuple(
                 _installed(end.name, serials.get(end.name, ""), made) for end in (first, second)
             ),
-            record=self._path(path) if path else "",
+            record=self.path_of(path) if path else "",
             entry=where,
         )
 
@@ -216,7 +283,7 @@ class _Files:
             if end is None:
                 names = " or ".join(one.name for one in ends)
                 raise UsageError(f"a device file must be of {names}, not of {name}")
-            path = self._path(values["file"])
+            path = self.path_of(values["file"])
             if self.read is None:
                 source = importing.read_source(path)
             else:
@@ -236,7 +303,7 @@ class _Files:
         return None
 
     def _load(self, name: str, load: Callable[[str], End | Record]) -> End | Record | None:
-        path = self._path(name)
+        path = self.path_of(name)
         if path not in self.done:
             self.done[path] = None
             try:
@@ -245,7 +312,8 @@ class _Files:
                 self.problems += error.problems
         return self.done[path]
 
-    def _path(self, name: str) -> str:
+    def path_of(self, name: str) -> str:
+        """Return the path of a file that the plant file names."""
         return os.path.normpath(os.path.join(self.folder, name))  # noqa: PTH118
 
     def _map(self, path: str) -> End:
@@ -298,10 +366,11 @@ def schema_text() -> str:
         "properties": {
             "format": {"const": FORMAT, "description": "name and edition of the file format"},
             "name": {**NAME.schema, "description": _PLANT["name"].meaning},
+            "require": {**_REQUIRE.schema, "description": _PLANT["require"].meaning},
             "connections": {"type": "array", "items": connection, "minItems": 1},
             **routes_schema(),
         },
-        "required": ["format", "name", "connections"],
+        "required": ["format", *_REQUIRED],
         "additionalProperties": False,
     }
     return json.dumps(described, indent=2) + "\n"

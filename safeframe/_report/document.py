@@ -50,11 +50,12 @@ class StyledText(NamedTuple):
     """A run of words that looks different.
 
     ``look`` is ``strong``, ``good``, ``code``, a severity, or ``entry`` for what a person has to
-    fill in.
+    fill in. ``href`` is where the words lead to on a page.
     """
 
     text: str
     look: str
+    href: str = ""
 
 
 Words: TypeAlias = str | StyledText | tuple[str | StyledText, ...]
@@ -81,7 +82,8 @@ class Table(NamedTuple):
     ``looks`` colours whole rows. ``notes`` say more about a row, below it in text and in a last
     column named ``note_head`` elsewhere. A kind of column is ``text``, ``code`` (fingerprints,
     octets, places), ``entry`` (filled in by people) or ``pen`` (room on paper); ``widths`` are per
-    cent of a page.
+    cent of a page. On a page ``links`` are where the first cell of each row leads to, and
+    ``anchors`` the names by which others lead to the rows.
     """
 
     rows: tuple[tuple[str, ...], ...]
@@ -93,6 +95,8 @@ class Table(NamedTuple):
     kinds: tuple[str, ...] = ()
     widths: tuple[int, ...] = ()
     bare: bool = False
+    links: tuple[str, ...] = ()
+    anchors: tuple[str, ...] = ()
 
 
 class Point(NamedTuple):
@@ -132,11 +136,15 @@ class Grids(NamedTuple):
 
 
 class Drawing(NamedTuple):
-    """A picture: ``svg`` for a page, ``lines`` for a text, ``style`` for the sheet of the page."""
+    """A picture: ``svg`` for a page, ``lines`` for a text, ``style`` for the sheet of the page.
+
+    ``kind`` is the class that the style is for.
+    """
 
     svg: str
     lines: tuple[str, ...]
     style: str = ""
+    kind: str = "drawing"
 
 
 class Fold(NamedTuple):

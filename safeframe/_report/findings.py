@@ -50,6 +50,7 @@ def document(
     if given.facts and (everything or (not given.findings and len(given.connections) <= FEW)):
         below.append(Facts(given.facts))
     below += map(Paragraph, not_judged(given))
+    below += (Paragraph(f"not looked at: {text}") for text in given.not_looked_at)
     if given.known:
         below.append(Paragraph(f"not counted, known from the baseline: {len(given.known)}"))
     return Document(

@@ -143,7 +143,7 @@ class _HtmlWriter:
             self.style += block.style
         return (
             '<figure><div class="wide" role="region" tabindex="0" aria-label="picture">'
-            f'<div class="drawing">{block.svg}</div></div></figure>'
+            f'<div class="{block.kind}">{block.svg}</div></div></figure>'
         )
 
 
@@ -152,6 +152,8 @@ def _words(words: Words) -> str:
 
 
 def _span(span: StyledText) -> str:
+    if span.href:
+        return f'<a href="{text(span.href)}">{text(span.text)}</a>'
     if span.look == "code":
         return _code(span.text)
     inside = text(span.text)
@@ -181,10 +183,15 @@ def _table(block: Table) -> str:
     body = ""
     for number, row in enumerate(block.rows):
         cells = [_cell(kind, cell) for kind, cell in zip(kinds, row, strict=True)]
-        first = cells[0].replace("<td", '<th scope="row"', 1).removesuffix("</td>") + "</th>"
+        inside = cells[0].removesuffix("</td>")
+        if block.links and block.links[number]:
+            lead, _, said = inside.partition(">")
+            inside = f'{lead}><a href="{text(block.links[number])}">{said}</a>'
+        first = inside.replace("<td", '<th scope="row"', 1) + "</th>"
         note = [f"<td>{text(block.notes[number])}</td>"] if block.notes else []
         look = block.looks[number] if block.looks else ""
         mark = f' class="{look}"' if look else ""
+        mark += f' id="{text(block.anchors[number])}"' if block.anchors else ""
         body += f"<tr{mark}>{first}{''.join([*cells[1:], *note])}</tr>\n"
     short = ' class="short"' if len(block.rows) <= _SHORT_TABLE else ""
     caption = f"<caption>{text(block.caption)}</caption>" if block.caption else ""

@@ -47,6 +47,7 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
             }
             for entry in given.not_judged
         ],
+        "not_looked_at": list(given.not_looked_at),
         "facts": [{"label": label, "text": text} for label, text in given.facts],
         "problems": [_problem(problem) for problem in unread],
         "caution": CAUTION,

@@ -15,11 +15,13 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from .. import _checks as checks
 from .._errors import InputError
 from .._findings import Finding, Report, Rule, Spot, at_or_above
+from .._plant.gate import GatePoint
+from .._plant.verify import GateReport
 from .._words import count
 from .paths import relative
 from .text import clean
 
-__all__ = ["problems", "report"]
+__all__ = ["gate", "problems", "report"]
 
 _PLANT = "all connections"
 
@@ -60,6 +62,10 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     _suite(
         root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
     )
+    for text in given.not_looked_at:
+        suite = root[-1]
+        case = SubElement(suite, "testcase", classname=f"safeframe.{_PLANT}", name="not looked at")
+        SubElement(case, "skipped", message=clean(text))
     return _document(root)
 
 
@@ -72,6 +78,61 @@ def problems(error: InputError) -> str:
     element = SubElement(case, "error", type="unreadable", message=message)
     element.text = "\n".join(clean(str(problem)) for problem in error.problems)
     return _document(root)
+
+
+_GATE = (
+    ("maps agree", ("maps",)),
+    ("device files agree", ("device files",)),
+    ("record fits", ("record", "request")),
+    ("read back", ("read back", "serials")),
+    ("tested", ("tests",)),
+    ("signed", ("approvals", "signatures")),
+    ("evidence", ("evidence",)),
+)
+"""The cases of a connection at the gate, with what each is about."""
+
+
+def gate(given: GateReport) -> str:
+    """Return what the gate of a plant says: one suite for each connection, one for all."""
+    root = Element("testsuites", name="safeframe verify")
+    for row in given.rows:
+        suite = SubElement(root, "testsuite", name=clean(row.name))
+        named = any(label.partition(" against ")[1] for label, _ in row.facts)
+        for title, aspects in _GATE:
+            points = [point for point in row.points if point.aspect in aspects]
+            found = row.findings if title == "maps agree" else ()
+            case = _gate_case(suite, row.name, title, found, points)
+            if title == "device files agree" and not points and not named:
+                SubElement(case, "skipped", message="the plant file names none")
+            elif title == "evidence" and not points:
+                SubElement(case, "skipped", message="the plant file asks for none")
+    suite = SubElement(root, "testsuite", name=_PLANT)
+    _gate_case(suite, _PLANT, "nothing is used twice", given.findings, ())
+    return _document(root)
+
+
+def _gate_case(
+    suite: Element,
+    name: str,
+    title: str,
+    found: Sequence[Finding],
+    points: Sequence[GatePoint],
+) -> Element:
+    case = SubElement(suite, "testcase", classname=f"safeframe.{clean(name)}", name=title)
+    failing = [finding for finding in found if at_or_above(finding.severity, "warning")]
+    lines = [finding.message for finding in failing] + [point.text for point in points]
+    if lines:
+        more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
+        message = clean(lines[0]) + more
+        kind = "wrong" if failing or any(point.fault for point in points) else "open"
+        failure = SubElement(case, "failure", type=kind, message=message)
+        told = [_text(finding) for finding in failing]
+        told += [clean(f"{point.text}\nstep: {point.step}") for point in points]
+        failure.text = "\n\n".join(told)
+    mild = [_text(finding) for finding in found if finding not in failing]
+    if mild:
+        SubElement(case, "system-out").text = "\n\n".join(mild)
+    return case
 
 
 def _case(finding: Finding) -> tuple[str, str]:

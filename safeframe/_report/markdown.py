@@ -24,6 +24,7 @@ from .document import (
     point_row,
     spans,
 )
+from .paths import uri
 from .text import clean
 
 __all__ = ["escape", "render", "table"]
@@ -117,7 +118,9 @@ def _words(words: Words) -> str:
             continue
         before = " " if span.text[:1] == " " else ""
         after = " " if span.text[-1:] == " " else ""
-        shown += f"{before}{_span(StyledText(text, span.look))}{after}"
+        told = _span(StyledText(text, span.look))
+        told = f"[{told}](<{uri(span.href)}>)" if span.href else told
+        shown += f"{before}{told}{after}"
     return shown.strip()
 
 
@@ -143,6 +146,8 @@ def _table(block: Table) -> list[str]:
         ]
         for row in block.rows
     ]
+    for row, link in zip(rows, block.links, strict=False):
+        row[0] = f"[{row[0]}](<{uri(link)}>)" if link else row[0]
     if block.notes:
         head.append(escape(block.note_head))
         rows = [[*row, escape(note)] for row, note in zip(rows, block.notes, strict=True)]

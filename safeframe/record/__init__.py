@@ -7,7 +7,18 @@ anew and says what is wrong or still open. After any later edit of a map it says
 
 from .._checklist import ChecklistStep
 from ._acts import done, fill, new, request, sign, withdraw
-from ._assess import APPROVALS, LIMITS, Assessment, Signature, assess, baseline, verify
+from ._assess import (
+    APPROVALS,
+    LIMITS,
+    VOID,
+    Assessment,
+    RecordPoint,
+    Signature,
+    assess,
+    baseline,
+    points,
+    verify,
+)
 from ._compute import compute
 from ._editions import FORMAT, fingerprints
 from ._entries import (
@@ -54,6 +65,7 @@ __all__ = [
     "LIMITS",
     "NAMESPACE",
     "RESULTS",
+    "VOID",
     "Approval",
     "ApprovalAct",
     "BitRow",
@@ -70,6 +82,7 @@ __all__ = [
     "ReadBack",
     "ReadBackAct",
     "Record",
+    "RecordPoint",
     "Request",
     "RequestAct",
     "Signature",
@@ -91,6 +104,7 @@ __all__ = [
     "loads",
     "new",
     "person",
+    "points",
     "request",
     "schema_text",
     "seal",

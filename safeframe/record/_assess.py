@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from .._errors import InputError
 from .._fingerprint import end_fingerprint, wire_fingerprint
@@ -18,7 +19,21 @@ from ._parts import Computed, Record, State
 from ._people import People, acts_of, approvals, history_faults, person, state_number
 from ._void import drift, other_maps
 
-__all__ = ["APPROVALS", "LIMITS", "Assessment", "Signature", "assess", "baseline", "verify"]
+__all__ = [
+    "APPROVALS",
+    "LIMITS",
+    "VOID",
+    "Assessment",
+    "RecordPoint",
+    "Signature",
+    "assess",
+    "baseline",
+    "points",
+    "verify",
+]
+
+VOID = "the maps are not those of the record, which is void for them:"
+"""The first fault of a record that is about other maps; what differs comes after it."""
 
 APPROVALS = 2
 """Approvals by different people that a release needs: two pairs of eyes, common practice."""
@@ -62,6 +77,19 @@ class Signature:
         return not self.words
 
 
+class RecordPoint(NamedTuple):
+    """One thing that is wrong with a record (a fault) or still to be done.
+
+    ``aspect`` is ``record``, ``request``, ``read back``, ``tests`` or ``approvals``; ``subject``
+    the end, the step or the person that it is about, empty where it is about none of these.
+    """
+
+    aspect: str
+    subject: str
+    text: str
+    fault: bool
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Assessment:
     """``faults`` void the record or the change, ``missing`` is still to be done.
@@ -83,15 +111,24 @@ class Assessment:
 
 def assess(record: Record) -> Assessment:
     """Judge a record by itself, without the maps."""
-    people = record.people
+    found = points(record)
     notes = [_OLD.format(record.computed.canonical)] if is_old(record.computed) else []
     if edition := earlier_edition(record):
         notes.append(_FIRST.format(edition))
     return Assessment(
-        faults=tuple(_faults(record, people)),
-        missing=tuple(_missing(record, people)),
+        faults=tuple(point.text for point in found if point.fault),
+        missing=tuple(point.text for point in found if not point.fault),
         notes=tuple(notes),
     )
+
+
+def points(record: Record) -> tuple[RecordPoint, ...]:
+    """Return all that a record by itself shows to be wrong, then all that is still to be done.
+
+    ``assess`` tells the same in words alone.
+    """
+    people = record.people
+    return (*_faults(record, people), *_missing(record, people))
 
 
 def verify(
@@ -112,7 +149,7 @@ def verify(
     now = _in_order(after, recorded.after)
     faults = list(other_maps(recorded, earlier, now, own_profiles))
     if faults:
-        faults.insert(0, "the maps are not those of the record, which is void for them:")
+        faults.insert(0, VOID)
     else:
         # A map that says the same in another spelling is the recorded one.
         earlier = _as_recorded(earlier, recorded.before, own_profiles)
@@ -180,7 +217,25 @@ def baseline(record: Record) -> Connection:
     return Connection(first=first, second=second)
 
 
-def _faults(record: Record, people: People) -> Iterator[str]:
+def _faults(record: Record, people: People) -> Iterator[RecordPoint]:
+    for text in _broken(record):
+        yield RecordPoint("record", "", text, fault=True)
+    for read_back in people.read_backs:
+        if read_back.checksum and read_back.expected and not read_back.matches:
+            text = (
+                f"read-back of {read_back.end}: the device shows {read_back.checksum}, expected "
+                f"is {read_back.expected}"
+            )
+            yield RecordPoint("read back", read_back.end, text, fault=True)
+    for trial in people.trials:
+        if trial.result == "failed":
+            text = f"step {trial.id} failed{f': {trial.remark}' if trial.remark else ''}"
+            yield RecordPoint("tests", trial.id, text, fault=True)
+    yield from _approval_faults(record)
+
+
+def _broken(record: Record) -> Iterator[str]:
+    """Say what is wrong with the computed part and with the history as such."""
     computed, history = record.computed, record.history
     found = digest_of(computed)
     if found != record.computed_sha256:
@@ -196,19 +251,9 @@ def _faults(record: Record, people: People) -> Iterator[str]:
     yield from link_faults(history, record.computed_sha256)
     yield from _wrong(computed)
     yield from history_faults(history, record.ends, record.steps)
-    for read_back in people.read_backs:
-        if read_back.checksum and read_back.expected and not read_back.matches:
-            yield (
-                f"read-back of {read_back.end}: the device shows {read_back.checksum}, expected "
-                f"is {read_back.expected}"
-            )
-    for trial in people.trials:
-        if trial.result == "failed":
-            yield f"step {trial.id} failed{f': {trial.remark}' if trial.remark else ''}"
-    yield from _approval_faults(record)
 
 
-def _approval_faults(record: Record) -> Iterator[str]:
+def _approval_faults(record: Record) -> Iterator[RecordPoint]:
     history = record.history
     last = state_number(history)
     carried = max(
@@ -220,16 +265,18 @@ def _approval_faults(record: Record) -> Iterator[str]:
             why = f"was given before entry {last} ({title(history[last - 1].act)})"
             if number < carried:
                 why = "was for another state already when it was carried over"
-            yield (
+            text = (
                 f"the approval of {act.who} (entry {number}) {why}: withdraw it with its reason, "
                 "then approve anew"
             )
+            yield RecordPoint("approvals", act.who, text, fault=True)
         if name := person(act.who):
             by.setdefault(name, []).append(act.who)
     for names in by.values():
         if len(names) > 1:
             shown = " and ".join(dict.fromkeys(names))
-            yield f"{len(names)} approvals are by one person, {shown}: each must be by another"
+            text = f"{len(names)} approvals are by one person, {shown}: each must be by another"
+            yield RecordPoint("approvals", names[-1], text, fault=True)
 
 
 def _wrong(computed: Computed) -> Iterator[str]:
@@ -241,32 +288,40 @@ def _wrong(computed: Computed) -> Iterator[str]:
             yield f"open {entry.severity} {entry.rule}: {entry.message}"
 
 
-def _missing(record: Record, people: People) -> Iterator[str]:
+def _missing(record: Record, people: People) -> Iterator[RecordPoint]:
+    def lacks(aspect: str, subject: str, text: str) -> RecordPoint:
+        return RecordPoint(aspect, subject, text, fault=False)
+
     for key, what in (("reason", "a reason"), ("asked_by", "who asked for the change")):
         if not getattr(people.request, key).strip():
-            yield f"request: {what}"
+            yield lacks("request", people.request.asked_by, f"request: {what}")
     if not any(text.strip() for text in people.request.hazards):
-        yield 'request: hazards possibly affected, or the words "none" and why'
+        text = 'request: hazards possibly affected, or the words "none" and why'
+        yield lacks("request", people.request.asked_by, text)
     for entry in people.read_backs:
         names = ("who", "when", "serial", "checksum", "expected")
         empty = [name for name in names if not getattr(entry, name).strip()]
         if empty:
-            yield f"read-back of {entry.end}: {', '.join(empty)}"
+            yield lacks("read back", entry.end, f"read-back of {entry.end}: {', '.join(empty)}")
     required = {step.id: step.required for step in record.computed.checklist}
     for trial in people.trials:
+        text = ""
         if not trial.result:
-            yield f"step {trial.id}: not done"
+            text = "not done"
         elif required[trial.id] and trial.result == "not applicable":
-            yield f"step {trial.id}: must pass, a bit never driven proves nothing"
+            text = "must pass, a bit never driven proves nothing"
         elif not trial.who.strip() or not trial.when.strip():
-            yield f"step {trial.id}: who and when"
+            text = "who and when"
         elif trial.result == "not applicable" and not trial.remark.strip():
-            yield f"step {trial.id}: why it is not applicable"
+            text = "why it is not applicable"
+        if text:
+            yield lacks("tests", trial.id, f"step {trial.id}: {text}")
     for approval in people.approvals:
         named = person(approval.who)
         if not named or not approval.role.strip() or not approval.when.strip():
-            yield f"approval of {approval.who if named else 'nobody'}: who, role and when"
+            who = approval.who if named else "nobody"
+            yield lacks("approvals", approval.who, f"approval of {who}: who, role and when")
     # Who approves without a name is nobody, and twice nobody is not two people.
     approving = {name for each in people.approvals if (name := person(each.who))}
     if len(approving) < APPROVALS:
-        yield f"approvals: {len(approving)} of {APPROVALS}"
+        yield lacks("approvals", "", f"approvals: {len(approving)} of {APPROVALS}")

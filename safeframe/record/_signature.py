@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
@@ -88,15 +88,20 @@ def _quoted(text: str) -> str:
 
 
 def signatures(
-    path: str | os.PathLike[str], record: Record, *, signers: str = ""
+    path: str | os.PathLike[str],
+    record: Record,
+    *,
+    signers: str = "",
+    beside: Iterable[str] | None = None,
 ) -> tuple[Signature, ...]:
     """Return the signature files of a record and whether ssh-keygen accepts them.
 
     They lie beside it and are called ``RECORD.sig`` or ``RECORD.NAME.sig``. ``signers`` is the
-    file of allowed signers (ssh-keygen, ALLOWED SIGNERS); without it nothing is checked. Raises
+    file of allowed signers (ssh-keygen, ALLOWED SIGNERS); without it nothing is checked.
+    ``beside`` are the names in the folder of the record, where they are known already. Raises
     InputError for files that cannot be read, UsageError where the program is missing.
     """
-    files = list(_beside(os.fspath(path)))
+    files = list(_beside(os.fspath(path), beside))
     if not signers:
         return tuple(
             Signature(path=file, words="not checked: no file of allowed signers was named")
@@ -110,12 +115,12 @@ def signatures(
     return tuple(replace(_judged(program, file, record, text), signers=told) for file in files)
 
 
-def _beside(path: str) -> Iterator[str]:
+def _beside(path: str, names: Iterable[str] | None) -> Iterator[str]:
     folder, name = os.path.split(path)
+    if names is None:
+        names = (entry.name for entry in Path(folder or ".").iterdir())
     found = sorted(
-        entry.name
-        for entry in Path(folder or ".").iterdir()
-        if entry.name.endswith(".sig") and entry.name.startswith(f"{name}.")
+        entry for entry in names if entry.endswith(".sig") and entry.startswith(f"{name}.")
     )
     if len(found) > _MOST_FILES:
         raise UsageError(f"a record must have at most {_MOST_FILES} signatures, not {len(found)}")
@@ -219,13 +224,14 @@ def with_signatures(
     *,
     signers: str = "",
     signed_by: Sequence[str] = (),
+    beside: Iterable[str] | None = None,
 ) -> Assessment:
     """Return an assessment with what the signature files of a record add to it.
 
     ``signed_by`` are allowed signers of whom a signature is asked, over everything but approvals
-    that came later.
+    that came later; ``beside`` is as for ``signatures``.
     """
-    found = signatures(path, record, signers=signers)
+    found = signatures(path, record, signers=signers, beside=beside)
     total = len(record.history)
     accepted = [row for row in found if row.accepted]
     notes = [

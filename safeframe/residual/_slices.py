@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ._workers import Progress, shared_out
+from .._workers import Progress, shared_out
 
 __all__ = ["cost_s", "histogram", "kernel", "reduced", "tagged"]
 

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from .._errors import UsageError
+from .._workers import Progress
 from . import _slices as slices
 from . import _windows as windows
 from ._code import CheckPart, Code, powers
-from ._workers import Progress
 
 __all__ = ["COMPLETE_BITS", "LOW_ORDERS", "Effort", "Weights", "from_dual", "remainder", "weights"]
 

@@ -16,8 +16,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+from .._workers import Progress, shared_out
 from . import _fields as fields
-from ._workers import Progress, shared_out
 
 __all__ = ["WORD_BITS", "Plan", "available", "cost_s", "histograms", "plan"]
 

@@ -168,7 +168,7 @@ def test_one_shared_end_is_no_clone() -> None:
             plant_text(f"{LIFT} }}") + "town = 1\n",
             [
                 "site/plant.toml:6: town: a key must be one that a plant file knows, not 'town' "
-                "(known are format, name, connections, cycle_ms, routes)"
+                "(known are format, name, connections, require, cycle_ms, routes)"
             ],
         ),
         (

@@ -10,6 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from safeframe import (
+    _workers as workers,
+)
 from safeframe._errors import UsageError
 from safeframe.residual import (
     CheckPart,
@@ -32,9 +35,6 @@ from safeframe.residual import (
 )
 from safeframe.residual import (
     _windows as windows,
-)
-from safeframe.residual import (
-    _workers as workers,
 )
 
 from .. import residual_oracles as oracle

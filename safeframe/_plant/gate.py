@@ -1,0 +1,576 @@
+"""What one connection of a plant lacks before it may be released: every demand, looked at."""
+
+from __future__ import annotations
+
+import os
+import shlex
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from .. import _checks as checks
+from .. import record
+from .._errors import InputError, Problem, SafeframeError
+from .._findings import Finding, NotJudged
+from .._model import Connection, End, Map
+from .._source import Location
+from .._words import count, listed
+from ..protocols import Profile
+from ..record import Assessment, Record, RecordPoint
+from .file import ListedConnection, Reader
+
+__all__ = [
+    "COLUMNS",
+    "GateCell",
+    "GatePoint",
+    "GateRow",
+    "GateSettings",
+    "SignatureFiles",
+    "judge",
+    "maps_point",
+]
+
+COLUMNS = ("agree", "read back", "tested", "signed", "valid")
+"""What is told of every connection, in this order."""
+
+_KEEPER, _TESTER = "who keeps the maps", "who tests"
+_FILES, _APPROVERS = "who keeps the plant file", "two people who approve"
+
+
+class GateCell(NamedTuple):
+    """One cell of the table: ``good``, ``open`` (still to be done) or ``fault``, and its words."""
+
+    state: str
+    text: str
+
+
+class GatePoint(NamedTuple):
+    """One thing that is wrong (``fault``) or still to be done, and who does what about it.
+
+    ``aspect`` is ``maps``, ``device files``, ``record``, ``request``, ``read back``, ``tests``,
+    ``approvals``, ``signatures``, ``serials`` or ``evidence``. What is done at a device names its
+    end as ``machine`` and its ``serial`` number where that is known; all else has a ``person``.
+    ``command`` is to be completed and pasted, empty where there is none.
+    """
+
+    aspect: str
+    text: str
+    fault: bool
+    step: str
+    machine: str = ""
+    person: str = ""
+    command: str = ""
+    serial: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateRow:
+    """One connection of the plant file, judged.
+
+    ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
+    read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
+    ``outline`` is the connection without its signals, unless a route needs them.
+    """
+
+    number: int
+    name: str
+    ends: tuple[str, ...]
+    maps: tuple[str, ...]
+    where: Location
+    record: str
+    findings: tuple[Finding, ...]
+    points: tuple[GatePoint, ...]
+    read_back: GateCell
+    tested: GateCell
+    signed: GateCell
+    valid: GateCell
+    facts: tuple[tuple[str, str], ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+    notes: tuple[str, ...] = ()
+    outline: Connection | None = None
+
+    @property
+    def failing(self) -> tuple[Finding, ...]:
+        """The findings that count: all but notes."""
+        return tuple(finding for finding in self.findings if finding.severity != "note")
+
+    @property
+    def in_order(self) -> bool:
+        """Whether everything demanded was looked at and nothing is wrong or open."""
+        return not self.failing and not self.points
+
+    @property
+    def agree(self) -> GateCell:
+        """Whether the maps agree, with each other and with the device files named."""
+        wrong = [point for point in self.points if point.aspect in ("maps", "device files")]
+        if any(point.aspect == "maps" for point in wrong):
+            return GateCell("fault", "not judged")
+        if self.failing:
+            return GateCell("fault", count(len(self.failing), "finding"))
+        if wrong:
+            state = "fault" if any(point.fault for point in wrong) else "open"
+            return GateCell(state, "device file" if state == "fault" else "no device file")
+        return GateCell("good", "yes")
+
+    @property
+    def cells(self) -> tuple[GateCell, ...]:
+        """The cells of the table, as COLUMNS names them."""
+        return self.agree, self.read_back, self.tested, self.signed, self.valid
+
+
+class GateSettings(NamedTuple):
+    """What all rows have in common: the folder of the plant file, and what was given beside it.
+
+    ``on_routes`` are the ends that hand signals on: their connections are kept whole.
+    """
+
+    folder: str
+    signers: str = ""
+    own_profiles: Mapping[str, Profile] | None = None
+    on_routes: frozenset[str] = frozenset()
+
+
+class SignatureFiles:
+    """The signature files of folders of records, each folder listed once."""
+
+    def __init__(self) -> None:
+        self._names: dict[str, dict[str, list[str]]] = {}
+
+    def beside(self, path: str) -> Sequence[str]:
+        """Return the names of the files that may be signatures of a record."""
+        folder, name = os.path.split(path)
+        if folder not in self._names:
+            names: dict[str, list[str]] = {}
+            for entry in os.scandir(folder or "."):
+                stem = entry.name.removesuffix(".sig")
+                # A file may be that of every record whose name it begins with, up to a dot.
+                while stem != entry.name and stem:
+                    names.setdefault(stem, []).append(entry.name)
+                    stem = stem.rpartition(".")[0]
+            self._names[folder] = names
+        return self._names[folder].get(name, ())
+
+
+def judge(
+    number: int, given: ListedConnection, settings: GateSettings, files: SignatureFiles
+) -> tuple[GateRow, Connection | None]:
+    """Return the row of one connection, and the connection where its maps could be read.
+
+    Nothing that is wrong with one of its files stops the others.
+    """
+    reader = Reader(settings.folder, None)
+    connection = reader.connection(given.where, given.values)
+    path = given.values.get("record", "")
+    path = reader.path_of(path) if path else ""
+    made = reader.done.get(path)
+    known = [reader.done.get(reader.path_of(name)) for name in given.values["ends"]]
+    maps = tuple(reader.path_of(name) for name in given.values["ends"])
+    judged = _Judge(number, given, settings, maps, path)
+    judged.files(reader.problems)
+    if connection is not None:
+        judged.maps(connection)
+    if not path:
+        judged.no_record()
+    elif isinstance(made, Record):
+        judged.record(made, connection, files)
+    else:
+        judged.cells = (GateCell("fault", "not judged"),) * 3
+        judged.valid = GateCell("fault", "unreadable")
+    judged.demands(connection)
+    row = judged.row(connection)
+    if connection is None:
+        row = replace(row, name=_name(known, made, given))
+    return row, connection
+
+
+def _name(known: Iterable[object], made: object, given: ListedConnection) -> str:
+    """Return the name of a connection by an end or a record that can be read, or by its files."""
+    names = [end.connection_table.name for end in known if isinstance(end, End)]
+    names += [made.computed.connection] if isinstance(made, Record) else []
+    return next(filter(None, names), " and ".join(given.values["ends"]))
+
+
+class _Judge:
+    """Collects what is wrong or open at one connection."""
+
+    def __init__(
+        self,
+        number: int,
+        given: ListedConnection,
+        settings: GateSettings,
+        maps: tuple[str, ...],
+        path: str,
+    ) -> None:
+        self.number, self.given, self.settings = number, given, settings
+        self.paths, self.path = maps, path
+        self.points: list[GatePoint] = []
+        self.findings: list[Finding] = []
+        self.facts: tuple[tuple[str, str], ...] = ()
+        self.not_judged: tuple[NotJudged, ...] = ()
+        self.notes: list[str] = []
+        self.cells: tuple[GateCell, ...] = ()
+        self.valid = GateCell("open", "no record")
+        self.serials: dict[str, str] = {}
+
+    def files(self, problems: Iterable[Problem]) -> None:
+        """Take up what is wrong with the files of the connection."""
+        for problem in problems:
+            aspect = "device files"
+            if problem.path in self.paths:
+                aspect = "maps"
+            elif problem.path == self.path:
+                aspect = "record"
+            elif problem.key.startswith(f"{self.given.where.key}.serials"):
+                aspect = "serials"
+            self.points.append(
+                GatePoint(aspect, str(problem), True, f"mend {problem}", person=_FILES)
+            )
+
+    def maps(self, connection: Connection) -> None:
+        """Judge the maps and what the plant file says about them."""
+        for end, device in zip(connection.ends, connection.installed, strict=True):
+            self.serials[end.name] = device.serial or device.recorded_serial
+        own = self.settings.own_profiles
+        try:
+            seen = checks.judged(connection, own_profiles=own)
+            self.findings += seen.findings
+            self.findings += checks.across(
+                (connection,), own_profiles=own, without=checks.ACROSS_RULES
+            )
+        except SafeframeError as error:
+            self.points.append(maps_point(f"the maps cannot be judged: {error}"))
+            return
+        self.facts, self.not_judged = seen.facts, seen.not_judged
+
+    def no_record(self) -> None:
+        """Say that there is no record."""
+        self.cells = (GateCell("open", "no record"),) * 3
+        self.points.append(
+            GatePoint(
+                "record",
+                "the plant file names no record",
+                False,
+                "make a record of the last change and name it in the plant file",
+                person=_KEEPER,
+                command=_command("record new BEFORE BEFORE", *self.paths, "-o RECORD.json"),
+            )
+        )
+
+    def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
+        """Judge the record by itself, and by the maps where they can be read."""
+        own = record.points(made)
+        faults = [point.text for point in own if point.fault]
+        assessed = record.assess(made)
+        fits: list[str] = []
+        try:
+            if connection is not None:
+                assessed = record.verify(made, connection, own_profiles=self.settings.own_profiles)
+                fits += assessed.faults[: len(assessed.faults) - len(faults)]
+            signed = record.with_signatures(
+                assessed,
+                self.path,
+                made,
+                signers=self.settings.signers,
+                signed_by=self.given.require.get("signatures", ()),
+                beside=files.beside(self.path),
+            )
+        except InputError as error:
+            fits += map(str, error.problems)
+            signed = assessed
+        except SafeframeError as error:
+            fits.append(f"the record cannot be judged: {error}")
+            signed = assessed
+        self.notes += signed.notes
+        if fits[:1] == [record.VOID]:
+            self._void(fits, made)
+            return
+        for text in fits:
+            step = "make a record that fits the maps, or restore this one"
+            self.points.append(GatePoint("record", text, True, step, person=_KEEPER))
+        self._own(own, made)
+        self._signatures(assessed, signed)
+        self.cells = (
+            _read_back(made, own),
+            _tested(made, own),
+            _signed(made, own, signed),
+        )
+        self.valid = GateCell("good", "until edited")
+        if connection is None:
+            self.valid = GateCell("fault", "not judged")
+        elif fits or any(point.fault for point in own):
+            self.valid = GateCell("fault", "no")
+        elif own:
+            self.valid = GateCell("open", "not yet")
+
+    def _void(self, fits: Sequence[str], made: Record) -> None:
+        """Say what differs: nothing that was tested or signed is about the maps that there are."""
+        self.points.append(
+            GatePoint(
+                "record",
+                " ".join(fits[:1]) + " " + "; ".join(fits[1:]),
+                True,
+                "load what the maps say, and make, test and sign a record of the change",
+                person=_KEEPER,
+                command=_command("record new BEFORE BEFORE", *self.paths, "-o RECORD.json"),
+            )
+        )
+        total = len(made.steps)
+        self.cells = (
+            GateCell("fault", "void"),
+            GateCell("fault", f"void, 0 of {total}"),
+            GateCell("fault", "void"),
+        )
+        self.valid = GateCell("fault", "void")
+
+    def _own(self, own: Sequence[RecordPoint], made: Record) -> None:
+        """Turn what the record lacks into points with steps."""
+        tests: dict[str, list[RecordPoint]] = {}
+        for point in own:
+            if point.aspect == "tests":
+                tests.setdefault(_end_of(point.subject, made.ends), []).append(point)
+            elif point.aspect == "read back":
+                step = "read back serial number and checksum"
+                words = f"--end {shlex.quote(point.subject)} --who NAME --when DATE"
+                self._add(
+                    point,
+                    f"{step}, enter what the tool expects",
+                    machine=point.subject,
+                    command=_command(
+                        "record fill",
+                        self.path,
+                        f"{words} --serial TEXT --checksum TEXT",
+                        "--expected TEXT",
+                    ),
+                )
+            elif point.aspect == "request":
+                words = "--who NAME --when DATE --reason TEXT --asked-by NAME --hazard TEXT"
+                self._add(
+                    point,
+                    f"complete the {point.text}",
+                    person=point.subject or "who asked for the change",
+                    command=_command("record request", self.path, words),
+                )
+            elif point.aspect == "approvals":
+                self._approval(point, made)
+            else:
+                self._add(point, "mend the record, or make a new one", person=_KEEPER)
+        for end, points in tests.items():
+            self._tests(end, points)
+
+    def _add(
+        self, point: RecordPoint, step: str, machine: str = "", person: str = "", command: str = ""
+    ) -> None:
+        self.points.append(
+            GatePoint(point.aspect, point.text, point.fault, step, machine, person, command)
+        )
+
+    def _tests(self, end: str, points: Sequence[RecordPoint]) -> None:
+        """Put the steps at one end together: they are tried in one go."""
+        names = [point.subject for point in points]
+        failed = [point.text for point in points if point.fault]
+        text = f"{count(len(names), 'step')} open"
+        if failed:
+            text = "; ".join(failed) + (f"; {text}" if len(names) > len(failed) else "")
+        self.points.append(
+            GatePoint(
+                "tests",
+                text if failed else f"{text}: {listed(names)}",
+                bool(failed),
+                f"try {count(len(names), 'step')} of the checklist: {', '.join(names)}",
+                machine=end,
+                person="" if end else _TESTER,
+                command=_command(
+                    "record done", self.path, *map(shlex.quote, names), "--who NAME --when DATE"
+                ),
+            )
+        )
+
+    def _approval(self, point: RecordPoint, made: Record) -> None:
+        names = [row.who for row in made.people.approvals]
+        person = _APPROVERS
+        if point.subject:
+            person = point.subject
+        elif names:
+            person = f"who approves, other than {' and '.join(names)}"
+        words = "--role TEXT --when DATE"
+        step, command = "approve", _command("record sign", self.path, f"--who NAME {words}")
+        if point.subject:
+            step = "withdraw the approval with its reason, then approve anew"
+            command = _command(
+                "record withdraw",
+                self.path,
+                f"--approval {shlex.quote(point.subject)} --who NAME --when DATE --reason TEXT",
+            )
+        self._add(point, step, person=person, command=command)
+
+    def _signatures(self, before: Assessment, after: Assessment) -> None:
+        """Take up what the signature files add."""
+        for text in after.faults[len(before.faults) :]:
+            step = "remove the file or have it made anew by an allowed signer"
+            self.points.append(GatePoint("signatures", text, True, step, person=_KEEPER))
+        for name, text in zip(
+            self.given.require.get("signatures", ()),
+            _asked(self.given.require.get("signatures", ()), after.missing[len(before.missing) :]),
+            strict=True,
+        ):
+            if text:
+                why = "" if self.settings.signers else "; --signers names no file to judge by"
+                self.points.append(
+                    GatePoint(
+                        "signatures",
+                        f"{text}{why}",
+                        False,
+                        "sign the record with a key"
+                        if self.settings.signers
+                        else "sign the record with a key, and verify with --signers FILE",
+                        person=name,
+                        command=f"safeframe record seal {shlex.quote(self.path)} | "
+                        f"ssh-keygen -Y sign -f KEY -n {record.NAMESPACE} > "
+                        f"{shlex.quote(f'{self.path}.NAME.sig')}",
+                    )
+                )
+
+    def demands(self, connection: Connection | None) -> None:
+        """Judge what the plant file asks for besides."""
+        asked = self.given.require
+        if asked.get("evidence"):
+            text = "evidence is asked for and cannot be judged: records hold no recordings"
+            step = "judge the recordings by hand (safeframe capture); verify cannot yet"
+            self.points.append(GatePoint("evidence", text, False, step, person=_TESTER))
+        if connection is None:
+            return
+        if asked.get("device_files"):
+            named = {device.end.name for device in connection.devices}
+            failed = any(point.aspect == "device files" for point in self.points)
+            for end in connection.ends:
+                if end.name not in named and not (
+                    failed and end.name in self.given.values.get("device_files", {})
+                ):
+                    text = f"the plant file names no device file of {end.name}"
+                    step = f"name the device file of {end.name} in the plant file"
+                    self.points.append(GatePoint("device files", text, False, step, person=_FILES))
+        if asked.get("serials"):
+            for end, device in zip(connection.ends, connection.installed, strict=True):
+                if not device.serial:
+                    text = f"the plant file states no serial number of {end.name}"
+                    self.points.append(
+                        GatePoint(
+                            "serials",
+                            text,
+                            False,
+                            "read the serial number and state it in the plant file",
+                            machine=end.name,
+                        )
+                    )
+
+    def _kept(self, connection: Connection) -> Connection:
+        """Return what the rules over all connections look at, with signals only for routes."""
+        if self.settings.on_routes & {end.name for end in connection.ends}:
+            return connection
+        return _outline(connection)
+
+    def row(self, connection: Connection | None) -> GateRow:
+        """Return the row."""
+        read_back, tested, signed = self.cells
+        return GateRow(
+            number=self.number,
+            name=connection.name if connection else "",
+            ends=tuple(end.name for end in connection.ends) if connection else (),
+            maps=self.paths,
+            where=self.given.where,
+            record=self.path,
+            findings=tuple(self.findings),
+            points=tuple(
+                point._replace(serial=self.serials.get(point.machine, "")) for point in self.points
+            ),
+            read_back=read_back,
+            tested=tested,
+            signed=signed,
+            valid=self.valid,
+            facts=self.facts,
+            not_judged=self.not_judged,
+            notes=tuple(self.notes),
+            outline=None if connection is None else self._kept(connection),
+        )
+
+
+def maps_point(text: str) -> GatePoint:
+    """Return the point about maps that could not be judged."""
+    return GatePoint("maps", text, True, f"mend the maps: {text}", person=_KEEPER)
+
+
+def _command(*words: str) -> str:
+    """Return a command line; the paths among the words are quoted where they must be."""
+    quoted = [word if " " in word or not word else shlex.quote(word) for word in words[1:]]
+    return " ".join(["safeframe", words[0], *quoted])
+
+
+def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
+    """Yield for each signer asked for what is missing, empty where nothing is."""
+    for name in names:
+        yield next((text for text in missing if text.startswith(f"signature: none by {name} ")), "")
+
+
+def _end_of(step: str, ends: Sequence[str]) -> str:
+    """Return at which end a step of the checklist is tried, empty for one at both."""
+    return next((end for end in ends if step.startswith(f"{end}.")), "")
+
+
+def _about(own: Sequence[RecordPoint], aspect: str) -> list[RecordPoint]:
+    return [point for point in own if point.aspect == aspect]
+
+
+def _state(points: Sequence[RecordPoint]) -> str:
+    if any(point.fault for point in points):
+        return "fault"
+    return "open" if points else "good"
+
+
+def _read_back(made: Record, own: Sequence[RecordPoint]) -> GateCell:
+    points = _about(own, "read back")
+    differing = [point.subject for point in points if point.fault]
+    if differing:
+        return GateCell("fault", f"{' and '.join(differing)} differs")
+    lacking = {point.subject for point in points}
+    done = [end for end in made.ends if end not in lacking]
+    if not lacking:
+        return GateCell("good", "both ends")
+    return GateCell("open", f"only {done[0]}" if done else "no")
+
+
+def _tested(made: Record, own: Sequence[RecordPoint]) -> GateCell:
+    points = _about(own, "tests")
+    failed = sum(point.fault for point in points)
+    total = len(made.steps)
+    left = len({point.subject for point in points})
+    text = f"{total - left} of {total}"
+    return GateCell(_state(points), f"{text}, {failed} failed" if failed else text)
+
+
+def _signed(made: Record, own: Sequence[RecordPoint], signed: Assessment) -> GateCell:
+    points = _about(own, "approvals")
+    names = {name for row in made.people.approvals if (name := record.person(row.who))}
+    keys = sorted({row.by for row in signed.signatures if row.accepted})
+    text = f"{len(names)} of {record.APPROVALS}"
+    text += f", key of {' and '.join(keys)}" if keys else ", no key"
+    wrong = any(row.signers and not row.accepted for row in signed.signatures)
+    return GateCell("fault" if wrong else _state(points), text)
+
+
+def _outline(connection: Connection) -> Connection:
+    """Return what the rules over all connections look at, without the signals."""
+
+    def outline(end: End) -> End:
+        lines = tuple(
+            (key, line)
+            for key, line in end.lines
+            if key in ("connection", "connection.id", "connection.network", "end", "end.address")
+        )
+        return replace(end, sends=Map(), receives=Map(), relations=(), parameters=(), lines=lines)
+
+    return replace(
+        connection,
+        first=outline(connection.first),
+        second=outline(connection.second),
+        devices=(),
+    )

@@ -1,0 +1,246 @@
+"""The gate of a whole plant: every connection by every demand, then all of them together."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+from .. import _checks as checks
+from .._findings import Finding, NotJudged
+from .._model import Plant
+from .._source import Location
+from .._words import count, listed
+from .._workers import shared_out
+from ..protocols import Profile
+from .file import Listing
+from .gate import GatePoint, GateRow
+
+__all__ = ["GateReport", "natural", "rows_of", "settle"]
+
+_PIECE = 16
+"""Connections that a worker process takes at once: some hundred milliseconds of work."""
+
+_Result = TypeVar("_Result")
+
+
+def natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Return a key that sorts names as people count: VB2 before VB10.
+
+    >>> sorted(["VB10", "VB2", "vb1"], key=natural)
+    ['vb1', 'VB2', 'VB10']
+    """
+    # ASCII digits alone: int() refuses some of what \\d matches, and thousands of them.
+    parts = re.findall(r"[0-9]{1,300}|[^0-9]+", name)
+    folded = tuple(
+        (0, int(part), part) if part[0] in "0123456789" else (1, 0, part.casefold())
+        for part in parts
+    )
+    return (*folded, (-1, 0, name))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateReport:
+    """What the gate says: ``rows`` in natural order of their names, ``findings`` over many.
+
+    ``routes`` tell how far each route was followed, ``not_judged`` what stays open on them.
+
+    ``not_looked_at`` says what the verdict does not speak for.
+    """
+
+    plant: str
+    where: Location
+    rows: tuple[GateRow, ...]
+    findings: tuple[Finding, ...]
+    routes: tuple[str, ...]
+    not_judged: tuple[NotJudged, ...]
+    allowed: int
+    not_looked_at: tuple[str, ...]
+
+    @property
+    def failing(self) -> tuple[Finding, ...]:
+        """The findings over many connections that count: all but notes."""
+        return tuple(finding for finding in self.findings if finding.severity != "note")
+
+    @property
+    def in_order(self) -> bool:
+        """Whether everything demanded was looked at and is in order."""
+        return not self.failing and all(row.in_order for row in self.rows)
+
+    def by_machine(self) -> dict[str, list[tuple[GateRow, GatePoint]]]:
+        """Return the open steps at devices, each with its connection, by the name of the device.
+
+        One end may be several devices of a series, told apart by their serial numbers.
+        """
+        steps = [(row, point) for row in self.rows for point in row.points if point.machine]
+        serials: dict[str, set[str]] = defaultdict(set)
+        for _, point in steps:
+            serials[point.machine] |= {point.serial} - {""}
+        found: dict[tuple[str, str], list[tuple[GateRow, GatePoint]]] = defaultdict(list)
+        for row, point in steps:
+            known = serials[point.machine]
+            serial = point.serial or (min(known) if len(known) == 1 else "")
+            found[point.machine, serial].append((row, point))
+        return {
+            f"{end} (serial {serial})" if serial else end: found[end, serial]
+            for end, serial in sorted(found, key=lambda key: (natural(key[0]), natural(key[1])))
+        }
+
+    def by_person(self) -> dict[str, list[tuple[GateRow, GatePoint]]]:
+        """Return all other open steps, each with its connection, by who does them."""
+        found: dict[str, list[tuple[GateRow, GatePoint]]] = defaultdict(list)
+        for row in self.rows:
+            for point in row.points:
+                if not point.machine:
+                    found[point.person].append((row, point))
+        return {name: found[name] for name in sorted(found, key=natural)}
+
+
+@contextmanager
+def rows_of(
+    given: Listing,
+    make: Callable[..., Callable[[Sequence[int]], list[_Result]]],
+    settings: tuple[object, ...],
+    *,
+    jobs: int = 1,
+) -> Iterator[Iterable[_Result]]:
+    """Give what ``make(*settings)`` makes of the numbers of the connections, in any order.
+
+    With ``jobs`` above one the work is shared out to so many processes.
+    """
+    total = len(given.rows)
+    pieces = [range(at, min(at + _PIECE, total)) for at in range(0, total, _PIECE)]
+    with shared_out(min(jobs, len(pieces)), make, settings) as work:
+        yield (result for piece in work(pieces) for result in piece)
+
+
+def settle(
+    given: Listing,
+    rows: Iterable[GateRow],
+    *,
+    signers: str = "",
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> GateReport:
+    """Return the report: what is allowed set aside, what only all together show added."""
+    listed_rows = sorted(rows, key=lambda row: row.number)
+    outlines = tuple(row.outline for row in listed_rows if row.outline is not None)
+    found = [finding for row in listed_rows for finding in row.findings]
+    found += checks.across(outlines, without=checks.RECORD_RULES)
+    where = Location(path=given.tables.path)
+    site = Plant(
+        name=given.name,
+        connections=outlines,
+        routes=given.routes,
+        cycles=given.cycles,
+        where=where,
+    )
+    routed = checks.routed(site, own_profiles=own_profiles)
+    kept, waived = checks.settled([*found, *routed.findings], outlines)
+    of_row, across = _shared_out(kept, listed_rows)
+    done = [
+        replace(row, findings=tuple(_told(row, findings)), outline=None)
+        for row, findings in zip(listed_rows, of_row, strict=True)
+    ]
+    twice = Counter(row.name for row in done)
+    done = [
+        replace(row, name=f"{row.name} (#{row.number})") if twice[row.name] > 1 else row
+        for row in done
+    ]
+    done.sort(key=lambda row: (natural(row.name), row.number))
+    return GateReport(
+        plant=given.name,
+        where=where,
+        rows=tuple(done),
+        findings=tuple(across),
+        routes=tuple(text for _, text in routed.facts),
+        not_judged=routed.not_judged,
+        allowed=len(waived),
+        not_looked_at=tuple(_not_looked_at(given, done, signers)),
+    )
+
+
+def _shared_out(
+    kept: Iterable[Finding], rows: Sequence[GateRow]
+) -> tuple[list[list[Finding]], list[Finding]]:
+    """Return the findings of each row, and those over many connections."""
+    mine: dict[int, list[int]] = defaultdict(list)
+    by_name: dict[str, list[int]] = defaultdict(list)
+    for at, row in enumerate(rows):
+        by_name[row.outline.name if row.outline else row.name].append(at)
+        for finding in row.findings:
+            mine[id(finding)].append(at)
+    of_row: list[list[Finding]] = [[] for _ in rows]
+    across: list[Finding] = []
+    for finding in kept:
+        # An allowance that allows nothing is found while settling: its connection has it.
+        places = mine.get(id(finding)) or by_name.get(finding.connection, [])[:1]
+        for at in places:
+            of_row[at].append(finding)
+        if not places:
+            across.append(finding)
+    return of_row, across
+
+
+def _told(row: GateRow, findings: Iterable[Finding]) -> Iterator[Finding]:
+    """Yield the findings of a row without those that its record says better."""
+    about_record = any(point.aspect in ("record", "read back", "tests") for point in row.points)
+    for finding in findings:
+        known = finding.rule in checks.RECORD_RULES and finding.rule != "serial-differs"
+        if not (known and about_record):
+            yield finding
+
+
+def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Iterator[str]:
+    bare = sum(
+        max(0, len(row.values["ends"]) - len(row.values.get("device_files", {})))
+        for row in given.rows
+    )
+    if bare:
+        ends = count(2 * len(given.rows), "end")
+        yield f"device files of {bare} of {ends}: the plant file names none"
+    if not any(row.require.get("evidence") for row in given.rows):
+        yield "evidence: records hold no recordings yet, and the plant file asks for none"
+    unjudged = sum(
+        any(note.startswith("signature ") and note.endswith("(--signers)") for note in row.notes)
+        for row in rows
+    )
+    if unjudged and not signers:
+        yield f"the signature files of {count(unjudged, 'record')}: --signers names no file"
+    left = _left_out(given)
+    if left:
+        yield f"map files that no connection lists: {listed(left)}"
+
+
+def _left_out(given: Listing) -> list[str]:
+    """Return the map files beside those listed that the plant file does not list."""
+    known = {
+        os.path.normpath(Path(given.folder, name))
+        for row in given.rows
+        for name in row.values["ends"]
+    }
+    left = [
+        path
+        for folder in sorted({Path(name).parent for name in known})
+        if folder.is_dir()
+        for path in folder.iterdir()
+        if path.suffix in (".toml", ".csv") and str(path) not in known and _is_map(path)
+    ]
+    if left:  # Another name of a listed file is none that was left out.
+        really = {os.path.realpath(name) for name in known}
+        left = [path for path in left if os.path.realpath(path) not in really]
+    return sorted(map(str, left), key=natural)
+
+
+def _is_map(path: Path) -> bool:
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            return b"safeframe-map/" in file.read(1 << 12)
+    except OSError:
+        return False

@@ -1,0 +1,618 @@
+"""The gate of a plant: what it must say of every connection, whatever is wrong with the others."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from safeframe import _checks as checks
+from safeframe import _demo as demo
+from safeframe import record
+from safeframe._cli import main
+from safeframe._errors import UsageError
+from safeframe._plant.verify import natural
+from safeframe.record import Record
+from tests.unit.record_maps import FRESH, SIGNED, TESTED
+from tests.unit.route_sites import NAME, two
+from tests.unit.schemas import validate
+
+LX = 'ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
+LX2 = 'ends = ["maps/sc1-lx2.toml", "maps/lx2-sc1.toml"]'
+Out = pytest.CaptureFixture[str]
+
+
+def plant_text(*rows: str, more: str = "") -> str:
+    listed = "".join(f"  {{ {row} }},\n" for row in rows)
+    return f'format = "safeframe-plant/1"\nname = "hall 3"\nconnections = [\n{listed}]\n{more}'
+
+
+class Site:
+    """A folder with the demo maps, records and a plant file."""
+
+    def __init__(self, folder: Path, out: Out) -> None:
+        self.folder, self.out = folder, out
+        for name, text in demo.after().items():
+            self.write(f"maps/{name}", text)
+        self.record("lx.json", SIGNED)
+
+    def write(self, name: str, text: str) -> None:
+        path = self.folder / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+
+    def record(self, name: str, made: Record) -> None:
+        self.write(f"records/{name}", record.dumps(made))
+
+    def plant(self, *rows: str, more: str = "") -> None:
+        self.write("plant.toml", plant_text(*rows, more=more))
+
+    def verify(self, *words: str, code: int | None = None) -> Any:
+        """Run the gate and return its JSON."""
+        found = main(["verify", "plant.toml", "--format", "json", *words])
+        given = json.loads(self.out.readouterr().out)
+        validate("verify", given)
+        assert found == (0 if given["in_order"] else 1)
+        assert code in (None, found)
+        return given
+
+    def row(self, *words: str) -> Any:
+        (row,) = self.verify(*words)["connections"]
+        return row
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Out) -> Site:
+    monkeypatch.chdir(tmp_path)
+    made = Site(tmp_path, capsys)
+    made.plant(f'{LX}, record = "records/lx.json"')
+    return made
+
+
+def cells(row: Any) -> list[str]:
+    return [row[name]["text"] for name in ("agree", "read_back", "tested", "signed", "valid")]
+
+
+def points(row: Any, aspect: str = "") -> list[str]:
+    return [point["text"] for point in row["points"] if aspect in ("", point["aspect"])]
+
+
+IN_ORDER = """\
+connection  agree  read back  tested    signed          valid
+SC1-LX      yes    both ends  31 of 31  2 of 2, no key  until edited
+
+hall 3: 1 connection, all in order
+  not looked at: device files of 2 of 2 ends: the plant file names none
+  not looked at: evidence: records hold no recordings yet, and the plant file
+  asks for none
+  not looked at: map files that no connection lists: maps/lc1-sc1.toml and
+  maps/lx2-sc1.toml and maps/sc1-lc1.toml and maps/sc1-lx2.toml
+  not judged: application_parameters at both ends (no end states it)
+  not cryptographically signed: 1 record
+Off-line aid, not certified: replaces neither review nor validation; local codes
+and licensed practice come first.
+"""
+
+
+def test_a_plant_in_order(site: Site) -> None:
+    assert main(["verify", "plant.toml"]) == 0
+    assert site.out.readouterr().out == IN_ORDER
+    assert main(["verify", "."]) == 0
+    assert site.out.readouterr().out.startswith("connection  agree")
+
+
+def test_check_says_what_it_did_not_look_at(site: Site) -> None:
+    site.record("lx.json", TESTED)
+    assert main(["check", "plant.toml"]) == 0
+    told = " ".join(site.out.readouterr().out.split())
+    assert (
+        "not looked at: whether 1 record of plant.toml is whole, complete, tested and signed, and "
+        "what else it asks for: safeframe verify plant.toml"
+    ) in told
+    site.plant(f'{LX}, record = "records/lx.json"', LX2)
+    assert main(["check", "plant.toml", "--format", "json"]) == 1
+    given = json.loads(site.out.readouterr().out)
+    assert given["not_looked_at"] == [
+        "whether 1 record of plant.toml is whole, complete, tested and signed, and what else it "
+        "asks for: safeframe verify plant.toml"
+    ]
+    site.plant(*[f'{LX}, record = "records/lx.json"'] * 2)
+    assert main(["check", "plant.toml", "--format", "junit"]) == 1
+    assert 'name="not looked at"' in site.out.readouterr().out
+    assert main(["check", "maps/sc1-lx.toml", "maps/lx-sc1.toml"]) == 0
+    assert "not looked at" not in site.out.readouterr().out
+
+
+class TestStates:
+    """Each state of a record, and what the row, the points and the exit code say."""
+
+    def test_nothing_tested(self, site: Site) -> None:
+        site.record("lx.json", FRESH)
+        row = site.row()
+        assert cells(row) == ["yes", "no", "0 of 31", "0 of 2, no key", "not yet"]
+        assert [row[name]["state"] for name in ("agree", "read_back", "valid")] == [
+            "good",
+            "open",
+            "open",
+        ]
+        assert [(point["aspect"], point["machine"]) for point in row["points"]] == [
+            ("read back", "SC1"),
+            ("read back", "LX"),
+            ("approvals", ""),
+            ("tests", "SC1"),
+            ("tests", "LX"),
+            ("tests", ""),
+        ]
+        assert not any(point["fault"] for point in row["points"])
+        assert row["points"][0]["command"] == (
+            "safeframe record fill records/lx.json --end SC1 --who NAME --when DATE "
+            "--serial TEXT --checksum TEXT --expected TEXT"
+        )
+        assert row["points"][5]["command"] == (
+            "safeframe record done records/lx.json wrong-device --who NAME --when DATE"
+        )
+
+    def test_one_end_read_back(self, site: Site) -> None:
+        half = record.fill(FRESH, "LX", who="A", when="d", serial="7", checksum="1", expected="1")
+        site.record("lx.json", half)
+        assert cells(site.row())[1] == "only LX"
+
+    def test_a_read_back_that_differs(self, site: Site) -> None:
+        site.record("lx.json", record.fill(TESTED, "LX", who="A", when="d", checksum="0"))
+        row = site.row()
+        assert cells(row) == ["yes", "LX differs", "31 of 31", "0 of 2, no key", "no"]
+        assert points(row, "read back") == [
+            "read-back of LX: the device shows 0, expected is 4F2A0011"
+        ]
+        assert row["findings"] == []  # Its record says it.
+
+    def test_a_failed_step(self, site: Site) -> None:
+        made = record.done(TESTED, "wrong-device", who="B", when="d", result="failed", remark="x")
+        made = record.done(made, "LX.no_fault.other", who="B", when="d", result="failed")
+        site.record("lx.json", made)
+        row = site.row()
+        assert cells(row)[2] == "29 of 31, 2 failed"
+        assert points(row, "tests") == [
+            "step LX.no_fault.other failed",
+            "step wrong-device failed: x",
+        ]
+
+    def test_a_failed_and_an_open_step_at_one_end(self, site: Site) -> None:
+        site.record(
+            "lx.json", record.done(FRESH, "LX.no_fault.other", who="B", when="d", result="failed")
+        )
+        assert points(site.row(), "tests")[0] == "step LX.no_fault.other failed; 15 steps open"
+
+    def test_one_approval(self, site: Site) -> None:
+        made = record.sign(TESTED, who="C. Dahl", role="engineer", when="d")
+        site.record("lx.json", made)
+        row = site.row()
+        assert cells(row)[3:] == ["1 of 2, no key", "not yet"]
+        (point,) = row["points"]
+        assert point["person"] == "who approves, other than C. Dahl"
+        assert point["command"] == (
+            "safeframe record sign records/lx.json --who NAME --role TEXT --when DATE"
+        )
+
+    def test_an_approval_before_the_last_entry(self, site: Site) -> None:
+        made = record.done(SIGNED, "wrong-device", who="B", when="later", result="passed")
+        site.record("lx.json", made)
+        row = site.row()
+        assert row["signed"] == {"state": "fault", "text": "2 of 2, no key"}
+        assert [point["person"] for point in row["points"]] == ["C. Dahl", "D. Evans"]
+        assert '--approval "C. Dahl"' in row["points"][0]["command"].replace("'", '"')
+
+    def test_an_incomplete_request(self, site: Site) -> None:
+        made = record.request(TESTED, who="A", when="d", reason="")
+        site.record("lx.json", made)
+        (point, _) = site.row()["points"]
+        assert (point["aspect"], point["person"]) == ("request", "A. Berg")
+
+    def test_an_edited_computed_part(self, site: Site) -> None:
+        text = record.dumps(SIGNED).replace('"restart"', '"restart "', 1)
+        site.write("records/lx.json", text)
+        row = site.row()
+        assert row["valid"] == {"state": "fault", "text": "no"}
+        assert points(row, "record")[-1].startswith("the computed part was edited")
+
+    def test_a_map_edited_after_the_approvals(self, site: Site) -> None:
+        text = demo.after()["lx-sc1.toml"].replace("Drive.Brake2Release", "Drive.Spare")
+        site.write("maps/lx-sc1.toml", text)
+        row = site.row()
+        assert cells(row) == ["yes", "void", "void, 0 of 31", "void", "void"]
+        (point,) = row["points"]
+        assert "binding of brake2_release Drive.Brake2Release -> Drive.Spare" in point["text"]
+        assert point["command"] == (
+            "safeframe record new BEFORE BEFORE maps/sc1-lx.toml maps/lx-sc1.toml -o RECORD.json"
+        )
+
+    def test_maps_that_disagree(self, site: Site) -> None:
+        site.write("maps/lx-sc1.toml", demo.before()["lx-sc1.toml"])
+        row = site.row()
+        assert row["agree"] == {"state": "fault", "text": "2 findings"}
+        assert {finding["severity"] for finding in row["findings"]} == {"error"}
+        assert row["valid"]["text"] == "void"
+
+    def test_no_record(self, site: Site) -> None:
+        site.plant(LX)
+        row = site.row()
+        assert cells(row) == ["yes", *["no record"] * 4]
+        assert row["findings"] == []
+        assert points(row) == ["the plant file names no record"]
+
+
+class TestUnreadable:
+    """A file that cannot be read is a fault of its connection and stops nothing."""
+
+    @pytest.mark.parametrize(
+        ("spoil", "aspect", "valid"),
+        [
+            (lambda site: (site.folder / "records/lx2.json").unlink(), "record", "unreadable"),
+            (lambda site: site.write("records/lx2.json", "{"), "record", "unreadable"),
+            (lambda site: site.write("records/lx2.json", "[]"), "record", "unreadable"),
+            (lambda site: (site.folder / "maps/lx2-sc1.toml").unlink(), "maps", "not judged"),
+            (lambda site: site.write("maps/lx2-sc1.toml", "x = ["), "maps", "not judged"),
+            (
+                lambda site: (site.folder / "maps/lx2-sc1.toml").write_bytes(b"\xff"),
+                "maps",
+                "not judged",
+            ),
+        ],
+    )
+    def test_of_one_connection(
+        self, spoil: Callable[[Site], None], aspect: str, valid: str, site: Site
+    ) -> None:
+        site.record("lx2.json", FRESH)
+        site.plant(f'{LX}, record = "records/lx.json"', f'{LX2}, record = "records/lx2.json"')
+        spoil(site)
+        good, bad = site.verify(code=1)["connections"]
+        assert good["in_order"]
+        assert bad["valid"] == {"state": "fault", "text": valid}
+        assert points(bad, aspect)
+        assert bad["name"] == "SC1-LX2"
+        assert bad["ends"] == ([] if aspect == "maps" else ["SC1", "LX2"])
+        if aspect == "maps":
+            assert bad["agree"]["text"] == "not judged"
+            assert bad["tested"]["text"] == "0 of 31"
+
+    def test_of_all_files(self, site: Site) -> None:
+        shutil.rmtree(site.folder / "maps")
+        (site.folder / "records/lx.json").unlink()
+        row = site.row()
+        assert row["name"] == "maps/sc1-lx.toml and maps/lx-sc1.toml"
+        assert len(points(row)) == 3
+        assert main(["verify", "plant.toml", "--format", "html"]) == 1
+        assert "maps not readable" in site.out.readouterr().out
+
+    def test_the_record_names_the_connection(self, site: Site) -> None:
+        shutil.rmtree(site.folder / "maps")
+        assert site.row()["name"] == "SC1-LX"
+
+    def test_a_map_in_a_record_that_is_none(self, site: Site) -> None:
+        made = json.loads(record.dumps(SIGNED))
+        made["computed"]["before"][0]["map"] = "x = ["
+        site.write("records/lx.json", json.dumps(made))
+        assert any("in the record" in text for text in points(site.row(), "record"))
+
+    def test_what_is_raised_over_one_connection(
+        self, site: Site, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def refused(*_: object, **__: object) -> None:
+            raise UsageError("not this one")
+
+        monkeypatch.setattr(checks, "judged", refused)
+        row = site.row()
+        assert points(row)[0] == "the maps cannot be judged: not this one"
+        assert row["agree"] == {"state": "fault", "text": "not judged"}
+
+    def test_no_program_to_judge_signatures(
+        self, site: Site, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        site.write("allowed", "")
+        site.write("records/lx.json.sig", "")
+        monkeypatch.setenv("PATH", "")
+        row = site.row("--signers", "allowed")
+        assert points(row) == [
+            "the record cannot be judged: ssh-keygen must be installed to check signatures "
+            "(OpenSSH 8.2 or newer)"
+        ]
+
+    def test_a_serial_of_nobody(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "records/lx.json", serials = {{ LX9 = "1" }}')
+        assert points(site.row(), "serials")
+
+    def test_the_plant_file_itself(self, site: Site) -> None:
+        site.write("plant.toml", "x = [")
+        assert main(["verify", "plant.toml"]) == 2
+        assert main(["verify", "none.toml"]) == 2
+        site.plant(LX, more="[require]\nsignature = 1\n")
+        assert main(["verify", "plant.toml"]) == 2
+        assert "did you mean signatures?" in site.out.readouterr().err
+
+    def test_signers_that_cannot_be_read(self, site: Site) -> None:
+        assert main(["verify", "plant.toml", "--signers", "none"]) == 2
+
+    @pytest.mark.parametrize("jobs", ["0", "65"])
+    def test_jobs(self, jobs: str, site: Site) -> None:
+        assert main(["verify", "plant.toml", "--jobs", jobs]) == 2
+        assert site.out.readouterr().err == f"safeframe: --jobs must be 1..64, not {jobs}\n"
+
+
+class TestDemands:
+    """What the plant file asks for is looked at, or the exit code says that it was not."""
+
+    def test_evidence(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
+        given = site.verify(code=1)
+        assert points(given["connections"][0]) == [
+            "evidence is asked for and cannot be judged: records hold no recordings"
+        ]
+        assert not any("evidence" in text for text in given["not_looked_at"])
+
+    def test_a_connection_over_the_site(self, site: Site) -> None:
+        row = f'{LX}, record = "records/lx.json", require = {{ serials = false }}'
+        site.plant(row, more="[require]\nserials = true\n")
+        site.verify(code=0)
+
+    def test_serials(self, site: Site) -> None:
+        row = f'{LX}, record = "records/lx.json"'
+        site.plant(f'{row}, serials = {{ SC1 = "SC1-1001" }}', more="[require]\nserials = true\n")
+        (point,) = site.row()["points"]
+        assert point["text"] == "the plant file states no serial number of LX"
+        assert (point["machine"], point["serial"]) == ("LX", "LX-1001")
+        site.plant(
+            f'{row}, serials = {{ SC1 = "SC1-1001", LX = "9" }}', more="[require]\nserials = true\n"
+        )
+        (finding,) = site.row()["findings"]
+        assert finding["rule"] == "serial-differs"
+
+    def test_device_files(self, site: Site) -> None:
+        site.write("lx.xml", demo.device_files()["lx.xml"])
+        device = 'LX = { format = "esi", file = "lx.xml", options = ["--as device"] }'
+        row = f'{LX}, record = "records/lx.json", device_files = {{ {device} }}'
+        site.plant(row)
+        given = site.verify(code=0)
+        assert "device files of 1 of 2 ends: the plant file names none" in given["not_looked_at"]
+        site.plant(row, more="[require]\ndevice_files = true\n")
+        found = site.row()
+        assert found["agree"] == {"state": "open", "text": "no device file"}
+        assert points(found) == ["the plant file names no device file of SC1"]
+        (site.folder / "lx.xml").unlink()
+        found = site.row()
+        assert found["agree"] == {"state": "fault", "text": "device file"}
+        assert len(points(found, "device files")) == 2
+        site.write("lx.xml", demo.device_files()["lx.xml"].replace("brake1_applied", "b1"))
+        assert site.row()["agree"]["state"] == "fault"
+
+    def test_a_signature_without_signers(self, site: Site) -> None:
+        site.plant(
+            f'{LX}, record = "records/lx.json"', more='[require]\nsignatures = ["c.dahl@site"]\n'
+        )
+        site.write("records/lx.json.c-dahl.sig", "")
+        site.write("records/lx.json.sig", "")
+        site.write("records/lx2.json.sig", "")
+        given = site.verify(code=1)
+        (row,) = given["connections"]
+        (point,) = row["points"]
+        assert point["text"] == (
+            "signature: none by c.dahl@site over all that was entered; --signers names no file to "
+            "judge by"
+        )
+        assert point["person"] == "c.dahl@site"
+        assert [note for note in row["notes"] if note.startswith("signature ")] == [
+            f"signature records/{name}: not checked: no file of allowed signers was named "
+            "(--signers)"
+            for name in ("lx.json.c-dahl.sig", "lx.json.sig")
+        ]
+        assert "the signature files of 1 record: --signers names no file" in given["not_looked_at"]
+
+
+@pytest.mark.oracle
+@pytest.mark.skipif(
+    shutil.which("ssh-keygen") is None and not os.environ.get("CI"), reason="no ssh-keygen"
+)
+def test_a_demanded_signature(site: Site) -> None:
+    site.plant(
+        f'{LX}, record = "records/lx.json"', more='[require]\nsignatures = ["c.dahl@site"]\n'
+    )
+
+    def keygen(*words: str) -> None:
+        subprocess.run(["ssh-keygen", "-q", *words], check=True, capture_output=True)
+
+    keygen("-t", "ed25519", "-N", "", "-f", "key")
+    public = (site.folder / "key.pub").read_text(encoding="utf-8")
+    site.write("allowed", f'c.dahl@site namespaces="safeframe-record" {public}')
+    site.write("text", record.seal_text(SIGNED))
+    keygen("-Y", "sign", "-f", "key", "-n", "safeframe-record", "text")
+    (site.folder / "text.sig").rename(site.folder / "records/lx.json.c-dahl.sig")
+    row = site.row("--signers", "allowed")
+    assert row["in_order"]
+    assert row["signed"] == {"state": "good", "text": "2 of 2, key of c.dahl@site"}
+    site.write("records/lx.json.c-dahl.sig", "nothing")
+    row = site.row("--signers", "allowed")
+    assert row["signed"]["state"] == "fault"
+    assert len(points(row, "signatures")) == 2
+
+
+class TestTogether:
+    """What only all connections together show."""
+
+    def test_ids_and_records_used_twice(self, site: Site) -> None:
+        site.plant(*[f'{LX}, record = "records/lx.json"'] * 2)
+        given = site.verify(code=1)
+        assert [row["name"] for row in given["connections"]] == ["SC1-LX (#1)", "SC1-LX (#2)"]
+        assert all(row["in_order"] for row in given["connections"])
+        assert [finding["rule"] for finding in given["findings"]] == [
+            "record-shared",
+            "connection-id-reused",
+        ]
+
+    def test_an_allowance_is_used_or_told(self, site: Site) -> None:
+        allow = '\n[[allow]]\nrule = "record-shared"\nreason = "a twin"\n'
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            site.write(f"maps/{name}", demo.after()[name] + allow)
+        site.plant(f'{LX}, record = "records/lx.json"')
+        (row,) = site.verify(code=1)["connections"]
+        assert [finding["rule"] for finding in row["findings"]] == ["unused-allowance"] * 2
+        site.plant(*[f'{LX}, record = "records/lx.json"'] * 2)
+        given = site.verify(code=1)
+        assert given["allowed"] == 1
+
+    def test_map_files_that_nobody_lists(self, site: Site) -> None:
+        site.write("maps/notes.toml", "x = 1")
+        site.write("maps/other.csv", "a,b")
+        (site.folder / "maps/twin.toml").symlink_to("sc1-lx.toml")
+        (site.folder / "maps/folder.toml").mkdir()
+        os.mkfifo(site.folder / "maps/pipe.toml")
+        (left,) = [text for text in site.verify()["not_looked_at"] if text.startswith("map files")]
+        assert left == (
+            "map files that no connection lists: maps/lc1-sc1.toml and maps/lx2-sc1.toml and "
+            "maps/sc1-lc1.toml and maps/sc1-lx2.toml"
+        )
+
+
+class TestRoutes:
+    """Signals over several connections are followed; what breaks is a finding of the whole."""
+
+    def routed(self, site: Site, **changes: str) -> Any:
+        for name, text in two(cycles=(("SC1", 10),)).files().items():
+            for old, new in changes.items() if name == "0-b.toml" else ():
+                text = text.replace(f'bind = "{old}"', f'bind = "{new}"')
+            site.write(name, text)
+        return site.verify()
+
+    def test_followed(self, site: Site) -> None:
+        given = self.routed(site)
+        assert given["findings"] == []
+        (route,) = given["routes"]
+        assert route.startswith(f"{NAME}: 2 connections, at most ")
+
+    def test_broken(self, site: Site) -> None:
+        first = two().links[0].there[0].received
+        given = self.routed(site, **{first: "Cell.Nobody"})
+        assert [finding["rule"] for finding in given["findings"]] == ["route-broken"]
+        assert "broken, 0 of 2 followed" in given["routes"][0]
+
+    def test_a_map_that_cannot_be_read(self, site: Site) -> None:
+        self.routed(site)
+        (site.folder / "1-b.toml").unlink()
+        given = site.verify(code=1)
+        assert [finding["rule"] for finding in given["findings"]] == ["route-broken"]
+
+
+class TestOutputs:
+    """One table and one list of steps, in every format."""
+
+    def test_text(self, site: Site) -> None:
+        site.record("lx.json", FRESH)
+        site.plant(f'{LX}, record = "records/lx.json", serials = {{ LX = "2001" }}', LX2)
+        assert main(["verify", "plant.toml", "--details"]) == 1
+        out = site.out.readouterr().out
+        assert max(map(len, out.splitlines())) <= 80
+        assert "\n  LX (serial 2001)\n    - [ ] SC1-LX: read back serial number and checksum" in out
+        assert "\n    safeframe record done records/lx.json wrong-device --who NAME --when" in out
+        assert "hall 3: 0 of 2 connections in order; 7 open steps\n" in out
+
+    def test_markdown(self, site: Site) -> None:
+        assert main(["verify", "plant.toml", "--format", "markdown"]) == 0
+        out = site.out.readouterr().out
+        assert out.startswith("## hall 3: 1 connection\n\n**hall 3: 1 connection, all in order**")
+        assert "| SC1-LX | yes | both ends | 31 of 31 | 2 of 2, no key | until edited |" in out
+
+    def test_junit(self, site: Site) -> None:
+        site.write("lx.xml", demo.device_files()["lx.xml"])
+        device = 'LX = { format = "esi", file = "lx.xml", options = ["--as device"] }'
+        site.record(
+            "lx.json", record.done(FRESH, "wrong-device", who="B", when="d", result="failed")
+        )
+        site.plant(
+            f'{LX}, record = "records/lx.json", device_files = {{ {device} }}',
+            LX2,
+            'ends = ["maps/sc1-lx2.toml", "maps/lc1-sc1.toml"]',
+        )
+        assert main(["verify", "plant.toml", "--format", "junit"]) == 1
+        root = ET.fromstring(site.out.readouterr().out)
+        suites = {suite.get("name"): suite for suite in root}
+        assert list(suites)[-1] == "all connections"
+        found = {
+            case.get("name"): [child.get("type") or child.tag for child in case]
+            for case in suites["SC1-LX"]
+        }
+        assert found == {
+            "maps agree": [],
+            "device files agree": [],
+            "record fits": [],
+            "read back": ["open"],
+            "tested": ["wrong"],
+            "signed": ["open"],
+            "evidence": ["skipped"],
+        }
+        assert root.get("tests") == "22"
+
+    def test_jobs_change_nothing(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "records/lx.json"', *[LX2] * 40)
+        alone = site.verify()
+        assert site.verify("--jobs", "2") == alone
+
+
+class TestPages:
+    def test_pages(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "records/lx.json"', f'{LX2}, record = "records/none.json"')
+        (site.folder / "out").mkdir()
+        words = ["verify", "plant.toml", "--html", "out/site.html", "--pages", "out/each"]
+        assert main(words) == 1
+        assert site.out.readouterr().err == (
+            "safeframe: out/each: 2 pages written (page of verify)\n"
+            "safeframe: out/site.html written (page of verify)\n"
+        )
+        page = (site.folder / "out/site.html").read_text(encoding="utf-8")
+        assert "<title>hall 3: 2 connections</title>" in page
+        assert '<tr id="c1"><th scope="row"><a href="each/sc1-lx-1.html">SC1-LX</a></th>' in page
+        assert '<tr class="error" id="c2">' in page
+        assert '<a href="#c2"><g><title>SC1-LX2: wrong</title>' in page
+        assert "<script" not in page
+        one = (site.folder / "out/each/sc1-lx-1.html").read_text(encoding="utf-8")
+        assert '<a href="../site.html">all connections</a>' in one
+        assert one.count("<svg") == 4
+        assert "SC1 -&gt; LX, bit by bit" in one
+        # Written again over its own pages; what is left of an earlier run is told.
+        site.plant(f'{LX}, record = "records/lx.json"')
+        assert main(words) == 0
+        assert "out/each also holds sc1-lx2-2.html, which this run did not write" in (
+            site.out.readouterr().err
+        )
+
+    def test_a_map_that_cannot_be_read_has_a_page(self, site: Site) -> None:
+        (site.folder / "maps/lx-sc1.toml").unlink()
+        assert main(["verify", "plant.toml", "--pages", "each", "--format", "markdown"]) == 1
+        assert "| [SC1-LX](<each/sc1-lx-1.html>) | not judged |" in site.out.readouterr().out
+        page = (site.folder / "each/sc1-lx-1.html").read_text(encoding="utf-8")
+        assert "No such file or directory" in page
+
+    def test_no_foreign_page_is_overwritten(self, site: Site) -> None:
+        site.write("each/sc1-lx-1.html", "<p>mine</p>")
+        assert main(["verify", "plant.toml", "--pages", "each"]) == 2
+        assert "must not overwrite each/sc1-lx-1.html" in site.out.readouterr().err
+        assert (site.folder / "each/sc1-lx-1.html").read_text(encoding="utf-8") == "<p>mine</p>"
+        assert main(["verify", "plant.toml", "--pages", "each", "--force"]) == 0
+        assert main(["verify", "plant.toml", "--pages", "plant.toml"]) == 2
+
+    def test_many_connections_are_folded(self, site: Site) -> None:
+        site.plant(*[LX2] * 41)
+        assert main(["verify", "plant.toml", "--format", "html"]) == 1
+        page = site.out.readouterr().out
+        assert "<details><summary>LX2: 41 connections</summary>" in page
+
+
+def test_natural_order() -> None:
+    names = ["VB10", "VB2", "vb1", "", "10", "9", "VB2b", "²", "VB02"]
+    assert sorted(names, key=natural) == ["", "9", "10", "vb1", "VB02", "VB2", "VB2b", "VB10", "²"]
+    digits = "1" * 700
+    assert natural(digits) == natural(digits)
