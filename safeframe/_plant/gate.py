@@ -329,11 +329,10 @@ class _Judge:
             if point.aspect == "tests":
                 tests.setdefault(_end_of(point.subject, made.ends), []).append(point)
             elif point.aspect == "read back":
-                step = "read back serial number and checksum"
                 words = f"--end {shlex.quote(point.subject)} --who NAME --when DATE"
                 self._add(
                     point,
-                    f"{step}, enter what the tool expects",
+                    "read back serial number and checksum",
                     machine=point.subject,
                     command=_command(
                         "record fill",

@@ -26,6 +26,9 @@ __all__ = ["GateReport", "natural", "rows_of", "settle"]
 _PIECE = 16
 """Connections that a worker process takes at once: some hundred milliseconds of work."""
 
+_FEW = 12
+"""Up to so many connections are named one by one; by choice."""
+
 _Result = TypeVar("_Result")
 
 
@@ -205,6 +208,9 @@ def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Ite
         yield f"device files of {bare} of {ends}: the plant file names none"
     if not any(row.require.get("evidence") for row in given.rows):
         yield "evidence: records hold no recordings yet, and the plant file asks for none"
+    untested = [row.name for row in rows if row.tested.text == "0 of 0"]
+    if untested:
+        yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
     unjudged = sum(
         any(note.startswith("signature ") and note.endswith("(--signers)") for note in row.notes)
         for row in rows
@@ -214,6 +220,10 @@ def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Ite
     left = _left_out(given)
     if left:
         yield f"map files that no connection lists: {listed(left)}"
+
+
+def _few(names: Sequence[str]) -> str:
+    return listed(names) if len(names) <= _FEW else count(len(names), "connection")
 
 
 def _left_out(given: Listing) -> list[str]:

@@ -9,7 +9,7 @@ from html import escape
 from .._plant.gate import GateRow
 from .._plant.verify import GateReport, natural
 from .._words import count
-from .document import Block, Drawing, Fold, Items, Section, StyledText, Words
+from .document import Block, Drawing, Fold, Items, Paragraph, Section, StyledText, Words
 from .text import clean
 
 __all__ = ["anchor", "blocks", "picture"]
@@ -22,6 +22,7 @@ _OPEN_AT_ONCE = 40
 """Connections up to which the pictures stand open; more are folded, one for each end."""
 _SIGN = {"good": "✓", "open": "…", "fault": "✗"}
 _WORD = {"good": "in order", "open": "open steps", "fault": "wrong"}
+_LEGEND = Paragraph(", ".join(f"{sign} {_WORD[state]}" for state, sign in _SIGN.items()))
 _STYLE = """
 .site svg { min-width: 0; max-width: 100%; height: auto; width: auto }
 .site rect { fill: var(--tint); stroke: var(--ink) }
@@ -52,12 +53,12 @@ def blocks(given: GateReport) -> Iterator[Block]:
         (hub, rows, Drawing(picture(hub, rows), (), _STYLE, "site")) for hub, rows in hubs.items()
     ]
     if len(given.rows) <= _OPEN_AT_ONCE:
-        yield Section("Picture", tuple(one for _, _, one in drawn), kind="long")
+        yield Section("Picture", (_LEGEND, *(one for _, _, one in drawn)), kind="long")
     else:
         folds = (
             Fold(f"{hub}: {count(len(rows), 'connection')}", (one,)) for hub, rows, one in drawn
         )
-        yield Section("Pictures by end", tuple(folds), kind="long")
+        yield Section("Pictures by end", (_LEGEND, *folds), kind="long")
     index: dict[str, list[GateRow]] = defaultdict(list)
     for row in given.rows:
         for end in row.ends:

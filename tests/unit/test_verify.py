@@ -20,7 +20,7 @@ from safeframe._cli import main
 from safeframe._errors import UsageError
 from safeframe._plant.verify import natural
 from safeframe.record import Record
-from tests.unit.record_maps import FRESH, SIGNED, TESTED
+from tests.unit.record_maps import AFTER, FRESH, SIGNED, TESTED, signed
 from tests.unit.route_sites import NAME, two
 from tests.unit.schemas import validate
 
@@ -214,6 +214,18 @@ class TestStates:
         site.record("lx.json", made)
         (point, _) = site.row()["points"]
         assert (point["aspect"], point["person"]) == ("request", "A. Berg")
+
+    def test_a_record_of_no_change(self, site: Site) -> None:
+        made = record.new(AFTER, AFTER, reason="r", asked_by="A", hazards=("none",))
+        for end in made.ends:
+            made = record.fill(made, end, who="A", when="d", serial="1", checksum="1", expected="1")
+        site.record("lx.json", signed(made))
+        given = site.verify(code=0)
+        assert given["connections"][0]["tested"]["text"] == "0 of 0"
+        told = "tests of {}: the record is about no change, so it asks for none"
+        assert told.format("SC1-LX") in given["not_looked_at"]
+        site.plant(*[f'{LX}, record = "records/lx.json"'] * 13)
+        assert told.format("13 connections") in site.verify(code=1)["not_looked_at"]
 
     def test_an_edited_computed_part(self, site: Site) -> None:
         text = record.dumps(SIGNED).replace('"restart"', '"restart "', 1)
