@@ -1,8 +1,8 @@
 """The gate of a generated plant against tomllib and json alone for the same files, in one run.
 
 Run: python -m tests.bench.bench_verify [CONNECTIONS] [--records]. Prints medians of processor
-time and their ratio (goal: at most 3, with two processes at most 1.7 in wall time), for a tenth of the
-connections too, and the largest memory of the command: time must grow linearly, memory by the
+time and their ratio (goal: at most 3, with two processes at most 1.7 in wall time), for a tenth of
+the connections too, and the largest memory of the command: time must grow linearly, memory by the
 result rows alone.
 """
 
