@@ -54,8 +54,14 @@ class Reached(NamedTuple):
         return cls(lines, weight)
 
     def of(self, path: str, fault: Fault) -> list[str]:
-        """Return the tests that reach the first line of a fault, those that reach least first."""
-        found = self.lines.get(path, {}).get(fault.line, [])
+        """Return the tests that reach the first line of a fault, those that reach least first.
+
+        What runs once, when a module is imported, may matter to every test of the module.
+        """
+        lines = self.lines.get(path, {})
+        found = lines.get(fault.line, [])
+        if not found and fault.line in lines:
+            found = list({test for tests in lines.values() for test in tests})
         return sorted(found, key=lambda test: (self.weight[test], test))
 
 
@@ -136,7 +142,17 @@ def _child(copy: Path, tests: Sequence[str]) -> None:
         os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
         sys.dont_write_bytecode = True
         files = sorted({test.partition("::")[0] for test in tests})
-        given = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov"]
+        given = [
+            "-x",
+            "-q",
+            "--assert=plain",
+            "-p",
+            "no:cacheprovider",
+            "-p",
+            "no:xdist",
+            "-p",
+            "no:cov",
+        ]
         code = int(pytest.main([*given, *files], plugins=[_Only(tests)]))
     finally:
         os._exit(code)

@@ -17,16 +17,22 @@ from pathlib import Path
 
 import pytest
 
+from safeframe import _demo as demo
 from safeframe import record
+from safeframe._cli import main
 from safeframe._document import output
 from safeframe._document.pending import pending
 from safeframe._document.recover import How, recover
 from safeframe._document.replace import replace_all
-from safeframe._errors import SafeframeError
+from safeframe._errors import SafeframeError, UsageError
+from safeframe.residual._cache import recall
+from safeframe.residual._code import contiguous
 from tests.unit.record_maps import TESTED
 from tests.unit.written import NEW, OLD, items, left_over, set_up, state
 
 TRIALS = int(os.environ.get("SAFEFRAME_ATTACKS", "12"))
+FEWER = int(os.environ.get("SAFEFRAME_ATTACKS", "3"))
+"""Trials of whole commands, which take longer."""
 
 KIND = output.OutputKind("list", (b"#",), b"# list")
 OTHER = b"# another program\n"
@@ -80,9 +86,9 @@ def told(name: str, seen: Counter[str]) -> None:
     assert seen["fault"] == 0
 
 
-def trials(tmp_path: Path) -> list[tuple[Path, random.Random]]:
+def trials(tmp_path: Path, count: int = TRIALS) -> list[tuple[Path, random.Random]]:
     made = []
-    for number in range(TRIALS):
+    for number in range(count):
         folder = tmp_path / str(number)
         folder.mkdir()
         made.append((folder, random.Random(number)))
@@ -336,3 +342,143 @@ def test_outputs_and_an_outside_writer(tmp_path: Path, way: str, new: bool) -> N
         code = end(process)
         seen["lost" if path.read_bytes() != OTHER else ("before it", "refused", "fault")[code]] += 1
     told(f"output, outside writer ({way}, {'new' if new else 'replaced'})", seen)
+
+
+MAPS = ["sc1-lx.toml", "lx-sc1.toml"]
+BRAKE = [
+    *("--name", "brake2_release", "--after", "speed_level", "--one-means", "brake 2 released"),
+    *("--bind", "SC1=Lift.Brake2Release", "--bind", "LX=Drive.Brake2Release"),
+]
+FILLED = ["--end", "SC1", "--who", "A. Berg", "--when", "2026-03-02", "--serial", "70"]
+COMMANDS = {
+    "edit": ["edit", "insert", *MAPS, *BRAKE, "--write"],
+    "record": ["record", "fill", "r.json", *FILLED],
+    "baseline": ["check", *MAPS, "--write-baseline", "out"],
+    "page": ["check", *MAPS, "--html", "out"],
+    "frames": ["fixtures", "--set", "start-up", "--format", "jsonl", *MAPS, "-o", "out"],
+    "picture": ["show", MAPS[0], "--svg", "out"],
+}
+"""A command line that writes, for each way of writing; what it writes is named below."""
+WRITTEN = {"edit": MAPS, "record": ["r.json"]}
+
+
+class Command:
+    """A command in a folder: what it reads and writes, before it and after it."""
+
+    def __init__(self, folder: Path, name: str) -> None:
+        self.words, self.written = COMMANDS[name], WRITTEN.get(name, ["out"])
+        self.folder = folder
+        texts = demo.before()
+        for path in MAPS:
+            (folder / path).write_bytes(texts[path].encode())
+        (folder / "r.json").write_text(record.dumps(TESTED), encoding="utf-8")
+        self.old = self.texts()
+
+    def texts(self) -> dict[str, bytes]:
+        """Return every file that is not hidden."""
+        return {
+            path.name: path.read_bytes()
+            for path in self.folder.iterdir()
+            if not path.name.startswith(".")
+        }
+
+    def run(self) -> None:
+        """Run it in its folder, with all that it says kept to itself."""
+        os.chdir(self.folder)
+        nothing = os.open(os.devnull, os.O_RDWR)
+        for descriptor in (0, 1, 2):
+            os.dup2(nothing, descriptor)
+        code = main(self.words)
+        if code not in (0, 1):
+            raise UsageError(f"exit code {code}")
+
+
+def prepared(tmp_path: Path, name: str) -> tuple[dict[str, bytes], float]:
+    """Return what a command leaves, and how long it takes here."""
+    (tmp_path / "first").mkdir()
+    command = Command(tmp_path / "first", name)
+    longest_s = duration_s(command.run)
+    new = command.texts()
+    assert {path for path in new if new[path] != command.old.get(path)} == set(command.written)
+    return new, longest_s
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_commands_killed_at_any_time(tmp_path: Path, name: str) -> None:
+    seen: Counter[str] = Counter()
+    new, longest_s = prepared(tmp_path, name)
+    for folder, chance in trials(tmp_path, FEWER):
+        command = Command(folder, name)
+        killed(start(command.run), chance, longest_s)
+        found = command.texts()
+        noted = any(pending(str(folder / path)) for path in MAPS)
+        states = {
+            path: {command.old.get(path): "old", new[path]: "new"}.get(found.get(path), "lost")
+            for path in new
+            if new[path] != command.old.get(path)
+        }
+        same = all(found[path] == text for path, text in command.old.items() if path not in states)
+        words = set(states.values())
+        if "lost" in words or not same or (len(words) > 1 and not noted):
+            seen["lost"] += 1
+        else:
+            seen[f"{' and '.join(sorted(words))}{', told' if noted else ''}"] += 1
+    told(f"{name}, command killed", seen)
+
+
+@pytest.mark.parametrize("way", ["in place", "a new file"])
+@pytest.mark.parametrize("name", COMMANDS)
+def test_commands_and_an_outside_writer(tmp_path: Path, name: str, way: str) -> None:
+    seen: Counter[str] = Counter()
+    new, longest_s = prepared(tmp_path, name)
+    for folder, chance in trials(tmp_path, FEWER):
+        command = Command(folder, name)
+        path = chance.choice(command.written)
+        process = start(command.run)
+        time.sleep(chance.uniform(0, longest_s))
+        outside(folder / path, way)
+        code = end(process)
+        found = command.texts()
+        rest = {one for one in command.written if one != path}
+        whole = all(found[one] in (command.old.get(one), new[one]) for one in rest)
+        if found[path] != OTHER or not whole:
+            seen["lost"] += 1
+        else:
+            seen[("done before it or after", "refused", "fault")[code]] += 1
+    told(f"{name}, outside writer ({way})", seen)
+
+
+CODE = contiguous(0x139B7, 60)
+
+
+def fill_cache(folder: Path) -> None:
+    """Work out weights anew, and keep them."""
+    recall(CODE, directory=folder, worth_s=0)
+
+
+def test_caches_killed_at_any_time(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    right, _ = recall(CODE, directory=None)
+    longest_s = duration_s(partial(fill_cache, tmp_path / "first"))
+    for folder, chance in trials(tmp_path, FEWER):
+        killed(start(partial(fill_cache, folder)), chance, longest_s)
+        kept = list(folder.glob("*.json"))
+        found, note = recall(CODE, directory=folder, worth_s=0)
+        seen[("new" if kept else "old") if found == right and not note else "lost"] += 1
+    told("cache, killed", seen)
+
+
+def test_caches_and_an_outside_writer(tmp_path: Path) -> None:
+    seen: Counter[str] = Counter()
+    right, _ = recall(CODE, directory=None)
+    fill_cache(tmp_path / "first")
+    (name,) = [path.name for path in (tmp_path / "first").glob("*.json")]
+    longest_s = duration_s(partial(fill_cache, tmp_path / "second"))
+    for folder, chance in trials(tmp_path, FEWER):
+        process = start(partial(fill_cache, folder))
+        time.sleep(chance.uniform(0, longest_s))
+        outside(folder / name, chance.choice(["in place", "a new file"]))
+        code = end(process)
+        found, note = recall(CODE, directory=folder, worth_s=0)
+        seen["lost" if code or found != right else "told" if note else "new"] += 1
+    told("cache, outside writer", seen)
