@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, insort
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
 
 from ._bits import Place
 from ._model import Direction, Map, Reserved, Signal
@@ -14,6 +17,9 @@ __all__ = ["MARKS", "GridCell", "BitGrid", "compare", "compare_maps", "grid"]
 
 MARKS = ("moved", "width differs", "octet order differs", "name differs", "only here")
 """How a signal can differ from the other end; the first that fits is shown."""
+
+_MOST_NAMES = 8
+"""Owners of one bit that are named; nobody reads more."""
 
 _Marks = Mapping[int, tuple[str, str]]
 
@@ -106,41 +112,70 @@ def _elsewhere(mark: str, end: str, signal: Signal) -> str:
 
 def _grid(title: str, data: Map, marks: _Marks) -> BitGrid:
     octets = data.size_octets
-    owners: list[list[Signal | Reserved]] = [[] for _ in range(8 * octets)]
-    for entry in data.entries:
-        for index in range(entry.start, entry.end):
-            owners[index].append(entry)
-    cells = tuple(cell for octet in range(octets) for cell in _row(octet, owners, marks))
+    cells = tuple(cell for run in _runs(data, marks) for cell in _cells(run))
     return BitGrid(title=title, octets=octets, cells=cells)
 
 
-def _row(octet: int, owners: list[list[Signal | Reserved]], marks: _Marks) -> Iterator[GridCell]:
-    start = 8 * octet
-    for index in range(start + 1, 8 * octet + 9):
-        if index == 8 * octet + 8 or list(map(id, owners[index])) != list(map(id, owners[start])):
-            yield _cell(Place.at(start), index - start, owners[start], marks)
-            start = index
+class _Run(NamedTuple):
+    """Bits with the same owners: the first ones of them, their names, and what marks them."""
+
+    start: int
+    end: int
+    kind: str
+    label: str
+    owner: Signal | Reserved | None
+    mark: tuple[str, str]
 
 
-def _cell(first: Place, width: int, owners: list[Signal | Reserved], marks: _Marks) -> GridCell:
-    names = [entry.name if isinstance(entry, Signal) else "reserved" for entry in owners]
-    if len(owners) == 1:
-        kind = "signal" if isinstance(owners[0], Signal) else "reserved"
-    else:
-        kind = "twice" if owners else "undeclared"
-    # Of several owners the first one that differs is told.
-    found = [marks[id(entry)] for entry in owners if id(entry) in marks]
-    mark, elsewhere = found[0] if found else ("", "")
-    return GridCell(
-        first=first,
-        width=width,
-        kind=kind,
-        label=" + ".join(names) or "undeclared",
-        mark=mark,
-        elsewhere=elsewhere,
-        part=_part(owners[0], first, width) if kind == "signal" else "",
-        joined=kind == "signal" and width == 8 and owners[0].end >= 8 * first.octet + 16,
-    )
+def _runs(data: Map, marks: _Marks) -> Iterator[_Run]:
+    """Yield the runs of a map in place order, undeclared ones and those of several owners too.
+
+    Of several owners the first one that is marked counts. Only the borders of entries are looked
+    at: rows may have 524,288 bits, and thousands of them may lie on top of each other.
+    """
+    borders: dict[int, list[tuple[bool, int]]] = {0: [], 8 * data.size_octets: []}
+    for number, entry in enumerate(data.entries):
+        borders.setdefault(entry.start, []).append((True, number))
+        borders.setdefault(entry.end, []).append((False, number))
+    inside: list[int] = []
+    marked: list[int] = []
+    for start, end in pairwise(sorted(borders)):
+        for begins, number in borders[start]:
+            for numbers in (inside, marked):
+                if numbers is marked and id(data.entries[number]) not in marks:
+                    continue
+                if begins:
+                    insort(numbers, number)
+                else:
+                    del numbers[bisect_left(numbers, number)]
+        owners = [data.entries[number] for number in inside[:_MOST_NAMES]]
+        names = [one.name if isinstance(one, Signal) else "reserved" for one in owners]
+        if len(inside) > _MOST_NAMES:
+            names.append(f"{len(inside) - _MOST_NAMES} more")
+        kind = "undeclared"
+        if owners:
+            kind = "signal" if isinstance(owners[0], Signal) else "reserved"
+            kind = "twice" if len(inside) > 1 else kind
+        mark = marks[id(data.entries[marked[0]])] if marked else ("", "")
+        label = " + ".join(names) or "undeclared"
+        yield _Run(start, end, kind, label, owners[0] if owners else None, mark)
+
+
+def _cells(run: _Run) -> Iterator[GridCell]:
+    """Yield the cells of a run, none of them over the end of an octet."""
+    for start in (run.start, *range((run.start | 7) + 1, run.end, 8)):
+        first, width = Place.at(start), min((start | 7) + 1, run.end) - start
+        signal = run.owner if run.kind == "signal" else None
+        yield GridCell(
+            first=first,
+            width=width,
+            kind=run.kind,
+            label=run.label,
+            mark=run.mark[0],
+            elsewhere=run.mark[1],
+            part=_part(signal, first, width) if signal else "",
+            joined=signal is not None and width == 8 and signal.end >= 8 * first.octet + 16,
+        )
 
 
 def _part(signal: Signal | Reserved, first: Place, width: int) -> str:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
+from itertools import islice
 
 from .._bits import MAX_OCTETS, Place
 from .._codec import run_text
@@ -199,6 +200,7 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
 
     def judge(map_: Map, other: Map) -> Iterator[Flaw]:
         before: Signal | Reserved | None = None
+        ways = _Disentangling(map_, other)
         for entry in sorted(map_.entries, key=lambda entry: (entry.start, entry.end)):
             if before is not None and entry.start < before.end:
                 end = min(entry.end, before.end)
@@ -207,7 +209,7 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
                     message=f"{_entry_name(before)} and {_entry_name(entry)} share "
                     f"{count(bits, 'bit')} at {run_text(entry.start, end)}",
                     entries=(before, entry),
-                    repairs=tuple(_disentangled(map_, other, before, entry)),
+                    repairs=tuple(ways.of(before, entry)),
                 )
             if before is None or entry.end > before.end:
                 before = entry
@@ -215,26 +217,35 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
     yield from per_map(context, find, judge)
 
 
-def _disentangled(
-    map_: Map, other: Map, before: Signal | Reserved, entry: Signal | Reserved
-) -> Iterator[Repair]:
-    """Yield what may end an overlap: less reserve, a signal elsewhere, or none."""
-    if isinstance(before, Reserved) or isinstance(entry, Reserved):
-        entries = settled(map_, map_.signals, map_.size_bits)
-        yield reserve_changes(map_, entries), partial(tuple, entries)
-        return
-    known = {signal.name: signal for signal in other.signals}
-    for signal in (entry, before):
-        places = [known[signal.name].start] if signal.name in known else [before.end]
-        places += [run.start for run in map_.reserved if run.width >= signal.width][:1]
-        for start in dict.fromkeys(places):
-            if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
-                yield (
-                    f"move {signal.name} to {Place.at(start)}",
-                    partial(_moved, map_, signal, start),
-                )
-        if signal.name not in known:
-            yield f"remove {signal.name}", partial(_moved, map_, signal, None)
+class _Disentangling:
+    """What may end the overlaps of one map; what all of them need is looked for once."""
+
+    def __init__(self, map_: Map, other: Map) -> None:
+        self._map = map_
+        self._starts = {signal.name: signal.start for signal in other.signals}
+        self._runs = map_.reserved
+        self._settled: Repair | None = None
+
+    def of(self, before: Signal | Reserved, entry: Signal | Reserved) -> Iterator[Repair]:
+        """Yield what may end one overlap: less reserve, a signal elsewhere, or none."""
+        if isinstance(before, Reserved) or isinstance(entry, Reserved):
+            if self._settled is None:
+                entries = settled(self._map, self._map.signals, self._map.size_bits)
+                self._settled = reserve_changes(self._map, entries), partial(tuple, entries)
+            yield self._settled
+            return
+        for signal in (entry, before):
+            places = [self._starts.get(signal.name, before.end)]
+            room = (run.start for run in self._runs if run.width >= signal.width)
+            places += list(islice(room, 1))
+            for start in dict.fromkeys(places):
+                if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
+                    yield (
+                        f"move {signal.name} to {Place.at(start)}",
+                        partial(_moved, self._map, signal, start),
+                    )
+            if signal.name not in self._starts:
+                yield f"remove {signal.name}", partial(_moved, self._map, signal, None)
 
 
 def _moved(map_: Map, moved: Signal, start: int | None) -> tuple[Signal | Reserved, ...]:

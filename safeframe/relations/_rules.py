@@ -25,6 +25,9 @@ __all__ = [
     "violations",
 ]
 
+_MOST_HINTS = 20
+"""Names that match no signal for which near ones are looked for: it takes long among thousands."""
+
 Number = int | float
 Values = Mapping[str, Reading | int | float]
 """Signals of one direction by name, as read from data or as plain numbers before scaling."""
@@ -50,21 +53,40 @@ class Violation:
 
 def find_signals(end: End, name: str) -> tuple[tuple[str, Signal], ...]:
     """Return (direction, signal) of every signal that ``name`` can mean at this end."""
-    found: dict[str, tuple[str, Signal]] = {}
+    return _index(end).get(name, ())
+
+
+_Found = tuple[tuple[str, Signal], ...]
+_indexed: list[tuple[End, dict[str, _Found]]] = []
+
+
+def _index(end: End) -> dict[str, _Found]:
+    """Return what every name can mean at an end; that of the end asked about last is kept."""
+    for known, index in _indexed:
+        if known is end:
+            return index
+    signals: dict[str, tuple[str, Signal]] = {}
     for direction in ("sends", "receives"):
         for signal in getattr(end, direction).signals:
-            key = f"{direction}.{signal.name}"
-            if name in (signal.name, key):
-                found.setdefault(key, (direction, signal))
-    return tuple(found.values())
+            signals.setdefault(f"{direction}.{signal.name}", (direction, signal))
+    made: dict[str, dict[str, tuple[str, Signal]]] = {}
+    for key, found in signals.items():
+        for name in (found[1].name, key):
+            made.setdefault(name, {})[key] = found
+    index = {name: tuple(found.values()) for name, found in made.items()}
+    _indexed[:] = [(end, index), *_indexed[:1]]
+    return index
 
 
 def faults(end: End) -> tuple[Fault, ...]:
     """Return every condition that names no signal, two signals, or an impossible number."""
-    return tuple(fault for relation in end.relations for fault in _faults(end, relation))
+    found: list[Fault] = []
+    for relation in end.relations:
+        found += _faults(end, relation, hints=len(found) < _MOST_HINTS)
+    return tuple(found)
 
 
-def _faults(end: End, relation: Relation) -> Iterator[Fault]:
+def _faults(end: End, relation: Relation, *, hints: bool = False) -> Iterator[Fault]:
     for name, numbers in relation.when + relation.then:
         found = find_signals(end, name)
         if len(found) > 1:
@@ -74,7 +96,8 @@ def _faults(end: End, relation: Relation) -> Iterator[Fault]:
             continue
         if not found:
             message = f"{name} is no signal of {end.name}"
-            yield Fault(relation=relation, name=name, message=message, remedy=_nearest(end, name))
+            remedy = _nearest(end, name) if hints else ""
+            yield Fault(relation=relation, name=name, message=message, remedy=remedy)
             continue
         _, signal = found[0]
         for number in numbers:

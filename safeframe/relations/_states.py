@@ -54,7 +54,9 @@ class TruthTable:
 class _Group:
     """Relations that hang together through their signals, and the numbers worth telling apart."""
 
-    def __init__(self, end: End, rules: Sequence[CheckedRelation]) -> None:
+    def __init__(
+        self, end: End, rules: Sequence[CheckedRelation], signals: Mapping[str, tuple[int, Signal]]
+    ) -> None:
         self.rules = tuple(rules)
         self.static = tuple(rule for rule in rules if not rule.relation.follows)
         self.domains: dict[str, tuple[Number, ...]] = {}
@@ -62,14 +64,12 @@ class _Group:
         self.safe: dict[str, Number] = {}
         self.others: set[tuple[str, Number]] = set()
         named = {key for rule in rules for key in rule.keys}
-        for direction in ("sends", "receives"):
-            for signal in getattr(end, direction).signals:
-                key = f"{direction}.{signal.name}"
-                if key not in self.domains and key in named:
-                    plain = len(find_signals(end, signal.name)) == 1
-                    self.labels[key] = signal.name if plain else key
-                    self.safe[key] = signal.safe
-                    self.domains[key] = self._domain(key, signal)
+        for key in sorted(named, key=lambda key: signals[key][0]):
+            signal = signals[key][1]
+            plain = len(find_signals(end, signal.name)) == 1
+            self.labels[key] = signal.name if plain else key
+            self.safe[key] = signal.safe
+            self.domains[key] = self._domain(key, signal)
 
     def _domain(self, key: str, signal: Signal) -> tuple[Number, ...]:
         if signal.codes:
@@ -197,7 +197,11 @@ def _groups(end: End) -> list[_Group]:
         joined.keys |= named
         heap_of.update(dict.fromkeys(named, joined))
     heaps.sort(key=lambda heap: heap.rank)
-    return [_Group(end, heap.rules) for heap in heaps if heap.rules]
+    signals: dict[str, tuple[int, Signal]] = {}
+    for direction in ("sends", "receives"):
+        for signal in getattr(end, direction).signals:
+            signals.setdefault(f"{direction}.{signal.name}", (len(signals), signal))
+    return [_Group(end, heap.rules, signals) for heap in heaps if heap.rules]
 
 
 def contradictions(end: End) -> tuple[Contradiction, ...]:

@@ -8,6 +8,8 @@ from dataclasses import replace
 from types import FrameType
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from safeframe import Connection, End, Map, Place, Reserved, Signal, check, check_all, encode
 from safeframe._canonical import reserve
@@ -15,9 +17,11 @@ from safeframe._checks.remedies import Remedy, settled
 from safeframe._checks.trial import tried
 from safeframe._codec import meaning
 from safeframe._findings import Report
+from safeframe._grids import _grid, grid
 from safeframe._model import ConnectionTable, Relation
 from safeframe._words import MOST_LISTED
-from safeframe.relations import contradictions
+from safeframe.relations import contradictions, faults, find_signals, violations
+from tests.strategies import maps
 
 Entry = Signal | Reserved
 MOST = 524288
@@ -201,3 +205,107 @@ def test_a_remedy_that_cannot_be_carried_out_is_not_told() -> None:
 
     offers = [(found, (Remedy("move a", beyond), Remedy("agree", lambda given: given)))]
     assert tried(connection, [found], offers, lambda _: []) == [replace(found, remedy="agree")]
+
+
+def work_of(made: Callable[[int], Connection], count: int) -> int:
+    connection = made(count)
+    return lines(lambda: check(connection), 10**8)
+
+
+def test_each_row_over_every_other_costs_as_much_as_one() -> None:
+    def rows(count: int) -> Connection:
+        over = [wide(0, 16 + at, f"s{at}") for at in range(count)]
+        return pair(over, over)
+
+    assert work_of(rows, 1200) < 2.4 * work_of(rows, 600)
+
+
+def test_relations_of_many_signals_are_found_by_name() -> None:
+    def ends(count: int, named: str = "signal") -> End:
+        signals = [wide(at, 1, f"signal{at}") for at in range(count)]
+        relations = tuple(
+            Relation(
+                name=f"r{at}",
+                when=((f"{named}{at}", (1,)),),
+                excludes=((f"sends.{named}{(7 * at + 1) % count}", (1,)),),
+                reason="x",
+            )
+            for at in range(0, count, 10)
+        )
+        return replace(pair(signals, []).first, relations=relations)
+
+    def work(act: Callable[[End], object], count: int, named: str = "signal") -> int:
+        end = ends(count, named)
+        return lines(lambda: act(end), 10**8)
+
+    for act in (faults, contradictions, violations):
+        assert work(act, 2000) < 2.4 * work(act, 1000)
+    told = faults(ends(400, "singal"))
+    assert len(told) == 80
+    assert [bool(one.remedy) for one in told] == [True] * 20 + [False] * 60
+
+
+def test_a_name_may_be_a_place_in_the_other_direction() -> None:
+    signals = [wide(0, 1, "a"), wide(1, 1, "receives.b"), wide(2, 1, "a")]
+    end = replace(pair(signals, []).first, receives=Map(entries=(wide(0, 1, "b"),)))
+    assert [way for way, _ in find_signals(end, "a")] == ["sends"]
+    assert find_signals(end, "a")[0][1] is signals[0]
+    assert [way for way, _ in find_signals(end, "receives.b")] == ["sends", "receives"]
+    assert [one.name for _, one in find_signals(end, "b")] == ["b"]
+    assert find_signals(end, "sends.b") == ()
+    assert [way for way, _ in find_signals(replace(end, sends=Map()), "b")] == ["receives"]
+    assert find_signals(replace(end, sends=Map()), "a") == ()
+    assert len(find_signals(end, "a")) == 1
+
+
+def test_a_grid_of_rows_over_each_other_is_drawn_by_row() -> None:
+    def work(width: int) -> int:
+        data = Map(entries=tuple(wide(0, width - at, f"s{at}") for at in range(200)))
+        return lines(lambda: grid("t", data), 10**7)
+
+    # A line for each octet, none for each bit of each row.
+    assert work(80_000) - work(40_000) < 40 * 5000
+
+
+@given(maps(max_size=9), st.integers(0, 511))
+def test_a_grid_is_what_its_bits_are(data: Map, chosen: int) -> None:
+    """Bits beside each other are one cell if the same entries own them, within one octet."""
+    marks = {
+        id(entry): ("moved", f"X {at}") for at, entry in enumerate(data.entries) if chosen >> at & 1
+    }
+    found = [
+        (cell.first, cell.width, cell.kind, cell.label, cell.mark, cell.elsewhere, cell.joined)
+        for cell in _grid("t", data, marks).cells
+    ]
+    expected: list[tuple[object, ...]] = []
+    owners = [
+        [entry for entry in data.entries if entry.start <= bit < entry.end]
+        for bit in range(8 * data.size_octets)
+    ]
+    start = 0
+    for bit in range(1, len(owners) + 1):
+        if (
+            bit < len(owners)
+            and bit % 8
+            and list(map(id, owners[bit])) == list(map(id, owners[start]))
+        ):
+            continue
+        own = owners[start]
+        names = [one.name if isinstance(one, Signal) else "reserved" for one in own]
+        shown = names[:8] + ([f"{len(names) - 8} more"] if len(names) > 8 else [])
+        kind = "undeclared" if not own else "signal" if isinstance(own[0], Signal) else "reserved"
+        mark = next((marks[id(one)] for one in own if id(one) in marks), ("", ""))
+        goes_on = len(own) == 1 and kind == "signal" and bit - start == 8
+        goes_on = goes_on and own[0].end >= bit + 8
+        place, label = Place.at(start), " + ".join(shown) or "undeclared"
+        kind = "twice" if len(own) > 1 else kind
+        expected.append((place, bit - start, kind, label, *mark, goes_on))
+        start = bit
+    assert found == expected
+
+
+def test_of_many_owners_of_one_bit_eight_are_named() -> None:
+    data = Map(entries=tuple(wide(0, 8, f"s{at}") for at in range(11)))
+    (cell,) = grid("t", data).cells
+    assert cell.kind == "twice"
+    assert cell.label == "s0 + s1 + s2 + s3 + s4 + s5 + s6 + s7 + 3 more"
