@@ -33,7 +33,7 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     senders = traits.senders(connection)
     sizes = []
     for word, end in zip(senders, connection.ends, strict=True):
-        size, octets = end.sends.size_octets, traits.silent.get(word)
+        size, octets = end.sends.size_octets, 0 if word in traits.mute else traits.silent.get(word)
         if octets is None:
             try:
                 kind = traits.kind(size, settings)
@@ -42,14 +42,15 @@ def link_of(connection: Connection, **settings: Any) -> Link:
                 raise UsageError(f"{end.name} sends {size} octets, but {error}") from None
         sizes.append(octets)
     first = senders.index(traits.first) if traits.first else 0
+    without = traits.mute.union(traits.silent)
     made = Link(
         connection=connection,
         profile=profile,
         settings=traits.settings(connection, settings) | settings,
         senders=senders,
-        order=(first, 1 - first),
+        order=tuple(at for at in (first, 1 - first) if senders[at] not in traits.mute),
         sizes=(sizes[0], sizes[1]),
-        carries=(senders[0] not in traits.silent, senders[1] not in traits.silent),
+        carries=(senders[0] not in without, senders[1] not in without),
     )
     made.session()
     return made

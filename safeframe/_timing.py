@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from ._model import Connection
-from .protocols import Profile, load, names
+from .protocols import Profile, load, names, room
 
 __all__ = ["Figure", "Input", "Timing", "timing"]
 
@@ -98,11 +98,24 @@ def timing(
     stated = [end.connection_table for end in connection.ends]
     watchdog = _worst(max, *(each.watchdog_ms for each in stated))
     exchange = _worst(max, *(each.exchange_ms for each in stated))
-    if profile is None and connection_table.profile in names():
+    is_known = connection_table.profile in names()
+    if profile is None and is_known:
         profile = load(connection_table.profile)
+    own = room(connection_table.profile).times if is_known else None
     stated_shares = profile.reactions if profile else ()
     share = next((each for each in stated_shares if each.edition == edition), None)
-    if share is not None:
+    if own is not None:
+        said = own(connection)
+        watchdog, exchange = said.watchdog_ms, said.exchange_ms
+        reaction = Figure(
+            inputs=tuple(
+                Input(name=term.name, time_ms=term.time_ms, factor=term.factor)
+                for term in said.terms
+            ),
+            why=said.why,
+            source=said.source,
+        )
+    elif share is not None:
         reaction = Figure(
             inputs=(
                 Input(name="watchdog", time_ms=watchdog, factor=share.watchdogs),

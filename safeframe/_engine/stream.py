@@ -75,6 +75,7 @@ class Session(ABC):
 
     def __init__(self) -> None:
         self._last: dict[str, bytes] = {}
+        self._now_us: int | None = None
 
     def produce(self, sender: str, **values: Any) -> bytes:
         """Return the next frame of a sender and advance; raises UsageError as ``build`` does."""
@@ -82,6 +83,14 @@ class Session(ABC):
         octets = self._produce(sender, values)
         self._last[sender] = octets
         return octets
+
+    def at(self, time_us: int | None) -> None:
+        """Say when the next frame comes, None where nobody knows.
+
+        Most protocols leave times to a watchdog; those that have times besides judge them where
+        they are known.
+        """
+        self._now_us = time_us
 
     def judge(self, sender: str, octets: bytes) -> Judgement:
         """Judge the next frame of a sender; only an accepted frame advances the session."""
@@ -102,6 +111,10 @@ class Session(ABC):
         spares the explanation of every frame of a long recording.
         """
         return False
+
+    def awaits(self) -> str:
+        """Return what would have to follow for the last frame to be complete, usually nothing."""
+        return ""
 
     @abstractmethod
     def known(self, sender: str) -> dict[str, Any]:

@@ -80,7 +80,7 @@ def _sides(sides: Sequence[SideReport]) -> Table:
         if result != _RARE or any(result in side.results for side in sides)
     ]
     rows = []
-    for side in sides:
+    for side in (each for each in sides if each.sends or each.results):
         gap = "" if side.longest_gap_us is None else f"{side.longest_gap_us / 1000:g} ms"
         counts = (str(side.results.get(result, 0)) for result in shown)
         rows.append((side.name, *counts, str(side.data_frames), str(side.used_frames), gap))

@@ -124,6 +124,10 @@ class _Course:
         self._each = each
         traits = room(link.profile).recording
         zeros = traits is not None and traits.zeros
+        self._parts = traits is not None and traits.parts
+        # The last frame with its side, and how many packets there were then.
+        self._latest: tuple[Packet, int] | None = None
+        self._packets_then = 0
         words = room(link.profile).link
         # Asked for once: most of the time of a long recording goes into the next frame.
         self._data_of = link.data_of if words is None else words.data_of
@@ -201,6 +205,8 @@ class _Course:
         if self._each is not None:
             self._each(FrameVerdict(packet, found, opinion))
         result = opinion.result
+        if self._parts and result == "accepted":
+            self._latest, self._packets_then = (packet, number), self.packets
         side.results[result] = side.results.get(result, 0) + 1
         if result == "rejected":
             self._reject(packet, number, opinion)
@@ -213,11 +219,15 @@ class _Course:
             self._add("history lost", _note(packet, number, opinion.text))
         elif result == "unknown" and not side.steady and not side.results.get("accepted"):
             side.unknown_at_start += 1
+            if self._parts and self.packets > 1:
+                # Where the recording begins a part may be missing, anywhere else it is not there.
+                self._tell(packet, number, "incomplete", opinion.text, True)
         if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
             side.longest_gap_us = opinion.gap_us
-        if result in ("accepted", "unknown") or opinion.check == "watchdog":
-            side.heard_us = packet.time_us
         step = opinion.step
+        is_heard = result in ("accepted", "unknown") or opinion.check == "watchdog"
+        if is_heard and (step is None or step.heard):
+            side.heard_us = packet.time_us
         if step is None:
             return
         for kind, text, is_wrong in step.happenings:
@@ -227,7 +237,7 @@ class _Course:
                 each.use = None
                 self._fall(each, packet.time_us)
         if result == "accepted" and step.use is not None and side.carries:
-            data = self._link.data_of(found.octets)
+            data = self._link.data_of(found.octets) if step.data is None else step.data
             if data is not None:
                 self._data(packet, side, data, step.use)
 
@@ -375,6 +385,7 @@ class _Course:
     def finish(self, also: Mapping[str, End]) -> Examination:
         """Return what was seen."""
         watchdog_us = self._link.watchdog_us
+        waiting = self._waiting()
         for number, side in enumerate(self._sides):
             if side.noise is not None:
                 self._noisy.add(side.noise)
@@ -418,16 +429,30 @@ class _Course:
             wrong_events=self._wrong_events,
             oddities=tuple(each for side in self._sides for each in side.odd.found()),
             other_readings=tuple(self._other_readings(also)),
-            not_judged=tuple(self._not_judged()),
+            not_judged=(*self._not_judged(), *waiting),
             stopped=self.stopped,
         )
+
+    def _waiting(self) -> tuple[str, ...]:
+        """Return what the recording ends in the middle of; anywhere else it is told as wrong."""
+        text = self._judge.awaits()
+        if not text or self._latest is None:
+            return ()
+        packet, side = self._latest
+        if self._packets_then == self.packets:
+            return (f"the end of the recording: {text}",)
+        self._tell(packet, side, "incomplete", text, True)
+        return ()
 
     def _missing(self, side: Heard) -> None:
         """Tell of a side that has sent nothing, and of one whose data nobody has used."""
         name, peer = self._link.names[side.side], self._link.names[1 - side.side]
         text = ""
         if not side.results and not side.steady:
-            kind, text = "no frames", f"no frame of {name} was found"
+            if side.sends:
+                kind, text = "no frames", f"no frame of {name} was found"
+        elif self._parts and side.carries and not side.data_frames:
+            kind, text = "no frames", f"no data of {name} were complete and right"
         elif side.data_frames and not side.used_frames and "size" not in self._notes:
             kind = "never used"
             text = f"{peer} has not used the data of {name} in any frame of this recording"

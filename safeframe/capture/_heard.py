@@ -30,6 +30,7 @@ class Heard:
         self.decoder = Decoder(sent, received)
         self.odd = Contradictions(sent, received)
         self.carries = link.carries[side]
+        self.sends = side in link.order
         self.sizes = sent.size_octets, received.size_octets
         self.first = 0
         self.results: dict[str, int] = {}
@@ -87,6 +88,7 @@ class Heard:
             ones=self.ones,
             zeros=self.zeros,
             unknown_at_start=self.unknown_at_start,
+            sends=self.sends,
         )
 
     def undriven(self) -> Iterator[Undriven]:

@@ -54,6 +54,7 @@ class Judge:
         self._traits = traits
         self._senders = link.senders
         self._watchdog_us = link.watchdog_us
+        self._silence = traits.silence
         self._last_us: list[int | None] = [None, None]
         self.gap_us: int | None = None
         self._failures = [0, 0]
@@ -85,8 +86,10 @@ class Judge:
             if self._watchdog_us is None or gap_us <= self._watchdog_us:
                 return STEADY
             return self._late(STEADY, gap_us)
-        opinion = self._ask(side, octets)
+        opinion = self._ask(side, octets, time_us)
         result = opinion.result
+        if result == "rejected" and opinion.check == self._silence:
+            return self._after_silence(side, octets, opinion, time_us)
         if result == "rejected":
             self._failures[side] += 1
             self._in_a_row += 1
@@ -94,7 +97,7 @@ class Judge:
             return opinion
         self._last[side] = octets
         if result == "ignored":
-            return opinion
+            return opinion._replace(step=self._follower.pass_over(side, octets, opinion.text))
         if opinion.rejoined:
             self._failures = [0, 0]
         if result == "accepted" or opinion.rejoined:
@@ -102,12 +105,31 @@ class Judge:
         begins = self._follower.begins(octets)
         step = self._follower.follow(side, octets, opinion.text if result == "accepted" else "")
         opinion = opinion._replace(step=step if result == "accepted" else None)
+        if not step.heard:
+            return opinion
         return self._timed(side, opinion, time_us, begins=begins)
 
-    def _ask(self, side: int, octets: bytes) -> Opinion:
-        found = self._opinion(side, octets, self._session)
+    def awaits(self) -> str:
+        """Return what would have to follow for the last frame to be complete."""
+        return self._session.awaits()
+
+    def _after_silence(
+        self, side: int, octets: bytes, opinion: Opinion, time_us: int | None
+    ) -> Opinion:
+        """Take a frame of which the session says that it comes too late: silence, not a fault."""
+        self._last[side] = octets
+        before, self._last_us[side] = self._last_us[side], time_us
+        self.gap_us = None if time_us is None or before is None else time_us - before
+        if self.gap_us is not None and self.gap_us > (self._watchdog_us or 0):
+            return self._late(opinion, self.gap_us)
+        return opinion._replace(check="watchdog", gap_us=self.gap_us)
+
+    def _ask(self, side: int, octets: bytes, time_us: int | None) -> Opinion:
+        found = self._opinion(side, octets, self._session, time_us)
         if found.result != "rejected" or not (self._failures[side] or self._in_a_row):
             return found
+        if self._traits.parts:
+            return found  # Nothing of a history enters such frames, so none can be lost.
         joined = self._link.session(fresh=False)
         again = joined.judge(self._senders[side], octets)
         if again.result == "rejected":
@@ -115,10 +137,11 @@ class Judge:
         self._use(joined)
         return Opinion("unknown", "", f"history lost ({found.text}); {again.text}", None, True)
 
-    def _opinion(self, side: int, octets: bytes, session: Session) -> Opinion:
+    def _opinion(self, side: int, octets: bytes, session: Session, time_us: int | None) -> Opinion:
         refused = self._follower.refuse(side, octets)
         if refused is not None:
             return Opinion("rejected", *refused)
+        session.at(time_us)
         found = session.judge(self._senders[side], octets)
         if found.result != "rejected":
             return Opinion(found.result, "", "" if found.text == "accepted" else found.text)

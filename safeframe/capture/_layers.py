@@ -9,14 +9,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
+from ._can import FRAME, message
 from ._packets import Skipped
 
 __all__ = ["ALL", "LINKS", "Layers", "Payload", "Wanted"]
 
-LINKS = "Ethernet, Linux cooked, raw IP, loopback or user-defined"
+LINKS = "Ethernet, Linux cooked, raw IP, loopback, CAN or user-defined"
 
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276
 _LOOPBACK = frozenset((0, 108))
+_CAN = 227
+_CAN_TYPES = range(0x0C, 0x10)
+"""Protocol numbers of CAN messages in a cooked capture."""
 _RAW = frozenset((12, 14, 101, 228, 229))
 _USER = range(147, 163)
 _TAGS = frozenset((0x8100, 0x88A8, 0x9100))
@@ -67,6 +71,7 @@ class Layers:
             _ETHERNET: self._ethernet,
             _COOKED: self._cooked,
             _COOKED_2: self._cooked_2,
+            _CAN: self._can,
         }.get(kind)
 
     def skipped(self) -> Iterator[Skipped]:
@@ -96,9 +101,20 @@ class Layers:
         if kind in (_IPV4, _IPV6):
             return self._ip(payload)
         if self._port is not None or kind < _LEAST_TYPE or self._ethertype not in (None, kind):
+            if kind in _CAN_TYPES:
+                self.skip("CAN messages in a cooked capture, which are not read")
             return _NOTHING
         text = self._texts.get(station)
         return payload, self._text(station) if text is None else text, kind
+
+    def _can(self, octets: bytes) -> Payload:
+        if self._port is not None or self._ethertype is not None:
+            return _NOTHING
+        found = message(octets)
+        if isinstance(found, str):
+            self.skip(found)
+            return _NOTHING
+        return found, FRAME, int.from_bytes(found[:2], "big")
 
     def _ip(self, octets: bytes) -> Payload:
         if self._ethertype is not None or len(octets) < 20:

@@ -11,7 +11,7 @@ from .._errors import UsageError
 from .._octets import octets_of
 from ._packets import Packet, Trouble
 
-__all__ = ["read_hex", "read_json"]
+__all__ = ["lines_of", "read_hex", "read_json"]
 
 MAX_LINE_OCTETS = 1 << 16
 """Longest line that is read: more than 10 frames of the longest kind, by choice."""
@@ -22,7 +22,7 @@ _PAIR = re.compile("[0-9A-Fa-f]{2}")
 _LONG = f"the line is longer than {MAX_LINE_OCTETS} octets"
 
 
-def _lines(stream: BinaryIO) -> Iterator[tuple[int, str | Trouble]]:
+def lines_of(stream: BinaryIO) -> Iterator[tuple[int, str | Trouble]]:
     """Yield the lines with their numbers; one that is too long or no UTF-8 is a trouble."""
     number = 0
     while line := stream.readline(MAX_LINE_OCTETS + 1):
@@ -47,7 +47,7 @@ def read_hex(stream: BinaryIO) -> Iterator[Packet | Trouble]:
 
     Octets are hexadecimal with or without blanks; empty lines and comments are skipped.
     """
-    for number, line in _lines(stream):
+    for number, line in lines_of(stream):
         if isinstance(line, Trouble):
             yield line
             continue
@@ -86,7 +86,7 @@ def read_json(stream: BinaryIO) -> Iterator[Packet | Trouble]:
 
     A line with a ``format`` is the head of a file of cases and is skipped.
     """
-    for number, line in _lines(stream):
+    for number, line in lines_of(stream):
         if isinstance(line, Trouble):
             yield line
             continue

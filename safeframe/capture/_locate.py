@@ -73,6 +73,11 @@ class Locator:
         traits = room(link.profile).recording
         self._search = None if traits is None else traits.search
         self._lengths = None if traits is None else traits.lengths
+        self._are_whole = traits is not None and traits.whole
+        if self._are_whole and at:
+            raise UsageError(
+                f"messages of {link.profile} are told by their identifiers: leave --at out"
+            )
         self._sizes = list(link.sizes)
         self._places: dict[_Way, dict[int, int]] = {}
         self._sure: dict[_Way, list[int]] = {}
@@ -125,6 +130,9 @@ class Locator:
                 self._held.append(packet)
             else:
                 yield packet, None
+        elif self._are_whole:
+            yield packet, None
+            yield from self._by_id(packet)
         elif self._at:
             yield packet, None
             yield from self._placed(packet)
@@ -224,6 +232,13 @@ class Locator:
             text = f"the packet holds {len(octets)} of {size} octets of a frame at {place}"
             return Miss("cut frame", text)
         return LocatedFrame(side, octets, place, known)
+
+    def _by_id(self, packet: Packet) -> Iterator[Found]:
+        """Yield a packet that is a frame as a whole, by the id it carries."""
+        search = self._needed_search()
+        for side in self._sides(packet.source):
+            if side in self._link.order and search(self._link, side, packet.octets):
+                yield packet, LocatedFrame(side, packet.octets, 0, False)
 
     def _whole(self, packet: Packet) -> LocatedFrame | Miss:
         """Return a line without a sender as a frame of the only side that it can be of."""

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import BinaryIO, cast
 
 from .._errors import UsageError
+from ._can import read_can_log
 from ._layers import ALL, Wanted
 from ._lines import read_hex, read_json
 from ._packets import Packet, Skipped, Trouble
@@ -27,9 +28,9 @@ _REFUSED = {
 def read_recording(stream: BinaryIO, wanted: Wanted = ALL) -> Iterator[Packet | Trouble | Skipped]:
     """Yield the packets of a recording in order, in constant memory.
 
-    pcap and pcapng are known by their first octets, JSON Lines by a brace; anything else is read as
-    hexadecimal lines. Each may be compressed with gzip, xz or bzip2. Raises UsageError for other
-    compressed files.
+    pcap and pcapng are known by their first octets, JSON Lines by a brace, logs of CAN messages by
+    a parenthesis; anything else is read as hexadecimal lines. Each may be compressed with gzip, xz
+    or bzip2. Raises UsageError for other compressed files.
     """
     first = _taken(stream)
     if first.startswith((_GZIP, _XZ, _BZIP)):
@@ -52,8 +53,11 @@ def _plain(first: bytes, stream: BinaryIO, wanted: Wanted) -> Iterator[Packet | 
     if first[:4] in MAGICS:
         return read_pcap(stream, wanted, first=first)
     joined = io.BufferedReader(_Joined(first, stream))
-    if first.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] == b"{":
+    begin = first.removeprefix(b"\xef\xbb\xbf").lstrip()[:1]
+    if begin == b"{":
         return read_json(joined)
+    if begin == b"(":
+        return read_can_log(joined)
     return read_hex(joined)
 
 

@@ -160,7 +160,7 @@ class SideReport:
     ``data_frames`` are accepted frames with safety data, ``used_frames`` those of them that the
     receiver uses; only their bits count as tested: ``ones`` and ``zeros`` are the bits of the data,
     lowest place first, that were seen as 1 and as 0. ``unknown_at_start`` are frames before the
-    first one that could be judged.
+    first one that could be judged. A side that does not send has nothing to say in its protocol.
     """
 
     name: str
@@ -171,6 +171,7 @@ class SideReport:
     ones: int = 0
     zeros: int = 0
     unknown_at_start: int = 0
+    sends: bool = True
 
     @property
     def frames(self) -> int:
@@ -221,11 +222,13 @@ class Examination:
     def is_clean(self) -> bool:
         """Whether frames of both ends were found and accepted, and nothing about them is wrong.
 
+        In a protocol where one end sends nothing back, those of the other.
+
         Frames before the first one that could be judged are no fault: the frames after them follow
         from them, or are rejected.
         """
         return (
-            all(side.results.get("accepted") for side in self.sides)
+            all(side.results.get("accepted") for side in self.sides if side.sends)
             and not self.silent_count
             and not self.difference
             and not self.wrong_events

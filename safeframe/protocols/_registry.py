@@ -16,10 +16,11 @@ from .._errors import UsageError
 from ._facts_file import loads
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
+    from .._model import Connection
     from ._facts import Profile
     from .aspects import (
         Agreement,
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
         FrameScope,
         LinkTraits,
         Packet,
+        ReactionTimes,
         Recompute,
         RecordingTraits,
         StartUp,
@@ -61,6 +63,7 @@ _ASPECTS: dict[str, tuple[str, str, object]] = {
     "scopes": ("_residual", "SCOPES", ()),
     "consistency": ("_consistency", "CONSISTENCY", None),
     "agreement": ("_agreement", "AGREEMENT", None),
+    "times": ("_times", "TIMES", None),
     "derivations": ("_derived", "DERIVATIONS", ()),
     "recomputed": ("_recomputed", "RECOMPUTED", MappingProxyType({})),
 }
@@ -92,6 +95,8 @@ class Room:
     """What contradicts itself in the statements of one end."""
     agreement: Agreement | None
     """What must fit between both ends without being equal."""
+    times: Callable[[Connection], ReactionTimes] | None
+    """What both maps say about times, where the protocol has words of its own for them."""
     derivations: tuple[Derivation, ...]
     """Numbers both ends must hold, from what they stand for."""
     recomputed: Mapping[str, Recompute]

@@ -26,6 +26,8 @@ __all__ = [
     "Consistency",
     "Derivation",
     "DerivedInput",
+    "FaultRun",
+    "FaultStep",
     "FaultTraits",
     "Follower",
     "FrameScope",
@@ -36,10 +38,12 @@ __all__ = [
     "OpeningFrame",
     "Packet",
     "PacketPayload",
+    "ReactionTimes",
     "Recompute",
     "RecordingTraits",
     "StartUp",
     "Step",
+    "TimeTerm",
     "UnseenPattern",
     "agreed",
     "parameter",
@@ -56,6 +60,28 @@ DEFAULT_TICK_US = 10_000
 Consistency = Callable[[End], Iterator[tuple[str, str, str]]]
 """Key, sentence and remedy of each value of an end that contradicts another one of it."""
 
+
+class TimeTerm(NamedTuple):
+    """One time of a sum: its name, how long it is (None: not stated), how often it counts."""
+
+    name: str
+    time_ms: int | None
+    factor: int = 1
+
+
+class ReactionTimes(NamedTuple):
+    """What two maps say about times, in the words of the protocol.
+
+    The reaction time is the sum of ``terms``, ``why`` and ``source`` say where that comes from.
+    """
+
+    watchdog_ms: int | None
+    exchange_ms: int | None
+    terms: tuple[TimeTerm, ...]
+    why: str
+    source: str
+
+
 Agreement = Callable[[Connection], Iterator[tuple[str, str, str]]]
 """Key, sentence and remedy of each pair of values of both ends that do not fit."""
 
@@ -66,6 +92,14 @@ def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:
 
 def _nothing(end: End) -> dict[str, Any]:
     return {}
+
+
+def _at_once(settings: Mapping[str, Any]) -> tuple[int, ...]:
+    return (0,)
+
+
+def _no_cycle(connection: Connection) -> int | None:
+    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +113,12 @@ class LinkTraits:
     microseconds. ``data_of`` returns the safety data that an accepted frame carries,
     or None for a frame without. ``silent`` are the octets of a frame of each sender that never
     carries safety data, ``kind`` the kind of frame for a size of data and the settings.
-    ``stated`` returns the values of a frame that the map of one end alone states.
+    ``stated`` returns the values of a frame that the map of one end alone states. ``mute`` are the
+    senders that send nothing at all. ``spacing`` returns when in its turn a sender sends its
+    frames, in microseconds: one at 0, unless several carry the data together. ``watchdog`` names
+    the setting that is the watchdog in milliseconds (empty: what the maps state as such),
+    ``cycle_ms`` returns what the sender's map says besides the exchange time about how often it
+    sends.
     """
 
     senders: Callable[[Connection], tuple[str, str]]
@@ -90,6 +129,10 @@ class LinkTraits:
     silent: Mapping[str, int] = field(default_factory=dict)
     kind: Callable[[int, Mapping[str, Any]], str] = _any_kind
     stated: Callable[[End], dict[str, Any]] = _nothing
+    mute: frozenset[str] = frozenset()
+    spacing: Callable[[Mapping[str, Any]], tuple[int, ...]] = _at_once
+    watchdog: str = ""
+    cycle_ms: Callable[[Connection], int | None] = _no_cycle
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,15 +140,15 @@ class Link:
     """A connection together with what its protocol needs to build and judge frames.
 
     ``settings`` are those of ``frame.session``, ``senders`` the words a session knows the two
-    ends by, ``order`` the sides in the order in which they send, ``sizes`` the octets of a frame
-    of each side by the producer's map, ``carries`` whether a side sends safety data.
+    ends by, ``order`` the sides that send, in their order, ``sizes`` the octets of a frame of each
+    side by the producer's map, ``carries`` whether a side sends safety data.
     """
 
     connection: Connection
     profile: str
     settings: Mapping[str, Any]
     senders: tuple[str, str]
-    order: tuple[int, int]
+    order: tuple[int, ...]
     sizes: tuple[int, int]
     carries: tuple[bool, bool]
 
@@ -122,11 +165,23 @@ class Link:
             for end in self.connection.ends
             if end.connection_table.exchange_ms
         ]
-        return 1000 * stated[0] if stated else DEFAULT_TICK_US
+        if stated:
+            return 1000 * stated[0]
+        cycle_ms = _traits_of(self.profile).cycle_ms(self.connection)
+        return 1000 * cycle_ms if cycle_ms else DEFAULT_TICK_US
+
+    @property
+    def spacing_us(self) -> tuple[int, ...]:
+        """When in its turn a sender sends each of the frames that carry its data together."""
+        return _traits_of(self.profile).spacing(self.settings)
 
     @property
     def watchdog_us(self) -> int | None:
         """The shortest watchdog either end states, in microseconds, or None."""
+        setting = _traits_of(self.profile).watchdog
+        if setting:
+            found = self.settings.get(setting)
+            return None if found is None else 1000 * int(found)
         stated = [
             end.connection_table.watchdog_ms
             for end in self.connection.ends
@@ -227,10 +282,14 @@ StartUp = Callable[[Link, Random], Iterator[OpeningFrame]]
 
 
 class PacketPayload(NamedTuple):
-    """What a packet carries: the EtherType and the octets behind it."""
+    """What a packet carries: the EtherType and the octets behind it.
+
+    With ``link_type`` it is a whole packet of that link type, and no EtherType stands before it.
+    """
 
     ethertype: int
     octets: bytes
+    link_type: int | None = None
 
 
 Packet = Callable[[int, int, bytes], PacketPayload]
@@ -247,6 +306,36 @@ class UnseenPattern(NamedTuple):
     octets: bytes
 
 
+class FaultStep(NamedTuple):
+    """One frame of a faulty sequence, as ``fixtures.SentFrame`` describes it."""
+
+    side: int
+    time_us: int
+    octets: bytes
+    data: bytes = b""
+    verdict: str = "accept"
+    check: str = ""
+    change: str = ""
+
+
+class FaultRun(NamedTuple):
+    """A faulty sequence: its label, the communication error, what was changed, what catches it."""
+
+    label: str
+    error: str
+    change: str
+    measure: str
+    steps: tuple[FaultStep, ...]
+
+
+def _nothing_caught(link: Link, data_octets: int) -> Sequence[str]:
+    return ()
+
+
+def _same_link(link: Link, side: int, error: str) -> Link:
+    return link
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultTraits:
     """What catches each communication error, and how a fault is made.
@@ -257,15 +346,16 @@ class FaultTraits:
     ``measures`` says in words what the checks among these are that stand for a measure.
     ``data_at`` is the first octet of safety data in a frame. With ``timed`` any frame that is newer
     than the last one is accepted, whatever was lost between. ``unseen`` yields more changes that no
-    check sees.
+    check sees. ``runs`` yields all sequences itself, from a legal run: link, side, run, random.
     """
 
-    caught_by: Callable[[Link, int], Sequence[str]]
-    neighbour: Callable[[Link, int, str], Link]
+    caught_by: Callable[[Link, int], Sequence[str]] = _nothing_caught
+    neighbour: Callable[[Link, int, str], Link] = _same_link
     data_at: int = 0
     timed: bool = False
     measures: Mapping[str, str] = field(default_factory=dict)
     unseen: Callable[[Link], Iterator[UnseenPattern]] | None = None
+    runs: Callable[[Link, int, Sequence[FaultStep], Random], Iterator[FaultRun]] | None = None
 
 
 class Happening(NamedTuple):
@@ -284,12 +374,16 @@ class Step(NamedTuple):
 
     ``use`` says what the receiver does with the data: "" uses them, any other text is why it takes
     its fail-safe values instead, None stands for a frame without data. ``ends`` says that both
-    receivers fall back to their fail-safe values until data come again.
+    receivers fall back to their fail-safe values until data come again. ``data`` are the safety
+    data where the frame alone does not tell them. A frame that is not ``heard`` is a part: it does
+    not show yet that its sender lives.
     """
 
     happenings: tuple[Happening, ...] = ()
     use: str | None = ""
     ends: bool = False
+    data: bytes | None = None
+    heard: bool = True
 
 
 class Follower:
@@ -317,6 +411,10 @@ class Follower:
         """Tell quickly whether ``follow`` would only say that the data are in use."""
         return False
 
+    def pass_over(self, side: int, octets: bytes, text: str) -> Step | None:
+        """Return what is to be told of a frame that a receiver passes over, usually nothing."""
+        return None
+
     def follow(self, side: int, octets: bytes, text: str = "") -> Step:
         """Return what an accepted frame does; ``text`` is what the session said about it.
 
@@ -338,7 +436,10 @@ class RecordingTraits:
     which end sent it. ``lengths`` returns the possible lengths of a frame of a side at the
     beginning of octets, the expected one left out. ``foreign`` tells whether a rejected frame is
     right for another connection: link, side, frame, session. With ``zeros`` the fail-safe values
-    are all binary 0, otherwise the safe values of the map.
+    are all binary 0, otherwise the safe values of the map. With ``whole`` a packet is a frame, of
+    whatever length, or none. With ``parts`` several frames carry data together, each in a packet of
+    its own: a part may be missing only where the recording begins or ends. ``silence`` names the
+    check by which the session itself says that a frame came too late.
     """
 
     follower: type[Follower] = Follower
@@ -347,6 +448,9 @@ class RecordingTraits:
     lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None
     foreign: Callable[[Link, int, bytes, Session], bool] = _never_foreign
     zeros: bool = False
+    whole: bool = False
+    parts: bool = False
+    silence: str = ""
 
 
 def passes(recipe: Recipe, octets: bytes, known: Mapping[str, Any]) -> bool:

@@ -24,6 +24,8 @@ _SHOWN = {
     ("fscp-13-1", "slim"): 4,
     ("fscp-13-1", "management"): 6,
     ("en50325-5", "pair"): 2,
+    ("en50325-5", "plain"): 2,
+    ("en50325-5", "inverted"): 2,
     ("fscp-2-1", "short"): 2,
     ("fscp-2-1", "long"): 4,
     ("fscp-2-1", "time"): 0,

@@ -90,6 +90,9 @@ class Observer:
             self._use(time_us, side, octets, use)
         return found
 
+    def finish(self) -> None:
+        """Say what only the end of a recording shows: here nothing."""
+
     def _use(self, time_us: int, side: int, octets: bytes, use: str) -> None:
         self.with_data[side] += 1
         was, self.using[side] = self.using[side], use

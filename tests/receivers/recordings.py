@@ -1,4 +1,4 @@
-"""Random recordings of five protocols: good runs, events, then faults of every class anywhere.
+"""Random recordings of six protocols: good runs, events, then faults of every class anywhere.
 
 The machines that send are written with the second recipes, too. A recording is a list of frames;
 faults are made to the list, as a tap would see them.
@@ -16,6 +16,7 @@ from ..second import (
     frame_3_1,
     frame_12_1,
     frame_13_1,
+    pair_en,
     response_ua,
     spdu_ids_ua,
     time_2_1,
@@ -23,6 +24,7 @@ from ..second import (
 from .chained import CONNECTION, DATA, PARAMETER, RESET, SAFE, SESSION, Chained, crc_0
 from .numbered import Asked, Virtual
 from .observer import Model, Observer
+from .paired import Paired
 from .timed import Addressed, Stamped
 
 HALF_US = 6_000
@@ -31,6 +33,7 @@ CONNECTION_ID, SLAVE_ADDRESS = 0x0107, 0x24
 ADDRESSES, DOMAIN, MANAGER = (0x23, 0x24), 0x101, bytes.fromhex("0060650012ab")
 PARAMETER_CRC = 0x22FF
 CONSUMER_ID = 0x10203040
+IDENTIFIER = 0x111
 _IDS = spdu_ids_ua("72962b91-fa75-4ae6-8d28-b404dc7daf63", 3, 0x12345678, 0x3A2C01DB)
 SPDU_IDS = _IDS[0], _IDS[1], _IDS[2]
 IDENTITIES: tuple[dict[str, int], dict[str, int]] = tuple(  # type: ignore[assignment]
@@ -53,7 +56,15 @@ class Recording(NamedTuple):
     settings: dict[str, Any]
     frames: tuple[Sent, ...]
 
-    def observer(self, *, fresh: bool) -> Observer:
+    def observer(self, *, fresh: bool) -> Observer | Paired:
+        if self.profile == "en50325-5":
+            return Paired(
+                sender=0 if self.sizes[0] else 1,
+                octets=sum(self.sizes),
+                identifier=IDENTIFIER,
+                sct_us=WATCHDOG_US,
+                fresh=fresh,
+            )
         return Observer(_model(self), self.sizes, WATCHDOG_US, fresh=fresh)
 
 
@@ -70,6 +81,8 @@ CASES: tuple[tuple[str, int, int, dict[str, Any]], ...] = (
     ("fscp-2-1", 0, 5, {"format": "extended"}),
     ("fscp-3-1", 2, 4, {}),
     ("opcua-safety", 0, 3, {}),
+    ("en50325-5", 2, 0, {}),
+    ("en50325-5", 0, 8, {}),
 )
 
 
@@ -293,12 +306,22 @@ class _MachineUa(_Machine):
         self.number = self.number + 1 if self.number < 0xFFFFFFFF else 0x100
 
 
+class _MachineEn(_Machine):
+    def tick(self) -> Iterator[tuple[int, bytes]]:
+        side = 0 if self.sizes[0] else 1
+        pair = pair_en(self.values[side], IDENTIFIER, IDENTIFIER + 1)
+        half = len(pair) // 2
+        yield side, pair[:half]
+        yield side, pair[half:]
+
+
 _MACHINES: dict[str, Callable[..., _Machine]] = {
     "fscp-12-1": _Machine12,
     "fscp-13-1": _Machine13,
     "fscp-2-1": _Machine2,
     "fscp-3-1": _Machine3,
     "opcua-safety": _MachineUa,
+    "en50325-5": _MachineEn,
 }
 
 
@@ -363,6 +386,12 @@ def _other(recording: Recording, random: Random, sent: Sent) -> bytes:
         return response_ua(random.randbytes(size), 0, *ids, CONSUMER_ID, number)
     if recording.profile == "fscp-3-1":
         return frame_3_1(random.randbytes(size), 0, random.randrange(40), 0x22FE)
+    if recording.profile == "en50325-5":
+        first = random.choice((0x113, 0x10F, IDENTIFIER))
+        size = min(max(size + random.choice((-1, 0, 0, 1)), 0), 8)
+        pair = pair_en(random.randbytes(size), first, first + 1)
+        half = len(pair) // 2
+        return random.choice((pair, pair[:half], pair[half:]))
     return random.randbytes(len(octets))
 
 

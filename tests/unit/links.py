@@ -11,7 +11,7 @@ from safeframe._bits import Place
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, ConnectionTable, End, Map, Reserved, Signal
 
-__all__ = ["CASES", "demo_connection", "make"]
+__all__ = ["CASES", "ONE_WAY", "demo_connection", "make"]
 
 
 def demo_connection() -> Connection:
@@ -39,6 +39,12 @@ def _map(size_octets: int, prefix: str) -> Map:
 _PARAMETERS: dict[str, tuple[tuple[str, Any], ...]] = {
     "fscp-13-1": (("domain", 0x101), ("manager_id", "0060650012ab")),
     "fscp-3-1": (("parameter_crc", 0x22FF),),
+    "en50325-5": (
+        ("identifier_1", 0x111),
+        ("identifier_2", 0x112),
+        ("sct_ms", 100),
+        ("srvt_ms", 20),
+    ),
     "opcua-safety": (
         ("base_id", "72962b91-fa75-4ae6-8d28-b404dc7daf63"),
         ("consumer_id", 0x10203040),
@@ -52,6 +58,7 @@ _ROLES = {
     "fscp-12-1": ("master", "slave"),
     "fscp-13-1": ("", ""),
     "fscp-2-1": ("originator", "target"),
+    "en50325-5": ("", ""),
     "fscp-3-1": ("host", "device"),
     "opcua-safety": ("consumer", "provider"),
 }
@@ -69,6 +76,11 @@ CASES: tuple[tuple[str, int, int, dict[str, Any]], ...] = (
     ("opcua-safety", 0, 3, {}),
 )
 """Profile, octets sent by the first and by the second end, settings the maps cannot give."""
+ONE_WAY: tuple[tuple[str, int, int, dict[str, Any]], ...] = (
+    ("en50325-5", 3, 0, {}),
+    ("en50325-5", 0, 8, {}),
+)
+"""Connections in which the other end sends nothing back, and two messages carry the data."""
 
 
 def make(profile: str, first: int, second: int, settings: dict[str, Any]) -> Link:

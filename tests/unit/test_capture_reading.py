@@ -497,8 +497,8 @@ class TestSpoiltFiles:
                 0,
                 24,
                 "file",
-                "the link type must be Ethernet, Linux cooked, raw IP, loopback or user-defined, "
-                "not 127",
+                "the link type must be Ethernet, Linux cooked, raw IP, loopback, CAN or user-"
+                "defined, not 127",
             )
         ]
 

@@ -25,6 +25,7 @@ GOOD = en50325_5.build(data=bytes.fromhex("34125a"), node=5)
 def failing(octets: bytes, **known: Any) -> str:
     if not known.keys() & {"identifier_1", "node"}:
         known["node"] = 5
+    known = {name: value for name, value in known.items() if value is not None}
     with pytest.raises(FrameError) as caught:
         en50325_5.verify(octets, **known)
     return str(caught.value)
@@ -62,7 +63,41 @@ class TestPairs:
     @pytest.mark.parametrize(
         ("text", "known", "message"),
         [
-            ("0109", {}, "the length must be at least 6 octets, not 2"),
+            ("0109", {}, "the length must be at least 3 octets, not 2"),
+            ("010900", {}, "complete: cannot be judged, because the inverted message is not there"),
+            ("010a00", {}, "inverted: cannot be judged, because plain is not known"),
+            ("010a01ca", {"plain": b"4"}, "inverted: octet 0 is 0x34, its copy 0xCA and not 0xCB"),
+            ("010a00", {"plain": b"4"}, "too_short: message 2 has 0 octets, 1 are mapped"),
+            (
+                "010c00",
+                {"plain": b""},
+                "identifier_2: identifier_2 is 0x10C, expected 0x10A, the d",
+            ),
+            (
+                "010a00",
+                {"plain": b"", "identifier_1": 0x10B},
+                "identifier_2: identifier_2 is 0x10A, expected 0x10C",
+            ),
+            (
+                "010a00",
+                {"plain": b"", "identifier_1": 0x10B, "node": 5},
+                "identifier_1: identifier_1 would be 0x109, expected 0x10B",
+            ),
+            (
+                "010900",
+                {"identifier_1": 0x109, "identifier_2": 0x10C},
+                "identifier_2: identifier_2 would be 0x10A, expected 0x10C",
+            ),
+            (
+                "010900",
+                {"identifier_2": 0x10C, "node": None},
+                "identifier_1: identifier_1 is 0x109, expected 0x10B",
+            ),
+            (
+                "018200",
+                {"plain": b""},
+                "identifiers: the first identifier must be odd, 0x101..0x17F",
+            ),
             ("010900010a", {}, "the length must be at least 6 octets, not 5"),
             ("010909", {}, "the length of message 1 must be 0..8, not 9"),
             ("010900010a01", {}, "the length must be 7 octets by the two messages, not 6"),
@@ -144,8 +179,21 @@ class TestPairs:
             "the same octets, every bit inverted",
         ]
 
-    def test_no_stream_is_offered(self) -> None:
-        with pytest.raises(UsageError, match="en50325-5"):
+    def test_one_message_alone(self) -> None:
+        """A plain one is half a pair; an inverted one is judged by the plain data before it."""
+        plain, inverted = GOOD[:6], GOOD[6:]
+        seen = en50325_5.inspect(plain, node=5)
+        assert (seen.kind, seen.accepted, seen.values["data"].hex()) == ("plain", False, "34125a")
+        assert [part.name for part in seen.parts] == ["identifier_1", "length_1", "data"]
+        parsed = en50325_5.verify(inverted, node=5, plain=bytes.fromhex("34125a"))
+        assert (parsed.kind, parsed.data.hex()) == ("inverted", "34125a")
+        whole: tuple[dict[str, Any], ...] = {"identifier_1": 0x109}, {"identifier_2": 0x10A}
+        for known in whole:
+            seen = en50325_5.inspect(inverted, plain=b"\x34\x12\0", mapped_octets=2, **known)
+            assert (seen.accepted, seen.values["data"].hex()) == (True, "3412")
+
+    def test_a_session_needs_its_identifier(self) -> None:
+        with pytest.raises(UsageError, match=r"a session of en50325-5: .*identifier_1"):
             frame.session(NAME)
 
 

@@ -254,10 +254,10 @@ class TestFaults:
         ]
         assert seen.summary.startswith("rejected: length: the length must be ")
         assert seen.verdicts[0].title == "a legal length"
-        whole = frame.inspect(profile, bytes(3), **known)
+        whole = frame.inspect(profile, bytes(2), **known)
         assert whole.parts == (
             frame.FramePart(
-                name="octets", offset=0, octets=bytes(3), meaning="no part can be named"
+                name="octets", offset=0, octets=bytes(2), meaning="no part can be named"
             ),
         )
 

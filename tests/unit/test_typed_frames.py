@@ -86,6 +86,7 @@ def test_answers_are_those_of_the_generic_functions(case: Case) -> None:
 SESSIONS: dict[str, dict[str, Any]] = {
     "fscp-12-1": {"connection_id": 7},
     "fscp-13-1": {"domain": 3, "manager_id": bytes(range(6))},
+    "en50325-5": {"identifier_1": 0x111, "mapped_octets": 2, "sct_ms": 50, "srvt_ms": 20},
     "fscp-2-1": {"format": "base", "producer": (1, 2, 3), "consumer": (4, 5, 6), "rollover": 9},
     "fscp-3-1": {"parameter_crc": 0x22FF},
     "opcua-safety": {"consumer_id": 1, "spdu_ids": (1, 2, 3), "start": 300},

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from ..._engine import frames
 from ..._engine.recipe import Inspection, Parsed
+from ..._engine.stream import Session
 from ._checksum import (
     DIRECTIONS,
     Entry,
@@ -18,6 +19,7 @@ from ._checksum import (
     steps,
 )
 from ._frame import RECIPE
+from ._session import SrdoSession
 
 __all__ = [
     "DIRECTIONS",
@@ -28,6 +30,7 @@ __all__ = [
     "entries_of",
     "inspect",
     "mapping_problem",
+    "session",
     "steps",
     "verify",
 ]
@@ -40,6 +43,7 @@ def build(
     identifier_2: int | None = None,
     node: int | None = None,
     mapped_octets: int | None = None,
+    plain: bytes | None = None,
     sct_ms: int | None = None,
     srvt_ms: int | None = None,
     cycle_ms: int | None = None,
@@ -48,13 +52,14 @@ def build(
     """Return the octets of a pair: both messages with identifier, length and data.
 
     ``data`` are 0..8 octets. Raises UsageError for a value that is missing or outside its range,
-    and for identifiers that are no pair. Times and ``mapped_octets`` serve judging only.
+    and for identifiers that are no pair. Times, ``plain`` and ``mapped_octets`` serve judging only.
 
     - ``data``: safety data, 0..8 octets, low octet first
     - ``identifier_1``: identifier of the plain message, odd, 0x101..0x17F; default by the node
     - ``identifier_2``: identifier of the inverted message; default one more
     - ``node``: node of the sender, 1..64
     - ``mapped_octets``: octets the receiver maps; default those of the plain message
+    - ``plain``: data of the plain message before, for an inverted message alone
     - ``sct_ms``: refresh time (SCT)
     - ``srvt_ms``: validation time (SRVT)
     - ``cycle_ms``: measured: time since the pair before
@@ -68,6 +73,7 @@ def build(
             identifier_2=identifier_2,
             node=node,
             mapped_octets=mapped_octets,
+            plain=plain,
             sct_ms=sct_ms,
             srvt_ms=srvt_ms,
             cycle_ms=cycle_ms,
@@ -84,12 +90,16 @@ def verify(
     identifier_2: int | None = None,
     node: int | None = None,
     mapped_octets: int | None = None,
+    plain: bytes | None = None,
     sct_ms: int | None = None,
     srvt_ms: int | None = None,
     cycle_ms: int | None = None,
     validation_ms: int | None = None,
 ) -> Parsed:
     """Judge a received pair by what its receiver knows; return it when every check passes.
+
+    One message alone may be given, too: an inverted one is judged by ``plain``, the data before it;
+    a plain one alone cannot be judged, because half of the pair is not there.
 
     Checks in order: length, identifiers, lengths against ``mapped_octets``, inversion, the time
     ``validation_ms`` between the messages against ``srvt_ms``, the time ``cycle_ms`` since the
@@ -105,6 +115,7 @@ def verify(
             identifier_2=identifier_2,
             node=node,
             mapped_octets=mapped_octets,
+            plain=plain,
             sct_ms=sct_ms,
             srvt_ms=srvt_ms,
             cycle_ms=cycle_ms,
@@ -121,6 +132,7 @@ def inspect(
     identifier_2: int | None = None,
     node: int | None = None,
     mapped_octets: int | None = None,
+    plain: bytes | None = None,
     sct_ms: int | None = None,
     srvt_ms: int | None = None,
     cycle_ms: int | None = None,
@@ -140,9 +152,33 @@ def inspect(
             identifier_2=identifier_2,
             node=node,
             mapped_octets=mapped_octets,
+            plain=plain,
             sct_ms=sct_ms,
             srvt_ms=srvt_ms,
             cycle_ms=cycle_ms,
             validation_ms=validation_ms,
         ),
+    )
+
+
+def session(
+    *,
+    identifier_1: int,
+    mapped_octets: int | None = None,
+    sct_ms: int | None = None,
+    srvt_ms: int | None = None,
+    fresh: bool = True,
+) -> Session:
+    """Return a session of one data object: its ``sender`` sends, its ``receiver`` says nothing.
+
+    It produces or judges single messages, plain and inverted in turn (or pairs in one piece).
+    Where ``at(time_us)`` says when each comes, the two times are judged. ``fresh=False`` joins a
+    stream in the middle, where an inverted message may come first.
+    """
+    return SrdoSession(
+        identifier_1=identifier_1,
+        mapped_octets=mapped_octets,
+        sct_ms=sct_ms,
+        srvt_ms=srvt_ms,
+        fresh=fresh,
     )

@@ -29,6 +29,10 @@ def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
     if direction == "receive" and type(sct) is int and watchdog not in (None, sct):
         text = f"the SCT of the receiver is {sct} ms, its watchdog {watchdog} ms"
         yield _said(end, "sct_ms", text, "state the SCT of the receiver as the watchdog")
+    exchange = end.connection_table.exchange_ms
+    if type(sct) is int and exchange is not None and exchange > sct:
+        text = f"the exchange time is {exchange} ms, longer than the SCT of {sct} ms"
+        yield _said(end, "sct_ms", text, "send a pair within every SCT")
     mapping = stated.get("mapping")
     if not isinstance(mapping, str):
         return

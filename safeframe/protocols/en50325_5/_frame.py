@@ -29,6 +29,7 @@ FIRST, LAST = 0x101, 0x17F
 """Least and largest first identifier; it is odd."""
 MOST_OCTETS = 8
 _HEAD = 3
+_KINDS = ("pair", "plain", "inverted")
 
 
 def identifier_problem(first: int, second: int) -> str:
@@ -49,9 +50,20 @@ def _pair(first: int, second: int) -> FrameLayout:
     return FrameLayout("pair", first, tuple(parts))
 
 
+@cache
+def _message(number: int, size: int) -> FrameLayout:
+    """Return the layout of one message of a pair, the first or the second."""
+    kind = _KINDS[number]
+    name = "data" if number == 1 else kind
+    parts = (f"identifier_{number}", 2), (f"length_{number}", 1), (name, size)
+    return FrameLayout(kind, size, parts)
+
+
 def _shape(data_octets: int, kind: str = "pair") -> FrameLayout:
     if not 0 <= data_octets <= MOST_OCTETS:
         raise UsageError(f"data must be 0..{MOST_OCTETS} octets, not {data_octets}")
+    if kind != "pair":
+        return _message(_KINDS.index(kind), data_octets)
     return _pair(data_octets, data_octets)
 
 
@@ -59,7 +71,7 @@ def _find(octets: bytes, known: Values) -> FrameLayout:
     lengths, at = [], 0
     for number in (1, 2):
         if len(octets) < at + _HEAD:
-            least = at + _HEAD * (3 - number)
+            least = at + _HEAD
             raise FrameError(
                 f"the length must be at least {least} octets, not {len(octets)}", check="length"
             )
@@ -71,6 +83,9 @@ def _find(octets: bytes, known: Values) -> FrameLayout:
             )
         lengths.append(size)
         at += _HEAD + size
+        if len(octets) == at and number == 1:
+            # One message alone: the odd identifiers are those of plain messages.
+            return _message(1 if octets[1] & 1 else 2, size)
     if len(octets) != at:
         raise FrameError(
             f"the length must be {at} octets by the two messages, not {len(octets)}", check="length"
@@ -85,11 +100,12 @@ def _expected_octets(known: Values, where: FrameLayout) -> int:
 
 def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
     cut = where.cut(octets)
-    return {
-        "data": cut["data"][: _expected_octets(known, where)],
-        "identifier_1": int.from_bytes(cut["identifier_1"], "big"),
-        "identifier_2": int.from_bytes(cut["identifier_2"], "big"),
-    }
+    data = invert(cut["inverted"]) if where.kind == "inverted" else cut["data"]
+    found: Values = {"data": data[: _expected_octets(known, where)]}
+    for name in ("identifier_1", "identifier_2"):
+        if name in cut:
+            found[name] = int.from_bytes(cut[name], "big")
+    return found
 
 
 def _write(values: Values) -> bytes:
@@ -112,31 +128,79 @@ def _check_identifiers(seen: Seen) -> Outcome:
     return identifier_problem(seen.values["identifier_1"], seen.values["identifier_2"]) or None
 
 
+def _check_lone(seen: Seen) -> Outcome:
+    """Judge the identifier of one message alone by that of its pair."""
+    name = f"identifier_{_KINDS.index(seen.layout.kind)}"
+    found = seen.values[name]
+    first = found if name.endswith("1") else found - 1
+    return identifier_problem(first, first + 1) or None
+
+
+def _wanted(seen: Seen, place: int) -> tuple[int | None, str]:
+    """Return the identifier that is known, or the default of the node, and whose it is."""
+    node = seen.known.get("node")
+    wanted = seen.known.get(f"identifier_{place}")
+    other = seen.known.get(f"identifier_{3 - place}")
+    if wanted is None and node is not None:
+        return default_identifiers(node)[place - 1], f", the default of node {node}"
+    if wanted is None and other is not None and seen.layout.kind != "pair":
+        return other + 2 * place - 3, ""  # One message alone is known by either identifier.
+    return wanted, ""
+
+
 def _check_first(seen: Seen) -> Outcome:
     """Compare the first identifier with the one that is known, or with the default of the node."""
-    found, node = seen.values["identifier_1"], seen.known.get("node")
-    wanted, whose = seen.known.get("identifier_1"), ""
+    return _compare(seen, 1)
+
+
+def _check_second(seen: Seen) -> Outcome:
+    """Compare the identifier of an inverted message alone."""
+    return _compare(seen, 2)
+
+
+def _check_other(seen: Seen) -> Outcome:
+    """Compare the identifier that the other message of this pair would have, where it is known."""
+    place = _KINDS.index(seen.layout.kind)
+    known, found = seen.known.get(f"identifier_{3 - place}"), seen.values[f"identifier_{place}"]
+    wanted = found + 3 - 2 * place
+    if known in (None, wanted):
+        return None
+    return f"identifier_{3 - place} would be 0x{wanted:X}, expected 0x{known:X}"
+
+
+def _compare(seen: Seen, place: int) -> Outcome:
+    found = seen.values[f"identifier_{place}"]
+    wanted, whose = _wanted(seen, place)
     if wanted is None:
-        if node is None:
-            return Unknown("identifier_1 and node are not known")
-        wanted, whose = default_identifiers(node)[0], f", the default of node {node}"
+        return Unknown(f"identifier_{place} and node are not known")
     if found == wanted:
         return None
-    return f"identifier_1 is 0x{found:X}, expected 0x{wanted:X}{whose}"
+    return f"identifier_{place} is 0x{found:X}, expected 0x{wanted:X}{whose}"
 
 
 def _check_lengths(seen: Seen) -> Outcome:
-    least = _expected_octets(seen.known, seen.layout)
+    least, plain = _expected_octets(seen.known, seen.layout), seen.known.get("plain")
+    if seen.layout.kind == "inverted" and plain is not None and "mapped_octets" not in seen.known:
+        least = len(plain)
+    parts = seen.parts
     for number, name in enumerate(("data", "inverted"), 1):
-        size = len(seen.parts[name])
+        size = len(parts.get(name, bytes(least)))
         if size < least:
             return f"message {number} has {size} octets, {least} are mapped"
     return None
 
 
+def _check_complete(seen: Seen) -> Outcome:
+    """Return that a plain message alone is never enough."""
+    return Unknown("the inverted message is not there")
+
+
 def _check_inverted(seen: Seen) -> Outcome:
     """Compare what is mapped; a surplus is ignored."""
-    plain = seen.values["data"]
+    plain = seen.known.get("plain") if seen.layout.kind == "inverted" else seen.values["data"]
+    if plain is None:
+        return Unknown("plain is not known")
+    plain = plain[: seen.known.get("mapped_octets", len(plain))]
     copy = seen.parts["inverted"][: len(plain)]
     for at, (one, two) in enumerate(zip(plain, copy, strict=False)):
         if one ^ two != 0xFF:
@@ -163,6 +227,12 @@ def _within(measured: str, limit: str, what: str) -> Check:
     )
 
 
+_TIMES = (
+    _within("validation_ms", "srvt_ms", "the time between the two messages"),
+    _within("cycle_ms", "sct_ms", "the time since the pair before"),
+)
+
+
 def _covers(seen: Seen) -> tuple[Cover, ...]:
     return ()
 
@@ -178,7 +248,7 @@ def _mean(name: str, octets: bytes) -> str:
 
 RECIPE = Recipe(
     name="en50325-5",
-    kinds=("pair",),
+    kinds=_KINDS,
     values=(
         Value(name="data", meaning="safety data, 0..8 octets, low octet first", octets=-1),
         Value(
@@ -197,6 +267,12 @@ RECIPE = Recipe(
             meaning="octets the receiver maps; default those of the plain message",
             carried=False,
             most=MOST_OCTETS,
+        ),
+        Value(
+            name="plain",
+            meaning="data of the plain message before, for an inverted message alone",
+            carried=False,
+            octets=-1,
         ),
         Value(name="sct_ms", meaning="refresh time (SCT)", carried=False, most=65535),
         Value(name="srvt_ms", meaning="validation time (SRVT)", carried=False, most=255),
@@ -228,9 +304,43 @@ RECIPE = Recipe(
             expected("identifier_2", required=False),
             Check(name="too_short", title="all mapped octets in both", run=_check_lengths),
             Check(name="inverted", title="every bit inverted", run=_check_inverted),
-            _within("validation_ms", "srvt_ms", "the time between the two messages"),
-            _within("cycle_ms", "sct_ms", "the time since the pair before"),
-        )
+            *_TIMES,
+        ),
+        "plain": (
+            Check(name="identifiers", title="a legal identifier", run=_check_lone),
+            Check(
+                name="identifier_1",
+                title="identifier_1 as expected",
+                run=_check_first,
+                compares="identifier_1",
+            ),
+            Check(
+                name="identifier_2",
+                title="identifier_2 to match",
+                run=_check_other,
+                compares="identifier_2",
+            ),
+            Check(name="too_short", title="all mapped octets", run=_check_lengths),
+            Check(name="complete", title="both messages are there", run=_check_complete),
+        ),
+        "inverted": (
+            Check(name="identifiers", title="a legal identifier", run=_check_lone),
+            Check(
+                name="identifier_2",
+                title="identifier_2 as expected",
+                run=_check_second,
+                compares="identifier_2",
+            ),
+            Check(
+                name="identifier_1",
+                title="identifier_1 to match",
+                run=_check_other,
+                compares="identifier_1",
+            ),
+            Check(name="too_short", title="all mapped octets", run=_check_lengths),
+            Check(name="inverted", title="every bit inverted", run=_check_inverted),
+            *_TIMES,
+        ),
     },
     covers=_covers,
     mean=_mean,
