@@ -26,7 +26,7 @@ _IDENTIFIER = "the identifiers of the pair"
 _NOTHING = "nothing: a pair carries no number and nothing of its sender but its identifiers"
 
 
-class _Run:
+class _FaultyRun:
     """A legal run of pairs, and the pair in it that a fault touches."""
 
     def __init__(self, link: Link, legal: Sequence[FaultStep], random: Random) -> None:
@@ -89,7 +89,7 @@ def _readdressed(step: FaultStep, first: int) -> FaultStep:
 
 
 def _runs(link: Link, side: int, legal: Sequence[FaultStep], random: Random) -> Iterator[FaultRun]:
-    run = _Run(link, legal, random)
+    run = _FaultyRun(link, legal, random)
     yield from _corrupted(run)
     yield from _repeated(run)
     yield from _order(run)
@@ -99,7 +99,7 @@ def _runs(link: Link, side: int, legal: Sequence[FaultStep], random: Random) -> 
     yield from _sizes(run)
 
 
-def _corrupted(run: _Run) -> Iterator[FaultRun]:
+def _corrupted(run: _FaultyRun) -> Iterator[FaultRun]:
     size = 8 * len(run.plain.data)
     if size:
         own = [8 * _HEAD + run.random.randrange(size)]
@@ -132,7 +132,7 @@ def _corrupted(run: _Run) -> Iterator[FaultRun]:
 _ALONE = "an inverted message without a plain one before it is passed over"
 
 
-def _repeated(run: _Run) -> Iterator[FaultRun]:
+def _repeated(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "a pair before comes again, in place of the next one"
     delay = run.plain.time_us - run.pairs[_AT - 1][0].time_us
     again = tuple(
@@ -155,7 +155,7 @@ def _repeated(run: _Run) -> Iterator[FaultRun]:
     )
 
 
-def _order(run: _Run) -> Iterator[FaultRun]:
+def _order(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "the inverted message comes before the plain one"
     steps: list[FaultStep] = []
     for plain, inverted in run.all_missing()[:1]:
@@ -171,7 +171,7 @@ def _order(run: _Run) -> Iterator[FaultRun]:
     )
 
 
-def _lost(run: _Run) -> Iterator[FaultRun]:
+def _lost(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "pairs are lost until the refresh time has ended"
     yield FaultRun("loss", "loss", change, _SCT, run.until_late((), change))
     change = "the plain messages are lost until the refresh time has ended"
@@ -182,7 +182,7 @@ def _lost(run: _Run) -> Iterator[FaultRun]:
     yield FaultRun("loss-inverted", "loss", change, _SCT, run.until_late(steps, change))
 
 
-def _late(run: _Run) -> Iterator[FaultRun]:
+def _late(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "the inverted message comes after the validation time has ended"
     limit_us = 1000 * int(run.link.settings["srvt_ms"])
     late = _wrong(run.inverted, "srvt", change)._replace(
@@ -202,7 +202,7 @@ def _late(run: _Run) -> Iterator[FaultRun]:
     yield FaultRun("unacceptable-delay", "unacceptable delay", change, _SCT, (*run.before, *steps))
 
 
-def _others(run: _Run) -> Iterator[FaultRun]:
+def _others(run: _FaultyRun) -> Iterator[FaultRun]:
     first = run.link.settings["identifier_1"]
     other = first + 2 if first < LAST else FIRST
     foreign = [
@@ -226,7 +226,7 @@ def _others(run: _Run) -> Iterator[FaultRun]:
     yield FaultRun("addressing", "addressing", change, _IDENTIFIER, (*run.before, *addressed))
 
 
-def _sizes(run: _Run) -> Iterator[FaultRun]:
+def _sizes(run: _FaultyRun) -> Iterator[FaultRun]:
     if run.plain.data:
         change = "the plain message has one octet less than is mapped"
         steps = (
