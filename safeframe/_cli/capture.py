@@ -19,11 +19,12 @@ from . import inputs, links, options, outputs
 __all__ = ["configure", "run"]
 
 _EPILOG = """\
-The recording is a pcap or pcapng file, JSON Lines (such as the files of fixtures), or lines
+The recording is a pcap or pcapng file, JSON Lines (such as the files of fixtures), a log of CAN
+messages, or lines
   @TIME_US NAME: hexadecimal octets     # time and name of the sender may be left out
 each of them plain or packed with gzip, xz or bzip2.
-Frames of FSCP 12/1, FSCP 13/1 and OPC UA Safety are found by the ids they carry; for the others,
-or where both ends send alike, say where and from whom:
+Frames of EN 50325-5, FSCP 12/1, FSCP 13/1 and OPC UA Safety are found by the ids they carry; for
+the others, or where both ends send alike, say where and from whom:
 examples:
   safeframe capture bench.jsonl sc1-lx.toml lx-sc1.toml
   safeframe capture --ethertype 0x88A4 --at SC1=26 --at LX=33 run.pcapng sc1-lx.toml lx-sc1.toml
