@@ -57,9 +57,12 @@ TABLE = {
     ),
     "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical"),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
-    "_following": row(4, "_routes _document _model _pairing protocols _canonical _timing"),
+    "_following": row(
+        4, "_errors _routes _words _document _model _pairing protocols _canonical _timing"
+    ),
     "_grids": row(4, "_words _bits _model _pairing"),
     "_timing": row(4, "_model protocols"),
+    "_tracing": row(4, "_findings _model protocols _checks _following _timing"),
     "cases": row(4, "_errors _document"),
     "frame": row(4, "_errors _bits _engine _model _codec protocols", "bitstring construct"),
     "relations": row(4, "_errors _model _codec"),
@@ -88,17 +91,17 @@ TABLE = {
     ),
     "_report": row(
         6,
-        "_errors _source _words _bits _document crc _findings _model residual _baseline "
-        "_codec _mapfile _checklist _checks _diff _grids _timing frame relations capture edit "
-        "importing record _plant __init__",
+        "_errors _routes _source _words _bits _document crc _findings _model residual "
+        "_baseline _codec _mapfile _checklist _checks _diff _following _grids _timing "
+        "_tracing frame relations capture edit importing record _plant __init__",
     ),
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(
         7,
         "_errors _octets _source _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
-        "_timing cases frame relations _link capture edit fixtures importing record _plant "
-        "_report __init__",
+        "_timing _tracing cases frame relations _link capture edit fixtures importing record "
+        "_plant _report __init__",
         "shtab",
     ),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),

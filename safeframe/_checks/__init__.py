@@ -49,12 +49,14 @@ __all__ = [
     "RECORD_RULES",
     "RULES",
     "Judged",
+    "RoutesSeen",
     "across",
     "check",
     "check_all",
     "check_site",
     "find_profile",
     "find_rule",
+    "judge_routes",
     "judged",
     "routed",
     "settled",
@@ -173,17 +175,10 @@ def check_site(
     )
 
 
-def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
-    """Return what is found on the routes of a plant, what was followed and what stays open."""
-    from .._following import Site, follow, route_time  # deferred: plants only.
-
-    site = Site(plant_)
-    profile_of = partial(find_profile, own_profiles=own_profiles)
-    rows = []
-    for route in plant_.routes:
-        followed = follow(site, route)
-        rows.append((followed, route_time(followed, plant_, profile_of)))
-    seen = RoutesSeen(site, tuple(rows))
+def judge_routes(
+    seen: RoutesSeen, *, own_profiles: Mapping[str, Profile] | None = None
+) -> tuple[list[Finding], list[NotJudged]]:
+    """Return what is found on routes, and what stays open."""
     found: list[Finding] = []
     open_: list[NotJudged] = []
     for rule, run in ROUTE_CHECKS:
@@ -195,6 +190,20 @@ def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) 
             else:
                 told_.append(one)
         found += _limited(iter(told_), finder)
+    return found, open_
+
+
+def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
+    """Return what is found on the routes of a plant, what was followed and what stays open."""
+    from .._following import Site, follow, route_time  # deferred: plants only.
+
+    site = Site(plant_)
+    profile_of = partial(find_profile, own_profiles=own_profiles)
+    rows = []
+    for route in plant_.routes:
+        followed = follow(site, route)
+        rows.append((followed, route_time(followed, plant_, profile_of)))
+    found, open_ = judge_routes(RoutesSeen(site, tuple(rows)), own_profiles=own_profiles)
     facts = []
     for followed, time in rows:
         words = "at least" if time.missing else "at most"

@@ -172,10 +172,14 @@ PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
 
 
 class RoutesSeen(NamedTuple):
-    """The routes of one plant as rules see them, each with its times."""
+    """The routes of one plant as rules see them, each with its times.
+
+    ``beside`` are those that nobody asks about; together with others they may make a circle.
+    """
 
     site: Site
     routes: tuple[tuple[FollowedRoute, RouteTime], ...]
+    beside: tuple[FollowedRoute, ...] = ()
 
 
 RouteCheck = Callable[[RoutesSeen, Finder], Iterator[Finding | NotJudged]]

@@ -51,7 +51,7 @@ def route_broken(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged
                 *(Spot("", followed.route.where) for followed in routes[:1]),
             ],
         )
-    passed = unrouted(seen.site, [followed for followed, _ in seen.routes])
+    passed = unrouted(seen.site, [*(followed for followed, _ in seen.routes), *seen.beside])
     if passed:
         variables = ", ".join(f"{number} at {end}" for end, number in list(passed.items())[:6])
         more = f" and at {len(passed) - 6} more ends" if len(passed) > 6 else ""
@@ -83,9 +83,10 @@ def _on(routes: Iterable[FollowedRoute]) -> str:
 )
 def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
     """Find routes that pass an end twice, and routes that together lead round in a circle."""
-    straight = []
+    straight = [followed for followed in seen.beside if not _twice(followed)]
+    asked = {id(followed) for followed, _ in seen.routes}
     for followed, _ in seen.routes:
-        twice = sorted({end for end in followed.ends if followed.ends.count(end) > 1})
+        twice = _twice(followed)
         if twice:
             yield find(
                 f"{_on([followed])}: it passes {listed(twice)} twice",
@@ -103,6 +104,8 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
             if other in inside
             for followed in made_by[node, other]
         }
+        if not asked & routes.keys():
+            continue
         around = ", ".join(f"{end} {bind}" for end, bind in sorted(ring)[:6])
         more = f" and {len(ring) - 6} more" if len(ring) > 6 else ""
         ordered = sorted(routes.values(), key=lambda followed: followed.route.name)
@@ -110,6 +113,10 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
             f"{_on(ordered)}: together they lead back to where they begin, over {around}{more}",
             [Spot("", followed.route.where) for followed in ordered[:6]],
         )
+
+
+def _twice(followed: FollowedRoute) -> list[str]:
+    return sorted({end for end in followed.ends if followed.ends.count(end) > 1})
 
 
 def _edges(

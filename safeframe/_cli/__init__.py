@@ -26,6 +26,7 @@ COMMANDS = {
     "show": "print what one map file says, as tables",
     "fingerprint": "print what tells equal maps from different ones",
     "record": "make, complete, sign and verify the sign-off record of a change",
+    "trace": "follow a signal through the site, over every connection",
     "timing": "work out watchdog and reaction time, with every input shown",
     "crc": "compute a CRC, step by step on demand",
     "frame": "build safety frames, or explain received ones",

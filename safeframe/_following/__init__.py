@@ -1,6 +1,7 @@
 """Signals followed over the connections of a site: stretches, routes, candidates, times."""
 
 from .candidates import PossibleWay, candidates, unrouted
+from .find import exact_name, find_stretches, routes_of
 from .follow import Break, FollowedRoute, Handover, follow
 from .site import Lane, Site, Stretch
 from .times import RouteTime, route_time
@@ -15,7 +16,10 @@ __all__ = [
     "Site",
     "Stretch",
     "candidates",
+    "exact_name",
+    "find_stretches",
     "follow",
     "route_time",
+    "routes_of",
     "unrouted",
 ]

@@ -102,16 +102,6 @@ class Site:
                 found[id(pair.left)], found[id(pair.right)] = pair.right, pair.left
         return self._pairs[key]
 
-    def stretches(self, lane: Lane) -> list[Stretch]:
-        """Return all stretches of a lane, those that only one end knows last."""
-        sent = [self.stretch(lane, one, sent=True) for one in lane.direction.sent.signals]
-        known = {id(one.received) for one in sent}
-        return sent + [
-            Stretch(lane, None, one)
-            for one in lane.direction.received.signals
-            if id(one) not in known
-        ]
-
     def delivered(self, end: str, name: str) -> list[Stretch]:
         """Return what all connections deliver into a variable of an end."""
         return self._all_delivered().get((end, variable(name)), [])

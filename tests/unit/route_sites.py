@@ -91,6 +91,8 @@ def _rows(rows: Sequence[Row], *, sent: bool) -> str:
     for row in rows:
         lines.append(f"\n  {row.text(at, row.sent if sent else row.received)},")
         at += row.width
+    if at % 16:  # Whole octets, an even number of them.
+        lines.append(f'\n  {{ at = "{at // 8}.{at % 8}", reserved = {-at % 16} }},')
     return "".join([*lines, "\n"])
 
 
@@ -105,7 +107,7 @@ class Place:
 
     def files(self) -> dict[str, str]:
         """Return file name -> text: the maps and the plant file."""
-        found = {}
+        found: dict[str, str] = {}
         rows = []
         for number, link in enumerate(self.links):
             names = f"{number}-a.toml", f"{number}-b.toml"

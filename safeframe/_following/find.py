@@ -1,0 +1,88 @@
+"""Find the signal that somebody names, over all connections of a site."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from .._errors import UsageError
+from .._words import MOST_LISTED
+from .follow import FollowedRoute
+from .site import Lane, Site, Stretch
+
+__all__ = ["exact_name", "find_stretches", "routes_of"]
+
+
+def exact_name(stretch: Stretch) -> str:
+    """Return ``CONNECTION.PRODUCER.SIGNAL``, which leads to this stretch again."""
+    signal = stretch.sent or stretch.received
+    assert signal is not None
+    lane = stretch.lane
+    return f"{lane.connection.name}.{lane.direction.producer.name}.{signal.name}"
+
+
+def find_stretches(site: Site, name: str) -> list[Stretch]:
+    """Return every stretch that a name may mean, in an order that no file decides.
+
+    A name is ``SIGNAL``, ``END.SIGNAL``, ``CONNECTION.SIGNAL`` or ``CONNECTION.PRODUCER.SIGNAL``.
+    Raises UsageError, with the nearest name, where it means none.
+    """
+    parts = name.split(".")
+    cuts = [(".".join(parts[:at]), ".".join(parts[at:])) for at in range(1, len(parts))]
+    found: dict[tuple[str, str, str, int, int], Stretch] = {}
+    for lane in site.lanes:
+        scopes = _scopes(lane)
+        wanted = {name, *(signal for scope, signal in cuts if scope in scopes)}
+        for signal in wanted:
+            for sent in site.named(lane.direction.sent, signal):
+                stretch = site.stretch(lane, sent, sent=True)
+                found[stretch.key] = stretch
+            for received in site.named(lane.direction.received, signal):
+                stretch = site.stretch(lane, received, sent=False)
+                found[stretch.key] = stretch
+    if not found:
+        raise UsageError(_unknown(site, name, cuts))
+    return [found[key] for key in sorted(found)]
+
+
+def _scopes(lane: Lane) -> set[str]:
+    producer, consumer = lane.direction
+    exact = {f"{name}.{producer.name}" for name in lane.names}
+    return {producer.name, consumer.name, *lane.names, *exact}
+
+
+def _unknown(site: Site, name: str, cuts: Sequence[tuple[str, str]]) -> str:
+    from .._document.problems import guess  # deferred: needed for errors only.
+
+    known = {
+        signal.name
+        for lane in site.lanes
+        for map_ in (lane.direction.sent, lane.direction.received)
+        for signal in map_.signals
+    }
+    near = ""
+    for word in (name, *(signal for _, signal in cuts)):
+        near = near or guess(word, sorted(known))
+    hint = f" (did you mean {near}?)" if near else ""
+    return f"the name must be a signal of the plant, not {name!r}{hint}"
+
+
+def routes_of(
+    name: str, stretches: Sequence[Stretch], routes: Sequence[FollowedRoute]
+) -> list[FollowedRoute]:
+    """Return the routes that one signal goes along, none where no route names it.
+
+    Raises UsageError where the stretches belong to different ways, so that the name is not exact.
+    """
+    by_key: dict[tuple[str, str, str, int, int], set[int]] = {}
+    for number, followed in enumerate(routes):
+        for one in followed.whole:
+            by_key.setdefault(one.key, set()).add(number)
+    on = [by_key.get(stretch.key, set()) for stretch in stretches]
+    widest = max(on, key=len)
+    # One way may carry the name on each of its stretches; then they are all the same signal.
+    if len(stretches) > 1 and not all(each and each <= widest for each in on):
+        names = [exact_name(stretch) for stretch in stretches]
+        shown = " or ".join(names[:MOST_LISTED])
+        more = f" or one of {len(names) - MOST_LISTED} more" if len(names) > MOST_LISTED else ""
+        raise UsageError(f"the name must mean one signal, not {name!r}: {shown}{more}")
+    return [routes[number] for number in sorted(widest)]

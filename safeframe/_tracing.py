@@ -1,0 +1,148 @@
+"""The way of one signal through a site from end to end, as values.
+
+Declared routes are followed and judged. Where none is declared, the single connection is shown,
+and what shares a variable with it is a candidate, never a route.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+from . import _checks as checks
+from ._findings import SEVERITIES, Finding, NotJudged
+from ._following import (
+    FollowedRoute,
+    PossibleWay,
+    RouteTime,
+    Site,
+    Stretch,
+    candidates,
+    exact_name,
+    find_stretches,
+    follow,
+    route_time,
+    routes_of,
+)
+from ._model import Connection, Plant
+from ._timing import Timing, timing
+from .protocols import Profile
+
+__all__ = ["Trace", "TracedRoute", "TracedSignal", "trace"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TracedRoute:
+    """A declared route: what is found on it and at its connections, and what stays open."""
+
+    followed: FollowedRoute
+    time: RouteTime
+    findings: tuple[Finding, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+
+    @property
+    def complete(self) -> bool:
+        """Whether it could be followed from end to end."""
+        return not self.followed.breaks
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TracedSignal:
+    """A signal that no route names: its one connection."""
+
+    stretch: Stretch
+    time: Timing
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """Connection, producer and signal."""
+        return exact_name(self.stretch)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """What is known of the way of one signal; either ``routes`` or ``signal``.
+
+    ``candidates`` are stretches that share a variable with the first or the last one shown.
+    """
+
+    plant: str
+    asked: str
+    routes: tuple[TracedRoute, ...] = ()
+    signal: TracedSignal | None = None
+    candidates: tuple[PossibleWay, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, each once."""
+        found = [one for route in self.routes for one in route.findings]
+        found += self.signal.findings if self.signal else ()
+        return tuple({id(one): one for one in found}.values())
+
+
+def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None = None) -> Trace:
+    """Follow the signal that a name means; UsageError where it means none or several.
+
+    ``own_profiles`` are the user's profiles by name.
+    """
+    site = Site(plant)
+    every = [follow(site, route) for route in plant.routes]
+    stretches = find_stretches(site, name)
+    routes = sorted(routes_of(name, stretches, every), key=lambda one: one.route.name)
+    profile_of = partial(checks.find_profile, own_profiles=own_profiles)
+    if not routes:
+        (stretch,) = stretches
+        connection = stretch.lane.connection
+        consumer = stretch.lane.direction.consumer.name
+        signal = TracedSignal(
+            stretch=stretch,
+            time=timing(
+                connection, profile_of(connection), cycle_ms=dict(plant.cycles).get(consumer)
+            ),
+            findings=_at([connection], own_profiles),
+        )
+        return Trace(
+            plant=plant.name, asked=name, signal=signal, candidates=candidates(site, stretch)
+        )
+    traced = []
+    for followed in routes:
+        time = route_time(followed, plant, profile_of)
+        beside = tuple(one for one in every if one is not followed)
+        seen = checks.RoutesSeen(site, ((followed, time),), beside)
+        found, open_ = checks.judge_routes(seen, own_profiles=own_profiles)
+        connections = [stretch.lane.connection for stretch in followed.whole]
+        found.sort(key=lambda one: SEVERITIES.index(one.severity))
+        traced.append(
+            TracedRoute(
+                followed=followed,
+                time=time,
+                findings=(*found, *_at(connections, own_profiles)),
+                not_judged=tuple(one for one in open_ if one.route),
+            )
+        )
+    return Trace(
+        plant=plant.name, asked=name, routes=tuple(traced), candidates=_beyond(site, routes)
+    )
+
+
+def _at(
+    connections: Iterable[Connection], own_profiles: Mapping[str, Profile] | None
+) -> tuple[Finding, ...]:
+    """Return the findings of the connections themselves, not those of the whole plant."""
+    distinct = {id(one): one for one in connections}.values()
+    report = checks.check_all(distinct, own_profiles=own_profiles)
+    return tuple(one for one in report.findings if one.connection)
+
+
+def _beyond(site: Site, routes: Iterable[FollowedRoute]) -> tuple[PossibleWay, ...]:
+    """Return what shares a variable with the first or the last stretch and is on no route shown."""
+    shown = {one.key for followed in routes for one in followed.whole}
+    found: dict[tuple[object, ...], PossibleWay] = {}
+    for followed in routes:
+        for stretch, onward in ((followed.stretches[0], False), (followed.stretches[-1], True)):
+            for one in candidates(site, stretch) if stretch is not None else ():
+                if one.onward is onward and one.stretch.key not in shown:
+                    found[one.onward, one.stretch.key] = one
+    return tuple(found[key] for key in sorted(found))
