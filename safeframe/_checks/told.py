@@ -61,11 +61,14 @@ def against(map_: End, told: DeviceMap, check: Callable[[Connection], Report]) -
         peer=map_.name,
         role="",
         connection_table=replace(map_.connection_table, profile=told.end.connection_table.profile),
+        parameters=_parameters(map_, told.end),
         sends=_like(told.end.receives, map_.receives, told.held),
         receives=_like(told.end.sends, map_.sends, told.held),
     )
     report = check(Connection(first=here, second=there))
     rules = COMPARED | {rule for key, rule in _RULES_OF.items() if key in told.held}
+    if told.end.parameters:
+        rules |= {"parameter-differs"}
     kept = tuple(finding for finding in report.findings if finding.rule in rules)
     return replace(report, findings=kept, not_judged=(), waived=())
 
@@ -73,14 +76,23 @@ def against(map_: End, told: DeviceMap, check: Callable[[Connection], Report]) -
 def not_compared(map_: End, told: DeviceMap) -> tuple[str, ...]:
     """Return what stays open although a map agrees with the file."""
     words = [_WORDS.get(key, key) for key in _OF_SIGNALS if key not in told.held]
+    file = "the file does not hold them"
+    if told.end.parameters:
+        file = "not held by the file, but for parameters that both ends share"
     return (
-        f"{', '.join(words)}, relations, ids, times and addresses: the file does not hold them",
+        f"{', '.join(words)}, relations, ids, times and addresses: {file}",
         *(
             f"what {map_.name} {side}: nothing was selected for it"
             for side in ("sends", "receives")
             if side not in told.directions and getattr(map_, side).entries
         ),
     )
+
+
+def _parameters(map_: End, told: End) -> tuple[tuple[str, Any], ...]:
+    """Return the parameters of the map, with what the file says of those that it states, too."""
+    said = dict(told.parameters)
+    return tuple((name, said.get(name, value)) for name, value in map_.parameters)
 
 
 def _like(told: Map, written: Map, held: tuple[str, ...]) -> Map:

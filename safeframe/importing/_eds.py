@@ -1,4 +1,4 @@
-"""EDS and DCF (CiA 306): the mapping of EN 50325-5 objects.
+"""EDS and DCF (CiA 306): EN 50325-5 objects, their mapping, identifiers and times.
 
 Odd subindices of a mapping object list the plain objects, the following even ones their inverted
 copies. Sources: public EDS files, an open stack with EN 50325-5, two public device manuals.
@@ -21,6 +21,11 @@ from ._source import DeviceFile
 __all__ = ["candidates"]
 
 _FIRST, _MAPPING = 0x1301, 0x1381
+_CHECKSUMS = 0x13FF
+_STATED = {2: "sct_ms", 3: "srvt_ms", 5: "identifier_1", 6: "identifier_2"}
+"""Subindices of the communication object that are parameters of a map."""
+_DEFAULTS = {5: 0xFF, 6: 0x100}
+"""Identifiers that stand for a default: twice the node is added to them."""
 _OBJECTS = 64
 _MOST_BITS = 64
 """Plain data of one object travel in one CAN frame of 8 octets."""
@@ -178,6 +183,7 @@ class _Object:
         parts: list[Part] = []
         position = 0
         origins = set()
+        listed: list[int] = []
         for entry in range(1, (count or 0) + 1, 2):
             plain = self._entry(mapping, entry, refusals)
             copy = self._entry(mapping, entry + 1, refusals)
@@ -192,6 +198,7 @@ class _Object:
                     element=f"{mapping:X}sub{entry + 1:X}",
                 )
             origins.add(plain.key)
+            listed += (entry.number for entry in (plain, copy))
             part = self._part(plain, position, refusals)
             if part is not None:
                 parts.append(part)
@@ -207,6 +214,7 @@ class _Object:
             return []
         word = "ParameterValue" if origins == {"parametervalue"} else "DefaultValue"
         note = f"mapping taken from {word}; most devices let it be changed"
+        shared, own, left = self._stated(listed)
         layout = PlacedTypes(
             path=f"srdo:{self.count + 1}",
             line=self.file.line(f"{communication:x}"),
@@ -214,10 +222,46 @@ class _Object:
             total_bits=position,
             parts=tuple(parts),
             lost=("inverted copies, which the second CAN frame carries",),
-            notes=(note,),
+            notes=(note, *left),
             usual_profile="en50325-5",
+            shared=tuple(shared.items()),
+            own=tuple(own.items()),
         )
         return [(self.side(), layout)]
+
+    def _stated(
+        self, entries: list[int]
+    ) -> tuple[dict[str, int | str], dict[str, int | str], list[str]]:
+        """Return parameters of both ends, those of the device alone, and words on what is left out.
+
+        Subindices 2, 3, 5 and 6, the entries, and the checksum where a configuration states one.
+        """
+        communication = _FIRST + self.count
+        numbers: dict[str, int] = {}
+        left = []
+        for subindex, name in _STATED.items():
+            found = self.value(communication, subindex)
+            if found is None:
+                continue
+            value, where = number(found[0]), f"{name} ({communication:X}sub{subindex})"
+            if value is None or not 0 <= value < 1 << 32:
+                left.append(f"{where} is left out: {shown(found[0])} is no number by itself")
+            elif value == _DEFAULTS.get(subindex):
+                left.append(f"{where} is left out: it is the default, to which 2 x node is added")
+            else:
+                numbers[name] = value
+        shared: dict[str, int | str] = {
+            name: value for name, value in numbers.items() if name != "sct_ms"
+        }
+        own: dict[str, int | str] = {}
+        if "sct_ms" in numbers:
+            own["sct_ms"] = numbers["sct_ms"]
+        own["mapping"] = " ".join(f"{value:08X}" for value in entries)
+        claimed = self.value(_CHECKSUMS, self.count + 1)
+        checksum = number(claimed[0]) if claimed is not None else None
+        if claimed is not None and claimed[2] == "parametervalue" and checksum is not None:
+            own["checksum"] = checksum
+        return shared, own, left
 
     def _section_line(self, index: int, subindex: int) -> int:
         return self.file.line(f"{index:x}sub{subindex:x}") or self.file.line(f"{index:x}")
@@ -262,7 +306,7 @@ class _Object:
             text = "a mapping entry must have at least 1 bit, not 0"
             refusals.add("bad-length", line, text, element=where)
             return None
-        return _EdsEntry(value >> 16, value >> 8 & 0xFF, value & 0xFF, line, found[2], where)
+        return _EdsEntry(value, value >> 16, value >> 8 & 0xFF, value & 0xFF, line, found[2], where)
 
     def _part(self, entry: _EdsEntry, start: int, refusals: Refusals) -> Part | None:
         """Return the part of a plain entry, or keep the problem."""
@@ -338,6 +382,7 @@ class _Object:
 class _EdsEntry:
     """One entry of a mapping object, ``key`` the key that its value stands in."""
 
+    number: int
     index: int
     subindex: int
     width: int

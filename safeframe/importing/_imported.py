@@ -163,6 +163,7 @@ def make_end(
         name=identity.end,
         peer=identity.peer,
         role=identity.role,
+        parameters=_parameters(rows, profile, decisions),
         connection_table=ConnectionTable(name=identity.connection, profile=profile, id=identity.id),
         sends=maps.get("sends", Map()),
         receives=maps.get("receives", Map()),
@@ -246,6 +247,17 @@ def _profile(rows: Sequence[tuple[str, PlacedTypes, Map]], identity: Identity) -
             f"--profile must be {profile}, whose container the file has, not {identity.profile}"
         )
     return profile
+
+
+def _parameters(
+    rows: Sequence[tuple[str, PlacedTypes, Map]], profile: str, decisions: Decisions
+) -> tuple[tuple[str, int | str], ...]:
+    """Return what the one selection says of the connection, in the words of its usual profile."""
+    if len(rows) != 1 or rows[0][1].usual_profile != profile:
+        return ()
+    layout = rows[0][1]
+    own = layout.own if decisions.viewpoint == "device" else ()
+    return tuple(sorted((*layout.shared, *own)))
 
 
 def _zero_on_loss(profile: str) -> bool:

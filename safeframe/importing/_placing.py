@@ -66,7 +66,8 @@ class PlacedTypes:
     whether bits that nobody declares are reserve (``reserve``) or a problem (``refuse``);
     ``fold_case`` whether names that differ in case only are equal; ``joined`` whether neighbouring
     padding becomes one run; ``lost`` what the file says and
-    a map cannot.
+    a map cannot. ``shared`` are parameters that both ends of the usual profile state, ``own`` those
+    of the device alone.
     """
 
     path: str
@@ -82,6 +83,8 @@ class PlacedTypes:
     joined: bool = True
     lost: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default=())
+    shared: tuple[tuple[str, int | str], ...] = ()
+    own: tuple[tuple[str, int | str], ...] = ()
 
     @property
     def data_bits(self) -> int:

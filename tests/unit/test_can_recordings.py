@@ -400,6 +400,17 @@ class TestExamining:
         assert found.notes["rejected"].count == 2
         assert "  LX" in shown(found)
 
+    def test_pairs_in_one_piece(self) -> None:
+        """Text and JSON may hold both messages as one frame, as ``frame build`` prints them."""
+        lines = [
+            f"@{12_000 * number} SC1: {second.pair_en(bytes((number, 1, 2)), 0x111, 0x112).hex()}"
+            for number in range(5)
+        ]
+        found = examined("\n".join(lines).encode())
+        assert found.is_clean, shown(found)
+        assert found.sides[0].results == {"accepted": 5}
+        assert found.sides[0].ones == 0x02_01_07
+
 
 class TestFlippedBits:
     """A flipped bit of any message MUST NOT leave a good recording clean."""
@@ -502,6 +513,9 @@ class TestCommands:
         capsys.readouterr()
         assert main([*explain, "--set", "plain=010204", pair[6:].hex()]) == 1
         assert "octet 2 is 0x04, its copy 0xFC and not 0xFB" in capsys.readouterr().out
+        one_map = ["frame", "explain", "--brief", "--map", maps[1], "--set", "plain=010203"]
+        assert main([*one_map, pair[6:].hex()]) == 0
+        capsys.readouterr()
         assert main(["frame", "build", "--map", maps[0], "order_0=1"]) == 0
         assert capsys.readouterr().out == "01 11 03 01 00 00 01 12 03 fe ff ff\n"
 

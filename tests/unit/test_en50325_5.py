@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,6 +16,15 @@ from safeframe import _mapfile as mapfile
 from safeframe import frame
 from safeframe._errors import FrameError, UsageError
 from safeframe._model import Connection
+from safeframe.importing import (
+    Decisions,
+    DeviceFile,
+    Identity,
+    Imported,
+    compare,
+    find_format,
+    imported,
+)
 from safeframe.protocols import en50325_5, load
 from tests import second
 
@@ -326,7 +337,9 @@ def connection(first: dict[str, Any], other: dict[str, Any], head: str = "") -> 
 
 
 def found(first: dict[str, Any], other: dict[str, Any]) -> list[str]:
-    report = checks.check(connection(first, other))
+    other = dict(other)
+    head = other.pop("head", "")
+    report = checks.check(connection(first, other, head))
     return [each.message for each in report.findings if each.rule.startswith("parameter")]
 
 
@@ -370,6 +383,11 @@ class TestEnds:
                 "SC1: the second identifier must be 0x114",
             ),
             ({"srvt_ms": 10}, {}, "the parameter srvt_ms is "),
+            (
+                {"sct_ms": 20},
+                {"head": ", exchange_ms = 21"},
+                "SC1: the exchange time is 21 ms, longer than the SCT of 20 ms",
+            ),
         ],
     )
     def test_ends_that_do_not(
@@ -408,3 +426,107 @@ class TestImport:
         assert f'connection = {{ name = "SC1-LX", profile = "{profile}" }}' in shown
         end = mapfile.loads(shown, path="lx.toml")
         assert {end.sends.size_octets, end.receives.size_octets} == {0, 4}
+
+    COMMUNICATION = (
+        "[1301sub2]\nDefaultValue=50\n[1301sub3]\nDefaultValue=20\n"
+        "[1301sub6]\nDefaultValue=0x112\n[1301sub5]\nDefaultValue=0x111\n"
+    )
+    MAPPING = "62000108 62010108 00050008 00050008 62100010 62110010"
+
+    def imported(self, text: str, viewpoint: str = "device", profile: str = "") -> Imported:
+        """Return the end of an object whose communication part is this one."""
+        shipped = Path("safeframe/_demo/device-files/srdo.eds").read_text("utf-8")
+        before, _, rest = shipped.partition("[1301sub5]")
+        octets = f"{before}{text}[1381]{rest.partition('[1381]')[2]}".encode()
+        decisions = Decisions(viewpoint=viewpoint, safe="zero")
+        identity = Identity(connection="SC1-LX", profile=profile, end="LX", peer="SC1")
+        source = DeviceFile(path="lx.eds", octets=octets)
+        return imported(find_format("eds"), source, ["srdo:1"], identity, decisions)
+
+    def test_identifiers_times_and_mapping_become_parameters(self) -> None:
+        """Of the device all, of the other end what both share, and nothing for other profiles."""
+        shared = {"identifier_1": 0x111, "identifier_2": 0x112, "srvt_ms": 20}
+        found = self.imported(self.COMMUNICATION)
+        assert dict(found.end.parameters) == shared | {"sct_ms": 50, "mapping": self.MAPPING}
+        assert list(found.end.parameters) == sorted(found.end.parameters)
+        assert len(found.notes) == 1
+        other = self.imported(self.COMMUNICATION, "controller")
+        assert dict(other.end.parameters) == shared
+        assert self.imported(self.COMMUNICATION, profile="plain").end.parameters == ()
+
+    @pytest.mark.parametrize(
+        ("text", "name", "note"),
+        [
+            (
+                "[1301sub5]\nDefaultValue=$NODEID+0xFF\n",
+                "identifier_1",
+                "identifier_1 (1301sub5) is left out: $NODEID+0xFF is no number by itself",
+            ),
+            (
+                "[1301sub5]\nDefaultValue=0xFF\n",
+                "identifier_1",
+                "identifier_1 (1301sub5) is left out: it is the default, to which 2 x node is add",
+            ),
+            (
+                "[1301sub6]\nDefaultValue=256\n",
+                "identifier_2",
+                "identifier_2 (1301sub6) is left out: it is the default, to which 2 x node is add",
+            ),
+            (
+                "[1301sub2]\nDefaultValue=-1\n",
+                "sct_ms",
+                "sct_ms (1301sub2) is left out: -1 is no number by itself",
+            ),
+        ],
+    )
+    def test_what_is_no_number_by_itself_is_left_out(self, text: str, name: str, note: str) -> None:
+        found = self.imported(text)
+        assert name not in dict(found.end.parameters)
+        assert any(each.startswith(f"srdo:1: {note}") for each in found.notes), found.notes
+
+    @pytest.mark.parametrize(
+        ("key", "value", "expected"),
+        [
+            ("ParameterValue", "0x4370", 0x4370),
+            ("DefaultValue", "0x4370", None),
+            ("ParameterValue", "x", None),
+        ],
+    )
+    def test_only_a_configuration_states_a_checksum(
+        self, key: str, value: str, expected: int | None
+    ) -> None:
+        found = self.imported(f"{self.COMMUNICATION}[13FFsub1]\n{key}={value}\n")
+        assert dict(found.end.parameters).get("checksum") == expected
+
+    def test_two_objects_are_two_connections(self) -> None:
+        """Their parameters would contradict each other: none is taken."""
+        shipped = Path("safeframe/_demo/device-files/srdo.eds").read_text("utf-8")
+        again = shipped[shipped.index("[1301]") : shipped.index("[6200]")]
+        again = (
+            again.replace("[1301", "[1302")
+            .replace("[1381", "[1382")
+            .replace("Value=2\n", "Value=1\n")
+        )
+        source = DeviceFile(path="lx.eds", octets=(shipped + again).encode())
+        identity = Identity(connection="SC1-LX", profile="", end="LX", peer="SC1")
+        decisions = Decisions(viewpoint="device", safe="zero")
+        found = imported(find_format("eds"), source, ["srdo:1", "srdo:2"], identity, decisions)
+        assert found.end.parameters == ()
+        assert found.end.sends.size_octets == found.end.receives.size_octets == 4
+
+    def test_a_map_is_compared_in_what_both_ends_share(self) -> None:
+        found = self.imported(self.COMMUNICATION)
+        agreed = compare(found.end, found)
+        assert agreed.agrees
+        assert agreed.not_compared[0].endswith(
+            "not held by the file, but for parameters that both ends share"
+        )
+        other = tuple(
+            (name, 25 if name == "srvt_ms" else value) for name, value in found.end.parameters
+        )
+        differs = compare(dataclasses.replace(found.end, parameters=other), found)
+        assert [each.message for each in differs.findings] == [
+            "the parameter srvt_ms is 20 at lx.eds and 25 at LX"
+        ]
+        bare = dataclasses.replace(found.end, parameters=())
+        assert compare(bare, found).agrees

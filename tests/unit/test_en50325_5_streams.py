@@ -15,7 +15,7 @@ from safeframe._link import Link, link_of
 from safeframe._model import Connection
 from safeframe._timing import timing
 from safeframe.capture import Judge
-from safeframe.protocols import en50325_5
+from safeframe.protocols import en50325_5, room
 from tests import second
 from tests.unit.links import ONE_WAY, end_with, make
 
@@ -258,6 +258,14 @@ class TestLink:
         lost = dataclasses.replace(bare.first, address=None)
         with pytest.raises(UsageError, match="SC1 must state the parameter identifier_1, or its"):
             link_of(Connection(first=lost, second=bare.second))
+
+    def test_one_map_states_its_identifiers_or_the_node_of_the_sender(self) -> None:
+        link = make(*ONE_WAY[0])
+        stated = room(NAME).link.stated
+        assert stated(link.connection.first) == {"identifier_1": 0x111, "identifier_2": 0x112}
+        none: dict[str, Any] = {"identifier_1": None, "identifier_2": None}
+        assert stated(changed(link, 0, **none).first) == {"node": 0x23}
+        assert stated(changed(link, 1, **none).second) == {}
 
     def test_the_second_identifier_tells_the_first(self) -> None:
         link = make(*ONE_WAY[0])

@@ -101,22 +101,21 @@ def _runs(link: Link, side: int, legal: Sequence[FaultStep], random: Random) -> 
 
 def _corrupted(run: _FaultyRun) -> Iterator[FaultRun]:
     size = 8 * len(run.plain.data)
-    if size:
-        own = [8 * _HEAD + run.random.randrange(size)]
-        for label, count in (("corruption", 1), ("corrupted-bits", 3)):
-            bits = own if count == 1 else run.random.sample(range(8 * _HEAD, 8 * _HEAD + size), 3)
-            step, places = _flipped(run.plain, bits)
-            change = f"inverted in the plain message: {places}"
-            steps = step._replace(change=change), _wrong(run.inverted, "inverted", change)
-            yield FaultRun(label, "corruption", change, _INVERTED, (*run.before, *steps))
-        step, places = _flipped(run.inverted, own)
-        change = f"inverted in the inverted message: {places}"
-        steps = run.plain, _wrong(step, "inverted", change)
-        yield FaultRun("corrupted-copy", "corruption", change, _INVERTED, (*run.before, *steps))
-        change = "the second message has the same octets as the first, not the inverted ones"
-        step = run.inverted._replace(octets=run.inverted.octets[:_HEAD] + run.plain.octets[_HEAD:])
-        steps = run.plain, _wrong(step, "inverted", change)
-        yield FaultRun("not-inverted", "corruption", change, _INVERTED, (*run.before, *steps))
+    own = [8 * _HEAD + run.random.randrange(size)]
+    for label, count in (("corruption", 1), ("corrupted-bits", 3)):
+        bits = own if count == 1 else run.random.sample(range(8 * _HEAD, 8 * _HEAD + size), 3)
+        step, places = _flipped(run.plain, bits)
+        change = f"inverted in the plain message: {places}"
+        steps = step._replace(change=change), _wrong(run.inverted, "inverted", change)
+        yield FaultRun(label, "corruption", change, _INVERTED, (*run.before, *steps))
+    step, places = _flipped(run.inverted, own)
+    change = f"inverted in the inverted message: {places}"
+    steps = run.plain, _wrong(step, "inverted", change)
+    yield FaultRun("corrupted-copy", "corruption", change, _INVERTED, (*run.before, *steps))
+    change = "the second message has the same octets as the first, not the inverted ones"
+    step = run.inverted._replace(octets=run.inverted.octets[:_HEAD] + run.plain.octets[_HEAD:])
+    steps = run.plain, _wrong(step, "inverted", change)
+    yield FaultRun("not-inverted", "corruption", change, _INVERTED, (*run.before, *steps))
     for label, step, check in (
         ("corrupted-identifier", run.plain, "identifier_1"),
         ("corrupted-identifier-copy", run.inverted, "identifier_2"),
@@ -227,16 +226,15 @@ def _others(run: _FaultyRun) -> Iterator[FaultRun]:
 
 
 def _sizes(run: _FaultyRun) -> Iterator[FaultRun]:
-    if run.plain.data:
-        change = "the plain message has one octet less than is mapped"
-        steps = (
-            _wrong(_resized(run.plain, -1), "too_short", change),
-            _passed(run.inverted, _ALONE),
-        )
-        yield FaultRun("too-short", "corruption", change, _LENGTH, (*run.before, *steps))
-        change = "the inverted message has one octet less than is mapped"
-        steps = run.plain, _wrong(_resized(run.inverted, -1), "too_short", change)
-        yield FaultRun("too-short-inverted", "corruption", change, _LENGTH, (*run.before, *steps))
+    change = "the plain message has one octet less than is mapped"
+    steps = (
+        _wrong(_resized(run.plain, -1), "too_short", change),
+        _passed(run.inverted, _ALONE),
+    )
+    yield FaultRun("too-short", "corruption", change, _LENGTH, (*run.before, *steps))
+    change = "the inverted message has one octet less than is mapped"
+    steps = run.plain, _wrong(_resized(run.inverted, -1), "too_short", change)
+    yield FaultRun("too-short-inverted", "corruption", change, _LENGTH, (*run.before, *steps))
     if len(run.plain.data) < MOST_OCTETS:
         change = "both messages have one octet more than is mapped: it is passed over"
         longer = [_resized(step, 1)._replace(change=change) for step in run.pairs[_AT]]
