@@ -261,7 +261,9 @@ class TestLink:
 
     def test_one_map_states_its_identifiers_or_the_node_of_the_sender(self) -> None:
         link = make(*ONE_WAY[0])
-        stated = room(NAME).link.stated
+        traits = room(NAME).link
+        assert traits is not None
+        stated = traits.stated
         assert stated(link.connection.first) == {"identifier_1": 0x111, "identifier_2": 0x112}
         none: dict[str, Any] = {"identifier_1": None, "identifier_2": None}
         assert stated(changed(link, 0, **none).first) == {"node": 0x23}
