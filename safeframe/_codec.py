@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from ._bits import Layout, Place, octets_of_bits
 from ._errors import UsageError
 from ._model import Map, Reserved, Signal
+from ._value import dataclass
 
 __all__ = [
     "MapCodec",

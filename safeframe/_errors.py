@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from ._value import dataclass
 
 __all__ = ["FrameError", "InputError", "Problem", "SafeframeError", "UsageError", "WriteError"]
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from ._bits import Place
 from ._source import Location
+from ._value import dataclass
 from ._words import way
 
 __all__ = [

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from ._errors import UsageError
 from ._source import NOWHERE, Location
+from ._value import dataclass, field
 
 __all__ = ["CONVERTED", "Conversion", "Route", "RouteStep"]
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from ._errors import UsageError
+from ._value import dataclass
 
 __all__ = ["NOWHERE", "Location", "TextEdit", "apply_edits"]
 

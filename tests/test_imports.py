@@ -29,30 +29,31 @@ def row(layer: int, may: str = "", libraries: str = "") -> Row:
 
 
 TABLE = {
-    "_errors": row(0),
+    "_errors": row(0, "_value"),
     "_octets": row(0, "_errors"),
-    "_routes": row(0, "_errors _source"),
-    "_source": row(0, "_errors"),
+    "_routes": row(0, "_errors _source _value"),
+    "_source": row(0, "_errors _value"),
+    "_value": row(0),
     "_words": row(0),
     "_workers": row(0),
-    "_bits": row(1, "_errors", "bitstring"),
-    "_document": row(1, "_errors _source"),
-    "crc": row(1, "_errors", "crcmod numpy"),
+    "_bits": row(1, "_errors _value", "bitstring"),
+    "_document": row(1, "_errors _source _value"),
+    "crc": row(1, "_errors _value", "crcmod numpy"),
     "_engine": row(2, "_errors crc", "construct"),
-    "_findings": row(2, "_source _words _bits"),
-    "_model": row(2, "_errors _routes _source _words _bits"),
+    "_findings": row(2, "_source _value _words _bits"),
+    "_model": row(2, "_errors _routes _source _value _words _bits"),
     "residual": row(2, "_errors _workers _document", "numpy"),
     "_baseline": row(3, "_errors _document _findings"),
-    "_codec": row(3, "_errors _bits _model"),
+    "_codec": row(3, "_errors _value _bits _model"),
     "_demo": row(3),
-    "_mapfile": row(3, "_errors _source _bits _document _model"),
+    "_mapfile": row(3, "_errors _source _value _bits _document _model"),
     "_pairing": row(3, "_errors _bits _model"),
-    "protocols": row(3, "_errors _words _document crc _engine _model residual", "numpy"),
+    "protocols": row(3, "_errors _value _words _document crc _engine _model residual", "numpy"),
     "_canonical": row(4, "_model protocols"),
     "_checklist": row(4, "_bits _model _codec protocols _canonical _diff"),
     "_checks": row(
         4,
-        "_errors _words _bits _findings _model _codec _pairing protocols _canonical "
+        "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "
         "_fingerprint _following _timing relations",
     ),
     "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical"),
@@ -98,7 +99,7 @@ TABLE = {
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(
         7,
-        "_errors _octets _source _words _bits _document crc _findings _model residual "
+        "_errors _octets _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
         "_timing _tracing cases frame relations _link capture edit fixtures importing record "
         "_plant _report __init__",
@@ -254,7 +255,8 @@ def test_check_starts_without_the_slow_libraries() -> None:
     pair = [str(PACKAGE / "_demo" / "after" / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
     script = (
         "import sys; from safeframe._cli import main; code = main(['check', *sys.argv[1:]]);"
-        "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'csv', 'asyncio'};"
+        "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'json', 'csv', 'asyncio',"
+        " 'dataclasses', 'inspect', 'hypothesis', 'dpkt', 'openpyxl', 'shtab'};"
         "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
     )
     done = subprocess.run(

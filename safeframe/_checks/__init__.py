@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
-from dataclasses import replace
 from functools import partial
 from itertools import islice
 from typing import NamedTuple
@@ -12,6 +11,7 @@ from .. import _canonical as canonical
 from .._errors import UsageError
 from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
 from .._model import Allowance, Connection, End, Plant
+from .._value import replace
 from ..protocols import Profile
 from . import (  # noqa: F401
     agreement,
@@ -182,7 +182,7 @@ def judge_routes(
     found: list[Finding] = []
     open_: list[NotJudged] = []
     for rule, run in ROUTE_CHECKS:
-        finder = Finder(rule, "", own_profiles)
+        finder = Finder(rule, "", [], own_profiles)
         told_: list[Finding] = []
         for one in run(seen, finder):
             if isinstance(one, NotJudged):
@@ -286,7 +286,7 @@ def across(
     for rule, run_all in PLANT_CHECKS:
         if rule.name in without:
             continue
-        finder = Finder(rule, "", own_profiles)
+        finder = Finder(rule, "", [], own_profiles)
         found += _limited(run_all(connections, finder), finder)
     return found
 
@@ -319,9 +319,8 @@ def _judged(
     for rule, run in CHECKS:
         if seen.strangers and rule.name != "wrong-file":
             continue  # Remedies for bits would lead to edits of the wrong machine.
-        finder = Finder(rule, name, witnesses=witnesses)
+        finder = Finder(rule, name, offers, witnesses=witnesses)
         found += _limited(run(seen, finder), finder)
-        offers += finder.offers
     return seen, found, offers
 
 
@@ -415,4 +414,4 @@ def _unused(name: str, end: End, allowance: Allowance) -> Finding:
         if known
         else f"{end.name} allows {what}, but no rule has that name"
     )
-    return Finder(_UNUSED, name)(message, [Spot(end=end.name, where=allowance.where)])
+    return Finder(_UNUSED, name, [])(message, [Spot(end=end.name, where=allowance.where)])

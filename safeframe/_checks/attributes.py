@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from functools import partial
 
 from .._bits import reverse_field
@@ -11,6 +10,7 @@ from .._canonical import alike, form
 from .._findings import Finding, Rule
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
+from .._value import replace
 from .counterexample import place_text
 from .phrases import pair_spots
 from .registry import Context, Finder, View, rule

@@ -5,13 +5,13 @@ from __future__ import annotations
 import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from functools import partial
 
 from .._canonical import variable
 from .._findings import Finding, Rule
 from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
+from .._value import replace
 from .counterexample import place_text
 from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,6 +10,7 @@ from .._bits import Place
 from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, explain, match
+from .._value import dataclass, replace
 from .._words import count
 from ..protocols import Profile
 from .counterexample import SignalPair, counterexample
@@ -118,15 +118,15 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
 class Finder:
     """Builds the findings of one rule; ``own_profiles`` are for rules over many connections.
 
-    ``offers`` are what can be done about the findings, untried. While remedies are tried, nobody
-    reads a counterexample: ``witnesses`` is False and none is looked for.
+    What can be done about the findings, untried, is added to ``offers``. While remedies are tried,
+    nobody reads a counterexample: ``witnesses`` is False and none is looked for.
     """
 
     rule: Rule
     connection: str
+    offers: list[tuple[Finding, tuple[Remedy, ...]]]
     own_profiles: Mapping[str, Profile] | None = None
     witnesses: bool = True
-    offers: list[tuple[Finding, tuple[Remedy, ...]]] = field(default_factory=list)
 
     def witness(self, direction: Direction, rows: Sequence[SignalPair]) -> Counterexample | None:
         """Return the counterexample of some signals, None where nobody will read it."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 from functools import partial
 from itertools import islice
 
@@ -13,6 +12,7 @@ from .._codec import run_text
 from .._findings import Finding, Rule, Spot
 from .._model import Map, Reserved, Signal
 from .._pairing import Cause
+from .._value import replace
 from ..protocols import Profile
 from .counterexample import place_text
 from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot

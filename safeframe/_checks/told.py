@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from .._findings import Report
 from .._model import Connection, DeviceMap, End, Map, Reserved, Signal
+from .._value import replace
 
 __all__ = ["COMPARED", "against", "not_compared"]
 

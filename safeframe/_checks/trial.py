@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 from .._errors import UsageError
 from .._findings import Finding
 from .._model import Connection
+from .._value import replace
 from .remedies import Remedy
 
 __all__ = ["improves", "tried"]

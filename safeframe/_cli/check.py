@@ -6,13 +6,13 @@ import argparse
 import importlib
 import sys
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from .. import _checks as checks
 from .._errors import InputError, UsageError
 from .._findings import SEVERITIES, Report
 from .._model import Connection
+from .._value import replace
 from ..protocols import Profile
 from . import inputs, options, outputs
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from .._errors import UsageError
 from .._source import Location
+from .._value import dataclass
 from .kinds import Kind, RefusalError, show
 from .locate import Path, key_path
 from .problems import Problems

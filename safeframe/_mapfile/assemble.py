@@ -7,7 +7,6 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from typing import Any
 
 from .._bits import MAX_OCTETS
@@ -19,6 +18,7 @@ from .._document.tables import Tables
 from .._errors import UsageError
 from .._model import Allowance, ConnectionTable, End, Map, Provenance, Relation, Reserved, Signal
 from .._source import Location
+from .._value import replace
 from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import FLOAT_LIMITS, scalar
 

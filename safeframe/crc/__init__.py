@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
 from .._errors import UsageError
+from .._value import dataclass
 
 __all__ = ["CATALOGUE", "Algorithm", "compute", "engine", "function", "residue"]
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import islice, pairwise
 from typing import NamedTuple
 
+from .._value import dataclass
 from ..crc import Algorithm
 
 __all__ = [

@@ -7,6 +7,7 @@ draws two ends that agree bit for bit, in which a check finds no error.
 from __future__ import annotations
 
 import dataclasses
+from functools import cache
 from typing import Any, NamedTuple
 
 from hypothesis import strategies as st
@@ -47,158 +48,210 @@ _PRINTABLE = st.characters(exclude_categories=("C", "Z"), include_characters=" "
 _FLOAT_BITS = (16, 32, 64)
 
 
+# A strategy is examined before it is drawn from for the first time, which costs far more than the
+# drawing. So those that many values share are made once and stand here.
+_NAMES = (
+    st.text("abcdefghijklmnopqrstuvwxyz_0123456789.\"'\\#[]{}=,; ", min_size=1, max_size=12)
+    | st.text(_PRINTABLE, min_size=1, max_size=12)
+).filter(lambda text: is_visible(text) and not text.isspace())
+_LINES = st.just("") | _NAMES
+_TRICKY = st.sampled_from(["[[sends]]", "# no comment", '"""', "'''", '{ at = "0.0" },', "\t"])
+_NOTES = st.just("") | st.lists(_LINES | _TRICKY, max_size=4).map("\n".join)
+_FLOATS = {
+    width: st.floats(width=width, allow_nan=False, allow_infinity=False)  # type: ignore[arg-type]
+    for width in _FLOAT_BITS
+}
+_WIDTHS = st.integers(1, 32) | st.sampled_from((64, 128, 1000))
+_KINDS = st.sampled_from(("bool", "uint", "int", "float", "code"))
+_SCALES = st.sampled_from(("1", "0.1", "-2.50", "1e-3", "1000", "0.0000001"))
+_UNITS = st.sampled_from(("", "mm/s", "°C"))
+
+
+@cache
+def _integers(low: int, high: int) -> st.SearchStrategy[int]:
+    return st.integers(low, high)
+
+
+@cache
+def _one_of(*values: Any) -> st.SearchStrategy[Any]:
+    return st.sampled_from(values)
+
+
 def names() -> st.SearchStrategy[str]:
     """Draw one line of text to be seen, neither empty nor blank, any script, plain ASCII often."""
-    plain = st.text("abcdefghijklmnopqrstuvwxyz_0123456789.\"'\\#[]{}=,; ", min_size=1, max_size=12)
-    drawn = plain | st.text(_PRINTABLE, min_size=1, max_size=12)
-    return drawn.filter(lambda text: is_visible(text) and not text.isspace())
+    return _NAMES
 
 
 def lines() -> st.SearchStrategy[str]:
     """Draw one line of printable text, often empty."""
-    return st.just("") | names()
+    return _LINES
 
 
 def notes() -> st.SearchStrategy[str]:
     """Draw a text of several lines, often empty."""
-    tricky = st.sampled_from(["[[sends]]", "# no comment", '"""', "'''", '{ at = "0.0" },', "\t"])
-    return st.just("") | st.lists(lines() | tricky, max_size=4).map("\n".join)
+    return _NOTES
+
+
+@cache
+def _codes(high: int) -> st.SearchStrategy[tuple[tuple[int, str], ...]]:
+    drawn = st.dictionaries(_integers(0, high), _NAMES, max_size=4)
+    return drawn.map(lambda codes: tuple(sorted(codes.items())))
+
+
+@cache
+def _places(max_octets: int) -> st.SearchStrategy[Place]:
+    return st.integers(0, 8 * max_octets - 1).map(Place.at)
 
 
 def places(max_octets: int = 64) -> st.SearchStrategy[Place]:
     """Draw a place within ``max_octets`` octets."""
-    return st.integers(0, 8 * max_octets - 1).map(Place.at)
+    return _places(max_octets)
 
 
 @st.composite
 def signals(draw: st.DrawFn) -> Signal:
     """Draw one legal signal at any place."""
-    kind = draw(st.sampled_from(("bool", "uint", "int", "float", "code")))
+    kind = draw(_KINDS)
     at = draw(places())
-    width, order, codes = 1, "little", ()
+    width, order = 1, "little"
+    codes: tuple[tuple[int, str], ...] = ()
     safe: int | float = 0
     if kind == "float":
-        width = draw(st.sampled_from(_FLOAT_BITS))
-        safe = draw(
-            st.floats(width=width, allow_nan=False, allow_infinity=False)  # type: ignore[arg-type]
-        )
+        width = draw(_one_of(*_FLOAT_BITS))
+        safe = draw(_FLOATS[width])
     elif kind != "bool":
-        width = draw(st.integers(1, 32) | st.sampled_from((64, 128, 1000)))
+        width = draw(_WIDTHS)
     if kind != "bool" and width % 8 == 0 and at.bit == 0:
-        order = draw(st.sampled_from(("little", "big")))
+        order = draw(_one_of("little", "big"))
     high = (1 << width) - 1
     if kind == "int":
-        safe = draw(st.integers(-(high + 1) // 2, high // 2))
+        safe = draw(_integers(-(high + 1) // 2, high // 2))
     elif kind != "float":
-        safe = draw(st.integers(0, high))
+        safe = draw(_integers(0, high))
     if kind == "code":
-        codes = tuple(  # type: ignore[assignment]
-            sorted(draw(st.dictionaries(st.integers(0, high), names(), max_size=4)).items())
-        )
+        codes = draw(_codes(high))
     return Signal(
-        name=draw(names()),
+        name=draw(_NAMES),
         at=at,
         width=width,
         type=kind,
         order=order,
         safe=safe,
         codes=codes,
-        edge=draw(st.sampled_from(EDGES)),
-        scale=draw(st.sampled_from(("1", "0.1", "-2.50", "1e-3", "1000", "0.0000001"))),
-        one_means=draw(lines()),
-        unit=draw(st.sampled_from(("", "mm/s", "°C"))),
-        valid_by=draw(lines()),
-        mirrors=draw(lines()),
-        bind=draw(lines()),
-        note=draw(notes()),
+        edge=draw(_one_of(*EDGES)),
+        scale=draw(_SCALES),
+        one_means=draw(_LINES),
+        unit=draw(_UNITS),
+        valid_by=draw(_LINES),
+        mirrors=draw(_LINES),
+        bind=draw(_LINES),
+        note=draw(_NOTES),
     )
 
 
 @st.composite
 def reserved(draw: st.DrawFn) -> Reserved:
     """Draw one reserved run at any place."""
-    width = draw(st.integers(1, 70))
+    width = draw(_integers(1, 70))
     return Reserved(
         at=draw(places(MAX_OCTETS // 2)),
         width=width,
-        value=draw(st.just(0) | st.integers(0, (1 << width) - 1)),
-        note=draw(notes()),
+        value=draw(_reserved_values(width)),
+        note=draw(_NOTES),
     )
+
+
+@cache
+def _reserved_values(width: int) -> st.SearchStrategy[int]:
+    return st.just(0) | st.integers(0, (1 << width) - 1)
 
 
 def maps(max_size: int = 6) -> st.SearchStrategy[Map]:
     """Draw any map: holes, overlaps, wrong order and repeated names included."""
+    return _maps(max_size)
+
+
+@cache
+def _maps(max_size: int) -> st.SearchStrategy[Map]:
     entries = st.lists(signals() | reserved(), max_size=max_size)
     return entries.map(lambda drawn: Map(entries=tuple(drawn)))
 
 
-def _scalars() -> st.SearchStrategy[Scalar]:
-    return (
-        lines()
-        | st.booleans()
-        | st.integers(-(1 << 63), (1 << 64) - 1)
-        | st.floats(allow_nan=False, allow_infinity=False)
-    )
+_SCALARS: st.SearchStrategy[Scalar] = (
+    _LINES
+    | st.booleans()
+    | st.integers(-(1 << 63), (1 << 64) - 1)
+    | st.floats(allow_nan=False, allow_infinity=False)
+)
+_CONDITIONS: st.SearchStrategy[Conditions] = st.dictionaries(
+    _NAMES | _NAMES.map("receives.{}".format),
+    st.lists(st.integers(-(1 << 40), 1 << 70), min_size=1, max_size=3, unique=True)
+    .map(sorted)
+    .map(tuple),
+    min_size=1,
+    max_size=3,
+).map(lambda table: tuple(sorted(table.items())))
 
 
-def _conditions() -> st.SearchStrategy[Conditions]:
-    numbers = st.lists(st.integers(-(1 << 40), 1 << 70), min_size=1, max_size=3, unique=True)
-    named = names() | names().map("receives.{}".format)
-    tables = st.dictionaries(named, numbers.map(sorted).map(tuple), min_size=1, max_size=3)
-    return tables.map(lambda table: tuple(sorted(table.items())))
+@cache
+def _until(after_ms: int) -> st.SearchStrategy[int | None]:
+    return st.none() | st.integers(after_ms, 2000)
 
 
 @st.composite
 def relations(draw: st.DrawFn) -> Relation:
     """Draw any relation that a map file can hold."""
-    kind = draw(st.sampled_from(RELATION_KINDS))
+    kind = draw(_one_of(*RELATION_KINDS))
     if kind == "follows":
-        after_ms = draw(st.integers(0, 1000))
-        within_ms = draw(st.none() | st.integers(after_ms, 2000))
+        after_ms = draw(_integers(0, 1000))
+        within_ms = draw(_until(after_ms))
     else:
         after_ms, within_ms = 0, None
-    stated: dict[str, Any] = {kind: draw(_conditions())}
+    stated: dict[str, Any] = {kind: draw(_CONDITIONS)}
     return Relation(
-        name=draw(names()),
-        when=draw(_conditions()),
+        name=draw(_NAMES),
+        when=draw(_CONDITIONS),
         after_ms=after_ms,
         within_ms=within_ms,
-        reason=draw(names()),
+        reason=draw(_NAMES),
         **stated,
     )
+
+
+_NUMBERS = st.none() | st.integers(0, (1 << 64) - 1)
+_MILLISECONDS = st.none() | st.integers(0, (1 << 32) - 1)
+_LEGAL_OCTETS = st.lists(st.integers(1, MAX_OCTETS), max_size=4)
+_RELATIONS = st.lists(relations(), max_size=3, unique_by=lambda relation: relation.name)
+_PARAMETERS = st.dictionaries(_NAMES, _SCALARS, max_size=4)
+_ALLOWANCES = st.lists(st.builds(Allowance, rule=_NAMES, reason=_NAMES, signal=_LINES), max_size=3)
 
 
 @st.composite
 def ends(draw: st.DrawFn) -> End:
     """Draw any End that a map file can hold."""
-    number = st.none() | st.integers(0, (1 << 64) - 1)
-    milliseconds = st.none() | st.integers(0, (1 << 32) - 1)
     connection_table = ConnectionTable(
-        name=draw(names()),
-        profile=draw(names()),
-        edition=draw(lines()),
-        id=draw(number),
-        watchdog_ms=draw(milliseconds),
-        exchange_ms=draw(milliseconds),
-        permitted_reaction_ms=draw(milliseconds),
-        legal_octets=tuple(draw(st.lists(st.integers(1, MAX_OCTETS), max_size=4))),
-        network=draw(lines()),
+        name=draw(_NAMES),
+        profile=draw(_NAMES),
+        edition=draw(_LINES),
+        id=draw(_NUMBERS),
+        watchdog_ms=draw(_MILLISECONDS),
+        exchange_ms=draw(_MILLISECONDS),
+        permitted_reaction_ms=draw(_MILLISECONDS),
+        legal_octets=tuple(draw(_LEGAL_OCTETS)),
+        network=draw(_LINES),
     )
-    allowances = st.builds(Allowance, rule=names(), reason=names(), signal=lines())
     return End(
-        name=draw(names()),
-        peer=draw(names()),
+        name=draw(_NAMES),
+        peer=draw(_NAMES),
         connection_table=connection_table,
-        role=draw(lines()),
-        address=draw(number),
+        role=draw(_LINES),
+        address=draw(_NUMBERS),
         sends=draw(maps()),
         receives=draw(maps()),
-        relations=tuple(
-            draw(st.lists(relations(), max_size=3, unique_by=lambda relation: relation.name))
-        ),
-        parameters=tuple(sorted(draw(st.dictionaries(names(), _scalars(), max_size=4)).items())),
-        allowances=tuple(draw(st.lists(allowances, max_size=3))),
-        note=draw(notes()),
+        relations=tuple(draw(_RELATIONS)),
+        parameters=tuple(sorted(draw(_PARAMETERS).items())),
+        allowances=tuple(draw(_ALLOWANCES)),
+        note=draw(_NOTES),
     )
 
 
@@ -241,6 +294,9 @@ def _clean_facts(profile: str | None) -> _CleanFacts:
     )
 
 
+_FILLINGS = st.sampled_from(("bool", "bool", "bool", "uint", "code", "reserved"))
+
+
 @st.composite
 def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map]:
     """Draw one direction as its producer and as its consumer see it, filled without a gap."""
@@ -249,12 +305,12 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
     index, size_bits = 0, 8 * size_octets
     while index < size_bits:
         left = size_bits - index
-        kind = draw(st.sampled_from(("bool", "bool", "bool", "uint", "code", "reserved")))
+        kind = draw(_FILLINGS)
         if left == 1 and not any(isinstance(entry, Signal) for entry in entries):
             kind = "bool"  # a direction holds at least one signal
         at, number = Place.at(index), len(entries)
         if kind == "reserved":
-            run = Reserved(at=at, width=draw(st.integers(1, min(max(left - 1, 1), 16))))
+            run = Reserved(at=at, width=draw(_integers(1, min(max(left - 1, 1), 16))))
             entries.append(run)
             consumed.append(run)
             index = run.end
@@ -266,7 +322,7 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
             widths.append(16)
         if not widths:
             kind = "bool"
-        width = 1 if kind == "bool" else draw(st.sampled_from(widths))
+        width = 1 if kind == "bool" else draw(_one_of(*widths))
         codes = tuple((code, f"level {code}") for code in range(1 << width))
         signal = Signal(
             name=f"{prefix}_{number}",
@@ -283,6 +339,16 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
     return Map(entries=tuple(entries)), Map(entries=tuple(consumed))
 
 
+@cache
+def _directions(size_octets: int, prefix: str) -> st.SearchStrategy[tuple[Map, Map]]:
+    return _clean_map(size_octets, prefix)
+
+
+@cache
+def _two_of(low: int, high: int) -> st.SearchStrategy[list[int]]:
+    return st.lists(st.integers(low, high), min_size=2, max_size=2, unique=True)
+
+
 @st.composite
 def clean_connections(draw: st.DrawFn, profile: str | None = None) -> Connection:
     """Draw two ends that agree: legal sizes, no holes, unique names and bindings, safe 0.
@@ -295,14 +361,14 @@ def clean_connections(draw: st.DrawFn, profile: str | None = None) -> Connection
         name="SC1-LX",
         profile=clean.profile,
         edition=clean.edition,
-        id=draw(st.integers(*clean.ids)),
-        watchdog_ms=draw(st.integers(100, 500)),
-        exchange_ms=draw(st.integers(4, 20)),
+        id=draw(_integers(*clean.ids)),
+        watchdog_ms=draw(_integers(100, 500)),
+        exchange_ms=draw(_integers(4, 20)),
         legal_octets=clean.legal_octets,
     )
-    addresses = draw(st.lists(st.integers(*clean.addresses), min_size=2, max_size=2, unique=True))
-    down = draw(_clean_map(draw(st.sampled_from(clean.sizes)), "order"))
-    up = draw(_clean_map(draw(st.sampled_from(clean.sizes)), "state"))
+    addresses = draw(_two_of(*clean.addresses))
+    down = draw(_directions(draw(_one_of(*clean.sizes)), "order"))
+    up = draw(_directions(draw(_one_of(*clean.sizes)), "state"))
     first = End(
         name="SC1",
         peer="LX",
