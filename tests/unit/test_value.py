@@ -56,7 +56,7 @@ REAL = _kinds(dataclasses.dataclass, dataclasses.field)
 Named, Pair, Finished = OURS
 # Pickle looks a class up by its name in this module.
 
-_ARGUMENTS = st.one_of(
+_ARGUMENTS: st.SearchStrategy[Any] = st.one_of(
     st.tuples(
         st.lists(st.integers(-2, 2), max_size=3),
         st.dictionaries(
