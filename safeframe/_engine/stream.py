@@ -112,6 +112,14 @@ class Session(ABC):
         """
         return False
 
+    def brief(self, sender: str, octets: bytes) -> tuple[str, str] | None:
+        """Return result and text that ``judge`` would give, and advance as it does, unexplained.
+
+        None says nothing: ``judge`` must be asked. Where ``accepts`` cannot tell everything, this
+        spares the explanation of every frame of a long recording.
+        """
+        return None
+
     def awaits(self) -> str:
         """Return what would have to follow for the last frame to be complete, usually nothing."""
         return ""

@@ -142,6 +142,9 @@ class Judge:
         if refused is not None:
             return Opinion("rejected", *refused)
         session.at(time_us)
+        brief = session.brief(self._senders[side], octets)
+        if brief is not None:
+            return Opinion(brief[0], "", "" if brief[1] == "accepted" else brief[1])
         found = session.judge(self._senders[side], octets)
         if found.result != "rejected":
             return Opinion(found.result, "", "" if found.text == "accepted" else found.text)

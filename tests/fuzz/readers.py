@@ -26,7 +26,7 @@ from safeframe.importing import Decisions, DeviceFile
 from tests.fuzz.loop import Read
 from tests.unit.importing_files import CASES as DEVICE_FILES
 from tests.unit.links import CASES as LINKS
-from tests.unit.links import make
+from tests.unit.links import ONE_WAY, make
 from tests.unit.record_maps import AFTER, FRESH, tested
 
 __all__ = ["READERS", "Reader"]
@@ -117,6 +117,23 @@ def _recordings(form: str) -> list[bytes]:
     return [out.getvalue()]
 
 
+def _can_logs() -> list[bytes]:
+    lines = (
+        "(1700000000.000000) can0 111#0102",
+        "(1700000000.000400) can0 112#FEFD",
+        "(1700000000.000900) can1 1FFFFFFF#R",
+        "(1700000000.001000) can0 20000004#0000000000000000",
+        "(1700000000.001100) can0 111##10011",
+    )
+    return ["\n".join(lines).encode()]
+
+
+def _can_packets() -> list[bytes]:
+    link = make(*ONE_WAY[0])
+    small = fixtures.make(link, "states", seed=1, count=2)
+    return [fixtures.write(small, link, "pcapng", title="t")]
+
+
 def _device_file(name: str, octets: bytes) -> object:
     source = DeviceFile("device", octets)
     return importing.candidates_of(importing.find_format(name), source, Decisions())
@@ -138,6 +155,8 @@ READERS: dict[str, Reader] = {
         form: Reader(_recording, partial(_recordings, form))
         for form in ("hex", "jsonl", "pcap", "pcapng")
     },
+    "can-log": Reader(_recording, _can_logs),
+    "can-pcapng": Reader(_recording, _can_packets),
     **{
         name: Reader(partial(_device_file, name), partial(_device_files, name))
         for name in importing.FORMATS

@@ -198,6 +198,39 @@ class TestSession:
         receiver.hear(PLAIN)
         assert receiver.hear(INVERTED, 10**9)[0] == "accepted"
 
+    @given(data=st.data(), limits=st.booleans(), fresh=st.booleans())
+    def test_the_short_way_says_what_the_long_one_says(
+        self, data: st.DataObject, limits: bool, fresh: bool
+    ) -> None:
+        """What ``brief`` says MUST be what ``judge`` says, and leave the session alike."""
+        known = {} if limits else {"sct_ms": None, "srvt_ms": None}
+        short, long_ = Receiver(fresh=fresh, **known), Receiver(fresh=fresh, **known)
+        choices = st.sampled_from(
+            (PLAIN, INVERTED, OTHER_PLAIN, OTHER_INVERTED, *messages(b"4"), *messages(b"abc"))
+        )
+        time_us = 0
+        for octets in data.draw(st.lists(choices, max_size=12)):
+            time_us += data.draw(st.sampled_from((0, 1, 19_999, 20_000, 20_001, 30_000, 50_001)))
+            now = data.draw(st.sampled_from((time_us, time_us, time_us, None)))
+            said = long_.hear(octets, now)
+            short.session.at(now)
+            brief = short.session.brief("sender", octets)
+            if brief is None:
+                brief = short.hear(octets, now)
+            assert brief == said
+            assert short.session.awaits() == long_.session.awaits()
+
+    def test_the_short_way_is_taken(self) -> None:
+        session = Receiver().session
+        assert session.brief("sender", PLAIN) == (
+            "accepted",
+            "the plain message waits for its inverted one",
+        )
+        assert session.brief("receiver", INVERTED) is None
+        assert session.brief("sender", INVERTED) == ("accepted", "accepted")
+        assert session.brief("sender", INVERTED) is None
+        assert Receiver(mapped_octets=None).session.brief("sender", PLAIN) is None
+
     def test_the_receiver_sends_nothing(self) -> None:
         session = Receiver().session
         text = "the receiver of a data object sends nothing back"

@@ -11,6 +11,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..._engine import frames
+from ..._engine.parts import invert
 from ..._engine.stream import Judgement, Session, simple
 from ..._errors import UsageError
 from ._frame import RECIPE, identifier_problem
@@ -76,6 +77,37 @@ class SrdoSession(Session):
         """Judge the next message: a pair counts nothing, so the same octets are a new one."""
         self._check(sender)
         return self._judge(sender, octets)
+
+    def brief(self, sender: str, octets: bytes) -> tuple[str, str] | None:
+        """Take a message that is right in every point; None for all that has to be explained."""
+        mapped = self._known.get("mapped_octets")
+        if sender != self.senders[0] or len(octets) != _HEAD + (mapped or 0) or octets[2] != mapped:
+            return None
+        identifier, now, waiting = octets[0] << 8 | octets[1], self._now_us, self._plain
+        if identifier == self._known["identifier_1"]:
+            self._joined, self._plain, self._plain_us = True, octets[_HEAD:], now
+            return "accepted", WAITING if waiting is None else REPLACED
+        if waiting is None or identifier != self._known["identifier_2"]:
+            return None
+        if invert(octets[_HEAD:]) != waiting or self._is_late(now):
+            return None
+        self._plain = None
+        self._pair_us = (now if self._plain_us is None else self._plain_us), now
+        return "accepted", "accepted"
+
+    def _is_late(self, now: int | None) -> bool:
+        """Tell whether a pair that is complete now is too late, or may be."""
+        plain_us, (first_us, second_us) = self._plain_us, self._pair_us
+        if now is None:
+            return False
+        sct, srvt = self._limits["sct_ms"], self._limits["srvt_ms"]
+        if srvt is not None and plain_us is not None and now - plain_us > 1000 * srvt:
+            return True
+        begun = now if plain_us is None else plain_us
+        return sct is not None and (
+            (second_us is not None and now - second_us > 1000 * sct)
+            or (first_us is not None and begun - first_us > 1000 * sct)
+        )
 
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
         if sender != self.senders[0]:
