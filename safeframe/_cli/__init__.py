@@ -96,11 +96,56 @@ def _exit_code(arguments: list[str]) -> int:
         return _apologise(error)
 
 
+_HELP_COLUMNS = 78
+
+
 class _Help(argparse.RawDescriptionHelpFormatter):
     """Help of a fixed width: asking the terminal imports a module that costs 2 ms."""
 
     def __init__(self, prog: str) -> None:
-        super().__init__(prog, width=78)
+        super().__init__(prog, width=_HELP_COLUMNS)
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        """Keep the lines of a text that fit; set prose anew, and let what is indented go on below.
+
+        A command goes on behind a backslash, so that it can still be pasted.
+        """
+        import textwrap  # deferred: argparse needs it for help, too.
+        from itertools import groupby
+
+        def broken(line: str, room: int, lead: str) -> list[str]:
+            return textwrap.wrap(
+                line, room, subsequent_indent=lead, break_on_hyphens=False, break_long_words=False
+            )
+
+        lines: list[str] = []
+        for prose, run in groupby(text.splitlines(), key=lambda line: line[:1] not in ("", " ")):
+            given = list(run)
+            if prose and any(len(line) > width for line in given):
+                lines += broken(" ".join(given), width, "")
+                continue
+            for line in given:
+                inside = line.strip()
+                lead = line[: len(line) - len(line.lstrip())]
+                command = inside.startswith("safeframe ") and "  " not in inside
+                parts = [line]
+                if len(line) > width:
+                    parts = broken(line, width - 2 * command, f"{lead}    ")
+                lines += [f"{part} \\" if command else part for part in parts[:-1]]
+                lines.append(parts[-1])
+        return "".join(f"{indent}{line}\n" for line in lines)
+
+    def _format_usage(self, *args: Any, **settings: Any) -> str:
+        """Break what argparse keeps together, a choice of options, where it is too wide."""
+        lines = []
+        for line in super()._format_usage(*args, **settings).split("\n"):
+            lead = " " * (len(line) - len(line.lstrip()))
+            while len(line) > _HELP_COLUMNS + 2 and " | " in line[: _HELP_COLUMNS + 2]:
+                at = line.rindex(" | ", 0, _HELP_COLUMNS + 2) + 2
+                lines.append(line[:at])
+                line = f"{lead} {line[at + 1 :]}"
+            lines.append(line)
+        return "\n".join(lines)
 
 
 class _Parser(argparse.ArgumentParser):

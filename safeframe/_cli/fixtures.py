@@ -14,7 +14,7 @@ from .._errors import UsageError
 from .._link import Link
 from .._model import Connection
 from .._report.document import Document, Table
-from .._report.text import render, table
+from .._report.text import clean, render, table, wrap
 from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
 from . import inputs, links, options, outputs
@@ -91,9 +91,8 @@ def run(args: argparse.Namespace) -> int:
     if args.output:
         outputs.write(args, "output", octets)
         frames = sum(len(each.steps) for each in made)
-        sys.stdout.write(
-            f"{count(frames, 'frame')} in {count(len(made), 'set')} written\n{BANNER}\n"
-        )
+        sys.stdout.write(f"{count(frames, 'frame')} in {count(len(made), 'set')} written\n")
+        sys.stdout.write("\n".join([*wrap(BANNER, options.look(args)), ""]))
     else:
         sys.stdout.write(octets.decode())
     return 0
@@ -111,7 +110,7 @@ def _mistakes(args: argparse.Namespace) -> int:
     if names[0] == names[1]:
         raise UsageError(f"the map files must have different names, not twice {names[0]}")
     outputs.refuse_full(args.output, "mistaken maps")
-    rows = []
+    rows: list[tuple[str, str, str]] = []
     for mistake in fixtures.mistakes(Connection(first=first, second=second)):
         texts = {
             name: mapfile.dumps(end, format="csv" if name.endswith(".csv") else "toml")
@@ -122,4 +121,6 @@ def _mistakes(args: argparse.Namespace) -> int:
     head = ("mistake", "must be found by", "what")
     given = Document("Mistakes", (Table(tuple(rows), head),), footer=())
     sys.stdout.write(render(given, options.look(args)))
+    written = count(2 * len(rows), "file")
+    sys.stderr.write(f"safeframe: {clean(args.output)}: {written} written (mistaken maps)\n")
     return 0

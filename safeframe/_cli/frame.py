@@ -30,6 +30,7 @@ examples:
   safeframe frame derive structure-signature identifier=LiftAxis members="Int16, Boolean"
 
 exit codes of explain: 0 accepted, 1 rejected or it cannot be judged; 2 wrong use
+
 Generated frames are for benches and simulators only, never for a running machine.
 """
 _WORDS = {"true": 1, "false": 0}

@@ -25,6 +25,8 @@ __all__ = [
     "tell",
 ]
 
+_MOST_SHOWN = 6
+"""Formats up to which they stand in the usage line, which cannot be broken within them."""
 _WIDEST = 110
 """Longer lines are hard to read; more columns of a terminal stay empty."""
 
@@ -35,11 +37,15 @@ _PAGES = ("markdown", "html")
 
 def add_format(parser: argparse.ArgumentParser, *formats: str, pages: bool = True) -> None:
     """Add ``--format``: text, the formats given (JSON where none is), and those of pages."""
+    choices = tuple(dict.fromkeys(("text", *(formats or ("json",)), *(_PAGES if pages else ()))))
+    many = len(choices) > _MOST_SHOWN
+    told = f": {', '.join(choices)}" if many else ""
     parser.add_argument(
         "--format",
-        choices=tuple(dict.fromkeys(("text", *(formats or ("json",)), *(_PAGES if pages else ())))),
+        choices=choices,
+        metavar="FORMAT" if many else None,
         default="text",
-        help="for people or for programs (default: text)",
+        help=f"for people or for programs (default: text){told}",
     )
 
 

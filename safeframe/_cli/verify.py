@@ -7,6 +7,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from .. import protocols as profiles
@@ -16,7 +17,7 @@ from .._plant import file as plantfile
 from .._plant import gate
 from .._plant.file import ListedConnection, Listing
 from .._plant.gate import GateRow, GateSettings, SignatureFiles
-from .._plant.verify import GateReport, rows_of, settle
+from .._plant.verify import GateReport, alone, rows_of, settle
 from . import inputs, options, outputs
 
 if TYPE_CHECKING:
@@ -158,7 +159,7 @@ def _worker(
         for number in numbers:
             row, connection = gate.judge(number + 1, rows[number], settings, files)
             if pages:
-                yield row, _page_name(row), _page(row, connection, own, home)
+                yield row, _page_name(row), _page(alone(row), connection, own, home)
             else:
                 yield row, "", ""
 
@@ -182,7 +183,9 @@ def _page(row: GateRow, connection: Connection | None, own: dict[str, Profile], 
         from .._report.document import Grids
 
         grids = [Grids(compare(way), way.name) for way in connection.directions()]
-        found = checks.check(connection, own_profiles=own)
+        # What the record has to say is told already: here it is the maps alone.
+        maps = replace(connection, installed=(), record="")
+        found = checks.check(maps, own_profiles=own)
         report = findings.document(found, everything=True, pictures=grids, where=shown)
     there = ("all connections", home) if home else None
     return options.html(plant.connection_page(row, report, home=there))

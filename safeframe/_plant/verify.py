@@ -21,7 +21,7 @@ from ..protocols import Profile
 from .file import Listing
 from .gate import GatePoint, GateRow
 
-__all__ = ["GateReport", "natural", "rows_of", "settle"]
+__all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
 _PIECE = 16
 """Connections that a worker process takes at once: some hundred milliseconds of work."""
@@ -165,6 +165,15 @@ def settle(
         allowed=len(waived),
         not_looked_at=tuple(_not_looked_at(given, done, signers)),
     )
+
+
+def alone(row: GateRow) -> GateRow:
+    """Return a row as it is told by itself: what its ends allow, or its record says, set aside."""
+    outlines = () if row.outline is None else (row.outline,)
+    kept, _ = checks.settled(list(row.findings), outlines)
+    # Whether an allowance is used only the whole plant shows.
+    found = [finding for finding in kept if finding.rule != "unused-allowance"]
+    return replace(row, findings=tuple(_told(row, found)), outline=None)
 
 
 def _shared_out(

@@ -600,6 +600,15 @@ class TestPages:
             site.out.readouterr().err
         )
 
+    def test_a_page_says_what_the_site_says(self, site: Site) -> None:
+        site.write("maps/lx-sc1.toml", demo.before()["lx-sc1.toml"])
+        (row,) = site.verify("--pages", "each")["connections"]
+        number = len(row["findings"])
+        page = (site.folder / "each/sc1-lx-1.html").read_text(encoding="utf-8")
+        assert f"not in order: {number} findings, 1 open step" in page
+        assert f"SC1-LX: {number} errors" in page
+        assert "record-outdated" not in page
+
     def test_a_map_that_cannot_be_read_has_a_page(self, site: Site) -> None:
         (site.folder / "maps/lx-sc1.toml").unlink()
         assert main(["verify", "plant.toml", "--pages", "each", "--format", "markdown"]) == 1
