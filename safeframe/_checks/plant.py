@@ -9,6 +9,7 @@ from typing import TypeVar
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End
 from .._words import MOST_LISTED, listed
+from ..protocols import load, names
 from .connection_table import shown_id
 from .registry import Finder, plant_rule
 
@@ -25,12 +26,14 @@ _User = TypeVar("_User", Connection, End)
         title="Two connections of one network have the same id",
         why="A frame that strays from one connection into the other is accepted there.",
         remedy="give each connection its own id, or state the network of each",
-        source="uniqueness of the connection id: the sources on the page of FSCP 12/1",
+        source="uniqueness of the connection id: the sources on the page of FSCP 12/1; of CAN "
+        "identifiers: common practice, two senders of one identifier disturb each other",
     )
 )
 def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
-    """Find connection ids that several connections of one network and profile use."""
+    """Find ids that several connections of one network and profile use."""
     used: dict[tuple[str, int], list[tuple[str, Connection]]] = defaultdict(list)
+    yield from _parameters_reused(connections, find)
     for connection in connections:
         connection_table = connection.first.connection_table
         if connection_table.id:
@@ -47,6 +50,33 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
                     Spot(end=end.name, where=end.locate("connection.id"))
                     for _, user in clash[:MOST_LISTED]
                     for end in user.ends
+                ],
+            )
+
+
+def _parameters_reused(connections: Iterable[Connection], find: Finder) -> Iterator[Finding]:
+    """Find parameters that stand for an id, such as the identifiers of CAN messages."""
+    used: dict[tuple[str, str, object], list[tuple[str, Connection]]] = defaultdict(list)
+    for connection in connections:
+        table = connection.first.connection_table
+        rules = load(table.profile).parameters if table.profile in names() else ()
+        stated = {**dict(connection.second.parameters), **dict(connection.first.parameters)}
+        for rule in rules:
+            if rule.unique and rule.name in stated:
+                key = table.profile, rule.name, stated[rule.name]
+                used[key].append((table.network, connection))
+    for (_, name, value), users in used.items():
+        for clash in _clashes(users):
+            sharing = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
+            shown = shown_id(value) if isinstance(value, int) else str(value)
+            open_ = [user.name for network, user in clash if not network]
+            yield find(
+                f"the parameter {name} {shown} is used by {sharing}{_where(clash, open_)}",
+                [
+                    Spot(end=end.name, where=end.locate(f"parameters.{name}"))
+                    for _, user in clash[:MOST_LISTED]
+                    for end in user.ends
+                    if name in dict(end.parameters)
                 ],
             )
 

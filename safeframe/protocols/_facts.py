@@ -135,7 +135,7 @@ class ParameterRule(NamedTuple):
     ``minimum`` and ``maximum`` include the ends of the range, ``choices`` are the only legal
     values where there are few, and ``unset`` is the value that means "not configured". ``roles``
     are the roles that have the parameter (empty: all); ``shared`` says that both ends must carry
-    the same value.
+    the same value, ``unique`` that no two connections of one network may.
     """
 
     name: str
@@ -150,6 +150,7 @@ class ParameterRule(NamedTuple):
     required: bool = False
     note: str = ""
     source: str = ""
+    unique: bool = False
 
 
 class PartRow(NamedTuple):

@@ -130,6 +130,7 @@ _PARAMETER = nested(
         "roles": _may(_TEXTS),
         "shared": _may(FLAG),
         "required": _may(FLAG),
+        "unique": _may(FLAG),
         "note": _may(TEXT),
         "source": _may(TEXT),
     },

@@ -219,7 +219,11 @@ def _parameters(profile: Profile) -> Iterator[str]:
             span = f"{rule.minimum}..{rule.maximum}"
         marks = [
             word
-            for word, holds in (("same at both ends", rule.shared), ("required", rule.required))
+            for word, holds in (
+                ("same at both ends", rule.shared),
+                ("required", rule.required),
+                ("one connection only", rule.unique),
+            )
             if holds
         ]
         rows.append(

@@ -410,6 +410,46 @@ class TestEnds:
         assert [octets for octets in range(12) if sizes.is_legal(octets)] == list(range(9))
 
 
+class TestPlant:
+    @staticmethod
+    def named(name: str, **changes: Any) -> Connection:
+        """Return a connection of another name, and ends of other names."""
+        one = connection(changes, changes, ', network = "hall 3"')
+        ends = [
+            dataclasses.replace(
+                end,
+                name=f"{end.name}{name}",
+                peer=f"{end.peer}{name}",
+                connection_table=dataclasses.replace(end.connection_table, name=name),
+            )
+            for end in one.ends
+        ]
+        return Connection(first=ends[0], second=ends[1])
+
+    def reused(self, *connections: Connection) -> list[str]:
+        report = checks.check_all(connections)
+        return [each.message for each in report.findings if each.rule == "connection-id-reused"]
+
+    def test_identifiers_belong_to_one_data_object(self) -> None:
+        one, two = self.named("A"), self.named("B")
+        assert self.reused(one, two) == [
+            "the parameter identifier_1 273 (0x0111) is used by A (SC1A and LXA) and B (SC1B and "
+            "LXB) in network hall 3",
+            "the parameter identifier_2 274 (0x0112) is used by A (SC1A and LXA) and B (SC1B and "
+            "LXB) in network hall 3",
+        ]
+        assert self.reused(one, self.named("B", identifier_1=275, identifier_2=276)) == []
+        assert self.reused(one) == []
+        bare = self.named("B", identifier_1=None, identifier_2=None)
+        assert self.reused(one, bare) == []
+
+    def test_the_places_are_those_that_state_it(self) -> None:
+        report = checks.check_all((self.named("A"), self.named("B")))
+        found = next(each for each in report.findings if each.rule == "connection-id-reused")
+        assert [spot.end for spot in found.spots] == ["SC1A", "LXA", "SC1B", "LXB"]
+        assert {spot.where.key for spot in found.spots} == {"parameters.identifier_1"}
+
+
 class TestImport:
     @pytest.mark.parametrize(("more", "profile"), [([], NAME), (["--profile", "plain"], "plain")])
     def test_a_mapping_uses_this_profile_unless_another_is_stated(
