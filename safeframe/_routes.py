@@ -74,3 +74,13 @@ class Route:
         """The route as people write it, ``LC1.field_clear -> SC1 -> LX.permit_up``."""
         stops = (".".join(self.source), *(step.end for step in self.steps), ".".join(self.target))
         return " -> ".join(f'"{stop}"' if "->" in stop else stop for stop in stops)
+
+    @property
+    def near(self) -> frozenset[str]:
+        """Every end that it passes, begins or ends at; of a text, all that its dots allow."""
+        found = {step.end for step in self.steps}
+        for stop in (self.source, self.target):
+            parts = stop[0].split(".") if len(stop) == 1 else []
+            found.update(".".join(parts[:at]) for at in range(1, len(parts)))
+            found.update(stop[:1] if len(stop) > 1 else ())
+        return frozenset(found)

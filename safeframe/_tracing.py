@@ -22,6 +22,7 @@ from ._following import (
     exact_name,
     find_stretches,
     follow,
+    rings,
     route_time,
     routes_of,
 )
@@ -107,10 +108,10 @@ def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None
             plant=plant.name, asked=name, signal=signal, candidates=candidates(site, stretch)
         )
     traced = []
+    circles = rings(every)
     for followed in routes:
         time = route_time(followed, plant, profile_of)
-        beside = tuple(one for one in every if one is not followed)
-        seen = checks.RoutesSeen(site, ((followed, time),), beside)
+        seen = checks.RoutesSeen(site, ((followed, time),), circles)
         found, open_ = checks.judge_routes(seen, own_profiles=own_profiles)
         connections = [stretch.lane.connection for stretch in followed.whole]
         found.sort(key=lambda one: SEVERITIES.index(one.severity))

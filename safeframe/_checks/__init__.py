@@ -195,7 +195,7 @@ def judge_routes(
 
 def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
     """Return what is found on the routes of a plant, what was followed and what stays open."""
-    from .._following import Site, follow, route_time  # deferred: plants only.
+    from .._following import Site, follow, rings, route_time  # deferred: plants only.
 
     site = Site(plant_)
     profile_of = partial(find_profile, own_profiles=own_profiles)
@@ -203,7 +203,8 @@ def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) 
     for route in plant_.routes:
         followed = follow(site, route)
         rows.append((followed, route_time(followed, plant_, profile_of)))
-    found, open_ = judge_routes(RoutesSeen(site, tuple(rows)), own_profiles=own_profiles)
+    seen = RoutesSeen(site, tuple(rows), rings([followed for followed, _ in rows]))
+    found, open_ = judge_routes(seen, own_profiles=own_profiles)
     facts = []
     for followed, time in rows:
         words = "at least" if time.missing else "at most"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from fractions import Fraction
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 from .._bits import Place
 from .._canonical import form, variable
 from .._findings import Finding, NotJudged, Rule, Spot
 from .._model import Signal
-from .._words import count, listed
+from .._words import MOST_LISTED, count, listed
 from .registry import Finder, RoutesSeen, route_rule
 
 if TYPE_CHECKING:
@@ -159,12 +160,13 @@ def _is_last(handover: Handover) -> bool:
 
 
 def _others(site: Site, end: str, bind: str, own: Stretch) -> list[str]:
-    """Return what other connections deliver into a variable."""
-    return [
+    """Return what other connections deliver into a variable, the first ones of very many."""
+    others = (
         f"{one.received.name} of {one.lane.connection.name}"
         for one in site.delivered(end, bind)
         if one.received is not None and one.lane.connection is not own.lane.connection
-    ]
+    )
+    return list(islice(others, MOST_LISTED))
 
 
 @_rule(

@@ -17,7 +17,7 @@ from .counterexample import SignalPair, counterexample
 from .remedies import Change, Remedy, map_changed, together
 
 if TYPE_CHECKING:
-    from .._following import FollowedRoute, RouteTime, Site
+    from .._following import FollowedRoute, Ring, RouteTime, Site
 
 __all__ = [
     "CHECKS",
@@ -172,14 +172,14 @@ PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
 
 
 class RoutesSeen(NamedTuple):
-    """The routes of one plant as rules see them, each with its times.
+    """The routes of one plant that are asked about, each with its times.
 
-    ``beside`` are those that nobody asks about; together with others they may make a circle.
+    ``rings`` are the circles that these and all others of the plant make together.
     """
 
     site: Site
     routes: tuple[tuple[FollowedRoute, RouteTime], ...]
-    beside: tuple[FollowedRoute, ...] = ()
+    rings: tuple[Ring, ...]
 
 
 RouteCheck = Callable[[RoutesSeen, Finder], Iterator[Finding | NotJudged]]

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from .._canonical import variable
 from .._findings import Finding, NotJudged, Rule, Spot
 from .._words import listed
 from .registry import Finder, RoutesSeen, route_rule
@@ -15,9 +14,6 @@ if TYPE_CHECKING:
     from .._following import FollowedRoute
 
 __all__: list[str] = []
-
-_Node = tuple[str, str]
-"""An end and one of its variables, in canonical form."""
 
 
 @route_rule(
@@ -51,7 +47,7 @@ def route_broken(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged
                 *(Spot("", followed.route.where) for followed in routes[:1]),
             ],
         )
-    passed = unrouted(seen.site, [*(followed for followed, _ in seen.routes), *seen.beside])
+    passed = unrouted(seen.site, [followed for followed, _ in seen.routes])
     if passed:
         variables = ", ".join(f"{number} at {end}" for end, number in list(passed.items())[:6])
         more = f" and at {len(passed) - 6} more ends" if len(passed) > 6 else ""
@@ -83,112 +79,23 @@ def _on(routes: Iterable[FollowedRoute]) -> str:
 )
 def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
     """Find routes that pass an end twice, and routes that together lead round in a circle."""
-    straight = [followed for followed in seen.beside if not _twice(followed)]
-    asked = {id(followed) for followed, _ in seen.routes}
     for followed, _ in seen.routes:
-        twice = _twice(followed)
+        twice = followed.twice
         if twice:
             yield find(
                 f"{_on([followed])}: it passes {listed(twice)} twice",
                 [Spot("", followed.route.where)],
             )
-        else:
-            straight.append(followed)
-    edges, made_by = _edges(straight)
-    for ring in _rings(edges):
-        inside = set(ring)
-        routes = {
-            id(followed): followed
-            for node in ring
-            for other in edges[node]
-            if other in inside
-            for followed in made_by[node, other]
-        }
-        if not asked & routes.keys():
+    asked = {id(followed) for followed, _ in seen.routes}
+    for ring in seen.rings:
+        if asked.isdisjoint(map(id, ring.routes)):
             continue
-        around = ", ".join(f"{end} {bind}" for end, bind in sorted(ring)[:6])
-        more = f" and {len(ring) - 6} more" if len(ring) > 6 else ""
-        ordered = sorted(routes.values(), key=lambda followed: followed.route.name)
+        around = ", ".join(f"{end} {bind}" for end, bind in ring.nodes[:6])
+        more = f" and {len(ring.nodes) - 6} more" if len(ring.nodes) > 6 else ""
         yield find(
-            f"{_on(ordered)}: together they lead back to where they begin, over {around}{more}",
-            [Spot("", followed.route.where) for followed in ordered[:6]],
+            f"{_on(ring.routes)}: together they lead back to where they begin, over {around}{more}",
+            [Spot("", followed.route.where) for followed in ring.routes[:6]],
         )
-
-
-def _twice(followed: FollowedRoute) -> list[str]:
-    return sorted({end for end in followed.ends if followed.ends.count(end) > 1})
-
-
-def _edges(
-    routes: Sequence[FollowedRoute],
-) -> tuple[dict[_Node, list[_Node]], dict[tuple[_Node, _Node], list[FollowedRoute]]]:
-    """Return from which variable of which end each route leads to which, and whose lead it is."""
-    edges: dict[_Node, list[_Node]] = defaultdict(list)
-    made_by: dict[tuple[_Node, _Node], list[FollowedRoute]] = defaultdict(list)
-
-    def lead(followed: FollowedRoute, here: _Node, there: _Node) -> None:
-        if here[1] and there[1] and here != there:
-            if there not in edges[here]:
-                edges[here].append(there)
-            made_by[here, there].append(followed)
-
-    for followed in routes:
-        for one in followed.whole:
-            assert one.sent is not None
-            assert one.received is not None
-            producer, consumer = one.lane.direction
-            lead(
-                followed,
-                (producer.name, variable(one.sent.bind)),
-                (consumer.name, variable(one.received.bind)),
-            )
-        for handover in followed.handovers():
-            end = handover.step.end
-            lead(
-                followed,
-                (end, variable(handover.arriving.bind)),
-                (end, variable(handover.leaving.bind)),
-            )
-    return edges, made_by
-
-
-def _rings(edges: dict[_Node, list[_Node]]) -> list[list[_Node]]:
-    """Return the groups of nodes of which each leads to every other one (Tarjan, no recursion)."""
-    order: dict[_Node, int] = {}
-    lowest: dict[_Node, int] = {}
-    waiting: list[_Node] = []
-    inside: set[_Node] = set()
-    rings: list[list[_Node]] = []
-    for start in sorted(edges):
-        if start in order:
-            continue
-        work = [(start, iter(edges.get(start, ())))]
-        order[start] = lowest[start] = len(order)
-        waiting.append(start)
-        inside.add(start)
-        while work:
-            node, onward = work[-1]
-            for other in onward:
-                if other not in order:
-                    order[other] = lowest[other] = len(order)
-                    waiting.append(other)
-                    inside.add(other)
-                    work.append((other, iter(edges.get(other, ()))))
-                    break
-                if other in inside:
-                    lowest[node] = min(lowest[node], order[other])
-            else:
-                work.pop()
-                if work:
-                    lowest[work[-1][0]] = min(lowest[work[-1][0]], lowest[node])
-                if lowest[node] == order[node]:
-                    at = waiting.index(node)
-                    ring = waiting[at:]
-                    del waiting[at:]
-                    inside.difference_update(ring)
-                    if len(ring) > 1:
-                        rings.append(ring)
-    return rings
 
 
 @route_rule(

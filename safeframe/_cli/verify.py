@@ -117,7 +117,7 @@ def _judged(
     home = ""
     if folder and args.html:
         home = os.path.relpath(args.html, args.pages).replace(os.sep, "/")
-    on_routes = frozenset(step.end for route in given.routes for step in route.steps)
+    on_routes = frozenset(end for route in given.routes for end in route.near)
     settings = (
         given.rows,
         given.folder,

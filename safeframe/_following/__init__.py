@@ -3,6 +3,7 @@
 from .candidates import PossibleWay, candidates, unrouted
 from .find import exact_name, find_stretches, routes_of
 from .follow import Break, FollowedRoute, Handover, follow
+from .rings import Ring, rings
 from .site import Lane, Site, Stretch
 from .times import RouteTime, route_time
 
@@ -12,6 +13,7 @@ __all__ = [
     "FollowedRoute",
     "Handover",
     "Lane",
+    "Ring",
     "RouteTime",
     "Site",
     "Stretch",
@@ -19,6 +21,7 @@ __all__ = [
     "exact_name",
     "find_stretches",
     "follow",
+    "rings",
     "route_time",
     "routes_of",
     "unrouted",

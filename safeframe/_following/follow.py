@@ -57,6 +57,11 @@ class FollowedRoute:
         """The stretches that could be followed."""
         return tuple(one for one in self.stretches if one is not None)
 
+    @property
+    def twice(self) -> list[str]:
+        """The ends that it passes more than once."""
+        return sorted({end for end in self.ends if self.ends.count(end) > 1})
+
     def handovers(self) -> Iterator[Handover]:
         """Yield every end on the way whose stretches before and after are known."""
         rows = zip(self.route.steps, self.stretches, self.stretches[1:], strict=False)
@@ -124,9 +129,10 @@ def _stop(
     parts = text.split(".")
     cuts = [(".".join(parts[:at]), ".".join(parts[at:])) for at in range(1, len(parts))]
     known = [cut for cut in cuts if cut[0] in site.ends]
-    fitting = [cut for cut in known if _has(site, *cut, sends=sends)]
-    found = fitting or known or cuts
-    if len(found) > 1 and (fitting or known):
+    found = known or cuts
+    if len(known) > 1:  # Seldom, so the signals are looked for only then.
+        found = [cut for cut in known if _has(site, *cut, sends=sends)] or known
+    if known and len(found) > 1:
         told = " or ".join(f"{signal} of {end}" for end, signal in found)
         breaks.append(Break(f'{text} may be {told}: write it as ["END", "SIGNAL"]'))
         return "", ""

@@ -54,6 +54,7 @@ class Site:
         self._by_name: dict[int, dict[str, list[Signal]]] = {}
         self._pairs: dict[tuple[int, int], dict[int, Signal]] = {}
         self._delivered: dict[tuple[str, str], list[Stretch]] | None = None
+        self._passed_on: list[tuple[str, str]] | None = None
         self._taken: dict[tuple[str, str], list[Stretch]] | None = None
         distinct = {(id(one.first), id(one.second)): one for one in plant.connections}
         for connection in sorted(distinct.values(), key=_order):
@@ -112,13 +113,16 @@ class Site:
 
     def passed_on(self) -> list[tuple[str, str]]:
         """Return the variables, by end, that one connection fills and another one empties."""
+        if self._passed_on is not None:
+            return self._passed_on
         filled, emptied = self._all_delivered(), self._all_taken()
-        return sorted(
+        self._passed_on = sorted(
             key
             for key in filled.keys() & emptied.keys()
             # What comes back in the same connection is an echo.
             if len({id(one.lane.connection) for one in (*filled[key], *emptied[key])}) > 1
         )
+        return self._passed_on
 
     def _all_delivered(self) -> dict[tuple[str, str], list[Stretch]]:
         if self._delivered is None:

@@ -121,7 +121,7 @@ class GateRow:
 class GateSettings(NamedTuple):
     """What all rows have in common: the folder of the plant file, and what was given beside it.
 
-    ``on_routes`` are the ends that hand signals on: their connections are kept whole.
+    ``on_routes`` are the ends of all routes: their connections are kept whole.
     """
 
     folder: str

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from math import inf, nan
+from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 
 from safeframe import _checks as checks
+from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._model import Connection, Map
 from safeframe._plant import file as plantfile
@@ -72,6 +74,7 @@ class TestReading:
         assert str(route.where) == "plant.toml:9"
         assert route.steps[0].where.key == "routes[0].through[0]"
         assert route.name == NAME
+        assert route.near == {"LC1", "SC1", "LX"}
         assert plantfile.schema_text().count('"on_loss"') == 1
 
     def test_an_arrow_in_a_name_is_quoted(self) -> None:
@@ -902,6 +905,22 @@ class TestSharedVariables:
                 f"{ON}at LX, permit_up of BOX is delivered into Drive.PermitUp too",
             )
         ]
+
+    @pytest.mark.parametrize("exact", [False, True])
+    def test_the_gate_of_the_plant_sees_it_too(
+        self, exact: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """At the target and at the source other connections than those of the route count."""
+        route = ROUTE.replace('"LX.permit_up"', '["LX", "permit_up"]') if exact else ROUTE
+        site = two(route=route)
+        other = Link("BOX", "SB1", "LX", (replace(PERMIT, sent="Box.Up"),))
+        for name, text in replace(site, links=(*site.links, other)).files().items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        for command in ("check", "verify"):
+            main([command, "--format", "json", str(tmp_path / "plant.toml")])
+            assert (
+                "permit_up of BOX is delivered into Drive.PermitUp too" in capsys.readouterr().out
+            )
 
 
 class TestLoops:
