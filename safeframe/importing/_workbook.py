@@ -10,7 +10,6 @@ import datetime
 import io
 import warnings
 import zipfile
-import zlib
 from collections.abc import Sequence
 from typing import Any
 from xml.parsers import expat
@@ -130,7 +129,9 @@ def _guard(source: DeviceFile, refusals: Refusals) -> None:
                 _refuse_doctype(archive, info, refusals)
         if "[content_types].xml" not in {info.filename.lower() for info in infos}:
             refusals.stop("bad-workbook", 0, "the file must be a workbook, not another ZIP file")
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+    except InputError:
+        raise
+    except Exception as error:  # A directory of parts may say anything, negative places included.
         refusals.stop(
             "bad-workbook",
             0,

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import warnings
+import zipfile
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -143,6 +145,35 @@ def _device_files(name: str) -> list[bytes]:
     return [DEVICE_FILES[name].text.encode()]
 
 
+_PART = b"\n-- part: "
+"""Before the name of each part of a workbook that is spoilt part by part, then packed."""
+
+
+def _workbook(octets: bytes) -> object:
+    if octets.startswith(_PART):
+        out = io.BytesIO()
+        with warnings.catch_warnings(), zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+            warnings.simplefilter("ignore")  # Two parts of one name are a fault to be tried.
+            for part in octets.split(_PART)[1:]:
+                name, _, content = part.partition(b"\n")
+                archive.writestr(name.decode("utf-8", "replace") or "-", content)
+        octets = out.getvalue()
+    return importing.sheet_proposal(DeviceFile("t.xlsx", octets), "", Decisions())
+
+
+def _workbooks() -> list[bytes]:
+    rows = [["place", "name", "bits"], ["0.0", "permit_torque", "1"], ["0.1", "=A1", "1.5"]]
+    columns = importing.Columns(columns=(), bit_zero="least", first_octet=0, first_bit=0)
+    packed = importing.write_workbook(rows, columns)
+    with zipfile.ZipFile(io.BytesIO(packed)) as archive:
+        parts = [
+            _PART + name.encode() + b"\n" + archive.read(name)
+            for name in archive.namelist()
+            if "theme" not in name  # Half of it all, and nothing of it is read.
+        ]
+    return [packed, b"".join(parts)]
+
+
 READERS: dict[str, Reader] = {
     "maps": Reader(_text(mapfile.loads), _maps),
     "sheets": Reader(_text(partial(mapfile.loads, format="csv")), _sheets),
@@ -151,6 +182,7 @@ READERS: dict[str, Reader] = {
     "records": Reader(_text(record.loads), _records),
     "baselines": Reader(_text(_baseline.loads), _baselines),
     "cases": Reader(_text(cases.loads), _cases),
+    "workbooks": Reader(_workbook, _workbooks),
     **{
         form: Reader(_recording, partial(_recordings, form))
         for form in ("hex", "jsonl", "pcap", "pcapng")

@@ -244,6 +244,15 @@ class TestWorkbooks:
         assert code == 2
         assert "a workbook must not be encrypted" in err
 
+    def test_a_directory_with_places_before_the_file(self, sheet: Sheet) -> None:
+        octets = bytearray(book(CELLS))
+        end = octets.rindex(b"PK\x05\x06")
+        start = int.from_bytes(octets[end + 16 : end + 20], "little")
+        octets[end + 16 : end + 20] = (start + 213).to_bytes(4, "little")
+        code, _, err = sheet.run(bytes(octets), BASE, *SENDS, name="t.xlsx")
+        assert code == 2
+        assert "the file must be a workbook (.xlsx): negative seek value -213" in err
+
     def test_a_broken_sheet(self, sheet: Sheet) -> None:
         out = io.BytesIO()
         with zipfile.ZipFile(io.BytesIO(book(CELLS))) as old, zipfile.ZipFile(out, "w") as new:
