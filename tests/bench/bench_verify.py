@@ -32,10 +32,12 @@ for folder, _, names in os.walk(sys.argv[1]):
             (tomllib if name.endswith(".toml") else json).load(file)
 """
 RUN = """
-import resource, sys
-from safeframe._cli import main
-code = main(sys.argv[1:])
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, file=sys.stderr)
+import atexit, resource, runpy, sys
+def tell():
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024, file=sys.stderr)
+if __name__ == "__main__":
+    atexit.register(tell)
+    runpy.run_module("safeframe", run_name="__main__", alter_sys=True)
 """
 
 
@@ -81,7 +83,7 @@ def verify(folder: Path, jobs: int) -> int:
     words = ["verify", str(folder / "plant.toml"), "--format", "json", "--jobs", str(jobs)]
     run = subprocess.run(
         [sys.executable, "-c", RUN, *words],
-        check=True,
+        check=False,  # Without records it says 1.
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,
