@@ -56,7 +56,7 @@ TABLE = {
         "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "
         "_fingerprint _following _timing relations",
     ),
-    "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical"),
+    "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical relations"),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
     "_following": row(
         4, "_errors _routes _words _document _model _pairing protocols _canonical _timing"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping
 from functools import partial
-from itertools import islice
+from itertools import chain, islice
 from typing import NamedTuple
 
 from .. import _canonical as canonical
@@ -321,7 +321,10 @@ def _judged(
         if seen.strangers and rule.name != "wrong-file":
             continue  # Remedies for bits would lead to edits of the wrong machine.
         finder = Finder(rule, name, offers, witnesses=witnesses)
-        found += _limited(run(seen, finder), finder)
+        findings = run(seen, finder)
+        first = next(findings, None)
+        if first is not None:  # Most rules find nothing in most connections.
+            found += _limited(chain((first,), findings), finder)
     return seen, found, offers
 
 

@@ -44,7 +44,17 @@ _ASK = "find out which end is right, then bring the other one into line"
 )
 def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals that only one end has and that displace nothing else."""
+    allowed = any(
+        one.rule == find.rule.name and one.signal
+        for end in context.connection.ends
+        for one in end.allowances
+    )  # What is allowed one by one is told one by one.
+    for view in context.views:
+        if _empty(view) and not allowed:
+            yield _whole_map(view, context, find)
     for view, cause in of_kind(context, "one-sided"):
+        if _empty(view) and not allowed:
+            continue
         (here, _), (there, there_map) = view.sides if cause.left else view.sides[::-1]
         for signal in cause.left + cause.right:
             bits = count(signal.width, "bit")
@@ -70,6 +80,34 @@ def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
             )
 
 
+def _empty(view: View) -> bool:
+    """Tell whether one end has several signals and the other one none at all."""
+    sent, received = (len(map_.signals) for _, map_ in view.sides)
+    return sent + received > 1 and not (sent and received)
+
+
+def _whole_map(view: View, context: Context, find: Finder) -> Finding:
+    """Return the one finding about an end that has no signal of a direction."""
+    (here, map_), (there, _) = view.sides
+    if not map_.signals:
+        (there, _), (here, map_) = view.sides
+    size = size_consequence(view, context.profile, Cause(kind="one-sided", delta=1))
+    signals = map_.signals
+    return find(
+        joined(
+            f"none of the {len(signals)} signals of {here.name} exists at {there.name}, which "
+            "declares no signal in this direction",
+            size,
+        ),
+        [spot(here, signals[0]), spot(there, None)],
+        remedy=f"see whether rows were lost in the file of {there.name}, or {here.name} has the "
+        "map of another connection",
+        direction=view.direction,
+        cause="one-sided map",
+        details=[f"{signal.name}: {place_text(signal)} at {here.name}" for signal in signals],
+    )
+
+
 def _similar(view: View, signal: Signal, *, left: bool) -> Signal | None:
     """Return the signal of the other end alone that a reader may take for this one."""
     others = view.matching.right_only if left else view.matching.left_only
@@ -83,7 +121,8 @@ def _completions(view: View, cause: Cause, signal: Signal) -> Iterator[Remedy]:
     entries = adopted(there_map, here_map, cause, left=not left)
     gap = owner(there_map, signal.start)
     text = f"insert {signal.name} at {signal.at} at {there.name} as well"
-    if there_map.size_bits == here_map.size_bits and isinstance(gap, Reserved):
+    alone = sum(run.start <= signal.start < run.end for run in there_map.reserved) == 1
+    if there_map.size_bits == here_map.size_bits and isinstance(gap, Reserved) and alone:
         text += f" and take {count(signal.width, 'bit')} from the reserve there "
         rest = gap.width - signal.width
         if not rest:
@@ -434,6 +473,8 @@ def _reserve(view: View, cause: Cause, end: End, other: End) -> str:
 def size_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find directions whose sizes differ for no other reason."""
     for view, cause in of_kind(context, "size"):
+        if _empty(view):
+            continue  # That one end has no signal at all is the cause.
         yield find(
             size_consequence(view, context.profile, cause),
             [spot(end, _last(map_)) for end, map_ in view.sides],

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from typing import Any, NamedTuple
 
 from .._bits import reverse_field
 from .._canonical import alike, form
@@ -21,7 +22,7 @@ __all__: list[str] = []
 
 def _pairs(context: Context) -> Iterator[tuple[View, Pair]]:
     for view in context.views:
-        for pair in view.matching.pairs:
+        for pair in view.unequal:
             yield view, pair
 
 
@@ -31,21 +32,82 @@ def _differing(
     """Report every pair whose ``attribute`` differs, with both texts."""
     for view, pair in _pairs(context):
         if not alike(pair.left, pair.right, attribute):
-            yield _report(view, pair, find, what, text(pair.left), text(pair.right))
+            texts = text(pair.left), text(pair.right)
+            yield _report(view, pair, find, _Differing(what, attribute, *texts))
 
 
-def _report(
-    view: View, pair: Pair, find: Finder, what: str, left: str, right: str, cause: str = ""
-) -> Finding:
+class _Differing(NamedTuple):
+    """What of a pair differs, in words, and its texts at both ends."""
+
+    what: str
+    attribute: str
+    left: str
+    right: str
+    cause: str = ""
+
+
+def _report(view: View, pair: Pair, find: Finder, differing: _Differing) -> Finding:
     producer, consumer = view.direction.producer.name, view.direction.consumer.name
     message = (
-        f"{what} of {pair.left.name} ({place_text(pair.left)}) is {left} at {producer} and "
-        f"{right} at {consumer}"
+        f"{differing.what} of {pair.left.name} ({place_text(pair.left)}) is {differing.left} at "
+        f"{producer} and {differing.right} at {consumer}"
     )
-    return _told(view, pair, find, message, cause)
+    remedies = _stated(view, pair, differing)
+    return _told(view, pair, find, message, differing.cause, remedies)
 
 
-def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -> Finding:
+def _stated(view: View, pair: Pair, differing: _Differing) -> Iterator[Remedy]:
+    """Yield the two ways to say the same of a signal at both ends."""
+    (producer, _), (consumer, _) = view.sides
+    for end, other, own, there, text in (
+        (consumer, producer, pair.right, pair.left, differing.left),
+        (producer, consumer, pair.left, pair.right, differing.right),
+    ):
+        if text in ("none", "not stated"):
+            continue  # What nobody stated is hardly what was meant.
+        if differing.attribute == "type" and "code" in (own.type, there.type):
+            text += " (with the code table)" if text == "code" else " (without a code table)"
+        yield Remedy(
+            f"state {differing.what}{text and f' {text}'} of {own.name} at {end.name}, as at "
+            f"{other.name}",
+            partial(
+                _with_value,
+                end=end.name,
+                sends=end is producer,
+                own=own,
+                there=there,
+                attribute=differing.attribute,
+            ),
+        )
+
+
+def _with_value(
+    connection: Connection, *, end: str, sends: bool, own: Signal, there: Signal, attribute: str
+) -> Connection:
+    """Return a connection in which one end says of a signal what the other one says."""
+    value: Any = {attribute: getattr(there, attribute)}
+    if attribute == "type" and "code" in (own.type, there.type):
+        value["codes"] = there.codes  # A table stands with a code only.
+    made = replace(own, **value)
+    first = connection.first if connection.first.name == end else connection.second
+    map_ = first.sends if sends else first.receives
+    entries = [made if entry is own else entry for entry in map_.entries]
+    # The rows keep their order: sorting them would mend another finding in passing.
+    turned = replace(map_, entries=tuple(entries))
+    changed = replace(first, sends=turned) if sends else replace(first, receives=turned)
+    if first is connection.first:
+        return replace(connection, first=changed)
+    return replace(connection, second=changed)
+
+
+def _told(
+    view: View,
+    pair: Pair,
+    find: Finder,
+    message: str,
+    cause: str = "",
+    remedies: Iterable[Remedy] = (),
+) -> Finding:
     """Return a finding about a pair, with its places at both ends and its witness."""
     return find(
         message,
@@ -53,6 +115,7 @@ def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -
         direction=view.direction,
         cause=cause,
         counterexample=find.witness(view.direction, [(pair.left, pair.right)]),
+        remedies=remedies,
     )
 
 
@@ -63,7 +126,7 @@ def _told(view: View, pair: Pair, find: Finder, message: str, cause: str = "") -
         scope="direction",
         title="The two ends read a value as different types",
         why="The same bits become another number: a negative one, a fraction, a code.",
-        remedy="declare the same type at both ends",
+        remedy="find out which type the value has, then declare it at both ends",
     )
 )
 def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -72,7 +135,7 @@ def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
         left, right = pair.left, pair.right
         by_width = left.width != right.width and {left.type, right.type} == {"bool", "uint"}
         if left.type != right.type and not by_width:
-            yield _report(view, pair, find, "the type", left.type, right.type)
+            yield _report(view, pair, find, _Differing("the type", "type", left.type, right.type))
 
 
 @rule(
@@ -82,22 +145,16 @@ def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends read the octets of a value in different order",
         why="256 read from the other side is 1: small values look like large ones.",
-        remedy="declare the same octet order at both ends",
+        remedy="find out which order the device uses, then declare it at both ends",
     )
 )
 def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find values that one end reads least and the other most significant octet first."""
     for view, pair in _pairs(context):
         if pair.left.order != pair.right.order and not alike(pair.left, pair.right, "order"):
-            yield _report(
-                view,
-                pair,
-                find,
-                "the octet order",
-                f"{pair.left.order}-endian",
-                f"{pair.right.order}-endian",
-                "octet order",
-            )
+            orders = f"{pair.left.order}-endian", f"{pair.right.order}-endian"
+            differing = _Differing("the octet order", "order", *orders, "octet order")
+            yield _report(view, pair, find, differing)
 
 
 @rule(
@@ -209,7 +266,7 @@ def _renamed(connection: Connection, *, end: str, sends: bool, old: str, new: st
         scope="direction",
         title="The two ends assume different values on loss of communication",
         why="On a break the consumer takes a value that the producer's side counts as active.",
-        remedy="agree on one safe value",
+        remedy="decide which safe value is right, then state it at both ends",
     )
 )
 def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -217,9 +274,8 @@ def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
     for view, pair in _pairs(context):
         if not alike(pair.left, pair.right, "safe"):
             cause = "inverted safe value" if pair.left.width == 1 else "safe value"
-            yield _report(
-                view, pair, find, "the safe value", str(pair.left.safe), str(pair.right.safe), cause
-            )
+            values = str(pair.left.safe), str(pair.right.safe)
+            yield _report(view, pair, find, _Differing("the safe value", "safe", *values, cause))
 
 
 @rule(
@@ -229,7 +285,7 @@ def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends describe what a 1 stands for differently",
         why="An inverted meaning passes every test of length, checksum and wiring.",
-        remedy="agree on one meaning of 1 and write it at both ends",
+        remedy="find out what a 1 stands for, then write it at both ends",
     )
 )
 def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -238,8 +294,9 @@ def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
         left, right = pair.left.one_means, pair.right.one_means
         told = pair.how == "place" or _changed_names(view, pair)
         if not alike(pair.left, pair.right, "one_means") and not told:
-            texts = (f"{text!r}" if text.strip() else "not stated" for text in (left, right))
-            yield _report(view, pair, find, "the meaning of 1", *texts)
+            texts = [f"{text!r}" if text.strip() else "not stated" for text in (left, right)]
+            differing = _Differing("the meaning of 1", "one_means", *texts)
+            yield _report(view, pair, find, differing)
 
 
 def _changed_names(view: View, pair: Pair) -> bool:
@@ -254,8 +311,8 @@ def _changed_names(view: View, pair: Pair) -> bool:
     )
     if cause is None or cause.delta:
         return False
-    here = {one.left.start: one.left.one_means for one in cause.pairs}
-    return here == {one.right.start: one.right.one_means for one in cause.pairs}
+    here = {one.left.start: form(one.left, "one_means") for one in cause.pairs}
+    return here == {one.right.start: form(one.right, "one_means") for one in cause.pairs}
 
 
 @rule(
@@ -266,7 +323,7 @@ def _changed_names(view: View, pair: Pair) -> bool:
         title="The two ends act on different edges of an acknowledge bit",
         why="One end acknowledges on release of the button, the other on pressing it - or on a "
         "button that sticks.",
-        remedy="agree on the acting edge",
+        remedy="find out which edge acts, then state it at both ends",
     )
 )
 def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -283,7 +340,7 @@ def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends name the values of a code differently",
         why="The number arrives unchanged and is taken for another command.",
-        remedy="use one table of code points at both ends",
+        remedy="find out which table is right, then use it at both ends",
     )
 )
 def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
@@ -308,7 +365,12 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
             f"the code points of {pair.left.name} ({place_text(pair.left)}) differ between "
             f"{direction.producer.name} and {direction.consumer.name}: {', '.join(differing)}"
         )
-        yield _told(view, pair, find, message)
+        yield _told(view, pair, find, message, remedies=_tables(view, pair))
+
+
+def _tables(view: View, pair: Pair) -> Iterator[Remedy]:
+    """Yield the two ways to name the values of a code alike."""
+    yield from _stated(view, pair, _Differing("the code table", "codes", "", ""))
 
 
 def _reversed_codes(pair: Pair) -> bool:
@@ -328,7 +390,7 @@ def _reversed_codes(pair: Pair) -> bool:
         scope="direction",
         title="The bits inside a field are read in opposite order",
         why="Symmetric values (all 0, all 1) read right, the others become another level.",
-        remedy="count the least significant bit of the field first at both ends",
+        remedy="find out which table is right, then use it at both ends",
     )
 )
 def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
@@ -340,7 +402,8 @@ def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
                 f"{pair.left.width} bits are read in reverse order at "
                 f"{view.direction.consumer.name}"
             )
-            yield _told(view, pair, find, message, "bit order inside a field")
+            cause = "bit order inside a field"
+            yield _told(view, pair, find, message, cause, _tables(view, pair))
 
 
 @rule(
@@ -350,7 +413,7 @@ def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends give a value different units",
         why="The same number is millimetres here and metres there.",
-        remedy="agree on one unit",
+        remedy="find out which unit is right, then state it at both ends",
     )
 )
 def unit_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -365,7 +428,7 @@ def unit_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends scale a value differently",
         why="A limit of 10 becomes 100: the value is in range and wrong.",
-        remedy="agree on one factor from the raw value to the unit",
+        remedy="find out which factor is right, then state it at both ends",
     )
 )
 def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -380,7 +443,7 @@ def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
         scope="direction",
         title="The two ends use different validity bits for a value",
         why="One end goes on using a value that the other has declared invalid.",
-        remedy="name the same validity bit at both ends",
+        remedy="find out which bit says that the value holds, then name it at both ends",
     )
 )
 def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -388,7 +451,8 @@ def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
     for view, pair in _pairs(context):
         left, right = form(pair.left, "valid_by"), form(pair.right, "valid_by")
         if left != right and (left, right) not in _names(view):
-            yield _report(view, pair, find, "the validity bit", left or "none", right or "none")
+            texts = left or "none", right or "none"
+            yield _report(view, pair, find, _Differing("the validity bit", "valid_by", *texts))
 
 
 def _names(view: View) -> set[tuple[str, str]]:

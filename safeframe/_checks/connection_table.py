@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
+from typing import Any
 
-from .._canonical import alike
+from .._canonical import alike, form
 from .._findings import Finding, Rule, Spot
-from .._model import Scalar
+from .._model import Connection, End, Scalar
+from .._value import replace
 from .registry import Context, Finder, count, rule
+from .remedies import Remedy
 
-__all__ = ["both", "shown_id", "spots"]
+__all__ = ["both", "shown_id", "spots", "stated_alike"]
 
 
 def spots(context: Context, key: str) -> list[Spot]:
@@ -30,6 +34,45 @@ def both(context: Context, what: str, left: Scalar | None, right: Scalar | None)
     """Return a sentence that shows a value at both ends."""
     first, second = context.connection.ends
     return f"{what} is {_shown(left)} at {first.name} and {_shown(right)} at {second.name}"
+
+
+def stated_alike(
+    context: Context, what: str, key: str, show: Callable[[Any], str] = str
+) -> Iterator[Remedy]:
+    """Yield the two ways to state a key of the connection, or a parameter, alike at both ends.
+
+    What one end does not state is not offered: nobody means to leave it out at both.
+    """
+    first, second = context.connection.ends
+    for end, other in ((second, first), (first, second)):
+        value = _value(other, key)
+        if value not in (None, "", ()):
+            text = f"state {what} {show(value)} at {end.name}, as at {other.name}"
+            yield Remedy(text, partial(_with, name=end.name, key=key, value=value))
+
+
+def _value(end: End, key: str) -> Any:
+    table, _, name = key.partition(".")
+    return (
+        getattr(end.connection_table, name)
+        if table == "connection"
+        else dict(end.parameters).get(name)
+    )
+
+
+def _with(connection: Connection, *, name: str, key: str, value: Any) -> Connection:
+    def turned(end: End) -> End:
+        if end.name != name:
+            return end
+        table, _, field = key.partition(".")
+        if table == "connection":
+            changed: Any = {field: value}
+            return replace(end, connection_table=replace(end.connection_table, **changed))
+        return replace(
+            end, parameters=tuple(sorted({**dict(end.parameters), field: value}.items()))
+        )
+
+    return replace(connection, first=turned(connection.first), second=turned(connection.second))
 
 
 @rule(
@@ -102,7 +145,7 @@ def directions_exchanged(context: Context, find: Finder) -> Iterator[Finding]:
         title="The two ends call the connection differently",
         why="With several connections between the same two devices, the name is all that tells "
         "which file belongs to which.",
-        remedy="use one name at both ends",
+        remedy="find out which name is right, then use it at both ends",
     )
 )
 def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -110,7 +153,9 @@ def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]
     first, second = (end.connection_table.name for end in context.connection.ends)
     if first != second:
         yield find(
-            both(context, "the connection name", first, second), spots(context, "connection.name")
+            both(context, "the connection name", first, second),
+            spots(context, "connection.name"),
+            remedies=stated_alike(context, "the connection name", "connection.name"),
         )
 
 
@@ -153,10 +198,11 @@ def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
         )
         return
     profile = context.profile
-    if first and profile is not None and profile.editions and first not in profile.editions:
+    stated = form(one, "edition")
+    if stated and profile is not None and profile.editions and stated not in profile.editions:
         yield find(
             f"the facts about {profile.title} hold for edition {', '.join(profile.editions)}, "
-            f"not for {first}",
+            f"not for {stated}",
             spots(context, "connection.edition"),
             remedy="state a listed edition, or check legal sizes and limits by hand",
         )
@@ -194,13 +240,13 @@ def role_conflict(context: Context, find: Finder) -> Iterator[Finding]:
     """Find a role the profile does not know, or one role at both ends."""
     roles = context.profile.roles if context.profile else ()
     for end in context.connection.ends:
-        if end.role and roles and end.role not in roles:
+        if end.role and roles and form(end, "role") not in roles:
             yield find(
                 f"the role of {end.name} must be {' or '.join(roles)}, not {end.role}",
                 [Spot(end=end.name, where=end.locate("end.role"))],
             )
     first, second = context.connection.ends
-    if first.role and first.role == second.role:
+    if form(first, "role") and alike(first, second, "role"):
         yield find(f"both ends have the role {first.role}", spots(context, "end.role"))
 
 
@@ -244,7 +290,7 @@ def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
         scope="connection",
         title="The two ends have different connection ids",
         why="The connection does not come up - or comes up with the wrong partner.",
-        remedy="use one id at both ends",
+        remedy="find out which id is right, then use it at both ends",
     )
 )
 def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -257,6 +303,7 @@ def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
         yield find(
             both(context, "the connection id", *shown),
             spots(context, "connection.id"),
+            remedies=stated_alike(context, "the connection id", "connection.id", shown_id),
         )
 
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from .._canonical import Parameter, alike, shared_parameters
+from .._canonical import Parameter, alike, form, shared_parameters
 from .._findings import Finding, Rule, Spot
 from .._model import Reserved, Scalar, Signal
 from ..protocols import ParameterRule
-from .connection_table import both, spots
+from .connection_table import both, spots, stated_alike
 from .registry import Context, Finder, rule, spot
 
 __all__: list[str] = []
@@ -25,7 +25,7 @@ _OCTETS = re.compile(r"(?:\s*[0-9a-fA-F]{2})*\s*", re.ASCII)
         scope="connection",
         title="The two ends have different watchdog times",
         why="The reaction time of the safety function is calculated with one of them.",
-        remedy="use one watchdog time at both ends",
+        remedy="find out which watchdog time is right, then state it at both ends",
     )
 )
 def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
@@ -35,6 +35,7 @@ def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
         yield find(
             both(context, "the watchdog time in ms", first, second),
             spots(context, "connection.watchdog_ms"),
+            remedies=stated_alike(context, "the watchdog time in ms", "connection.watchdog_ms"),
         )
 
 
@@ -112,7 +113,7 @@ def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
         title="The two ends disagree about a parameter of the connection",
         why="Both ends derive times, ids or start values from it: where it differs, or one end "
         "does not state it, no frame is accepted.",
-        remedy="state one value at both ends",
+        remedy="find out which value is right, then state it at both ends",
         source='"same at both ends" in the table of parameters on the profile\'s page; the same is '
         "assumed of a parameter that no profile lists",
     )
@@ -130,14 +131,23 @@ def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
         if not alike(*tables, key):
             left, right = (getattr(table, key) for table in tables)
             if isinstance(left, tuple):
-                left, right = (", ".join(map(str, sizes)) for sizes in (left, right))
-            yield find(both(context, what, left, right), spots(context, f"connection.{key}"))
+                left, right = (_sizes(sizes) for sizes in (left, right))
+            yield find(
+                both(context, what, left, right),
+                spots(context, f"connection.{key}"),
+                remedies=stated_alike(context, what, f"connection.{key}", _sizes),
+            )
     for name, one, two in _unequal(context):
         left, right = (found.value if found else None for found in (one, two))
         yield find(
             both(context, f"the parameter {name}", left, right),
             spots(context, f"parameters.{name}"),
+            remedies=stated_alike(context, f"the parameter {name}", f"parameters.{name}"),
         )
+
+
+def _sizes(value: Scalar | tuple[int, ...]) -> str:
+    return ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
 
 
 _Unequal = tuple[str, Parameter | None, Parameter | None]
@@ -295,14 +305,17 @@ def _end_of(entry: Signal | Reserved) -> int:
 def one_way(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals of the end that sends no safety data in a one-way profile."""
     profile = context.profile
-    if profile is None or not profile.one_way:
-        return
+    if profile is None or not profile.one_way or context.exchanged:
+        return  # Which of the two ends is exchanged is asked first.
+    roles = [form(end, "role") for end in context.connection.ends]
+    # A role that nobody knows, or that both ends have, says nothing: that it is wrong is told.
+    known = roles[0] != roles[1] and all(role in ("", *profile.roles) for role in roles)
     sending = []
     for view in context.views:
         producer = view.direction.producer
         if view.direction.sent.signals:
             sending.append(producer)
-        if not profile.data_role or producer.role in ("", profile.data_role):
+        if not (known and profile.data_role) or form(producer, "role") in ("", profile.data_role):
             continue
         signals = [(end, signal) for end, map_ in view.sides for signal in map_.signals]
         if signals:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from .._canonical import variable
@@ -13,11 +13,14 @@ from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
 from .._value import replace
 from .counterexample import place_text
-from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
+from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
+from .remedies import reserve_changes, settled
 
 __all__: list[str] = []
 
 _NUMBERS = ("uint", "int", "float")
+_MOST_COPIES = 16
+"""Names that stand twice, and signals of one of them, for which edits are worked out."""
 _MOST_NAMED = 8
 """Widest code, in bits, for which every value is expected to have a name."""
 
@@ -38,7 +41,7 @@ def duplicate_name(context: Context, find: Finder) -> Iterator[Finding]:
     def judge(map_: Map, other: Map) -> Iterator[Flaw]:
         there = {(signal.start, signal.width): signal.name for signal in other.signals}
         names = {signal.name for signal in map_.signals}
-        for name, signals in _grouped(map_, lambda signal: signal.name):
+        for number, (name, signals) in enumerate(_grouped(map_, lambda signal: signal.name)):
             places = " and ".join(place_text(signal) for signal in signals)
             # What the other end calls by a name that is missing here was probably meant.
             meant = [
@@ -54,16 +57,30 @@ def duplicate_name(context: Context, find: Finder) -> Iterator[Finding]:
                     ]
                 ),
                 entries=signals,
-                repairs=tuple(
-                    (
-                        f"call the signal at {one.at} {new}, as the other end does",
-                        partial(_named, map_, one, new),
-                    )
-                    for one, new in meant
+                repairs=(
+                    *(
+                        (
+                            f"call the signal at {one.at} {new}, as the other end does",
+                            partial(_named, map_, one, new),
+                        )
+                        for one, new in meant
+                    ),
+                    *(_without_copies(map_, other, signals) if number < _MOST_COPIES else ()),
                 ),
             )
 
     yield from per_map(context, find, judge)
+
+
+def _without_copies(map_: Map, other: Map, signals: Sequence[Signal]) -> Iterator[Repair]:
+    """Yield the removal of each signal of a name of which the other end has one elsewhere."""
+    there = [signal.start for signal in other.signals if signal.name == signals[0].name]
+    for signal in signals[:_MOST_COPIES] if there else ():
+        if signal.start not in there:
+            kept = [one for one in map_.signals if one is not signal]
+            entries = settled(map_, kept, map_.size_bits)
+            changes = reserve_changes(map_, entries)
+            yield f"remove the one at {signal.at} ({changes})", partial(tuple, entries)
 
 
 def _named(map_: Map, signal: Signal, name: str) -> list[Signal | Reserved]:

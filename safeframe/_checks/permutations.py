@@ -39,9 +39,12 @@ __all__: list[str] = []
 def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the octets of each word are exchanged."""
     for view, cause in of_kind(context, "octet order"):
+        consumer = view.direction.consumer.name
+        how = f"the octets of {_words(cause)} are exchanged at {consumer}"
+        if not cause.word_octets:
+            how = f"{_words(cause)} stand in another order at {consumer}"
         yield find(
-            f"the octets of {_words(cause)} are exchanged at {view.direction.consumer.name}; that "
-            f"explains {_explained(view, cause)}",
+            f"{how}; that explains {_explained(view, cause)}",
             pair_spots(view, cause.pairs),
             direction=view.direction,
             cause="octet order",
@@ -118,10 +121,12 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
     for view, cause in of_kind(context, "granularity"):
         ends = [end.name for end, _ in view.sides]
         packed, spread = ends if cause.word_octets else ends[::-1]
+        alone = view.matching.right_only if cause.word_octets else view.matching.left_only
+        which = f"each bit that {packed} has too" if alone else "each bit"
         yield find(
             joined(
-                f"{spread} has each bit in an octet of its own, {packed} packs them; that explains "
-                f"{_explained(view, cause)}",
+                f"{spread} has {which} in an octet of its own, {packed} packs them; that "
+                f"explains {_explained(view, cause)}",
                 size_consequence(view, context.profile, cause._replace(delta=1)),
             ),
             pair_spots(view, cause.pairs),
@@ -172,7 +177,7 @@ def _words(cause: Cause) -> str:
         for run in ranges(cause.octets)
     ]
     word = "octet" if len(cause.octets) == 1 else "octets"
-    if cause.word_octets == 1 or len(cause.octets) == cause.word_octets:
+    if cause.word_octets < 2 or len(cause.octets) == cause.word_octets:
         return f"{word} {' and '.join(runs)}"
     return f"the words of {cause.word_octets} octets in {word} {' and '.join(runs)}"
 

@@ -61,10 +61,16 @@ def moves(view: View, pairs: tuple[Pair, ...]) -> list[str]:
     """Return one line per pair: where it stands at both ends."""
     producer, consumer = view.direction.producer.name, view.direction.consumer.name
     return [
-        f"{pair.left.name}: {place_text(pair.left)} at {producer}, "
+        f"{_called(pair)}: {place_text(pair.left)} at {producer}, "
         f"{place_text(pair.right)} at {consumer}"
         for pair in pairs
     ]
+
+
+def _called(pair: Pair) -> str:
+    """Return what both ends call a signal: a remedy at one end names it as that end does."""
+    left, right = pair.left.name, pair.right.name
+    return left if left == right else f"{left} / {right}"
 
 
 def joined(text: str, *more: str) -> str:

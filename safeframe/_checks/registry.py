@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
+from operator import attrgetter
 from typing import TYPE_CHECKING, NamedTuple
 
 from .._bits import Place
 from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
-from .._pairing import Cause, Matching, explain, match
+from .._pairing import Cause, Matching, Pair, explain, match
 from .._value import dataclass, replace
 from .._words import count
 from ..protocols import Profile
@@ -40,11 +41,15 @@ __all__ = [
 
 
 class View(NamedTuple):
-    """One direction with its pairing done."""
+    """One direction with its pairing done.
+
+    ``unequal`` are the pairs of whose two signals any word but the binding or remark differs.
+    """
 
     direction: Direction
     matching: Matching
     causes: tuple[Cause, ...]
+    unequal: tuple[Pair, ...]
 
     @property
     def sides(self) -> tuple[tuple[End, Map], tuple[End, Map]]:
@@ -91,7 +96,15 @@ def context(connection: Connection, profile: Profile | None) -> Context:
 def _view(direction: Direction) -> View:
     matching = match(direction.sent, direction.received)
     causes = explain(matching, direction.sent, direction.received)
-    return View(direction=direction, matching=matching, causes=causes)
+    unequal = tuple(pair for pair in matching.pairs if _words(pair.left) != _words(pair.right))
+    return View(direction, matching, causes, unequal)
+
+
+# What a signal is called and what its bits mean, wherever it stands.
+_words = attrgetter(
+    *("name", "width", "type", "order", "safe", "one_means", "edge", "unit", "scale", "codes"),
+    "valid_by",
+)
 
 
 def _exchanged(first: End, second: End) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from .._errors import UsageError
 from .._findings import Finding, Rule, Spot
-from .._model import Conditions, End, Relation
+from .._model import End, Relation
 from .registry import Context, Finder, rule
 
 __all__: list[str] = []
@@ -127,38 +127,13 @@ def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
 def relations_differ(context: Context, find: Finder) -> Iterator[Finding]:
     """Find relations of one name that do not say the same of the same signals."""
     first, second = context.connection.ends
-    others = {relation.name: relation for relation in second.relations}
-    for relation in first.relations:
-        other = others.get(relation.name)
-        if other is None or _meaning(first, relation, 0) == _meaning(second, other, 1):
-            continue
+    if not (first.relations and second.relations):
+        return
+    from ..relations._between import unequal
+
+    for relation, other in unequal(context.connection):
         yield find(
             f"the relation {relation.name!r} is [{relation}] at {first.name} and [{other}] at "
             f"{second.name}",
             [_spot(first, relation), _spot(second, other)],
         )
-
-
-def _meaning(end: End, relation: Relation, second: int) -> tuple[object, ...]:
-    """Return what a relation says, its signals seen from the first end."""
-    from ..relations import find_signals
-
-    def seen(conditions: Conditions) -> frozenset[object]:
-        named: set[object] = set()
-        for name, numbers in conditions:
-            found = find_signals(end, name)
-            # A condition that names no signal, or two, is another rule's.
-            keys = frozenset(
-                ((direction == "receives") ^ bool(second), signal.name)
-                for direction, signal in found
-            )
-            named.add((keys or name, numbers))
-        return frozenset(named)
-
-    return (
-        relation.kind,
-        seen(relation.when),
-        seen(relation.then),
-        relation.after_ms,
-        relation.within_ms,
-    )

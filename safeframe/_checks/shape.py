@@ -9,6 +9,7 @@ from itertools import islice
 
 from .._bits import MAX_OCTETS, Place
 from .._codec import run_text
+from .._errors import UsageError
 from .._findings import Finding, Rule, Spot
 from .._model import Map, Reserved, Signal
 from .._pairing import Cause
@@ -217,6 +218,10 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
     yield from per_map(context, find, judge)
 
 
+_MOST_DISENTANGLED = 100
+"""Overlaps of one map for which edits are worked out: more findings of a rule are not listed."""
+
+
 class _Disentangling:
     """What may end the overlaps of one map; what all of them need is looked for once."""
 
@@ -225,6 +230,7 @@ class _Disentangling:
         self._starts = {signal.name: signal.start for signal in other.signals}
         self._runs = map_.reserved
         self._settled: Repair | None = None
+        self._done = 0
 
     def of(self, before: Signal | Reserved, entry: Signal | Reserved) -> Iterator[Repair]:
         """Yield what may end one overlap: less reserve, a signal elsewhere, or none."""
@@ -234,18 +240,29 @@ class _Disentangling:
                 self._settled = reserve_changes(self._map, entries), partial(tuple, entries)
             yield self._settled
             return
+        self._done += 1
+        if self._done > _MOST_DISENTANGLED:
+            return
         for signal in (entry, before):
             places = [self._starts.get(signal.name, before.end)]
             room = (run.start for run in self._runs if run.width >= signal.width)
             places += list(islice(room, 1))
             for start in dict.fromkeys(places):
                 if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
-                    yield (
-                        f"move {signal.name} to {Place.at(start)}",
-                        partial(_moved, self._map, signal, start),
-                    )
+                    text = f"move {signal.name} to {Place.at(start)}"
+                    yield from _settled(text, self._map, signal, start)
             if signal.name not in self._starts:
-                yield f"remove {signal.name}", partial(_moved, self._map, signal, None)
+                yield from _settled(f"remove {signal.name}", self._map, signal, None)
+
+
+def _settled(text: str, map_: Map, signal: Signal, start: int | None) -> Iterator[Repair]:
+    """Yield a repair with what becomes of the reserve in words: nothing is left to guess."""
+    try:
+        entries = _moved(map_, signal, start)
+    except UsageError:
+        return  # A signal cannot stand there, by its order.
+    changes = reserve_changes(map_, entries)
+    yield f"{text} ({changes})" if changes else text, partial(tuple, entries)
 
 
 def _moved(map_: Map, moved: Signal, start: int | None) -> tuple[Signal | Reserved, ...]:
@@ -379,8 +396,11 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
                     f"the block border at {Place.at(border)}; a block is {block_bits >> 3} octets",
                     entries=(signal,),
                     repairs=tuple(
-                        (f"start it at {Place.at(start)}", partial(_moved, map_, signal, start))
+                        repair
                         for start in dict.fromkeys((border, *_free(map_, signal, block_bits)))
+                        for repair in _settled(
+                            f"start it at {Place.at(start)}", map_, signal, start
+                        )
                     ),
                 )
 

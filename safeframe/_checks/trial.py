@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 
 from .._errors import UsageError
 from .._findings import Finding
-from .._model import Connection
-from .._value import replace
+from .._model import Connection, Signal
+from .consequences import Tried, hung_below
 from .remedies import Remedy
 
 __all__ = ["improves", "tried"]
@@ -31,36 +31,55 @@ def tried(
     offers: Iterable[tuple[Finding, tuple[Remedy, ...]]],
     judge: Judge,
 ) -> list[Finding]:
-    """Return findings with those of the offered remedies that prove good on the values."""
+    """Return findings with those of the offered remedies that prove good on the values.
+
+    What a remedy takes away besides its own finding is a consequence and hangs below it.
+    """
     entries = sum(
         len(map_.entries) for end in connection.ends for map_ in (end.sends, end.receives)
     )
     entries *= max(1, len(found) // _FEW_FINDINGS)
     left = max(_FEWEST, _MOST_ENTRIES // max(entries, 1))
     offered = {id(finding): remedies for finding, remedies in offers}
-    result = []
+    good: dict[int, list[Tried]] = {}
     for finding in found:
-        good = []
         for remedy in offered.get(id(finding), ()):
-            if left and _good(connection, finding, found, remedy, judge):
-                good.append(remedy.text)
+            after = _after(connection, remedy, judge) if left else None
             left -= bool(left)
-        result.append(replace(finding, remedy=", or ".join(good)) if good else finding)
-    return result
+            if after is not None and improves(finding, found, after):
+                good.setdefault(id(finding), []).append(Tried(remedy.text, after))
+    allowed = {allowance.rule for end in connection.ends for allowance in end.allowances}
+    return hung_below(found, good, allowed)
 
 
-def _good(
-    connection: Connection,
-    finding: Finding,
-    found: Sequence[Finding],
-    remedy: Remedy,
-    judge: Judge,
-) -> bool:
+def _after(connection: Connection, remedy: Remedy, judge: Judge) -> Sequence[Finding] | None:
+    """Return what is found once a remedy is done, None where it cannot be done."""
     try:
-        after = judge(remedy.change(connection))
+        after = remedy.change(connection)
     except UsageError:
-        return False  # A signal cannot stand there, by its width or order.
-    return improves(finding, found, after)
+        return None  # A signal cannot stand there, by its width or order.
+    return judge(after) if _writable(after) else None
+
+
+def _writable(connection: Connection) -> bool:
+    """Tell whether a map file can say this: codes and safe values fit the width and type."""
+    return all(
+        _fits(signal)
+        for end in connection.ends
+        for map_ in (end.sends, end.receives)
+        for signal in map_.signals
+        if signal.codes or signal.safe
+    )
+
+
+def _fits(signal: Signal) -> bool:
+    most = 1 << signal.width
+    if any(value >= most for value, _ in signal.codes):
+        return False
+    if signal.type == "float":
+        return True
+    low, high = (-most >> 1, most >> 1) if signal.type == "int" else (0, most)
+    return low <= signal.safe < high
 
 
 def improves(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:

@@ -58,8 +58,8 @@ def compare_ends(
     """Return where the ends differ in what they must share, worst level first.
 
     Bindings, notes, roles, addresses, allowances, and the parameters that the profile leaves to
-    each end belong to one end each and are not compared. ``own_profiles`` are the user's profiles
-    by name.
+    each end belong to one end each and are not compared; nor are relations that one end alone
+    states. ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -88,6 +88,7 @@ def compare_ends(
         ),
         *_peer(first, second),
         *_peer(second, first),
+        *_unequal_relations(connection),
     ]
     for direction in connection.directions():
         changes += compare_maps(
@@ -226,6 +227,27 @@ def _relations(before: End, after: End) -> Iterator[Change]:
             after=show(field, texts[1]),
             before_where=was.where if was else None,
             after_where=now.where if now else None,
+        )
+
+
+def _unequal_relations(connection: Connection) -> Iterator[Change]:
+    """Tell the relations of one name that both ends state, each in its own way."""
+    first, second = connection.ends
+    if not (first.relations and second.relations):
+        return
+    from ..relations._between import unequal  # deferred: most maps state no relation.
+
+    for relation, other in unequal(connection):
+        yield Change(
+            level="value",
+            kind="relation",
+            section="relations",
+            subject=relation.name,
+            before=str(relation),
+            after=str(other),
+            sides=(first.name, second.name),
+            before_where=relation.where,
+            after_where=other.where,
         )
 
 

@@ -4,7 +4,8 @@
 ``explain`` reduces all displacements to as few causes as it can, and gives each a known name.
 """
 
-from .causes import Cause, explain
+from .cause import Cause
+from .explaining import explain
 from .match import Matching, Pair, match
 from .names import alike, near_names, skeleton
 

@@ -1,8 +1,4 @@
-"""Which mistake displaced what: all displacements reduced to as few named causes as possible.
-
-Two rules hold for every list of causes. No signal that stands right at both ends is among the
-displaced ones of any cause; and every displaced signal is among those of exactly one.
-"""
+"""One walk through both maps, which turns differences of place, width and size into causes."""
 
 from __future__ import annotations
 
@@ -11,81 +7,15 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from .._model import Map, Reserved, Signal
+from .cause import Cause
 from .cycles import reorderings, rings
 from .match import Matching, Pair
-from .patterns import PlacePattern, patterns
+from .patterns import PlacePattern
 
-__all__ = ["Cause", "explain"]
+__all__ = ["Walk"]
 
-_MOST_MOVES = 12
-"""Causes of displacement up to which they are told one by one."""
 _REPEATED = 3
 """Steps at the same bit of as many octets that are told as one."""
-
-
-class Cause(NamedTuple):
-    """One reason why places or sizes differ.
-
-    ``kind`` is one of: one-sided, shift, swap, rotation, moved, octet order, bit numbering,
-    nibbles, granularity, rearranged, width, reserve, size. ``pairs`` are the signals it displaces,
-    in place order of the left map (of a width: the resized one first); ``left`` and ``right`` the
-    signals that only that end has. ``delta`` counts bits by which the right end is later, wider
-    or longer; of a swap or rotation, those by which all its bits are later besides. ``absorbed``
-    tells that a gap takes the shift up again, ``repeated`` that a shift grows octet by octet.
-    ``word_octets`` is the word in which octets are exchanged or bits counted from the other side,
-    ``octets`` are the octets of the left map that a pattern is about, empty for all of them.
-    """
-
-    kind: str
-    pairs: tuple[Pair, ...] = ()
-    left: tuple[Signal, ...] = ()
-    right: tuple[Signal, ...] = ()
-    delta: int = 0
-    absorbed: bool = False
-    repeated: bool = False
-    word_octets: int = 0
-    octets: tuple[int, ...] = ()
-
-
-def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
-    """Return the fewest named causes that explain every difference of place, width and size."""
-    if (
-        left.size_bits == right.size_bits
-        and not matching.left_only
-        and not matching.right_only
-        and all(
-            pair.left.at == pair.right.at and pair.left.width == pair.right.width
-            for pair in matching.pairs
-        )
-    ):
-        return ()  # The common case, twice per clean connection.
-    best = _Walk(matching, left, right, None).causes()
-    if _moves(best) > 1:
-        for pattern in patterns(matching.pairs, max(left.size_octets, right.size_octets)):
-            other = _Walk(matching, left, right, pattern).causes()
-            if len(other) < len(best):
-                best = other
-    moves = [cause for cause in best if cause.pairs and cause.kind != "width"]
-    mostly = len(moves) > 3 and 2 * len(moves) > len(matching.pairs)
-    if mostly or len(moves) > _MOST_MOVES:
-        return _rearranged(best, moves)
-    return tuple(best)
-
-
-def _moves(causes: Iterable[Cause]) -> int:
-    return sum(1 for cause in causes if cause.pairs and cause.kind != "width")
-
-
-def _rearranged(causes: Sequence[Cause], moves: Sequence[Cause]) -> tuple[Cause, ...]:
-    displaced = sorted(
-        (pair for cause in moves for pair in cause.pairs), key=lambda pair: pair.left.start
-    )
-    left = tuple(signal for cause in moves for signal in cause.left)
-    right = tuple(signal for cause in moves for signal in cause.right)
-    told = set(map(id, moves))
-    rest = tuple(cause for cause in causes if id(cause) not in told)
-    whole = Cause(kind="rearranged", pairs=tuple(displaced), left=left, right=right)
-    return (whole, *rest)
 
 
 class _OrderStep(NamedTuple):
@@ -97,12 +27,19 @@ class _OrderStep(NamedTuple):
     step: int
 
 
-class _Walk:
+class Walk:
     """One walk through both maps in place order that turns displacements into local causes."""
 
     def __init__(
-        self, matching: Matching, left: Map, right: Map, pattern: PlacePattern | None
+        self,
+        matching: Matching,
+        left: Map,
+        right: Map,
+        pattern: PlacePattern | None,
+        *,
+        rings_too: bool = True,
     ) -> None:
+        self.rings_too = rings_too
         self.pairs = matching.pairs
         self.pattern = pattern
         self.left, self.right = left, right
@@ -117,7 +54,7 @@ class _Walk:
         if self.pattern is not None:
             self.found.append(Cause(**self.pattern._asdict()))
             still = self._without(still)
-        for base, ring in rings(still):
+        for base, ring in rings(still) if self.rings_too else ():
             kind = "swap" if len(ring) == 2 else "rotation"
             self.found.append(Cause(kind=kind, pairs=tuple(ring), delta=base))
         still = self._without(still)
@@ -163,9 +100,22 @@ class _Walk:
             else:
                 crossed.append(pair)
         kept += _in_order(segment, crossed)
-        for pair in sorted(crossed, key=lambda pair: pair.left.start):
-            self.found.append(Cause(kind="moved", pairs=(pair,), delta=pair.shift))
+        for block in self._blocks(crossed):
+            kind = "shift" if len(block) > 1 else "moved"
+            self.found.append(Cause(kind=kind, pairs=tuple(block), delta=block[0].shift))
         return kept
+
+    def _blocks(self, crossed: list[Pair]) -> list[list[Pair]]:
+        """Return displaced signals, those that moved together as neighbours in one block."""
+        after = {id(one): id(other) for one, other in pairwise(self.pairs)}
+        blocks: list[list[Pair]] = []
+        for pair in sorted(crossed, key=lambda pair: pair.left.start):
+            last = blocks[-1][-1] if blocks else None
+            if last is not None and after.get(id(last)) == id(pair) and last.shift == pair.shift:
+                blocks[-1].append(pair)
+            else:
+                blocks.append([pair])
+        return blocks
 
     def _runs(self, pairs: list[Pair]) -> int:
         """Turn runs of equal displacement into causes; return the displacement at the end."""
@@ -185,8 +135,23 @@ class _Walk:
             elif shift:  # One signal strayed in between; the rest goes on as before it.
                 _go_on(steps, run)
             before = run[-1]
-        self.found += [step.cause for step in _merged(steps)]
+        self.found += [self._continued(step.cause) for step in _merged(steps)]
         return levels[-1]
+
+    def _continued(self, cause: Cause) -> Cause:
+        """Return a repeated shift with the signals that go on in octets behind the last one."""
+        if not cause.repeated or bool(cause.left) == bool(cause.right):
+            return cause
+        alone = self.left_only if cause.left else self.right_only
+        by_start = {(signal.start, signal.width): signal for signal in alone}
+        last = (cause.left or cause.right)[-1]
+        more: list[Signal] = []
+        while (at := (last.start + 8 * (len(more) + 1), last.width)) in by_start:
+            more.append(by_start[at])
+        alone[:] = [signal for signal in alone if all(signal is not one for one in more)]
+        if cause.left:
+            return cause._replace(left=(*cause.left, *more))
+        return cause._replace(right=(*cause.right, *more))
 
     def _step(
         self,
@@ -271,8 +236,11 @@ class _Walk:
     def _sizes(self, final_shift: int) -> None:
         """Explain a difference of size that no cause so far explains."""
         delta = self.right.size_bits - self.left.size_bits
-        if not delta or delta == final_shift:
+        if not delta or delta == final_shift or self._strayed(delta):
             return
+        octets = not (self.left.size_bits | self.right.size_bits) & 7
+        if octets and delta * final_shift > 0 and abs(delta - final_shift) < 8:
+            return  # The shift, filled up to whole octets.
         last_left = max((signal.end for signal in self.left.signals), default=0)
         last_right = max((signal.end for signal in self.right.signals), default=0)
         matched_left = max((pair.left.end for pair in self.pairs), default=0)
@@ -297,6 +265,22 @@ class _Walk:
         both = tail_left and tail_right and tail_right - tail_left == delta
         kind = "reserve" if both else "size"
         self.found.append(Cause(kind=kind, delta=delta))
+
+    def _strayed(self, delta: int) -> bool:
+        """Tell whether the longer map ends with a signal that stands elsewhere in the other."""
+        longer, size = (
+            (self.right, self.left.size_bits)
+            if delta > 0
+            else (
+                self.left,
+                self.right.size_bits,
+            )
+        )
+        last = [entry for entry in longer.entries if entry.end > size]
+        moved = [pair for cause in self.found if cause.kind == "moved" for pair in cause.pairs]
+        return len(last) == 1 and any(
+            last[0] is (pair.right if delta > 0 else pair.left) for pair in moved
+        )
 
 
 def _go_on(steps: list[_OrderStep], run: list[Pair]) -> bool:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 from .._model import Signal
 from .match import Pair
 
-__all__ = ["reorderings", "rings"]
+__all__ = ["reorderings", "reversed_runs", "rings"]
 
 _MOST_BASES = 3
 """Displacements of whole regions in which rings are looked for, the most frequent ones."""
@@ -31,6 +32,32 @@ def rings(pairs: Sequence[Pair]) -> Iterator[tuple[int, list[Pair]]]:
                 told.update(map(id, ring))
                 yield base, sorted(ring, key=lambda one: one.left.start)
         displaced = [pair for pair in displaced if id(pair) not in told]
+
+
+def reversed_runs(
+    swaps: Iterable[tuple[int, Sequence[Pair]]], pairs: Sequence[Pair]
+) -> Iterator[list[Pair]]:
+    """Yield the signals of exchanges around one middle: a run in the opposite order.
+
+    One signal may stand in the middle, of any width; it has no reason to move.
+    """
+    groups: dict[tuple[int, int, int], list[Pair]] = {}
+    for base, (one, other) in swaps:
+        middle = one.left.start + other.left.start
+        groups.setdefault((base, middle, one.left.width), []).extend((one, other))
+    for group in groups.values():
+        if len(group) == 2:
+            continue
+        group.sort(key=lambda pair: pair.left.start)
+        half = len(group) // 2
+        low, high = group[half - 1].left.end, group[half].left.start
+        between = [pair for pair in pairs if low <= pair.left.start < high]
+        if len(between) < 2 and _touching(group[:half]) and _touching(group[half:]):
+            yield group
+
+
+def _touching(pairs: Sequence[Pair]) -> bool:
+    return all(one.left.end == other.left.start for one, other in pairwise(pairs))
 
 
 def _ring(

@@ -12,6 +12,8 @@ from .match import Pair
 __all__ = ["PlacePattern", "patterns"]
 
 _Where = Callable[[int, int], int | None]
+_WIDEST = 512
+"""Bits of a value up to which its octets are looked at one by one."""
 _FEWEST = 3
 """Displaced signals from which a pattern is more than a coincidence of places."""
 
@@ -43,6 +45,27 @@ def patterns(pairs: Sequence[Pair], size_octets: int) -> Iterator[PlacePattern]:
         if explained is not None:
             told, octets = explained
             yield PlacePattern(kind=kind, pairs=told, word_octets=word, octets=octets)
+    whole = _octets_elsewhere(pairs)
+    if whole is not None:
+        yield whole
+
+
+def _octets_elsewhere(pairs: Sequence[Pair]) -> PlacePattern | None:
+    """Return the pattern of whole octets that stand in another order, wherever they went."""
+    displaced = [pair for pair in pairs if pair.shift]
+    went: dict[int, int] = {}
+    for pair in pairs:
+        shift, rest = divmod(pair.shift, 8)
+        if rest or pair.left.width != pair.right.width or pair.left.width > _WIDEST:
+            return None
+        for octet in range(pair.left.start >> 3, (pair.left.end + 7) >> 3):
+            if went.setdefault(octet, octet + shift) != octet + shift:
+                return None
+    if len({pair.shift for pair in displaced}) < 2 or len(displaced) < _FEWEST:
+        return None  # Signals that all moved alike are one shift.
+    moved = {octet for octet, to in went.items() if octet != to}
+    octets = tuple(sorted(moved | {went[octet] for octet in moved}))
+    return PlacePattern("octet order", tuple(displaced), 0, octets)
 
 
 def _explained(

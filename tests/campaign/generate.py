@@ -112,8 +112,13 @@ def _names(random: Random) -> Callable[[str], str]:
 
 def _rows(random: Random, bits: int, facts: dict[str, Any], draw: Callable[[str], str]) -> Rows:
     """Return rows that fill some bits without a gap; reserved runs are likelier at the end."""
-    rows: Rows = []
     at, block = 0, facts.get("block", 0)
+    style = random.random()
+    if style < 0.5 and bits > 4 and not facts.get("octets"):
+        if style < 0.25:
+            return _packed_rows(random, bits, draw)
+        return _merged(_aligned_rows(random, bits, block, draw))
+    rows: Rows = []
     valid = ""
     while at < bits:
         left = bits - at
@@ -129,8 +134,7 @@ def _rows(random: Random, bits: int, facts: dict[str, Any], draw: Callable[[str]
             rows.append(_number(random, draw, at, width, valid))
         elif roll < 0.27 and at % 8 + 2 <= 8 and left >= 2:
             width = 2
-            codes = dict(enumerate(("halt", "creep", "half", "full")))
-            rows.append(Row(at, 2, draw("bit"), "code", codes=codes))
+            rows.append(Row(at, 2, draw("bit"), "code", codes=_levels()))
         elif roll < 0.35 and rows:
             width = random.randint(1, min(5, left))
             rows.append(Row(at, width))
@@ -139,12 +143,14 @@ def _rows(random: Random, bits: int, facts: dict[str, Any], draw: Callable[[str]
             rows.append(Row(at, width))
         else:
             width = 1
-            name = draw("bit")
-            means = f"{name.replace('_', ' ')} is on" if random.random() < 0.6 else ""
-            edge = "rising" if random.random() < 0.05 else ""
-            rows.append(Row(at, 1, name, one_means=means, edge=edge))
-            valid = valid or name
+            rows.append(_bit_row(random, at, draw))
+            valid = valid or rows[-1].name
         at += width
+    return _merged(rows)
+
+
+def _merged(rows: Rows) -> Rows:
+    """Return rows with neighbouring reserved runs made one."""
     merged: Rows = []
     for row in rows:
         if merged and not row.name and not merged[-1].name:
@@ -152,6 +158,50 @@ def _rows(random: Random, bits: int, facts: dict[str, Any], draw: Callable[[str]
         else:
             merged.append(row)
     return merged
+
+
+def _packed_rows(random: Random, bits: int, draw: Callable[[str], str]) -> Rows:
+    """Return single bits from the first place on, without a gap, and one reserve behind them."""
+    few, many = range(3, min(bits, 9)), range(16, bits)
+    number = random.choice(many if many and random.random() < 0.5 else few)
+    rows = [_bit_row(random, at, draw) for at in range(number)]
+    return [*rows, Row(number, bits - number)]
+
+
+def _aligned_rows(random: Random, bits: int, block: int, draw: Callable[[str], str]) -> Rows:
+    """Return fields that stand within halves of octets or fill whole ones, big-endian ones too."""
+    rows: Rows = [_bit_row(random, 0, draw)]
+    valid, at = rows[0].name, 1
+    while at < bits:
+        wide = [width for width in (8, 16, 32) if at % 8 == 0 and at + width <= bits]
+        wide = [width for width in wide if not block or at % block + width <= block]
+        short = [width for width in (1, 1, 2, 3, 4) if at % 4 + width <= 4]
+        width = random.choice(wide if wide and random.random() < 0.4 else short)
+        roll = random.random()
+        if roll < 0.15:
+            rows.append(Row(at, width))
+        elif width == 1:
+            rows.append(_bit_row(random, at, draw))
+        elif width == 2 and roll < 0.6:
+            rows.append(Row(at, 2, draw("bit"), "code", codes=_levels()))
+        else:
+            rows.append(_number(random, draw, at, width, valid))
+            if width == 32 and roll < 0.5:
+                rows[-1].type = "float"
+            if width >= 16 and roll > 0.6:
+                rows[-1].order = "big"
+        at += width
+    return rows
+
+
+def _bit_row(random: Random, at: int, draw: Callable[[str], str]) -> Row:
+    name = draw("bit")
+    means = f"{name.replace('_', ' ')} is on" if random.random() < 0.6 else ""
+    return Row(at, 1, name, one_means=means, edge="rising" if random.random() < 0.05 else "")
+
+
+def _levels() -> dict[int, str]:
+    return dict(enumerate(("halt", "creep", "half", "full")))
 
 
 def _number(random: Random, draw: Callable[[str], str], at: int, width: int, valid: str) -> Row:

@@ -32,18 +32,27 @@ MOVES = frozenset(
 NAMES = frozenset({"renamed-signal", "near-miss-name", "duplicate-name"})
 
 # Mistakes that the next edit of the rows would undo stand last.
-_FRAGILE = ("reserve_twice", "reserve_lost", "size_broken")
+_FRAGILE = (
+    *("reserve_twice", "reserve_lost", "size_broken", "hole_at_both", "rows_disordered"),
+    *("place_typed", "width_typed", "row_lost", "size_at_both", "reserve_sent_as_one"),
+    *("put_on_taken", "overlap_at_both", "direction_lost"),
+)
 
 
 @dataclass
 class Mistake:
-    """One mistake: its kind, the rules that may tell it, the signals of which one is named."""
+    """One mistake: its kind, the rules that may tell it, the signals of which one is named.
+
+    ``alone`` are the rules one of which tells it where it is the only one; ``inner`` tells that
+    it lies within the maps, so that the two ends may agree about it.
+    """
 
     kind: str
     rules: frozenset[str]
     names: frozenset[str] = frozenset()
     direction: int | None = None
     alone: frozenset[str] = field(default_factory=frozenset)
+    inner: bool = False
 
 
 Mutator = Callable[[Random, Pair], Mistake | None]
@@ -61,7 +70,15 @@ def _spot(random: Random, pair: Pair) -> tuple[int, int, Rows] | None:
     if not ways:
         return None
     direction, side = random.choice(ways), random.randint(0, 1)
+    if pair.focus is not None and pair.focus[0] in ways:
+        direction = pair.focus[0]
     return direction, side, pair.rows(direction, side)
+
+
+def _pick(random: Random, pair: Pair, rows: Rows) -> Row:
+    """Return one of some rows; where mistakes come together, one near the others."""
+    near = [row for row in rows if pair.focus is not None and row.start // 8 == pair.focus[1]]
+    return random.choice(near or rows)
 
 
 def _octets_only(pair: Pair) -> bool:
@@ -173,7 +190,8 @@ def _exchange(random: Random, pair: Pair, number: int) -> Mistake | None:
         return None
     rule = "swapped-signals" if number == 2 else "rotated-signals"
     rules = {rule} if number == 2 else {rule, "bit-numbering", "nibble-order", "octet-order"}
-    return _mistake(f"exchange{min(number, 3)}", rules, {row.name for row in chosen}, direction)
+    kind = "swap" if number == 2 else "rotation"
+    return _mistake(kind, rules, {row.name for row in chosen}, direction)
 
 
 @mutator
@@ -196,7 +214,7 @@ def shift(random: Random, pair: Pair) -> Mistake | None:
         return None
     direction, side, rows = found
     bits, name = size(rows), _free_name(random, pair)
-    at = random.choice(signals(rows)).start
+    at = _pick(random, pair, signals(rows)).start
     moved = [copy.copy(row) for row in rows]
     for row in moved:
         if row.start >= at:
@@ -218,7 +236,7 @@ def moved(random: Random, pair: Pair) -> Mistake | None:
     if found is None:
         return None
     direction, side, rows = found
-    row = random.choice(signals(rows))
+    row = _pick(random, pair, signals(rows))
     step = 8 if _octets_only(pair) else 1
     runs = [
         start
@@ -273,12 +291,12 @@ def narrowed(random: Random, pair: Pair) -> Mistake | None:
     if found is None or _octets_only(pair):
         return None
     direction, side, rows = found
-    fit = [row for row in signals(rows) if row.width > 2 and row.type in ("uint", "int")]
+    numbers = [row for row in signals(rows) if row.type in ("uint", "int")]
+    fit = [row for row in numbers if row.width > 2 and row.order == "little"]
     if not fit:
         return None
     bits, row = size(rows), random.choice(fit)
     row.width -= 1
-    row.order = "little"
     pair.set_rows(direction, side, _fill(rows, bits))
     return _mistake("narrowed", {"width-differs"}, {row.name}, direction)
 
@@ -310,18 +328,27 @@ def widened_pushing(random: Random, pair: Pair) -> Mistake | None:
     return _mistake("widened_pushing", {"width-differs"}, {row.name}, direction)
 
 
-def _attribute(kind: str, rule: str, change: Callable[[Random, Row], bool]) -> Mutator:
+ATTRIBUTES: set[str] = set()
+"""Kinds of mistakes that two of may touch one signal without hiding each other."""
+
+
+def _attribute(kind: str, rule: str, change: Callable[[Random, Row], bool], *more: str) -> Mutator:
     def run(random: Random, pair: Pair) -> Mistake | None:
         found = _spot(random, pair)
         if found is None:
             return None
         direction, _, rows = found
-        row = random.choice(signals(rows))
-        if not change(random, row):
+        near = _pick(random, pair, signals(rows))
+        others = random.sample(signals(rows), len(signals(rows)))
+        row = next((row for row in (near, *others) if change(random, row)), None)
+        if row is None:
             return None
-        return _mistake(kind, {rule}, {row.name}, direction)
+        mistake = _mistake(kind, {rule, *more}, {row.name}, direction)
+        mistake.inner = kind == "binding_blank"  # The oracle knows no variables.
+        return mistake
 
     MUTATORS[kind] = run
+    ATTRIBUTES.add(kind)
     return run
 
 
@@ -392,7 +419,7 @@ def safe(random: Random, pair: Pair) -> Mistake | None:
     if found is None:
         return None
     direction, _, rows = found
-    row = random.choice(signals(rows))
+    row = _pick(random, pair, signals(rows))
     row.safe = 1 if not row.safe and row.type != "int" else 0
     if row.type == "int":
         return None
@@ -405,9 +432,10 @@ def valid_by(random: Random, pair: Pair) -> Mistake | None:
     found = _spot(random, pair)
     if found is None:
         return None
-    direction, _, rows = found
+    direction, side, rows = found
     numbers = [row for row in signals(rows) if row.valid_by]
-    bits = [row.name for row in signals(rows) if row.type == "bool"]
+    there = {row.name for row in pair.rows(direction, 1 - side)}
+    bits = [row.name for row in signals(rows) if row.type == "bool" and row.name in there]
     if not numbers or len(bits) < 2:
         return None
     row = random.choice(numbers)
@@ -431,6 +459,7 @@ def reserve_lost(random: Random, pair: Pair) -> Mistake | None:
     rules = {"size-differs"} if last else {"hole"}
     mistake = _mistake("reserve_lost", rules, set(), direction)
     mistake.rules |= {"hole", "size-differs", "reserve-differs"}
+    mistake.alone |= {"reserve-differs"}
     return mistake
 
 
@@ -507,7 +536,7 @@ def misspelt(random: Random, pair: Pair) -> Mistake | None:
     if found is None:
         return None
     direction, _, rows = found
-    row = random.choice(signals(rows))
+    row = _pick(random, pair, signals(rows))
     new = _slipped(random, row.name)
     if not new or any(one.name == new for one in rows):
         return None
@@ -521,7 +550,7 @@ def _renamed(kind: str, rename: Callable[[Random, str], str]) -> Mutator:
         if found is None:
             return None
         direction, _, rows = found
-        row = random.choice(signals(rows))
+        row = _pick(random, pair, signals(rows))
         new = rename(random, row.name)
         if not new or any(one.name == new for one in rows):
             return None
@@ -573,7 +602,7 @@ def opposite(random: Random, pair: Pair) -> Mistake | None:
     if found is None:
         return None
     direction, side, rows = found
-    row = random.choice(signals(rows))
+    row = _pick(random, pair, signals(rows))
     left, right = random.choice(_OPPOSITES).split()
     tail = row.name.split("_")[0]
     other = next((one for one in pair.rows(direction, 1 - side) if one.name == row.name), None)
@@ -593,7 +622,7 @@ def joined_numbers(random: Random, pair: Pair) -> Mistake | None:
     if found is None:
         return None
     direction, side, rows = found
-    row = random.choice(signals(rows))
+    row = _pick(random, pair, signals(rows))
     other = next((one for one in pair.rows(direction, 1 - side) if one.name == row.name), None)
     if other is None or any(one.valid_by == row.name for one in rows):
         return None
@@ -739,7 +768,7 @@ def bit_in_each_octet(random: Random, pair: Pair) -> Mistake | None:
         one = copy.copy(row)
         one.start = number // 7 * 8 + 1 + number % 7
         made.append(one)
-    octets = -(-(made[-1].end) // 8)
+    octets = max(-(-(made[-1].end) // 8), size(rows) // 8)
     made += [Row(8 * n, 1, f"status{n}_on", bind=f"s{side}.{direction}.{n}") for n in range(octets)]
     pair.set_rows(direction, side, _fill(made, 8 * octets))
     return _mistake("bit_in_each_octet", {"shifted-signals"}, {"status0_on"}, direction)
@@ -806,36 +835,83 @@ def wrong_file(random: Random, pair: Pair) -> Mistake | None:
     return _mistake("wrong_file", {"wrong-file"}, set())
 
 
-def _key(kind: str) -> str:
-    """Return what a kind of mistake edits, where two of that would undo each other."""
-    return kind.partition("_")[0] if kind.endswith(("_differs", "_gone")) else kind
+_SAME = (
+    *({"codes", "code_lost", "codes_exchanged", "codes_mirrored", "code_as_number"},),
+    *({"valid_by", "valid_gone", "valid_unknown", "valid_self"}, {"meaning", "meaning_gone"}),
+    *({"unit", "unit_gone"}, {"scale", "scale_gone"}, {"safe", "safe_one", "safe_one_at_both"}),
+    *({"type", "float_as_number", "code_as_number", "width_typed", "widened"},),
+    *({"watchdog_differs", "watchdog_gone", "watchdog_short", "watchdog_zero"},),
+    *({"watchdog_short_at_both", "watchdog_gone", "watchdog_differs", "exchange_gone"},),
+    *({"exchange_differs", "exchange_gone", "watchdog_short", "watchdog_short_at_both"},),
+    *({"id_differs", "id_gone", "id_gone_at_both"}, {"edition_differs", "edition_gone"}),
+    *({"same_role", "role_unknown"}, {"parameter", "parameter_gone"}),
+    *({"binding_blank", "binding_shared", "binding_shared_in_case"},),
+)
+"""Kinds that edit one and the same cell, so that one may undo or hide the other."""
+
+_LOUD = frozenset(
+    {
+        *("wrong_file", "same_file", "exchanged", "one_way_turned", "profile_differs"),
+        *("unknown_profile", "direction_lost"),
+    }
+)
+"""Kinds that hide all the rest, so that they stand alone."""
 
 
-def mistakes(random: Random, pair: Pair, number: int) -> Iterator[Mistake]:
-    """Make some mistakes in a pair, each about something else, and yield them.
+def _rivals(kind: str) -> set[str]:
+    return {kind}.union(*(group for group in _SAME if kind in group))
 
-    Those that fit nowhere, or that touch what another one touched, are skipped.
+
+def _clashes(mistake: Mistake, touched: dict[str, set[str]]) -> bool:
+    """Tell whether a mistake touches a signal that another one touched, but for attributes."""
+    for name in mistake.names:
+        kinds = touched.get(name, set())
+        if kinds and not (mistake.kind in ATTRIBUTES and kinds <= ATTRIBUTES):
+            return True
+    return False
+
+
+def mistakes(random: Random, pair: Pair, number: int, first: str = "") -> Iterator[Mistake]:
+    """Make some mistakes in a pair, the first one of a kind, and yield them.
+
+    Those that fit nowhere, or that would undo or hide another one, are skipped.
     """
-    # What hides all the rest stands alone.
-    loud = {"wrong_file", "exchanged", "bit_per_octet", "bit_in_each_octet"}
-    kinds = [kind for kind in MUTATORS if number == 1 or kind not in loud]
+    kinds = [kind for kind in MUTATORS if number == 1 or kind not in _LOUD]
     chosen = random.choices(kinds, k=60)
     chosen.sort(key=lambda kind: kind in _FRAGILE)
     if number > 1:  # Else the fragile ones would hardly ever come.
-        last = random.sample(_FRAGILE, 1) if random.random() < 0.3 else []
+        last = (
+            random.choices([one for one in _FRAGILE if one not in _LOUD])
+            if random.random() < 0.3
+            else []
+        )
         chosen = [*chosen[: number - len(last)], *last, *chosen[number:]]
-    touched: set[str] = set()
-    made = 0
+    chosen = [*[first] * 8, *chosen] if first else chosen
+    done: set[str] = set()
+    touched: dict[str, set[str]] = {}
     for kind in chosen:
-        if made == number:
+        if len(done) == number:
             return
+        if done & set(_FRAGILE) or done & _rivals(kind):
+            continue
         before = pair.copy()
-        undone = bool(touched & set(_FRAGILE))
-        again = _key(kind) in touched
-        mistake = None if undone or again else MUTATORS[kind](random, pair)
-        if mistake is None or mistake.names & touched:
+        mistake = MUTATORS[kind](random, pair)
+        if mistake is None or _clashes(mistake, touched):
             pair.ends = before.ends
             continue
-        made += 1
-        touched |= {_key(kind), *mistake.names}
+        if done & _LOUD:
+            return
+        done.add(kind)
+        for name in mistake.names:
+            touched.setdefault(name, set()).add(kind)
+        if pair.focus is None and mistake.direction is not None and random.random() < 0.5:
+            pair.focus = mistake.direction, _octet(pair, mistake)
         yield mistake
+        if kind in _LOUD:
+            return
+
+
+def _octet(pair: Pair, mistake: Mistake) -> int:
+    """Return the octet in which a mistake was made, so that others come near it."""
+    rows = [row for side in (0, 1) for row in pair.rows(mistake.direction or 0, side)]
+    return next((row.start // 8 for row in rows if row.name in mistake.names), 0)

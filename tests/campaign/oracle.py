@@ -29,7 +29,10 @@ DISPLACES = {
 
 
 class Said(NamedTuple):
-    """A finding as a reader sees it; ``direction`` is 0, 1 or None."""
+    """A finding as a reader sees it; ``direction`` is 0, 1 or None.
+
+    ``details`` are where displaced signals stand, ``below`` what hangs below as a consequence.
+    """
 
     rule: str
     message: str
@@ -37,6 +40,7 @@ class Said(NamedTuple):
     details: tuple[str, ...]
     direction: int | None
     spots: tuple[tuple[str, str], ...]
+    below: tuple[Said, ...] = ()
 
 
 def _bit(text: str) -> int:
@@ -97,16 +101,21 @@ def _meaning(rows: Rows) -> tuple[object, ...]:
             row.type,
             row.order if row.width > 8 else "",
             row.safe,
-            row.one_means.casefold(),
+            " ".join(row.one_means.casefold().split()),
             row.edge,
             row.unit,
             float(row.scale),
-            tuple(sorted(row.codes.items())),
+            tuple(sorted((value, name.casefold()) for value, name in row.codes.items())),
             row.valid_by,
         )
         for row in signals(rows)
     ]
-    free = {bit for row in rows if not row.name for bit in range(row.start, row.end)}
+    free = {
+        (bit, row.safe >> (bit - row.start) & 1)
+        for row in rows
+        if not row.name
+        for bit in range(row.start, row.end)
+    }
     return tuple(sorted(found)), tuple(sorted(free)), size(rows), _shared_bits(rows)
 
 
@@ -130,9 +139,15 @@ def agree(pair: Pair) -> bool:
     first, second = (
         {key: value for key, value in end.parameters.items() if key not in own} for end in pair.ends
     )
-    table, other = pair.ends[0].table, pair.ends[1].table
+    table, other = (_plain(end.table) for end in pair.ends)
     names = all(a.peer == b.name for a, b in (pair.ends, pair.ends[::-1]))
     return table == other and first == second and names
+
+
+def _plain(table: dict[str, object]) -> dict[str, object]:
+    sizes = table.get("legal_octets")
+    made = {key: value.strip() if isinstance(value, str) else value for key, value in table.items()}
+    return made | {"legal_octets": sorted(sizes) if isinstance(sizes, list) else sizes}
 
 
 # Sentences: a pattern and whether what it says is true.
@@ -220,13 +235,18 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     return True  # Read in the message as a whole; legal sizes are the profile page's.
 
 
+MOVE = re.compile(rf"(\w+)(?: / (\w+))?: ({_P}) at ({_END}), ({_P}) at ({_END})")
+"""A line of details: what both ends call a signal, and where it stands."""
+BELOW = re.compile(rf"([a-z-]+)(?: at ((?:{_END})(?: and (?:{_END}))?))?: (.+)")
+
+
 def _moves(said: Said) -> dict[str, tuple[int, int, str, str]]:
     """Return what the details say: where each signal stands at both ends."""
     found = {}
     for line in said.details:
-        m = re.fullmatch(rf"(\w+): ({_P}) at ({_END}), ({_P}) at ({_END})", line)
+        m = MOVE.fullmatch(line)
         assert m is not None, line
-        found[m[1]] = (_run(m[2])[0], _run(m[4])[0], m[3], m[5])
+        found[m[1]] = (_run(m[3])[0], _run(m[5])[0], m[4], m[6])
     return found
 
 
@@ -434,6 +454,23 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     return {a // 8 for a, *_ in _moves(said).values()} <= octets
 
 
+@_says(r"octets [\d and to]+ stand in another order at <E>")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    went: dict[int, set[int]] = {}
+    for a, b, *_ in _moves(said).values():
+        if (b - a) % 8:
+            return False
+        went.setdefault(a // 8, set()).add(b // 8)
+    return all(len(places) == 1 for places in went.values())
+
+
+@_says(
+    r"none of the (\d+) signals of <E> exists at <E>, which declares no signal in this direction"
+)
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return len(signals(truth.at(m[2]))) == int(m[1]) > 1 and not signals(truth.at(m[3]))
+
+
 @_says(r"that explains (all )?(\d+)(?: of (\d+))? displaced signals?")
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     return int(m[2]) == len(_moves(said)) and (
@@ -441,10 +478,11 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     )
 
 
-@_says(r"<E> has each bit in an octet of its own, <E> packs them")
+@_says(r"<E> has each bit( that <E> has too)? in an octet of its own, <E> packs them")
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
-    starts = [row.start for row in signals(truth.at(m[1]))]
-    return all(start % 8 == 0 for start in starts)
+    here = signals(truth.at(m[1]))
+    known = [row for row in here if truth.find(m[4], row.name)] if m[2] else here
+    return bool(known) and all(row.start % 8 == 0 for row in known)
 
 
 @_says(r"(\d+) of (\d+) signals stand elsewhere at <E>, and no single mistake explains it")
@@ -470,7 +508,7 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     )
 
 
-@_says(r"<N> at <E> is <N> at <E>")
+@_says(r"<N> at <E> is <N> at <E>(?: \(as code points: .+\))?")
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     return m[1] != m[3] and all(truth.find(end, name) for name, end in ((m[1], m[2]), (m[3], m[4])))
 
@@ -547,9 +585,64 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
     return all(not truth.find(end, m[1]) for end, _ in said.spots)
 
 
-@_says(r"<N> and <N> look alike")
+@_says(r"the reserve at <P> carries the value (\d+)")
 def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
-    return m[1] != m[2] and m[1].replace("_", "") == m[2].replace("_", "")
+    start, stop = _run(m[1])
+    return all(
+        any((row.start, row.end, row.safe) == (start, stop, int(m[2])) for row in truth.at(end))
+        for end, _ in said.spots
+    )
+
+
+@_says(r"(\d+) signals? of (\d+) (?:is|are) bound to no variable at <E>: (.+)")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    open_ = [row for row in signals(truth.at(m[3])) if not row.bind.strip()]
+    named = re.findall(r"(\w+) \([\d.-]+\)", m[4])
+    return int(m[1]) == len(open_) and set(named) <= {row.name for row in open_}
+
+
+@_says(r"the safe value of <N> \(<P>\) is (\d+), but .+ substitutes 0 on loss of communication")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return all(
+        any(row.safe == int(m[3]) and row.start == _run(m[2])[0] for row in truth.find(end, m[1]))
+        for end, _ in said.spots
+    )
+
+
+@_says(r"<N> \(<P>\) can carry (\d+) values, (\d+) of them without a name: .+")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return all(
+        any(2**row.width - len(row.codes) == int(m[4]) for row in truth.find(end, m[1]))
+        for end, _ in said.spots
+    )
+
+
+@_says(r"(the reserve at [\d.]+|\w+) \(<P>\) stands behind (the reserve at [\d.]+|\w+) \(<P>\)")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return _bit(m[2]) < _bit(m[4])
+
+
+@_says(r"<N> \(<P>(?:, \d+ bits)?\) crosses the block border at <P>")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    start, stop = _run(m[2])
+    return start < _bit(m[3]) < stop and _bit(m[3]) % 16 == 0
+
+
+@_says(r"a block is 2 octets")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return True
+
+
+@_says(r"<N> \(<P>\) is named as its own validity bit: nothing says whether it holds")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    return all(any(row.valid_by == m[1] for row in truth.find(end, m[1])) for end, _ in said.spots)
+
+
+@_says(r"<N>(?: = '\S+')? and <N>(?: = '\S+')? look alike")
+def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
+    latin = str.maketrans("аеор", "aeop", "_")
+    one, two = (name.translate(latin).casefold() for name in (m[1], m[2]))
+    return m[1] != m[2] and one == two
 
 
 def sentences(message: str) -> Iterator[str]:
@@ -578,13 +671,14 @@ def judge(truth: Truth, said: Said) -> list[str]:
         if not known:
             wrong.append(f"unknown: {sentence}")
     for line in said.details:
-        m = re.fullmatch(rf"(\w+): ({_P}) at ({_END}), ({_P}) at ({_END})", line)
-        if m is None:
-            continue
-        if m[2] == m[4] or not (
-            _stands(truth, m[3], m[1], m[2]) and _stands(truth, m[5], m[1], m[4])
+        m = MOVE.fullmatch(line)
+        assert m is not None, line
+        if m[3] == m[5] or not (
+            _stands(truth, m[4], m[1], m[3]) and _stands(truth, m[6], m[2] or m[1], m[5])
         ):
             wrong.append(f"false detail: {line}")
+    for one in said.below:
+        wrong += judge(truth, one)
     if said.rule in DISPLACES:
         wrong += (
             f"names {name}, which stands right at both ends"
@@ -595,7 +689,7 @@ def judge(truth: Truth, said: Said) -> list[str]:
 
 def _named(said: Said) -> set[str]:
     """Return the signals that a finding calls displaced."""
-    names = {line.split(":")[0] for line in said.details if re.match(r"\w+: \d", line)}
+    names = {m[1] for line in said.details if (m := MOVE.fullmatch(line))}
     if said.rule in ("swapped-signals", "moved-signal", "rotated-signals"):
         names |= {name for _, name in said.spots if name}
     return names

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import copy
 import re
 
-from .oracle import Said
+from .oracle import MOVE, Said
 from .tiny import Pair, Row, Rows, place, signals, size
 
 _P = r"\d+\.\d+"
@@ -25,12 +26,21 @@ def carry_out(pair: Pair, said: Said, text: str) -> Pair:
     """Return a pair with one alternative of a remedy done; NoEditError for an advice."""
     done = pair.copy()
     if said.direction is None:
-        raise NoEditError
+        _state_table(done, text)
+        return done
     ends = _ends(done, said.direction)
     # An advice in front of the edit that follows from it.
     text = re.sub(r"^.*at both ends(?:: octet 0 is sent first)?: (?=place )", "", text)
     text = text.replace("remove it at", f"remove {_subject(said)} at")
+    stated = _STATED.fullmatch(text)
+    if stated is not None:
+        _state(ends, stated)
+        return done
     changes: list[tuple[str, str]] = []
+    m = re.fullmatch(r"(move .*|remove .*|start it .*) \(((?:reserve|drop) [^()]*)\)", text)
+    if m is not None and not re.search(r" at (SC1|LX)| there$", m[2]):
+        text = m[1]
+        changes += ((end, m[2]) for end in dict.fromkeys(end for end, _ in said.spots))
 
     def take(m: re.Match[str]) -> str:
         changes.append((m[2], m[1]))
@@ -47,6 +57,72 @@ def carry_out(pair: Pair, said: Said, text: str) -> Pair:
     for rows in ends.values():
         rows.sort(key=lambda row: row.start)
     return done
+
+
+_WHAT = {
+    "type": "type",
+    "octet order": "order",
+    "unit": "unit",
+    "scale": "scale",
+    "acting edge": "edge",
+    "safe value": "safe",
+    "validity bit": "valid_by",
+    "meaning of 1": "one_means",
+}
+_STATED = re.compile(
+    rf"state the ({'|'.join(_WHAT)}|code table)(?: (.+?))?"
+    rf"(?: \((?:with the|without a) code table\))? of (\w+) at ({_END}), as at ({_END})"
+)
+
+
+def _state(ends: dict[str, Rows], m: re.Match[str]) -> None:
+    """Have one end say of a signal what is said in a remedy."""
+    row = _find(ends[m[4]], m[3])
+    if m[1] == "type" and "code table" in m[0]:
+        row.type = m[2]
+    if m[1] == "code table" or "code table)" in m[0]:
+        here = [one.start for one in ends[m[4]] if one.name == m[3]]
+        other = [one for one in signals(ends[m[5]]) if one.name == m[3]]
+        row.codes = (other or [one for one in ends[m[5]] if one.start in here])[0].codes
+        return
+    value: object = m[2]
+    if m[1] == "octet order":
+        value = m[2].removesuffix("-endian")
+    elif m[1] == "acting edge":
+        value = m[2] if m[2] in ("rising", "falling", "both") else ""
+    elif m[1] == "safe value":
+        value = int(m[2])
+    elif m[1] == "meaning of 1":
+        value = ast.literal_eval(m[2])
+    setattr(row, _WHAT[m[1]], value)
+
+
+_KEYS = {
+    "connection id": "id",
+    "connection name": "name",
+    "watchdog time in ms": "watchdog_ms",
+    "exchange time in ms": "exchange_ms",
+    "permitted reaction time in ms": "permitted_reaction_ms",
+    "network": "network",
+    "list of legal sizes": "legal_octets",
+}
+
+
+def _state_table(pair: Pair, text: str) -> None:
+    """Have one end state a key of the connection, or a parameter, as a remedy says."""
+    m = re.fullmatch(
+        rf"state the ({'|'.join(_KEYS)}|parameter (\w+)) (.+) at ({_END}), as at (?:{_END})", text
+    )
+    if m is None:
+        raise NoEditError(text)
+    end = next(end for end in pair.ends if end.name == m[4])
+    if m[2]:
+        end.parameters[m[2]] = int(m[3])
+    elif m[1] == "list of legal sizes":
+        end.table["legal_octets"] = [int(size) for size in m[3].split(", ")]
+    else:
+        plain = m[1] in ("connection name", "network")
+        end.table[_KEYS[m[1]]] = m[3] if plain else int(m[3].split(" ")[0])
 
 
 def _ends(pair: Pair, direction: int) -> dict[str, Rows]:
@@ -143,6 +219,15 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
             for row in signals(ends[end]):
                 row.name = m[2] if row.start == _bit(m[1]) else row.name
         return None
+    m = re.fullmatch(rf"remove the one at ({_P})|remove (\w+)", text)
+    if m is not None:
+        for end in spots:
+            name = m[2] or _subject(said)
+            start = _bit(m[1]) if m[1] else None
+            ends[end][:] = [
+                row for row in ends[end] if row.name != name or start not in (None, row.start)
+            ]
+        return None
     m = re.fullmatch(rf"move (\w+) to ({_P})|start it at ({_P})", text)
     if m is not None:
         for end in spots:
@@ -195,9 +280,10 @@ def _place(ends: dict[str, Rows], said: Said, what: str, end: str, other: str) -
     count = re.fullmatch(r"the (\d+) displaced signals", what)
     where: dict[str, tuple[str, str, str, str]] = {}
     for line in said.details:
-        m = re.fullmatch(rf"(\w+): ([\d.-]+) at ({_END}), ([\d.-]+) at ({_END})", line)
+        m = MOVE.fullmatch(line)
         assert m is not None, line
-        where[m[1]] = (m[2], m[3], m[4], m[5])
+        called = m[2] if m[2] and end == m[6] else m[1]
+        where[called] = (m[3], m[4], m[5], m[6])
     names = list(where) if count else what.split(" and ")
     assert count is None or int(count[1]) == len(names), (what, names)
     starts = []
@@ -205,7 +291,9 @@ def _place(ends: dict[str, Rows], said: Said, what: str, end: str, other: str) -
         if name in where:
             a, left, b, _ = where[name]
             here, there = (a, b) if left == end else (b, a)
-            row = next(one for one in signals(ends[end]) if place(one.start) == here.split("-")[0])
+            fit = [one for one in signals(ends[end]) if place(one.start) == here.split("-")[0]]
+            row = next((one for one in fit if one.name == name), fit[0] if fit else None)
+            assert row is not None, name
             starts.append((row, _bit(there.split("-")[0])))
         else:
             starts.append((_find(ends[end], name), _find(ends[other], name).start))

@@ -67,9 +67,13 @@ class Side:
 
 @dataclass
 class Pair:
-    """Two ends; direction 0 goes from the first to the second one."""
+    """Two ends; direction 0 goes from the first to the second one.
+
+    ``focus`` is the direction and octet in which further mistakes are made, where that is wanted.
+    """
 
     ends: tuple[Side, Side]
+    focus: tuple[int, int] | None = None
 
     def rows(self, direction: int, side: int) -> Rows:
         """Return the map of a side (0 the producer, 1 the consumer) in a direction."""
@@ -81,7 +85,7 @@ class Pair:
 
     def copy(self) -> Pair:
         first, second = self.ends
-        return Pair((first.copy(), second.copy()))
+        return Pair((first.copy(), second.copy()), self.focus)
 
 
 def signals(rows: Rows) -> Rows:
@@ -110,9 +114,10 @@ _DEFAULT = Row(start=0, width=1)
 def _row(row: Row) -> str:
     keys: dict[str, Any] = {"at": place(row.start)}
     if not row.name:
-        return _value(keys | {"reserved": row.width})
+        keys["reserved"] = row.width
+        return _value(keys | ({"value": row.safe} if row.safe else {}))
     keys["name"] = row.name
-    if row.width != 1:
+    if row.width != 1 or row.type == "code":
         keys["width"] = row.width
     if row.type != ("bool" if row.width == 1 else "uint"):
         keys["type"] = row.type
@@ -134,3 +139,44 @@ def text(side: Side) -> str:
     for word, rows in (("sends", side.sends), ("receives", side.receives)):
         lines += [f"{word} = [", *(f"  {_row(row)}," for row in rows), "]"]
     return "\n".join(lines) + "\n"
+
+
+_COLUMNS = (
+    *("direction", "at", "name", "reserved", "value", "width", "type", "order", "safe"),
+    *("one_means", "edge", "unit", "scale", "codes", "valid_by", "bind"),
+)
+
+
+def sheet(side: Side) -> str:
+    """Return the map of an end as a sheet; rows end where their last cell is filled."""
+    lines = [",".join(_COLUMNS), _line({"direction": "format", "value": "safeframe-map/1"})]
+    for table, values in (
+        ("connection", side.table),
+        ("end", {"name": side.name, "peer": side.peer} | side.end),
+        ("parameter", side.parameters),
+    ):
+        for key, value in values.items():
+            shown = " ".join(map(str, value)) if isinstance(value, list) else str(value)
+            kind = {int: "int", bool: "bool"}.get(type(value), "")
+            cells = {"direction": table, "name": key, "value": shown}
+            lines.append(_line(cells | ({"type": kind} if table == "parameter" else {})))
+    for word, rows in (("sends", side.sends), ("receives", side.receives)):
+        lines += [_line({"direction": word} | _cells(row)) for row in rows]
+    return "\r\n".join(lines) + "\r\n"
+
+
+def _cells(row: Row) -> dict[str, str]:
+    if not row.name:
+        value = {"value": str(row.safe)} if row.safe else {}
+        return {"at": place(row.start), "reserved": str(row.width)} | value
+    cells = {"at": place(row.start), "name": row.name}
+    for key in ("width", "type", "order", "safe", "one_means", "edge", "unit", "scale"):
+        cells[key] = str(getattr(row, key))
+    cells["codes"] = ";".join(f"{value}={name}" for value, name in row.codes.items())
+    return cells | {"valid_by": row.valid_by, "bind": row.bind}
+
+
+def _line(cells: dict[str, str]) -> str:
+    texts = [cells.get(column, "") for column in _COLUMNS]
+    quoted = [f'"{text}"' if set(text) & set(",\t ") else text for text in texts]
+    return ",".join(quoted).rstrip(",")

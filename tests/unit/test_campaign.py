@@ -11,7 +11,7 @@ from safeframe.edit import MapText, propose
 from tests.campaign.generate import PROFILES, connection
 from tests.campaign.mutate import MUTATORS, mistakes
 from tests.campaign.oracle import Said, agree, judge, truths
-from tests.campaign.run import Tally, campaign, load, one
+from tests.campaign.run import Tally, campaign, load, one, prepared, said
 from tests.campaign.tiny import text
 
 PAIRS, SEED = 90, 7
@@ -37,16 +37,15 @@ class TestCampaign:
 
     @pytest.mark.parametrize("kind", sorted(MUTATORS))
     def test_every_mistake_is_made_and_told(self, kind: str) -> None:
-        for seed in range(400):
-            pair = connection(Random(seed))
-            mistake = MUTATORS[kind](Random(seed), pair)
-            if mistake is not None:
+        for seed in range(5):
+            _, pair, made = prepared(seed, 1, kind)
+            if [mistake.kind for mistake in made] == [kind]:
                 break
-        else:  # These need more single bits in a row than a random map has.
-            assert kind in ("bit_per_octet", "bit_in_each_octet")
-            return
-        rules = {finding.rule for finding in checks.check(load(pair)).findings}
-        assert rules & mistake.rules, (kind, seed)
+        else:
+            raise AssertionError(f"{kind} fits nowhere")
+        told = [said(finding, pair) for finding in checks.check(load(pair)).findings]
+        rules = {one.rule for found in told for one in (found, *found.below)}
+        assert rules & made[0].rules, (kind, seed)
 
     @pytest.mark.parametrize("profile", PROFILES)
     def test_every_profile_is_clean_without_a_mistake(self, profile: str) -> None:
@@ -81,15 +80,15 @@ class TestOracle:
         assert list(mistakes(Random(3), pair, 1))
         assert not agree(pair)
 
-    def test_a_reserve_that_another_mistake_hides(self) -> None:
-        random = Random(102021)
-        pair = connection(random)
-        list(mistakes(random, pair, 3))
-        found = [f for f in checks.check(load(pair)).findings if f.rule == "reserve-differs"]
-        assert [finding.message for finding in found] == [
-            "17 signals from brake4_healthy on are 1 bit later at SC1"
-        ]
-        assert one(102021, 3).complaints == []
+    def test_a_second_mistake_elsewhere_is_no_consequence(self) -> None:
+        # A run reserved twice is mended in passing by every edit around it, and yet told.
+        for kind in ("moved", "shift", "swap"):
+            random, pair, made = prepared(77, 1, kind)
+            assert made[0].direction is not None
+            while MUTATORS["reserve_twice"](random, pair) is None:
+                pass
+            rules = [finding.rule for finding in checks.check(load(pair)).findings]
+            assert "overlap" in rules, kind
 
     def test_outcomes_repeat(self) -> None:
         assert one(11, 3) == one(11, 3)
@@ -111,7 +110,12 @@ class TestProposals:
             files = [MapText(path=f"{end.name}.toml", text=text(end)) for end in pair.ends]
             for proposal in propose(made, (files[0], files[1]), before):
                 after = proposal.edit.report.findings
-                bound = [finding for finding in after if finding.rule == "unbound-signal"]
+                told = {finding.message for finding in before}
+                bound = [
+                    finding
+                    for finding in after
+                    if finding.rule == "unbound-signal" and finding.message not in told
+                ]
                 assert len(after) - len(bound) < len(before)
                 assert bool(bound) == bool(proposal.unbound)
                 assert {finding.rule for finding in after} <= {

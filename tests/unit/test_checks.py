@@ -113,7 +113,12 @@ class TestPlaces:
                 '0.0 a width = 2, valid_by = "a"\n0.1 b\n0.2 reserved 6',
             )
         )
-        assert any("SC1 has a there" in message for message in messages(found))
+        finding, _ = found.findings
+        assert finding.rule == "overlap"
+        assert finding.details == (
+            "one-sided-signal: b (1 bit at 0.1) exists at LX only; SC1 has a there",
+        )
+        assert finding.remedy == "remove b"
 
     def test_shift_up_to_a_gap(self) -> None:
         found = only(
@@ -301,7 +306,7 @@ class TestShape:
         rows += "0.4 c\n0.5 reserved 3"
         found = only(checks.check(pair(rows, rows)))
         assert found.message == "a and b share 2 bits at 0.2-0.3"
-        assert found.remedy == "move b to 0.5"
+        assert found.remedy == "move b to 0.5 (reserve 1 bit at 0.7 instead of 3 at 0.5)"
 
     def test_wide_value_may_start_at_a_block(self) -> None:
         rows = '0.0 a width = 32, valid_by = "b"\n4.0 b\n4.1 reserved 15'

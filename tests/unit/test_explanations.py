@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -111,21 +112,23 @@ class TestNames:
         report = checks.check(
             pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 a\n0.1 b\n0.2 reserved 5\n0.7 b")
         )
-        second, twice = report.findings
-        assert second.message == (
-            "a second b (1 bit at 0.7) stands at LX; SC1 has these bits reserved"
+        (twice,) = report.findings
+        assert twice.details == (
+            "one-sided-signal: a second b (1 bit at 0.7) stands at LX; SC1 has these bits reserved",
         )
-        assert second.remedy == "remove it at LX (reserve 6 bits at 0.2 instead of 5 there)"
-        assert twice.remedy == "give each signal its own name"
+        assert twice.remedy == "remove the one at 0.7 (reserve 6 bits at 0.2 instead of 5)"
 
 
 class TestRemediesAreTried:
     """A remedy MUST be told only where it removes the finding and adds none."""
 
     def test_overlap(self) -> None:
-        overlap, alone = found("overlap-remedy")
-        assert overlap.remedy == "move horn_on to 0.3, or remove horn_on"
-        assert alone.remedy == "remove it at LX"
+        (overlap,) = found("overlap-remedy")
+        assert overlap.remedy == "remove horn_on"
+        assert overlap.details == (
+            "one-sided-signal: horn_on (1 bit at 0.0) exists at LX only; SC1 has permit_torque "
+            "there",
+        )
 
     def test_both_reserves_at_once(self) -> None:
         (finding,) = found("reserve-twice")
@@ -409,7 +412,9 @@ class TestTexts:
         rows = f"0.0 ok\n0.1 reserved 7\n1.0 {big}\n3.0 w width = 2\n3.2 reserved 6\n4.0 reserved 7"
         found = checks.check(pair(rows, rows)).findings
         overlap = next(finding for finding in found if finding.rule == "overlap")
-        assert overlap.remedy == "move w to 0.1"
+        assert overlap.remedy == (
+            "move w to 0.1 (reserve 5 bits at 0.3 instead of 7 at 0.1, drop the reserve at 3.2)"
+        )
 
 
 class TestRepairs:
@@ -440,7 +445,10 @@ class TestRepairs:
         value = 'v width = 12, valid_by = "ok"'
         rows = f"0.0 ok\n0.1 reserved 7\n1.0 {value}\n2.4 b\n2.5 reserved 27"
         finding = only(checks.check(pair(rows, rows, "fscp-12-1")))
-        assert finding.remedy == "start it at 4.0"
+        assert finding.remedy == (
+            "start it at 4.0 (reserve 19 bits at 0.1 instead of 7, 11 bits at 2.5 instead of 27, "
+            "4 bits at 5.4)"
+        )
 
     def test_no_free_block(self) -> None:
         value = 'v width = 12, valid_by = "ok"'
@@ -453,7 +461,7 @@ class TestRepairs:
         rows = f"0.0 ok\n0.1 reserved 7\n1.0 {big}\n2.0 w\n3.0 x\n3.1 reserved 23"
         found = checks.check(pair(rows, rows)).findings
         overlap = next(finding for finding in found if finding.rule == "overlap")
-        assert overlap.remedy == "move w to 0.1"
+        assert overlap.remedy == "move w to 0.1 (reserve 6 bits at 0.2 instead of 7 at 0.1)"
 
     def test_a_pattern_that_explains_no_more(self) -> None:
         rows = "0.0 {0}\n0.1 reserved 6\n0.7 {1}\n1.0 {2}\n1.1 reserved 2\n1.3 {3}\n1.4 reserved 4"
@@ -461,6 +469,175 @@ class TestRepairs:
         assert [finding.rule for finding in checks.check(pair(left, right)).findings] == [
             "swapped-signals",
             "swapped-signals",
+        ]
+
+
+class TestConsequences:
+    """What a mistake brings along hangs below it; another mistake MUST stay a finding."""
+
+    def test_a_row_at_a_wrong_place(self) -> None:
+        rows = "0.0 a\n{0} b\n0.2 c\n0.3 reserved 5"
+        (moved,) = checks.check(pair(rows.format("0.1"), rows.format("0.2"))).findings
+        assert moved.rule == "moved-signal"
+        assert moved.details == (
+            "hole at LX: 1 bit at 0.1 is not declared",
+            "overlap at LX: b and c share 1 bit at 0.2",
+        )
+        assert moved.remedy == "move b to 0.1 at LX"
+
+    def test_a_row_lost(self) -> None:
+        (lost,) = checks.check(
+            pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 a\n0.2 reserved 6")
+        ).findings
+        assert (lost.rule, lost.details) == (
+            "one-sided-signal",
+            ("hole at LX: 1 bit at 0.1 is not declared",),
+        )
+        assert lost.remedy == "insert b at 0.1 at LX as well"
+
+    def test_the_last_signal_strayed(self) -> None:
+        left, right = "0.0 a\n0.1 reserved 14\n1.7 b", "0.0 a\n0.1 b\n0.2 reserved 6"
+        for one, other in ((left, right), (right, left)):
+            (moved,) = checks.check(pair(one, other)).findings
+            assert moved.rule == "moved-signal"
+            assert "the data are" in moved.message
+
+    def test_an_allowance_hides_nothing_else(self) -> None:
+        allow = '\nallow = [{ rule = "moved-signal", reason = "old drawing" }]'
+        rows = "0.0 a\n{0} b\n0.2 c\n0.3 reserved 5"
+        report = checks.check(
+            Connection(
+                first=end("SC1", sends=rows.format("0.1")),
+                second=end("LX", receives=rows.format("0.2"), more=f" }}{allow}\n# {{"),
+            )
+        )
+        assert [waived.finding.rule for waived in report.waived] == ["moved-signal"]
+        (overlap,) = report.findings
+        assert overlap.rule == "overlap"
+        assert overlap.details == ("hole at LX: 1 bit at 0.1 is not declared",)
+
+    def test_no_signal_at_one_end(self) -> None:
+        rows = "0.0 a\n0.1 b\n0.2 reserved 6"
+        for one, other, here, there in ((rows, "", "SC1", "LX"), ("", rows, "LX", "SC1")):
+            (alone,) = checks.check(pair(one, other)).findings
+            assert alone.message == (
+                f"none of the 2 signals of {here} exists at {there}, which declares no signal in "
+                f"this direction; the data are {8 if one else 0} bits at SC1 and "
+                f"{0 if one else 8} at LX"
+            )
+            assert alone.details == (f"a: 0.0 at {here}", f"b: 0.1 at {here}")
+
+    def test_no_signal_at_one_end_and_one_of_them_allowed(self) -> None:
+        allow = '\nallow = [{ rule = "one-sided-signal", signal = "a", reason = "later" }]'
+        report = checks.check(
+            Connection(
+                first=end("SC1", sends="0.0 a\n0.1 b\n0.2 reserved 6", more=f" }}{allow}\n# {{"),
+                second=end("LX", receives="0.0 reserved 8"),
+            )
+        )
+        assert [waived.finding.rule for waived in report.waived] == ["one-sided-signal"]
+        assert [finding.rule for finding in report.findings] == ["one-sided-signal"]
+
+
+class TestOrders:
+    """A run in another order, or octets elsewhere, MUST be one finding."""
+
+    def rows(self, names: str) -> str:
+        return "\n".join(f"0.{bit} {name}" for bit, name in enumerate(names)) + "\n0.7 reserved 1"
+
+    def test_a_run_reversed(self) -> None:
+        (found,) = checks.check(pair(self.rows("abcdefg"), self.rows("agfedcb"))).findings
+        assert found.rule == "rotated-signals"
+        assert len(found.details) == 6
+        (found,) = checks.check(pair(self.rows("abcdefg"), self.rows("edcbafg"))).findings
+        assert found.rule == "rotated-signals"
+        assert len(found.details) == 4
+
+    def test_exchanges_of_no_common_run(self) -> None:
+        found = checks.check(pair(self.rows("abcdefg"), self.rows("gbedcfa"))).findings
+        assert [one.rule for one in found] == ["swapped-signals", "swapped-signals"]
+
+    def test_a_run_of_several_widths_reversed(self) -> None:
+        more = "\n1.0 reserved 8"
+        left = '0.0 a\n0.1 b\n0.2 c\n0.3 d\n0.4 e width = 2, valid_by = "z"\n0.6 z\n0.7 y'
+        right = '0.0 e width = 2, valid_by = "z"\n0.2 d\n0.3 c\n0.4 b\n0.5 a\n0.6 z\n0.7 y'
+        (found,) = checks.check(pair(left + more, right + more)).findings
+        assert found.rule == "rotated-signals"
+        assert len(found.details) == 5
+
+    def test_octets_elsewhere(self) -> None:
+        rows = [
+            "0.0 a\n0.1 reserved 8\n1.1 d\n1.2 e\n1.3 reserved 13\n3.0 f\n3.1 reserved 6\n3.7 g",
+            "0.0 a\n0.1 reserved 7\n1.0 f\n1.1 reserved 6\n1.7 g\n2.0 reserved 9\n3.1 d\n3.2 e\n"
+            "3.3 reserved 5",
+        ]
+        (found,) = checks.check(pair(*rows)).findings
+        assert found.message == (
+            "octets 1 and 3 stand in another order at LX; that explains all 4 displaced signals"
+        )
+
+    def test_one_bit_in_each_octet_up_to_the_end(self) -> None:
+        packed = "\n".join(f"{n // 8}.{n % 8} s{n}" for n in range(22)) + "\n2.6 reserved 26"
+        spread = [f"{n // 7}.{n % 7 + 1} s{n}" for n in range(22)]
+        spread += [f"{octet}.0 ok{octet}x" for octet in range(6)]
+        spread += ["3.2 reserved 6", "4.1 reserved 7", "5.1 reserved 7"]
+        spread.sort(key=lambda row: tuple(map(int, row.split()[0].split("."))))
+        rows = "\n".join(spread)
+        for one, other in ((packed, rows), (rows, packed)):
+            found = checks.check(pair(one, other)).findings
+            assert [finding.rule for finding in found] == ["shifted-signals"]
+            assert "ok5x (1 bit at 5.0)" in found[0].message
+
+
+class TestValuesStatedAlike:
+    """What differs in an attribute or table MUST be told with both ways that were tried."""
+
+    def test_a_type_and_its_codes(self) -> None:
+        codes = 'type = "code", codes = { 0 = "off", 1 = "on", 2 = "fast", 3 = "test" }'
+        rows = '0.0 ok\n0.1 v width = 2, {0}valid_by = "ok"\n0.3 reserved 5'
+        (found,) = checks.check(pair(rows.format(f"{codes}, "), rows.format(""))).findings
+        assert found.rule == "type-differs"
+        assert found.remedy == (
+            "state the type code (with the code table) of v at LX, as at SC1, or state the type "
+            "uint (without a code table) of v at SC1, as at LX"
+        )
+
+    def test_what_no_file_could_say(self) -> None:
+        codes = 'codes = { 0 = "off", 1 = "on", 2 = "fast", 3 = "test" }'
+        rows = '0.0 ok\n0.1 v width = {0}, type = "code", {1}\n0.{2} reserved {3}'
+        two = 'codes = { 0 = "off", 1 = "on" }'
+        (found,) = checks.check(
+            pair(rows.format(2, codes, 3, 5), rows.format(1, two, 2, 6))
+        ).findings
+        assert found.rule == "width-differs"
+        assert "at SC1" not in found.remedy.partition(", as at")[0]
+        number = (
+            '0.0 ok\n0.1 v width = 3, type = "{0}", safe = {1}, valid_by = "ok"\n0.4 reserved 4'
+        )
+        found_two = checks.check(pair(number.format("int", -1), number.format("uint", 0))).findings
+        (kind,) = [one for one in found_two if one.rule == "type-differs"]
+        assert kind.remedy == "state the type int of v at LX, as at SC1"
+        floats = '0.0 ok\n0.1 reserved 7\n1.0 v width = 16, type = "{0}", safe = 1, valid_by = "ok"'
+        (kind,) = checks.check(pair(floats.format("float"), floats.format("uint"))).findings
+        assert kind.remedy.startswith("state the type float of v at LX")
+
+    def test_what_one_end_leaves_out(self) -> None:
+        rows = '0.0 ok\n0.1 v width = 2, {0}valid_by = "ok"\n0.3 reserved 5'
+        (found,) = checks.check(pair(rows.format('unit = "mm", '), rows.format(""))).findings
+        assert found.remedy == "state the unit mm of v at LX, as at SC1"
+
+    def test_sizes_and_parameters(self) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        made = pair(rows, rows)
+        table = replace(made.first.connection_table, legal_octets=(1, 2))
+        first = replace(made.first, connection_table=table, parameters=(("seed", 7),))
+        table = replace(table, legal_octets=(1, 4))
+        second = replace(made.second, connection_table=table)
+        found = checks.check(Connection(first=first, second=second)).findings
+        assert [finding.remedy for finding in found] == [
+            "state the list of legal sizes 1, 2 at LX, as at SC1, or state the list of legal sizes "
+            "1, 4 at SC1, as at LX",
+            "state the parameter seed 7 at LX, as at SC1",
         ]
 
 

@@ -7,6 +7,7 @@ import dataclasses
 import pytest
 
 from safeframe import _checks as checks
+from safeframe._diff import compare_ends
 from safeframe._findings import Finding
 from safeframe._mapfile import loads
 from safeframe._model import Connection, End
@@ -18,6 +19,10 @@ FILES = examples()["relations-differ"].good
 
 def findings(sc1: list[str], lx: list[str]) -> list[Finding]:
     """Check the base pair with these relations; the reasons are the names."""
+    return list(checks.check(connection(sc1, lx)).findings)
+
+
+def connection(sc1: list[str], lx: list[str]) -> Connection:
     ends: list[End] = []
     for rows, text in zip((sc1, lx), FILES.values(), strict=True):
         end = loads(text, path=f"{'lx' if ends else 'sc1'}.toml")
@@ -25,7 +30,7 @@ def findings(sc1: list[str], lx: list[str]) -> list[Finding]:
         relations = "".join(f'  {{ {row}, reason = "r" }},\n' for row in rows)
         read = loads(f"{head}relations = [\n{relations}]\n", path=end.where.path)
         ends.append(dataclasses.replace(end, relations=read.relations))
-    return list(checks.check(Connection(first=ends[0], second=ends[1])).findings)
+    return Connection(first=ends[0], second=ends[1])
 
 
 def test_one_contradiction_stated_at_both_ends_is_one_finding() -> None:
@@ -73,6 +78,7 @@ def test_what_is_too_much_to_decide_is_said(monkeypatch: pytest.MonkeyPatch) -> 
 def test_the_same_in_other_words(sc1: str, lx: str) -> None:
     head = 'name = "a", when = { brake1_release = 1 }, '
     assert findings([head + sc1], [head + lx]) == []
+    assert compare_ends(connection([head + sc1], [head + lx])) == ()
 
 
 def test_a_relation_may_stand_at_one_end_only() -> None:
@@ -92,6 +98,10 @@ def test_another_kind_or_number_differs(lx: str) -> None:
     head = 'name = "a", when = { brake1_release = 1 }, '
     (found,) = findings([head + "requires = { permit_torque = 1 }"], [head + lx])
     assert found.rule == "relations-differ"
+    (change,) = compare_ends(connection([head + "requires = { permit_torque = 1 }"], [head + lx]))
+    assert (change.level, change.kind, change.subject) == ("value", "relation", "a")
+    assert change.sides == ("SC1", "LX")
+    assert change.before == "brake1_release = 1 requires permit_torque = 1"
 
 
 def test_a_name_that_is_no_signal_is_only_that() -> None:
