@@ -56,9 +56,9 @@ def _after(connection: Connection, remedy: Remedy, judge: Judge) -> Sequence[Fin
     """Return what is found once a remedy is done, None where it cannot be done."""
     try:
         after = remedy.change(connection)
+        return judge(after) if _writable(after) else None
     except UsageError:
         return None  # A signal cannot stand there, by its width or order.
-    return judge(after) if _writable(after) else None
 
 
 def _writable(connection: Connection) -> bool:
