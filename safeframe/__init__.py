@@ -51,6 +51,15 @@ if TYPE_CHECKING:
     from ._errors import FrameError, InputError, Problem, SafeframeError, UsageError, WriteError
     from ._findings import Counterexample, Finding, NotJudged, Report, Rule, Spot, Waived
     from ._fingerprint import end_fingerprint, wire_fingerprint
+    from ._history import (
+        ConnectionChange,
+        EndState,
+        MapFile,
+        SiteComparison,
+        SiteState,
+        compare_sites,
+        read_site,
+    )
     from ._mapfile import dumps, load, loads
     from ._model import (
         Allowance,
@@ -81,6 +90,7 @@ __all__ = [
     "ChangeClass",
     "ClassReason",
     "Connection",
+    "ConnectionChange",
     "ConnectionTable",
     "Counterexample",
     "DeviceMap",
@@ -89,6 +99,7 @@ __all__ = [
     "EditDifference",
     "EditStep",
     "End",
+    "EndState",
     "Finding",
     "FrameError",
     "Ground",
@@ -97,6 +108,7 @@ __all__ = [
     "Location",
     "Map",
     "MapCodec",
+    "MapFile",
     "MixedRow",
     "MixedState",
     "MixedTable",
@@ -112,6 +124,8 @@ __all__ = [
     "Rule",
     "SafeframeError",
     "Signal",
+    "SiteComparison",
+    "SiteState",
     "Spot",
     "UsageError",
     "Waived",
@@ -123,6 +137,7 @@ __all__ = [
     "classify",
     "compare_edits",
     "compare_ends",
+    "compare_sites",
     "compare_versions",
     "crc",
     "decode",
@@ -137,6 +152,7 @@ __all__ = [
     "loads",
     "mixed_versions",
     "protocols",
+    "read_site",
     "record",
     "relations",
     "residual",
@@ -174,6 +190,9 @@ _HOMES = {
         "_errors": "FrameError InputError Problem SafeframeError UsageError WriteError",
         "_findings": "Counterexample Finding NotJudged Report Rule Spot Waived",
         "_fingerprint": "end_fingerprint wire_fingerprint",
+        "_history": (
+            "ConnectionChange EndState MapFile SiteComparison SiteState compare_sites read_site"
+        ),
         "_mapfile": "dumps load loads",
         "_model": (
             "Allowance Connection ConnectionTable DeviceMap Direction End Installed Map Provenance "

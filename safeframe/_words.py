@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
-__all__ = ["MOST_LISTED", "count", "listed", "ranges", "way"]
+__all__ = ["MOST_LISTED", "count", "counting", "listed", "ranges", "way"]
 
 ARROW = " -> "
 MOST_LISTED = 20
@@ -18,6 +19,20 @@ def count(number: int, noun: str, plural: str = "") -> str:
     ('1 octet', '0 octets', '2 entries')
     """
     return f"{number} {noun}" if number == 1 else f"{number} {plural or f'{noun}s'}"
+
+
+def counting(text: str) -> list[tuple[int, str]]:
+    """Return what to sort names by, so that they stand as people count: VB2 before VB10.
+
+    >>> sorted(["VB10", "VB2", "VA"], key=counting)
+    ['VA', 'VB2', 'VB10']
+    """
+    parts: list[tuple[int, str]] = []
+    for digits, run in groupby(text, key=lambda sign: "0" <= sign <= "9"):
+        part = "".join(run)
+        number = part.lstrip("0")
+        parts.append((len(number), number) if digits else (-1, part))
+    return [*parts, (-2, text)]
 
 
 def listed(names: Sequence[str]) -> str:

@@ -17,13 +17,15 @@ if TYPE_CHECKING:
     from .._report.document import Document, Grids
     from ..protocols import Profile
 
-__all__ = ["configure", "run"]
+__all__ = ["configure", "run", "versions"]
 
 _EPILOG = """\
 Two files of one end are compared as before and after, two files of two ends as
 producer and consumer of each direction. Four files are both ends before and both
 ends after, in the same order: were both ends edited identically, what class of
 change is it, and what does each end read while only one of them is updated?
+Two folders or plant files, or --since REV, answer that for every connection of a
+site, one line for each; a connection is followed when its files are renamed.
 
 levels, from worst to mildest:
   wire   what the frame or the other end sees: place, width, type, reserve, ids
@@ -35,10 +37,13 @@ examples:
   safeframe diff before/sc1-lx.toml after/sc1-lx.toml
   safeframe diff --fail-on value sc1-lx.toml lx-sc1.toml
   safeframe diff before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml after/lx-sc1.toml
+  safeframe diff before/ after/
+  safeframe diff --since HEAD~ --format markdown maps/
 
-exit codes: 0 nothing differs at or above --fail-on (four files: both edits are
-identical, the ends agree after them, and a check of the new pair finds no error),
-1 not so, 2 wrong use or unreadable input, 3 internal error
+exit codes: 0 nothing differs at or above --fail-on (four files, and each connection
+of a site: both edits are identical, the ends agree after them, and a check of the
+new pair finds no error; a connection may come or go at both ends), 1 not so, 2 wrong
+use or unreadable input, 3 internal error
 """
 
 
@@ -46,7 +51,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
     parser.add_argument(
-        "maps", metavar="MAP", nargs="+", help="two or four map files; - is standard input"
+        "maps",
+        metavar="MAP",
+        nargs="*",
+        default=["."],
+        help="two or four map files, or two folders or plant files: before and after; "
+        "- is standard input",
+    )
+    parser.add_argument(
+        "--since",
+        metavar="REV",
+        help="what changed in one folder (default: this one) or plant file since a revision of "
+        "git; nothing is checked out",
     )
     mode = parser.add_mutually_exclusive_group()
     mode.add_argument(
@@ -72,7 +88,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--all",
         action="store_true",
-        help="with four files: list the signals that arrive unchanged too",
+        help="list the signals that arrive unchanged, and the connections that are, too",
     )
     outputs.add(
         parser,
@@ -87,6 +103,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Compare, print, and return 1 for a difference at or above the threshold or a new error."""
+    if args.since is not None or (len(args.maps) == 2 and any(map(inputs.is_site, args.maps))):
+        from . import sites  # deferred: single files need none of it.
+
+        return sites.run(args)
     if len(args.maps) not in (2, 4):
         raise UsageError(f"map files must be two or four, not {len(args.maps)}")
     if args.maps.count("-") > 1:
@@ -125,7 +145,7 @@ def _two(args: argparse.Namespace, own: dict[str, Profile], one: End, two: End) 
 
     def document(*, drawn: bool) -> Document:
         # Two versions of one end are drawn as what it sends and receives, before and after.
-        draw = _versions if mode == "versions" else _directions
+        draw = versions if mode == "versions" else _directions
         pictures = draw(one, two) if drawn else []
         return changes.changes(
             title, found, classes=classes, pictures=pictures, where=_where(args, drawn)
@@ -162,7 +182,8 @@ def _directions(one: End, two: End) -> list[Grids]:
     return [Grids(compare(direction), direction.name) for direction in both.directions()]
 
 
-def _versions(before: End, after: End) -> list[Grids]:
+def versions(before: End, after: End) -> list[Grids]:
+    """Return the pictures of one end before and after: what it sends, what it receives."""
     from .._grids import compare_maps
     from .._report.document import Grids
 
@@ -199,8 +220,8 @@ def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
 
     def document(*, drawn: bool) -> Document:
         pictures = [
-            *_versions(before.first, after.first),
-            *_versions(before.second, after.second),
+            *versions(before.first, after.first),
+            *versions(before.second, after.second),
         ]
         return changes.edits(
             after.name,

@@ -16,6 +16,7 @@ __all__ = [
     "PLANT",
     "STDIN",
     "connections",
+    "is_site",
     "read_end",
     "read_ends",
     "site",
@@ -116,6 +117,11 @@ def versions(
         )
     before = Connection(first=first, second=second)
     return before, Connection(first=new_first, second=new_second)
+
+
+def is_site(path: str) -> bool:
+    """Tell whether a path is a folder or a plant file, and no single map."""
+    return path.endswith(PLANT) or _may_be_folder(path)
 
 
 def _may_be_folder(path: str) -> bool:

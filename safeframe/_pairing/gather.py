@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable
 from .._errors import InputError, Problem
 from .._model import Connection, End
 
-__all__ = ["gather"]
+__all__ = ["gather", "sort_out"]
 
 
 def gather(ends: Iterable[End]) -> tuple[Connection, ...]:
@@ -17,16 +17,22 @@ def gather(ends: Iterable[End]) -> tuple[Connection, ...]:
     in only one of both, they are matched too, so that a check can say what is wrong with them.
     Raises InputError for every end that is left over.
     """
+    found, left = sort_out(ends)
+    if left:
+        raise InputError(*(_alone(end, left) for end in left))
+    return found
+
+
+def sort_out(ends: Iterable[End]) -> tuple[tuple[Connection, ...], list[End]]:
+    """Return the connections as ``gather`` matches them, and the ends that are left over."""
     left = list(ends)
     order = {id(end): number for number, end in enumerate(left)}
     found: list[Connection] = []
     for key in (_by_both, _by_names, _by_connection):
         left, pairs = _take(left, key)
         found += pairs
-    if left:
-        raise InputError(*(_alone(end, left) for end in left))
     found.sort(key=lambda connection: order[id(connection.first)])
-    return tuple(found)
+    return tuple(found), left
 
 
 def _by_both(end: End) -> Hashable:

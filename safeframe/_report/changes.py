@@ -33,7 +33,7 @@ from .document import (
 )
 from .findings import counts
 
-__all__ = ["changes", "classes", "edits", "mixes"]
+__all__ = ["changes", "checked", "classes", "edits", "mixes", "points", "sentence"]
 
 _LOOKS = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_LOOKS = {
@@ -91,7 +91,7 @@ def changes(
     where: Where = str,
 ) -> Document:
     """Return the changes between two map files, the class of an edit, a caution."""
-    blocks: list[Block] = [_points(given, where)] if given else []
+    blocks: list[Block] = [points(given, where)] if given else []
     if classes is not None:
         blocks.append(_classes(classes))
     said = _count(given)
@@ -118,14 +118,14 @@ def edits(
 
     ``report`` is that of the check of the new pair, ``again`` the arguments that repeat it.
     """
-    blocks: list[Block] = [_states(given), *_checked(report, again)]
+    blocks: list[Block] = [_states(given), *checked(report, again)]
     if given.differences:
-        points = tuple(_difference(one, where) for one in given.differences)
-        blocks.append(Section("Where the edits differ", (Points(points, _HEAD[:4]),)))
+        found = tuple(_difference(one, where) for one in given.differences)
+        blocks.append(Section("Where the edits differ", (Points(found, _HEAD[:4]),)))
     blocks.append(_classes(classes))
     blocks += (_mix(mix, all_rows) for mix in mixed)
     for end, own in zip(given.ends, given.edits, strict=True):
-        inside = (_points(own, where),) if own else ()
+        inside = (points(own, where),) if own else ()
         blocks.append(Section(f"Edit of {end}: {_count(own)}", inside, kind="long"))
     return Document(_verdict(title, given), (*blocks, *_drawn(pictures)))
 
@@ -144,7 +144,7 @@ def _drawn(pictures: Sequence[Grids]) -> tuple[Section, ...]:
     return tuple(Section(f"{one.name}, bit by bit", (one,), kind="long") for one in pictures)
 
 
-def _checked(report: Report, again: Sequence[str]) -> list[Block]:
+def checked(report: Report, again: Sequence[str]) -> list[Block]:
     """Return how many errors and warnings the check of the new pair finds, if any."""
     told = ("error", "warning")
     found = [finding for finding in report.findings if finding.severity in told]
@@ -167,7 +167,8 @@ def _count(given: Sequence[Change]) -> str:
     return f"{count(len(given), 'difference')} ({', '.join(found)})"
 
 
-def _points(given: Sequence[Change], where: Where) -> Points:
+def points(given: Sequence[Change], where: Where = str) -> Points:
+    """Return changes one by one."""
     return Points(tuple(_change(change, where) for change in given), _HEAD)
 
 
@@ -194,6 +195,12 @@ def _change(change: Change, where: Where) -> Point:
         ),
         source=" -> ".join(dict.fromkeys(wheres)),
     )
+
+
+def sentence(change: Change) -> str:
+    """Return a change in one line, without where it stands."""
+    point = _change(change, str)
+    return f"{change.level}: {point.subject} [{point.scope}]: {'; '.join(point.lines)}"
 
 
 def _field(change: Change) -> str:

@@ -19,13 +19,14 @@ from .._diff import (
     MixedState,
     MixedTable,
 )
-from .._errors import InputError
+from .._errors import InputError, Problem
 from .._findings import Report
+from .._history import ConnectionChange, EndState, SiteComparison
 from .._model import Signal
 from .._source import Location
 from .document import CAUTION
 
-__all__ = ["FORMAT", "changes", "edits", "problems"]
+__all__ = ["FORMAT", "changes", "edits", "problems", "sites"]
 
 FORMAT = "safeframe-diff/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -59,22 +60,73 @@ def edits(
         "edits",
         given.ends,
         given.outcome,
-        differences=[_difference(difference) for difference in given.differences],
-        edits=[
-            {"end": end, "changes": [_change(change) for change in own]}
-            for end, own in zip(given.ends, given.edits, strict=True)
-        ],
-        disagreed_before=[_change(change) for change in given.disagreed],
-        disagree_after=[_change(change) for change in given.disagree],
+        **_edits(given),
         check_after=_check(report),
         classes=_classes(classes),
         mixes=[_mix(mix) for mix in mixed],
     )
 
 
+def _edits(given: EditComparison) -> dict[str, Any]:
+    return {
+        "differences": [_difference(difference) for difference in given.differences],
+        "edits": [
+            {"end": end, "changes": [_change(change) for change in own]}
+            for end, own in zip(given.ends, given.edits, strict=True)
+        ],
+        "disagreed_before": [_change(change) for change in given.disagreed],
+        "disagree_after": [_change(change) for change in given.disagree],
+    }
+
+
+def sites(given: SiteComparison, *, fail_on: str) -> str:
+    """Return what became of every connection of a site; ``settled`` is judged by ``fail_on``."""
+    rows = [_connection(row, fail_on) for row in given.rows]
+    site = {
+        "before": given.before,
+        "after": given.after,
+        "counts": dict(given.counts),
+        "connections": rows,
+        "findings": [
+            {"severity": one.severity, "rule": one.rule, "message": one.message}
+            for one in given.findings
+        ],
+        "others": list(given.others),
+    }
+    verdict = "open" if given.fails(fail_on) else "settled"
+    return _document("sites", (), verdict, problems=_problems(given.problems), site=site)
+
+
+def _connection(row: ConnectionChange, fail_on: str) -> dict[str, Any]:
+    empty: dict[str, Any] = {"differences": [], "edits": [], "disagreed_before": []}
+    disagree = [_change(change) for change in row.disagree]
+    return {
+        "connection": row.name,
+        "change": row.change,
+        "settled": not row.fails(fail_on),
+        "was": row.was,
+        "level": row.level,
+        "notes": list(row.notes),
+        "ends": [_end(end) for end in row.ends],
+        "classes": _classes(row.classes),
+        "check_after": None if row.report is None else _check(row.report),
+        "changes": [_change(change) for change in row.changes],
+        **(
+            {**empty, "disagree_after": disagree}
+            if row.comparison is None
+            else _edits(row.comparison)
+        ),
+        "mixes": [_mix(mix) for mix in row.mixed],
+    }
+
+
 def problems(error: InputError) -> str:
     """Return a document for input that could not be read: no verdict, only the problems."""
-    found = [
+    return _document("unreadable", (), "", problems=_problems(error.problems))
+
+
+def _problems(given: Iterable[Problem]) -> list[dict[str, Any]]:
+    return [
         {
             "path": problem.path,
             "line": problem.line,
@@ -82,9 +134,8 @@ def problems(error: InputError) -> str:
             "message": problem.message,
             "remedy": problem.remedy,
         }
-        for problem in error.problems
+        for problem in given
     ]
-    return _document("unreadable", (), "", problems=found)
 
 
 def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str:
@@ -102,11 +153,17 @@ def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str
         "classes": None,
         "mixes": [],
         "problems": [],
+        "site": None,
         **parts,
         "caution": CAUTION,
     }
     # ASCII only: no terminal or log is handed a control or escape character from a map.
     return json.dumps(document, indent=2, ensure_ascii=True) + "\n"
+
+
+def _end(end: EndState) -> dict[str, Any]:
+    sides = {name: list(getattr(end, name)) for name in ("files", "paths", "octets", "wire", "own")}
+    return {"end": end.name, "was": end.was, **sides}
 
 
 def _check(report: Report) -> dict[str, Any]:

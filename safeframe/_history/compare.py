@@ -1,0 +1,323 @@
+"""Compare two states of a site: every connection followed, judged and told apart."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping
+
+from .. import _checks as checks
+from .._diff import (
+    LEVELS,
+    Change,
+    ChangeClass,
+    EditComparison,
+    MixedState,
+    classify_changes,
+    compare_edits,
+    compare_ends,
+    compare_versions,
+    mixed_versions,
+)
+from .._findings import Finding, Report
+from .._fingerprint import end_fingerprint, wire_fingerprint
+from .._model import Connection, End
+from .._words import counting, listed
+from ..protocols import Profile
+from .changes import NO_CLASS, ConnectionChange, EndState, SiteComparison
+from .follow import Followed, follow, oriented
+from .state import MapFile, SiteState
+
+__all__ = ["compare_sites"]
+
+Profiles = Mapping[str, Profile]
+
+
+def compare_sites(
+    before: SiteState, after: SiteState, *, own_profiles: Profiles | None = None
+) -> SiteComparison:
+    """Say what became of every connection between two states of a site.
+
+    A connection is followed when its files were renamed or moved. ``own_profiles`` are the user's
+    profiles by name.
+
+    >>> before = after = safeframe.read_site(".")
+    >>> safeframe.compare_sites(before, after).counts
+    (('unchanged', 1),)
+    """
+    return _Comparer(before, after, own_profiles or {}).comparison()
+
+
+class _Comparer:
+    """One comparison; what a file says is worked out once, in whichever state it stands."""
+
+    def __init__(self, before: SiteState, after: SiteState, own_profiles: Profiles) -> None:
+        self.before, self.after, self.own_profiles = before, after, own_profiles
+        self.files = (
+            {one.shown: one for one in before.files},
+            {one.shown: one for one in after.files},
+        )
+        self.paths = {shown: one.path for side in self.files for shown, one in side.items()}
+        self.prints: dict[tuple[str, str], tuple[str, str]] = {}
+        self.reports: dict[int, Report] = {}
+
+    def comparison(self) -> SiteComparison:
+        findings = self._check()
+        rows: list[ConnectionChange] = []
+        gone: dict[str, list[Connection]] = defaultdict(list)
+        came: list[Followed] = []
+        for one in follow(self.before, self.after):
+            if one.old is not None and one.new is not None:
+                rows.append(self._both(one.old, one.new))
+            elif one.new is not None:
+                came.append(one)
+            elif not one.rivals and one.old is not None:
+                gone[one.old.name].append(one.old)
+            elif one.old is not None:
+                rows.append(self._one(one.old, 0, rivals=one.rivals))
+        before_alone = {_name(group): group for group in self.before.alone}
+        for group in self.after.alone:
+            olds = gone.pop(_name(group), [])
+            rows.append(self._alone(group, olds, before_alone.pop(_name(group), ())))
+        for one in came:
+            assert one.new is not None
+            lone = before_alone.pop(one.new.name, ())
+            rows.append(self._one(one.new, 1, rivals=one.rivals, lone=lone))
+        rows += map(self._was_alone, before_alone.values())
+        rows += (self._one(old, 0) for olds in gone.values() for old in olds)
+        rows.sort(key=_order)
+        return SiteComparison(
+            before=self.before.title,
+            after=self.after.title,
+            rows=tuple(rows),
+            findings=findings,
+            others=tuple(sorted({*self.before.others, *self.after.others})),
+            problems=self.before.problems + self.after.problems,
+        )
+
+    def _check(self) -> tuple[Finding, ...]:
+        """Check the connections of the newer state; return what only a whole site shows."""
+        whole: list[Finding] = []
+        for numbers in self.after.sites:
+            site = [self.after.connections[number] for number in numbers]
+            report = checks.check_all(site, own_profiles=self.own_profiles)
+            found: dict[str, list[Finding]] = defaultdict(list)
+            for finding in report.findings:
+                found[finding.connection].append(finding)
+            whole += found[""]
+            names = Counter(connection.name for connection in site)
+            for one in site:
+                if names[one.name] == 1:
+                    own = Report(findings=tuple(found[one.name]), connections=(one.name,))
+                else:
+                    own = checks.check(one, own_profiles=self.own_profiles)
+                self.reports[id(one)] = own
+        return tuple(whole)
+
+    def _both(self, old: Connection, found: Connection) -> ConnectionChange:
+        """Return what became of a connection that stands in both states."""
+        new = oriented(old, found, self.paths)
+        if new is None:
+            words = "which end was which cannot be told"
+            return self._row(old, found, "not judged", notes=(words,))
+        ends = self._ends(old, new)
+        files = [
+            tuple(side[end.where.path] for end in each.ends)
+            for side, each in zip(self.files, (old, new), strict=True)
+        ]
+        same = all(map(_equal, *files))
+        comparison = None
+        if not same or ends[0].wire[1] != ends[1].wire[1]:
+            comparison = compare_edits(old, new, own_profiles=self.own_profiles)
+        if same or comparison is None:
+            return self._row(old, new, "unchanged", comparison=comparison, ends=ends, found=found)
+        edits = tuple(zip(comparison.ends, comparison.edits, strict=True))
+        levels = [change.level for _, changes in edits for change in changes]
+        mixed = mixed_versions(old, new, own_profiles=self.own_profiles) if levels else ()
+        return self._row(
+            old,
+            new,
+            _verdict(comparison, ends) if levels else "unchanged",
+            comparison=comparison,
+            ends=ends,
+            found=found,
+            level=min(levels, key=LEVELS.index, default=""),
+            classes=classify_changes(edits),
+            mixed=tuple(mixed),
+        )
+
+    def _row(
+        self,
+        old: Connection,
+        new: Connection,
+        change: str,
+        *,
+        found: Connection | None = None,
+        ends: tuple[EndState, ...] | None = None,
+        comparison: EditComparison | None = None,
+        level: str = "",
+        classes: ChangeClass = NO_CLASS,
+        mixed: tuple[MixedState, ...] = (),
+        notes: tuple[str, ...] = (),
+    ) -> ConnectionChange:
+        return ConnectionChange(
+            name=new.name,
+            change=change,
+            was=old.name if old.name != new.name else "",
+            ends=self._ends(old, new) if ends is None else ends,
+            level=level,
+            classes=classes,
+            before=old,
+            after=new,
+            comparison=comparison,
+            mixed=mixed,
+            disagree=comparison.disagree if comparison is not None else (),
+            report=self.reports[id(found or new)],
+            notes=notes,
+        )
+
+    def _one(
+        self,
+        one: Connection,
+        side: int,
+        *,
+        rivals: tuple[Connection, ...] = (),
+        lone: tuple[End, ...] = (),
+    ) -> ConnectionChange:
+        """Return what became of a connection that stands in one state: 0 the older, 1 the newer."""
+        other = (self.after, self.before)[side]
+        paths = [self.paths[end.where.path] for end in one.ends]
+        lost = sorted({*other.unread, *other.others} & {*paths})
+        notes: list[str] = []
+        if rivals:
+            words = listed([" and ".join(end.where.path for end in each.ends) for each in rivals])
+            notes.append(f"it could be the same as {words}, and nothing tells")
+        if lost:
+            notes.append(f"{listed(lost)} {('now', 'before')[side]} could not be read as a map")
+        change = "not judged" if notes else ("removed", "new")[side]
+        notes += map(_lone, lone)
+        ends = (self._end(None, end) if side else self._end(end, None) for end in one.ends)
+        shown = (None, one) if side else (one, None)
+        return ConnectionChange(
+            name=one.name,
+            change=change,
+            ends=tuple(ends),
+            level="wire",
+            before=shown[0],
+            after=shown[1],
+            disagree=self._disagree(one) if side else (),
+            report=self.reports[id(one)] if side else None,
+            notes=tuple(notes),
+        )
+
+    def _disagree(self, one: Connection) -> tuple[Change, ...]:
+        return compare_ends(one, own_profiles=self.own_profiles)
+
+    def _alone(
+        self, group: tuple[End, ...], olds: list[Connection], before: tuple[End, ...]
+    ) -> ConnectionChange:
+        """Return what is there now of a connection that is no pair; before it may have been one."""
+        earlier = [*before, *(end for old in olds for end in old.ends)]
+        known = {end.name: end for end in earlier}
+        # Of several ends of one name nobody can say which of them went on.
+        clear = len(group) == 1 and len(known) == len(earlier)
+        pairs = [(known.pop(end.name, None) if clear else None, end) for end in group]
+        ends = [self._end(old, new) for old, new in pairs]
+        ends += (self._end(old, None) for old in known.values())
+        changes = tuple(
+            change
+            for old, new in pairs
+            if old is not None
+            for change in compare_versions(old, new, own_profiles=self.own_profiles)
+        )
+        change, notes = "only one end", [f"no map of {group[0].peer}, its partner, is there"]
+        if len(group) > 1:
+            paths = listed([end.where.path for end in group])
+            change, notes = "not judged", [f"{paths} do not make one pair of two ends"]
+        elif self.after.unread:
+            words = f"the map of {group[0].peer} may be in a file that cannot be read"
+            change, notes = "not judged", [words]
+        return ConnectionChange(
+            name=_name(group),
+            change=change,
+            ends=tuple(ends),
+            level="wire" if olds else _worst(changes),
+            changes=changes,
+            notes=tuple(notes),
+        )
+
+    def _was_alone(self, group: tuple[End, ...]) -> ConnectionChange:
+        """Return what became of ends without exactly one partner, none of which is there now."""
+        change = "not judged" if self.after.unread else "removed"
+        return ConnectionChange(
+            name=_name(group),
+            change=change,
+            ends=tuple(self._end(end, None) for end in group),
+            level="wire",
+            notes=tuple(_lone(end) for end in group),
+        )
+
+    def _ends(self, old: Connection, new: Connection) -> tuple[EndState, ...]:
+        return tuple(map(self._end, old.ends, new.ends))
+
+    def _end(self, old: End | None, new: End | None) -> EndState:
+        was, now = (
+            None if end is None else side[end.where.path]
+            for side, end in zip(self.files, (old, new), strict=True)
+        )
+        one = new or old
+        assert one is not None, "an end stands in one state at least"
+        prints = self._prints(was), self._prints(now)
+        return EndState(
+            name=one.name,
+            was=old.name if old is not None and old.name != one.name else "",
+            files=(was and was.shown, now and now.shown),
+            paths=(was and was.path, now and now.path),
+            octets=(_octets(old), _octets(new)),
+            wire=(prints[0][0], prints[1][0]),
+            own=(prints[0][1], prints[1][1]),
+        )
+
+    def _prints(self, file: MapFile | None) -> tuple[str | None, str | None]:
+        if file is None:
+            return None, None
+        key = file.digest, file.format
+        if key not in self.prints:
+            self.prints[key] = (
+                wire_fingerprint(file.end, own_profiles=self.own_profiles),
+                end_fingerprint(file.end, own_profiles=self.own_profiles),
+            )
+        return self.prints[key]
+
+
+def _verdict(comparison: EditComparison, ends: tuple[EndState, ...]) -> str:
+    """Return what both edits are together, where one of them changed anything."""
+    edited = sum(end.wire[0] != end.wire[1] for end in ends)
+    if not edited:
+        return "own parts edited"
+    if edited == 1:
+        return "only one end edited"
+    return "edited differently" if comparison.differences else "edited identically"
+
+
+def _equal(old: MapFile, new: MapFile) -> bool:
+    return (old.digest, old.format) == (new.digest, new.format)
+
+
+def _octets(end: End | None) -> int | None:
+    return None if end is None else end.sends.size_octets
+
+
+def _name(group: tuple[End, ...]) -> str:
+    return group[0].connection_table.name
+
+
+def _lone(end: End) -> str:
+    return f"before, only the map of {end.name} was there"
+
+
+def _worst(changes: Iterable[Change]) -> str:
+    return min((change.level for change in changes), key=LEVELS.index, default="")
+
+
+def _order(row: ConnectionChange) -> tuple[object, ...]:
+    return counting(row.name), [str(end.files) for end in row.ends]

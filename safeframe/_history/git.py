@@ -1,0 +1,219 @@
+"""What a revision of a git repository holds, read through the plumbing of the program git.
+
+Nothing is checked out, no hook and no filter is run, nothing is fetched and no file of the
+repository is written: ``rev-parse``, ``ls-tree`` and ``cat-file`` only look at objects.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import IO, NamedTuple
+
+from .._document.reader import MAX_FILE_OCTETS
+from .._errors import InputError, Problem, UsageError
+
+__all__ = ["GitEntry", "GitRevision", "open_revision"]
+
+_OBJECT = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
+_KEPT = frozenset(
+    {
+        "GIT_CEILING_DIRECTORIES",
+        "GIT_CONFIG_GLOBAL",
+        "GIT_CONFIG_NOSYSTEM",
+        "GIT_CONFIG_SYSTEM",
+        "GIT_DISCOVERY_ACROSS_FILESYSTEM",
+        "GIT_EXEC_PATH",
+    }
+)
+"""What the user says of git as a whole. All else would lead away from the folder that is asked for:
+a hook, for instance, runs with the index and the folder of its own repository set."""
+_STRICT = (
+    "--no-pager",
+    "--no-replace-objects",  # What the revision is, not what somebody put in its place.
+    "--literal-pathspecs",
+    *("-c", "core.fsmonitor=false"),
+    *("-c", f"core.hooksPath={os.devnull}"),
+)
+_SETTINGS = {
+    "LC_ALL": "C",
+    "GIT_TERMINAL_PROMPT": "0",
+    "GIT_OPTIONAL_LOCKS": "0",
+    # Objects that a partial clone lacks are not fetched: no program and no network for it.
+    "GIT_NO_LAZY_FETCH": "1",
+    "GIT_ALLOW_PROTOCOL": "none",
+}
+
+
+class GitEntry(NamedTuple):
+    """One entry of a revision: its mode, its kind (``blob`` or ``commit``) and its object."""
+
+    mode: str
+    kind: str
+    object: str
+
+    @property
+    def is_link(self) -> bool:
+        """Whether it is a symbolic link."""
+        return self.mode == "120000"
+
+
+class GitRevision(NamedTuple):
+    """A revision as seen from one folder of its work tree.
+
+    ``prefix`` is the folder's path from the top of the repository, empty or with a slash at its
+    end; ``entries`` are all files of the revision by their path from the top.
+    """
+
+    name: str
+    program: str
+    folder: str
+    prefix: str
+    entries: dict[str, GitEntry]
+
+    @contextmanager
+    def contents(self) -> Iterator[Contents]:
+        """Start the one process that hands out contents, and end it."""
+        command = [self.program, *_STRICT, "cat-file", "--batch"]
+        with subprocess.Popen(
+            command,
+            cwd=self.folder,
+            env=_environ(),
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+        ) as process:
+            assert process.stdin is not None
+            assert process.stdout is not None
+            try:
+                yield Contents(process.stdin, process.stdout)
+            finally:
+                process.kill()  # It may be in the middle of a content that nobody wants.
+
+
+class Contents:
+    """The contents of objects, one after the other."""
+
+    def __init__(self, ask: IO[bytes], answer: IO[bytes]) -> None:
+        self._ask, self._answer = ask, answer
+
+    def octets(self, entry: GitEntry, *, path: str, what: str = "map file") -> bytes:
+        """Return the octets of an object of at most as many as a file may have.
+
+        Raises InputError for one that is larger, or that the repository does not hold.
+        """
+        try:
+            self._ask.write(f"{entry.object}\n".encode())
+            self._ask.flush()
+            head = self._answer.readline().split()
+        except OSError:
+            head = []
+        if len(head) != 3 or head[1] != b"blob":
+            message = "the content must be in the repository, not missing"
+            raise InputError(Problem(path=path, message=message, remedy="fetch it with git"))
+        size = int(head[2])
+        octets = b""
+        left = size + 1  # A line feed follows.
+        while left:
+            part = self._answer.read(min(left, 1 << 16))
+            if not part:
+                message = "the content must be in the repository, not broken off"
+                raise InputError(Problem(path=path, message=message))
+            left -= len(part)
+            if len(octets) <= MAX_FILE_OCTETS:
+                octets += part
+        if size > MAX_FILE_OCTETS:
+            message = f"a {what} must be at most {MAX_FILE_OCTETS} octets, not {size}"
+            raise InputError(Problem(path=path, message=message))
+        return octets[:size]
+
+
+def open_revision(folder: str, revision: str) -> GitRevision:
+    """Find a revision in the repository that a folder lies in; the folder may be gone by now.
+
+    Raises UsageError without git, outside a work tree, and for a revision that is not there.
+    """
+    program = shutil.which("git")
+    if program is None:
+        raise UsageError("to read a revision, the program git must be on the path, and is not")
+    if not revision or revision.startswith("-") or not revision.isprintable():
+        raise UsageError(f"a revision must be the name of a commit, not {revision!r}")
+    start, gone = _nearest(folder)
+    code, told, words = _run(
+        program,
+        start,
+        *("rev-parse", "--is-inside-work-tree", "--is-shallow-repository", "--show-prefix"),
+    )
+    inside, _, rest = told.partition("\n")
+    shallow, _, prefix = rest.partition("\n")
+    if code or inside != "true":
+        reason = words.strip().partition("\n")[0].removeprefix("fatal: ")
+        more = f" ({reason})" if reason else ""
+        raise UsageError(f"to read a revision, {folder} must lie in a work tree of git{more}")
+    code, told, _ = _run(
+        program, start, "rev-parse", "--verify", "--quiet", f"{revision}^{{commit}}"
+    )
+    commit = told.strip()
+    if code or not _OBJECT.fullmatch(commit):
+        raise UsageError(_unknown(revision, shallow=shallow == "true"))
+    code, told, words = _run(program, start, "ls-tree", "-r", "-z", "--full-tree", commit)
+    if code:
+        reason = words.strip().partition("\n")[0].removeprefix("fatal: ")
+        raise UsageError(f"the files of {revision} must be in the repository ({reason})")
+    prefix = prefix.removesuffix("\n") + "".join(f"{part}/" for part in gone)
+    return GitRevision(revision, program, start, prefix, dict(_entries(told)))
+
+
+def _nearest(folder: str) -> tuple[str, list[str]]:
+    """Return the nearest folder that is there, and the names below it that are not."""
+    gone: list[str] = []
+    start = os.path.abspath(folder)  # noqa: PTH100  (names may be of any octets)
+    while not os.path.isdir(start):  # noqa: PTH112
+        start, name = os.path.split(start)
+        gone.insert(0, name)
+    return start, gone
+
+
+def _unknown(revision: str, *, shallow: bool) -> str:
+    message = f"a revision must be a commit of this repository, not {revision}"
+    if shallow:
+        message += (
+            "; this clone is shallow and may end before it (git fetch --unshallow gets the rest)"
+        )
+    return message
+
+
+def _entries(told: str) -> Iterator[tuple[str, GitEntry]]:
+    for line in told.split("\0"):
+        if line:
+            head, _, path = line.partition("\t")
+            mode, kind, name = head.split()
+            yield path, GitEntry(mode, kind, name)
+
+
+def _run(program: str, folder: str, *words: str) -> tuple[int, str, str]:
+    try:
+        run = subprocess.run(
+            [program, *_STRICT, *words],
+            cwd=folder,
+            env=_environ(),
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            check=False,
+        )
+    except OSError as error:
+        raise UsageError(f"{program} must run: {error.strerror or error}") from None
+    return run.returncode, os.fsdecode(run.stdout), os.fsdecode(run.stderr)
+
+
+def _environ() -> dict[str, str]:
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith("GIT_") or name in _KEPT
+    }
+    return kept | _SETTINGS

@@ -1,0 +1,187 @@
+"""Where the files of a state come from: a folder as it lies on the disk, or a revision of it."""
+
+from __future__ import annotations
+
+import os
+import posixpath
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import NamedTuple, Protocol
+
+from .._document.reader import read_octets
+from .._errors import InputError, Problem
+from .git import Contents, GitEntry, GitRevision
+
+__all__ = ["PLANT", "SUFFIXES", "DiskSource", "FoundFile", "RevisionSource", "Source"]
+
+PLANT = "plant.toml"
+"""The name of the plant file of a folder; names that end so are no maps."""
+
+SUFFIXES = (".toml", ".csv")
+_LINKS = 16
+"""Links that lead to each other before nobody follows them any longer; by choice."""
+
+
+class FoundFile(NamedTuple):
+    """A file that may be a map: its path below the root of the state, and the one to show."""
+
+    path: str
+    shown: str
+
+
+class Source(Protocol):
+    """Files of one state; paths have slashes and are relative to its root."""
+
+    def files(self) -> Iterator[FoundFile]:
+        """Yield the files that may be maps or plant files, hidden ones aside."""
+
+    def refused(self) -> list[Problem]:
+        """Return what could hold maps and was not looked into."""
+
+    def shown(self, path: str) -> str:
+        """Return the path to show for a file."""
+
+    def octets(self, path: str, what: str) -> bytes:
+        """Return the content of a file; raises InputError."""
+
+
+def _hidden(path: str) -> bool:
+    return any(part.startswith(".") for part in path.split("/"))
+
+
+class DiskSource:
+    """A folder as it is now. Links to files are followed, links to folders are not."""
+
+    def __init__(self, root: str) -> None:
+        self._root = root
+        self._refused: list[Problem] = []
+
+    def files(self) -> Iterator[FoundFile]:
+        """Yield the files in an order that does not depend on the disk."""
+        yield from self._below("")
+
+    def _below(self, folder: str) -> Iterator[FoundFile]:
+        try:
+            with os.scandir(os.path.join(self._root, folder)) as scan:  # noqa: PTH118
+                entries = sorted(scan, key=lambda entry: entry.name)
+        except OSError as error:
+            reason = error.strerror or str(error)
+            message = f"the folder must be readable: {reason}"
+            self._refused.append(Problem(path=self.shown(folder), message=message))
+            return
+        for entry in entries:
+            path = posixpath.join(folder, entry.name)
+            if entry.name.startswith("."):
+                continue
+            if entry.is_dir(follow_symlinks=False):
+                yield from self._below(path)
+            elif entry.is_dir():
+                self._refused.append(
+                    Problem(
+                        path=self.shown(path),
+                        message="a folder must be no link to be looked into",
+                        remedy="name the folder itself",
+                    )
+                )
+            elif path.lower().endswith(SUFFIXES):
+                yield FoundFile(path, self.shown(path))
+
+    def refused(self) -> list[Problem]:
+        """Return the folders that were not looked into; known once ``files`` has been asked."""
+        return self._refused
+
+    def shown(self, path: str) -> str:
+        """Return the path as it was typed, with what is below it."""
+        return os.path.normpath(os.path.join(self._root, path))  # noqa: PTH118
+
+    def octets(self, path: str, what: str) -> bytes:
+        """Return the content of a regular file."""
+        return read_octets(self.shown(path), what=what)
+
+
+class RevisionSource:
+    """A folder as a revision has it. A link is followed to a file of the same revision."""
+
+    def __init__(self, root: str, revision: GitRevision, contents: Contents) -> None:
+        self._root, self._revision, self._contents = root, revision, contents
+        self._start = len(revision.prefix)
+
+    @classmethod
+    @contextmanager
+    def opened(cls, root: str, revision: GitRevision) -> Iterator[RevisionSource]:
+        """Start the process that hands out contents, and end it."""
+        with revision.contents() as contents:
+            yield cls(root, revision, contents)
+
+    def _entries(self) -> Iterator[tuple[str, GitEntry]]:
+        prefix = self._revision.prefix
+        for path, entry in self._revision.entries.items():
+            below = path[self._start :]
+            if path.startswith(prefix) and not _hidden(below):
+                yield below, entry
+
+    def files(self) -> Iterator[FoundFile]:
+        """Yield the files in the order of a folder on the disk."""
+        found = [path for path, entry in self._entries() if entry.kind == "blob"]
+        for path in sorted(found, key=lambda path: path.split("/")):
+            if path.lower().endswith(SUFFIXES):
+                yield FoundFile(path, self.shown(path))
+
+    def refused(self) -> list[Problem]:
+        """Return repositories inside this one, and links to folders."""
+        prefix = self._revision.prefix
+        above = [f"{prefix[:end]}" for end, sign in enumerate(prefix) if sign == "/"]
+        entries = self._revision.entries
+        problems = [
+            Problem(
+                path=self.shown(""),
+                message=f"a revision must hold the files of {path}, not another repository there",
+                remedy="compare inside that repository",
+            )
+            for path in above
+            if path in entries and entries[path].kind == "commit"
+        ]
+        for path, entry in self._entries():
+            if entry.kind == "commit":
+                message = "a repository inside the repository must be compared by itself"
+                problems.append(Problem(path=self.shown(path), message=message))
+            elif entry.is_link and self._leads_to_folder(path, entry):
+                message = "a folder must be no link to be looked into"
+                problems.append(Problem(path=self.shown(path), message=message))
+        return problems
+
+    def _leads_to_folder(self, path: str, entry: GitEntry) -> bool:
+        target = self._target(self._revision.prefix + path, entry)
+        return target is not None and any(
+            other.startswith(f"{target}/") for other in self._revision.entries
+        )
+
+    def _target(self, path: str, entry: GitEntry) -> str | None:
+        """Return where a link leads, from the top; None for a path that no repository holds."""
+        try:
+            text = os.fsdecode(self._contents.octets(entry, path=path, what="link"))
+        except InputError:
+            return None
+        target = posixpath.normpath(posixpath.join(posixpath.dirname(path), text))
+        return None if target.startswith(("/", "..")) else target
+
+    def shown(self, path: str) -> str:
+        """Return the path behind the name of the revision, as git writes it."""
+        return f"{self._revision.name}:{posixpath.normpath(posixpath.join(self._root, path))}"
+
+    def octets(self, path: str, what: str) -> bytes:
+        """Return the content of a file as it was committed."""
+        shown = self.shown(path)
+        full = posixpath.normpath(self._revision.prefix + path)
+        entry = self._revision.entries.get(full)
+        for _ in range(_LINKS):
+            if entry is None or not entry.is_link:
+                break
+            target = self._target(full, entry)
+            full = "" if target is None else target
+            entry = self._revision.entries.get(full)
+        if entry is None or entry.kind != "blob" or entry.is_link:
+            name = self._revision.name
+            message = f"a {what} must be a file of {name}, not a path to something else or nothing"
+            raise InputError(Problem(path=shown, message=message))
+        return self._contents.octets(entry, path=shown, what=what)

@@ -1,0 +1,275 @@
+"""The maps of a site in one state: read, paired, and what of it could not be judged."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import posixpath
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+from .. import _mapfile as mapfile
+from .._document.kinds import NAME, RefusalError
+from .._document.reader import decode
+from .._document.toml import parse
+from .._errors import InputError, Problem, UsageError
+from .._model import Connection, End, Map
+from .._pairing.gather import sort_out
+from .._source import Location
+from .git import open_revision
+from .sources import PLANT, DiskSource, FoundFile, RevisionSource, Source
+
+__all__ = ["MapFile", "SiteState", "read_site"]
+
+_POINTER = re.compile(rb"version \S+/spec/v\d+\n(?:[^\n]*\n)*oid sha256:[0-9a-f]{64}\nsize \d+\n")
+_TABLES = {"connection", "end", "sends", "receives"}
+"""A table of these names makes a TOML file a map, whatever its format says."""
+
+
+class MapFile(NamedTuple):
+    """A map of a state: its path below the root, the one that is shown, the SHA-256 of its octets.
+
+    Two files of one digest, one of them TOML and one CSV, are not the same map.
+    """
+
+    path: str
+    shown: str
+    digest: str
+    end: End
+
+    @property
+    def format(self) -> str:
+        """How the file is written: ``toml`` or ``csv``."""
+        return _format(self.path)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteState:
+    """The maps of a site as they stand in one state: a folder, a plant file, or a revision of it.
+
+    ``connections`` are the pairs, in the order of their files; ``alone`` the ends that have no
+    partner, or several that could be, those of one connection together. ``sites`` are indices of
+    connections that are one site: those of a plant file, or of one folder. ``others`` and
+    ``unread`` are the paths of files that are no maps, or cannot be read as such; ``problems`` say
+    why.
+
+    >>> state = safeframe.read_site(".")
+    >>> [connection.name for connection in state.connections]
+    ['SC1-LX']
+    """
+
+    title: str
+    connections: tuple[Connection, ...] = ()
+    alone: tuple[tuple[End, ...], ...] = ()
+    sites: tuple[tuple[int, ...], ...] = ()
+    files: tuple[MapFile, ...] = ()
+    others: tuple[str, ...] = ()
+    unread: tuple[str, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+
+def read_site(
+    path: str | os.PathLike[str], *, revision: str = "", known: SiteState | None = None
+) -> SiteState:
+    """Read the maps of a folder and of all below it, or those that a plant file lists.
+
+    ``revision`` reads them as a commit of the git repository around them holds them. Files are
+    paired as everywhere: by the plant file of their folder, else by connection and names of the
+    ends. ``known`` is another state: a file that has the same octets there is not read again.
+    Raises UsageError for a path or a revision that is not there; what is wrong with single files is
+    in ``problems``.
+
+    >>> safeframe.read_site(".").problems
+    ()
+    """
+    root = os.fspath(path)
+    plant = os.path.basename(root) if root.endswith(PLANT) else ""  # noqa: PTH119
+    folder = (os.path.dirname(root) or ".") if plant else root  # noqa: PTH120
+    if not revision:
+        if not os.path.isdir(folder):  # noqa: PTH112
+            raise UsageError(f"a site must be a folder or a plant file, not {root}")
+        return _Reader(DiskSource(folder), known).state(root, plant)
+    found = open_revision(folder, revision)
+    with RevisionSource.opened(folder, found) as source:
+        return _Reader(source, known).state(f"{root} at {revision}", plant)
+
+
+class _Reader:
+    """One pass over the files of a state."""
+
+    def __init__(self, source: Source, known: SiteState | None) -> None:
+        self.source = source
+        self.problems: list[Problem] = []
+        self.others: list[str] = []
+        self.maps: dict[str, MapFile | None] = {}
+        self.unread: list[str] = []
+        self.known = {(one.digest, one.format): one for one in (known.files if known else ())}
+
+    def state(self, title: str, plant: str) -> SiteState:
+        """Read everything and pair it."""
+        if plant:
+            files, plants = [], [plant]
+        else:
+            files = list(self.source.files())
+            plants = [one.path for one in files if posixpath.basename(one.path) == PLANT]
+        pairs: list[tuple[str, Connection]] = []
+        for one in plants:
+            pairs += self._listed(one)
+        taken = {end.where.path for _, connection in pairs for end in connection.ends}
+        left: dict[str, list[End]] = {}
+        for file in files:
+            if file.path.endswith(PLANT):
+                if file.path not in plants:
+                    self.others.append(file.path)
+                continue
+            found = self._map(file)
+            if found is not None and found.shown not in taken:
+                left.setdefault(posixpath.dirname(file.path), []).append(found.end)
+        alone: list[End] = []
+        for folder, ends in left.items():
+            matched, rest = sort_out(ends)
+            pairs += ((folder, connection) for connection in matched)
+            alone += rest
+        # The ends of one connection may lie in two folders.
+        matched, alone = sort_out(alone)
+        pairs += (("/", connection) for connection in matched)
+        self.problems += self.source.refused()
+        groups: dict[str, list[int]] = {}
+        for number, (site, _) in enumerate(pairs):
+            groups.setdefault(site, []).append(number)
+        return SiteState(
+            title=title,
+            connections=tuple(connection for _, connection in pairs),
+            alone=tuple(_together(alone)),
+            sites=tuple(map(tuple, groups.values())),
+            files=tuple(one for one in self.maps.values() if one is not None),
+            others=tuple(self.others),
+            unread=tuple(self.unread),
+            problems=tuple(self.problems),
+        )
+
+    def _listed(self, plant: str) -> list[tuple[str, Connection]]:
+        """Return the connections that a plant file lists, each pair of files once."""
+        shown = self.source.shown(plant)
+        folder = posixpath.dirname(plant)
+        pairs: dict[tuple[str, ...], Connection] = {}
+        try:
+            text = decode(self.source.octets(plant, "plant file"), path=shown, what="plant file")
+            rows = _rows(parse(text, path=shown), shown)
+        except InputError as error:
+            self.problems += error.problems
+            return []
+        for names in rows:
+            paths = tuple(posixpath.normpath(posixpath.join(folder, name)) for name in names)
+            first, second = (self._map(FoundFile(one, self.source.shown(one))) for one in paths)
+            if first is not None and second is not None:
+                key = tuple(sorted(paths))
+                pairs.setdefault(key, Connection(first=first.end, second=second.end))
+        return [(plant, connection) for connection in pairs.values()]
+
+    def _map(self, file: FoundFile) -> MapFile | None:
+        """Return a map, None for what is none or cannot be read; each file is read once."""
+        if file.path not in self.maps:
+            self.maps[file.path] = self._read(file)
+        return self.maps[file.path]
+
+    def _read(self, file: FoundFile) -> MapFile | None:
+        try:
+            octets = self.source.octets(file.path, "map file")
+        except InputError as error:
+            self._refuse(file, error)
+            return None
+        digest = hashlib.sha256(octets).hexdigest()
+        known = self.known.get((digest, _format(file.path)))
+        if known is not None:
+            return MapFile(file.path, file.shown, digest, _at(known.end, file.shown))
+        try:
+            if _POINTER.match(octets):
+                message = (
+                    "the file must hold a map, not a pointer to content that is kept elsewhere"
+                )
+                remedy = "fetch the content and commit it as it is"
+                raise InputError(Problem(path=file.shown, message=message, remedy=remedy))
+            text = decode(octets, path=file.shown, what="map file")
+            end = mapfile.loads(text, path=file.shown, format=_format(file.path))
+        except InputError as error:
+            if _is_none(octets, _format(file.path)):
+                self.others.append(file.path)
+            else:
+                self._refuse(file, error)
+            return None
+        return MapFile(file.path, file.shown, digest, end)
+
+    def _refuse(self, file: FoundFile, error: InputError) -> None:
+        self.problems += error.problems
+        self.unread.append(file.path)
+
+
+def _format(path: str) -> str:
+    return path.rpartition(".")[2].lower()
+
+
+def _is_none(octets: bytes, format: str) -> bool:  # noqa: A002
+    """Return whether a file plainly is something else than a map."""
+    text = octets.decode("utf-8", "replace").removeprefix("\ufeff")
+    if format == "csv":
+        return bool(text.strip()) and "direction" not in text.partition("\n")[0].lower()
+    try:
+        data = parse(text, path="")
+    except InputError:
+        return False
+    stated = data.get("format")
+    if isinstance(stated, str) and stated.startswith("safeframe-"):
+        return not stated.startswith("safeframe-map")
+    return bool(data) and not _TABLES & data.keys()
+
+
+def _rows(data: Mapping[str, Any], shown: str) -> list[tuple[str, str]]:
+    """Return the map files of each connection; all else in a plant file is for others to judge."""
+    rows = data.get("connections")
+    found: list[tuple[str, str]] = []
+    if isinstance(rows, list):
+        for row in rows:
+            try:
+                first, second = (NAME.read(name) for name in row["ends"])
+            except (KeyError, TypeError, ValueError, RefusalError):
+                found.clear()
+                break
+            found.append((first, second))
+    if not found:
+        message = "connections must be an array of tables, each with ends = [MAP, MAP]"
+        raise InputError(Problem(path=shown, key="connections", message=message))
+    return found
+
+
+def _together(ends: Iterable[End]) -> list[tuple[End, ...]]:
+    """Return ends of one connection together."""
+    groups: dict[str, list[End]] = {}
+    for end in ends:
+        groups.setdefault(end.connection_table.name, []).append(end)
+    return [tuple(group) for group in groups.values()]
+
+
+def _at(end: End, path: str) -> End:
+    """Return an end as another file with the same text states it."""
+    if end.where.path == path:
+        return end
+    return replace(
+        end,
+        sends=_map_at(end.sends, path),
+        receives=_map_at(end.receives, path),
+        relations=tuple(replace(one, where=_moved(one.where, path)) for one in end.relations),
+        allowances=tuple(replace(one, where=_moved(one.where, path)) for one in end.allowances),
+        where=_moved(end.where, path),
+    )
+
+
+def _map_at(given: Map, path: str) -> Map:
+    entries = tuple(replace(one, where=_moved(one.where, path)) for one in given.entries)
+    return Map(entries=entries, where=_moved(given.where, path))
+
+
+def _moved(where: Location, path: str) -> Location:
+    return Location(path=path, line=where.line, key=where.key)
