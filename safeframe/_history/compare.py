@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
+from typing import Generic, TypeVar
 
 from .. import _checks as checks
 from .._diff import (
@@ -30,6 +31,7 @@ from .state import MapFile, SiteState
 __all__ = ["compare_sites"]
 
 Profiles = Mapping[str, Profile]
+_Thing = TypeVar("_Thing")
 
 
 def compare_sites(
@@ -63,27 +65,27 @@ class _Comparer:
     def comparison(self) -> SiteComparison:
         findings = self._check()
         rows: list[ConnectionChange] = []
-        gone: dict[str, list[Connection]] = defaultdict(list)
-        came: list[Followed] = []
+        gone, came = _Left[Connection](), _Left[Connection]()
         for one in follow(self.before, self.after):
             if one.old is not None and one.new is not None:
                 rows.append(self._both(one.old, one.new))
-            elif one.new is not None:
-                came.append(one)
-            elif not one.rivals and one.old is not None:
-                gone[one.old.name].append(one.old)
+            elif one.rivals:
+                rows.append(self._one(one))
             elif one.old is not None:
-                rows.append(self._one(one.old, 0, rivals=one.rivals))
-        before_alone = {_name(group): group for group in self.before.alone}
+                gone.add(one.old, self._marks(*one.old.ends))
+            elif one.new is not None:
+                came.add(one.new, self._marks(*one.new.ends))
+        lone = _Left[tuple[End, ...]]()
+        for group in self.before.alone:
+            lone.add(group, self._marks(*group))
         for group in self.after.alone:
-            olds = gone.pop(_name(group), [])
-            rows.append(self._alone(group, olds, before_alone.pop(_name(group), ())))
-        for one in came:
-            assert one.new is not None
-            lone = before_alone.pop(one.new.name, ())
-            rows.append(self._one(one.new, 1, rivals=one.rivals, lone=lone))
-        rows += map(self._was_alone, before_alone.values())
-        rows += (self._one(old, 0) for olds in gone.values() for old in olds)
+            marks = self._marks(*group)
+            rows.append(self._alone(group, gone.take(marks), lone.take(marks)))
+        rows += (
+            self._one(Followed(None, new), lone.take(self._marks(*new.ends))) for new in came.rest()
+        )
+        rows += map(self._was_alone, lone.rest())
+        rows += (self._one(Followed(old, None)) for old in gone.rest())
         rows.sort(key=_order)
         return SiteComparison(
             before=self.before.title,
@@ -175,16 +177,12 @@ class _Comparer:
             notes=notes,
         )
 
-    def _one(
-        self,
-        one: Connection,
-        side: int,
-        *,
-        rivals: tuple[Connection, ...] = (),
-        lone: tuple[End, ...] = (),
-    ) -> ConnectionChange:
-        """Return what became of a connection that stands in one state: 0 the older, 1 the newer."""
-        other = (self.after, self.before)[side]
+    def _one(self, given: Followed, lone: Iterable[tuple[End, ...]] = ()) -> ConnectionChange:
+        """Return what became of a connection of one state; ``lone`` are ends that were before."""
+        old, new, rivals = given
+        one = new or old
+        assert one is not None, "it stands in one state at least"
+        other, when = (self.after, "now") if new is None else (self.before, "before")
         paths = [self.paths[end.where.path] for end in one.ends]
         lost = sorted({*other.unread, *other.others} & {*paths})
         notes: list[str] = []
@@ -192,31 +190,29 @@ class _Comparer:
             words = listed([" and ".join(end.where.path for end in each.ends) for each in rivals])
             notes.append(f"it could be the same as {words}, and nothing tells")
         if lost:
-            notes.append(f"{listed(lost)} {('now', 'before')[side]} could not be read as a map")
-        change = "not judged" if notes else ("removed", "new")[side]
-        notes += map(_lone, lone)
-        ends = (self._end(None, end) if side else self._end(end, None) for end in one.ends)
-        shown = (None, one) if side else (one, None)
+            notes.append(f"{listed(lost)} {when} could not be read as a map")
+        change = "not judged" if notes else "removed" if new is None else "new"
+        notes += (_lone(end) for group in lone for end in group)
         return ConnectionChange(
             name=one.name,
             change=change,
-            ends=tuple(ends),
+            ends=tuple(
+                self._end(end, None) if new is None else self._end(None, end) for end in one.ends
+            ),
             level="wire",
-            before=shown[0],
-            after=shown[1],
-            disagree=self._disagree(one) if side else (),
-            report=self.reports[id(one)] if side else None,
+            before=old,
+            after=new,
+            disagree=() if new is None else compare_ends(new, own_profiles=self.own_profiles),
+            report=None if new is None else self.reports[id(new)],
             notes=tuple(notes),
         )
 
-    def _disagree(self, one: Connection) -> tuple[Change, ...]:
-        return compare_ends(one, own_profiles=self.own_profiles)
-
     def _alone(
-        self, group: tuple[End, ...], olds: list[Connection], before: tuple[End, ...]
+        self, group: tuple[End, ...], olds: list[Connection], lone: list[tuple[End, ...]]
     ) -> ConnectionChange:
         """Return what is there now of a connection that is no pair; before it may have been one."""
-        earlier = [*before, *(end for old in olds for end in old.ends)]
+        before = [*(old.ends for old in olds), *lone]
+        earlier = [end for ends in before for end in ends]
         known = {end.name: end for end in earlier}
         # Of several ends of one name nobody can say which of them went on.
         clear = len(group) == 1 and len(known) == len(earlier)
@@ -239,6 +235,7 @@ class _Comparer:
         return ConnectionChange(
             name=_name(group),
             change=change,
+            was=next((_name(ends) for ends in before if _name(ends) != _name(group)), ""),
             ends=tuple(ends),
             level="wire" if olds else _worst(changes),
             changes=changes,
@@ -255,6 +252,16 @@ class _Comparer:
             level="wire",
             notes=tuple(_lone(end) for end in group),
         )
+
+    def _marks(self, *ends: End) -> list[Hashable]:
+        """Return what tells a connection apart even where only one of its ends is there."""
+        table = ends[0].connection_table
+        paths = [self.paths[end.where.path] for end in ends]
+        marks: list[Hashable] = [("name", table.name), *(("path", path) for path in paths)]
+        if table.id:
+            names = frozenset((ends[0].name, ends[0].peer))
+            marks.append((table.profile, table.network, table.id, names))
+        return marks
 
     def _ends(self, old: Connection, new: Connection) -> tuple[EndState, ...]:
         return tuple(map(self._end, old.ends, new.ends))
@@ -287,6 +294,34 @@ class _Comparer:
                 end_fingerprint(file.end, own_profiles=self.own_profiles),
             )
         return self.prints[key]
+
+
+class _Left(Generic[_Thing]):
+    """Things that nothing went on with so far, by what tells them apart."""
+
+    def __init__(self) -> None:
+        self._things: dict[int, _Thing] = {}
+        self._by_mark: dict[Hashable, list[_Thing]] = defaultdict(list)
+
+    def add(self, thing: _Thing, marks: Iterable[Hashable]) -> None:
+        """Keep one thing."""
+        self._things[id(thing)] = thing
+        for mark in marks:
+            self._by_mark[mark].append(thing)
+
+    def take(self, marks: Iterable[Hashable]) -> list[_Thing]:
+        """Return and forget the things that have the first of these marks that any has."""
+        for mark in marks:
+            found = [thing for thing in self._by_mark[mark] if id(thing) in self._things]
+            if found:
+                for thing in found:
+                    self._things.pop(id(thing), None)
+                return found
+        return []
+
+    def rest(self) -> list[_Thing]:
+        """Return what is left."""
+        return list(self._things.values())
 
 
 def _verdict(comparison: EditComparison, ends: tuple[EndState, ...]) -> str:

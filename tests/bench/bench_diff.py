@@ -1,8 +1,8 @@
 """``diff`` of two states of a site against reading the maps of both with ``load``, in one run.
 
-Run: python tests/bench/bench_diff.py [CONNECTIONS]. Prints medians of processor time and their ratio
-for pairs that are unchanged (goal: at most 1.5), as two folders and as a revision of git, for a
-tenth of the connections too: the time must grow linearly. Last all pairs are edited.
+Run: python tests/bench/bench_diff.py [CONNECTIONS]. Prints medians of processor time and their
+ratio for pairs that are unchanged (goal: at most 1.5), as two folders and as a revision of git, for
+a tenth of the connections too: the time must grow linearly. Last all pairs are edited.
 """
 
 from __future__ import annotations
@@ -32,7 +32,9 @@ gc.freeze()
 
 def run(*words: str, code: int = 0) -> None:
     """Run the interpreter as a process of its own."""
-    done = subprocess.run([sys.executable, *words], stdout=subprocess.DEVNULL, cwd=ROOT, check=False)
+    done = subprocess.run(
+        [sys.executable, *words], stdout=subprocess.DEVNULL, cwd=ROOT, check=False
+    )
     assert done.returncode == code, done.returncode
 
 
