@@ -27,7 +27,7 @@ class Followed(NamedTuple):
     rivals: tuple[Connection, ...] = ()
 
 
-class _Known(NamedTuple):
+class _ToldApart(NamedTuple):
     """What tells a connection apart."""
 
     connection: Connection
@@ -38,7 +38,7 @@ class _Known(NamedTuple):
     number: Hashable
 
 
-_Key = Callable[[_Known], Hashable]
+_Key = Callable[[_ToldApart], Hashable]
 
 _NAMES: _Key = lambda one: (one.name, one.ends)  # noqa: E731
 _KEYS: tuple[_Key, ...] = (
@@ -60,7 +60,7 @@ _KEYS: tuple[_Key, ...] = (
 def follow(before: SiteState, after: SiteState) -> Iterator[Followed]:
     """Yield every connection of both states once, those of the newer state in its order first."""
     olds, news = _known(before), _known(after)
-    found: dict[int, _Known] = {}
+    found: dict[int, _ToldApart] = {}
     rivals: dict[int, list[Connection]] = defaultdict(list)
     gone = set[int]()
     for key in _KEYS:
@@ -99,7 +99,7 @@ def _still(rivals: Iterable[Connection], free: set[int]) -> tuple[Connection, ..
     return tuple({id(one): one for one in rivals if id(one) in free}.values())
 
 
-def _alike(old: _Known, new: _Known) -> bool:
+def _alike(old: _ToldApart, new: _ToldApart) -> bool:
     """Return whether more than a name is common: a name can be given to something new."""
     return bool(
         old.ends & new.ends
@@ -109,15 +109,15 @@ def _alike(old: _Known, new: _Known) -> bool:
     )
 
 
-def _known(state: SiteState) -> list[_Known]:
+def _known(state: SiteState) -> list[_ToldApart]:
     files = {file.shown: file for file in state.files}
     return [_tell(connection, files) for connection in state.connections]
 
 
-def _tell(connection: Connection, files: dict[str, MapFile]) -> _Known:
+def _tell(connection: Connection, files: dict[str, MapFile]) -> _ToldApart:
     own = [files[end.where.path] for end in connection.ends]
     table = connection.first.connection_table
-    return _Known(
+    return _ToldApart(
         connection=connection,
         name=connection.name,
         ends=frozenset(end.name for end in connection.ends),
@@ -127,8 +127,8 @@ def _tell(connection: Connection, files: dict[str, MapFile]) -> _Known:
     )
 
 
-def _groups(given: Iterable[_Known], key: _Key) -> dict[Hashable, list[_Known]]:
-    groups: dict[Hashable, list[_Known]] = defaultdict(list)
+def _groups(given: Iterable[_ToldApart], key: _Key) -> dict[Hashable, list[_ToldApart]]:
+    groups: dict[Hashable, list[_ToldApart]] = defaultdict(list)
     for one in given:
         label = key(one)
         if label:

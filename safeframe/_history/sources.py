@@ -12,7 +12,7 @@ from .._document.reader import read_octets
 from .._errors import InputError, Problem
 from .git import Contents, GitEntry, GitRevision
 
-__all__ = ["PLANT", "SUFFIXES", "DiskSource", "FoundFile", "RevisionSource", "Source"]
+__all__ = ["PLANT", "SUFFIXES", "DiskSource", "FoundFile", "RevisionSource", "MapSource"]
 
 PLANT = "plant.toml"
 """The name of the plant file of a folder; names that end so are no maps."""
@@ -29,7 +29,7 @@ class FoundFile(NamedTuple):
     shown: str
 
 
-class Source(Protocol):
+class MapSource(Protocol):
     """Files of one state; paths have slashes and are relative to its root."""
 
     def files(self) -> Iterator[FoundFile]:

@@ -19,7 +19,7 @@ from .._model import Connection, End, Map
 from .._pairing.gather import sort_out
 from .._source import Location
 from .git import open_revision
-from .sources import PLANT, DiskSource, FoundFile, RevisionSource, Source
+from .sources import PLANT, DiskSource, FoundFile, RevisionSource, MapSource
 
 __all__ = ["MapFile", "SiteState", "read_site"]
 
@@ -99,7 +99,7 @@ def read_site(
 class _Reader:
     """One pass over the files of a state."""
 
-    def __init__(self, source: Source, known: SiteState | None) -> None:
+    def __init__(self, source: MapSource, known: SiteState | None) -> None:
         self.source = source
         self.problems: list[Problem] = []
         self.others: list[str] = []

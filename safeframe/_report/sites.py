@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import shlex
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from .._history import CHANGES, ConnectionChange, EndState, SiteComparison
 from .._source import Location
@@ -39,8 +41,17 @@ _LOOKS = {
     "own parts edited": "note",
     "unchanged": "",
 }
+_COUNTED = {
+    "only one end": "with one end only",
+    "only one end edited": "edited at one end only",
+}
+"""How a change is counted, where its own words would not do behind a number."""
+
 _HEAD = ("connection", "change", "level", "octets", "wire fingerprint")
 _OWN = "own fingerprints"
+_MOST_NAMES = 56
+"""Characters of two file names that still fit a line with the command."""
+
 _MOST_ROWS = 40
 _MOST_POINTS = 60
 _MOST_CHARACTERS = 160
@@ -68,8 +79,9 @@ def document(
     quiet = [row for row in given.rows if plain_row(row, fail_on)]
     hidden = len(quiet) > FEW and not everything and not page
     rows = [row for row in given.rows if not (hidden and plain_row(row, fail_on))]
+    labels = _labels(given)
     if rows:
-        blocks.append(_table(rows, fail_on, own=page))
+        blocks.append(_table(rows, labels, fail_on, own=page))
     if hidden:
         words = f"{count(len(quiet), 'connection')} unchanged (--all lists them)"
         blocks.append(Paragraph(words))
@@ -77,7 +89,7 @@ def document(
     details: list[tuple[str, tuple[Block, ...]]] = []
     for number, row in enumerate(told):
         pictures = draw(row) if draw is not None and number < FEW else ()
-        inside = _details(row, everything, pictures, where)
+        inside = _details(row, labels[id(row)], everything, pictures, where)
         if inside is not None:
             details.append(inside)
     if page and details:
@@ -90,6 +102,7 @@ def document(
         f"Changes from {given.before} to {given.after}",
         tuple(blocks),
         verdict=_verdict(given, fail_on),
+        below=tuple(_open(given, labels, fail_on)),
     )
 
 
@@ -98,9 +111,10 @@ def brief(given: SiteComparison, *, fail_on: str = "text") -> Document:
     told = [row for row in given.rows if not plain_row(row, fail_on)]
     told.sort(key=lambda row: (not row.fails(fail_on), CHANGES.index(row.change)))
     blocks: list[Block] = []
+    labels = _labels(given)
     if told:
-        blocks.append(_table(told[:_MOST_ROWS], fail_on, own=False, cut=True))
-    points = [point for row in told for point in _points(row)]
+        blocks.append(_table(told[:_MOST_ROWS], labels, fail_on, own=False, cut=True))
+    points = [point for row in told for point in _points(row, labels[id(row)])]
     if points:
         blocks.append(Section("What changed", (Items(tuple(points[:_MOST_POINTS])),)))
     missing = max(len(told) - _MOST_ROWS, 0), max(len(points) - _MOST_POINTS, 0)
@@ -115,6 +129,7 @@ def brief(given: SiteComparison, *, fail_on: str = "text") -> Document:
         _cut(f"Changes from {given.before} to {given.after}"),
         tuple(blocks),
         verdict=_verdict(given, fail_on, cut=True),
+        below=tuple(_open(given, labels, fail_on)),
     )
 
 
@@ -123,8 +138,32 @@ def plain_row(row: ConnectionChange, fail_on: str) -> bool:
     return row.change == "unchanged" and not row.moved and not row.fails(fail_on)
 
 
+def _labels(given: SiteComparison) -> dict[int, str]:
+    """Return what to call each row: its name, with the folder where several have one name."""
+    names = Counter(row.name for row in given.rows)
+    return {
+        id(row): row.name if names[row.name] == 1 else f"{row.name} ({', '.join(_folders(row))})"
+        for row in given.rows
+    }
+
+
+def _folders(row: ConnectionChange) -> list[str]:
+    paths = [end.paths[1] or end.paths[0] or "" for end in row.ends]
+    return list(dict.fromkeys(path.rpartition("/")[0] or "." for path in paths))
+
+
+def _open(given: SiteComparison, labels: Mapping[int, str], fail_on: str) -> Iterator[Paragraph]:
+    """Yield which connections make the exit code other than 0."""
+    names = [_cut(labels[id(row)]) for row in given.rows if row.fails(fail_on)]
+    if names:
+        more = f" and {len(names) - FEW} more" if len(names) > FEW else ""
+        yield Paragraph(f"open: {', '.join(names[:FEW])}{more}")
+    if given.findings:
+        yield Paragraph(f"check finds {counts(given.findings)} of all connections together")
+
+
 def _verdict(given: SiteComparison, fail_on: str, *, cut: bool = False) -> StyledText:
-    found = [f"{number} {change}" for change, number in given.counts]
+    found = [f"{number} {_COUNTED.get(change, change)}" for change, number in given.counts]
     if given.problems:
         found.append(f"{count(len(given.problems), 'problem')} of input")
     states = [_cut(state) if cut else state for state in (given.before, given.after)]
@@ -134,10 +173,15 @@ def _verdict(given: SiteComparison, fail_on: str, *, cut: bool = False) -> Style
 
 
 def _table(
-    rows: Sequence[ConnectionChange], fail_on: str, *, own: bool, cut: bool = False
+    rows: Sequence[ConnectionChange],
+    labels: Mapping[int, str],
+    fail_on: str,
+    *,
+    own: bool,
+    cut: bool = False,
 ) -> Table:
     short = _cut if cut else str
-    cells = [tuple(map(short, _cells(row, own=own))) for row in rows]
+    cells = [tuple(map(short, (labels[id(row)], *_cells(row, own=own)))) for row in rows]
     looks = ["error" if row.fails(fail_on) else _LOOKS[row.change] for row in rows]
     notes = [short("; ".join(_notes(row, own=not own))) for row in rows]
     return Table(
@@ -151,7 +195,7 @@ def _table(
 
 def _cells(row: ConnectionChange, *, own: bool) -> tuple[str, ...]:
     sizes = [_joined([end.octets[side] for end in row.ends], "+") for side in (0, 1)]
-    cells = (row.name, row.change, row.level or "-", _way(*sizes), _wire(row.ends))
+    cells = (row.change, row.level or "-", _way(*sizes), _wire(row.ends))
     return (*cells, ", ".join(_own(row.ends))) if own else cells
 
 
@@ -199,13 +243,17 @@ def _notes(row: ConnectionChange, *, own: bool) -> Iterator[str]:
 
 
 def _details(
-    row: ConnectionChange, everything: bool, pictures: Sequence[Grids], where: Where
+    row: ConnectionChange,
+    label: str,
+    everything: bool,
+    pictures: Sequence[Grids],
+    where: Where,
 ) -> tuple[str, tuple[Block, ...]] | None:
     """Return a title and what changed in a connection, None where the line tells everything."""
-    again = [shlex.quote(end.files[1]) for end in row.ends if end.files[1]]
-    if row.comparison is not None and row.report is not None:
+    again = _again([end.files[1] for end in row.ends if end.files[1]])
+    if row.comparison is not None and row.report is not None and row.level:
         told = changes.edits(
-            row.name,
+            label,
             row.comparison,
             row.classes,
             row.mixed,
@@ -216,28 +264,38 @@ def _details(
             where=where,
         )
         return plain(told.title), told.blocks
-    found = row.changes or row.disagree
-    if not found and not (row.report is not None and row.report.findings):
-        return None
     checked = changes.checked(row.report, again) if row.report is not None else []
+    found = row.changes or row.disagree
     points = [changes.points(found, where)] if found else []
-    return f"{row.name}: {row.change}", (*checked, *points)
+    if not checked and not points:
+        return None
+    tail = ", but the ends differ" if row.disagree else ""
+    return f"{label}: {row.change}{tail}", (*checked, *points)
 
 
-def _points(row: ConnectionChange) -> Iterator[str]:
+def _again(files: Sequence[str]) -> list[str]:
+    """Return what to check: the files, or the folder of them where the line would be too long."""
+    words = [shlex.quote(path) for path in files]
+    folders = {os.path.dirname(path) or "." for path in files}  # noqa: PTH120
+    if sum(map(len, words)) > _MOST_NAMES and len(folders) == 1:
+        return [shlex.quote(folders.pop())]
+    return words
+
+
+def _points(row: ConnectionChange, label: str) -> Iterator[str]:
     """Yield each change of a connection in one line; of two edits alike, those of the first end."""
     if row.comparison is None:
         for change in row.changes or row.disagree:
-            yield _cut(f"{row.name}: {changes.sentence(change)}")
+            yield _cut(f"{label}: {changes.sentence(change)}")
         return
     for difference in row.comparison.differences:
-        yield _cut(f"{row.name}: {difference.level}: {difference.message}")
+        yield _cut(f"{label}: {difference.level}: {difference.message}")
     if row.comparison.differences:
         return
     own = row.change == "own parts edited"
     for end, edit in zip(row.comparison.ends, row.comparison.edits, strict=True):
         for change in edit:
-            yield _cut(f"{row.name}, {end}: {changes.sentence(change)}")
+            yield _cut(f"{label}, {end}: {changes.sentence(change)}")
         if edit and not own:
             return
 
