@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import os
 import sys
 from collections.abc import Sequence
 
 from .. import _history as history
-from .._errors import UsageError
+from .._errors import InputError, Problem, UsageError
 from .._report.document import Document, Grids
 from . import inputs, options, outputs
 
@@ -63,17 +62,16 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
             )
         (first,) = args.maps
         before = history.read_site(first, revision=args.since)
-        if os.path.isdir(first) or os.path.isfile(first):  # noqa: PTH112, PTH113
-            after = history.read_site(first, known=before)
-        else:
-            after = history.SiteState(title=first)
-            if not before.files:
-                raise UsageError(f"{first} must be there, now or at {args.since}, not nowhere")
+        after = history.read_site(first, checkout=True, known=before)
     read = [file.shown for file in after.files]
     inputs.tell_broken_off(read)
     if args.html:
         outputs.claim(args, also=read)
-    return history.compare_sites(before, after, own_profiles=own)
+    comparison = history.compare_sites(before, after, own_profiles=own)
+    if not comparison.rows and not comparison.problems:
+        message = "one of both states must hold map files (*.toml or *.csv), not neither"
+        raise InputError(Problem(path=first, message=message))
+    return comparison
 
 
 def _page(args: argparse.Namespace, comparison: history.SiteComparison) -> Document:

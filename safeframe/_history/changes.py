@@ -128,9 +128,13 @@ class SiteComparison:
         return tuple((change, found[change]) for change in CHANGES if found[change])
 
     def fails(self, threshold: str = "text") -> bool:
-        """Return whether any connection is not settled, or something could not be read."""
+        """Return whether any connection is not settled, or something could not be read.
+
+        That is so where there is no connection at all, too.
+        """
         return bool(
             self.problems
+            or not self.rows
             or any(finding.severity == "error" for finding in self.findings)
             or any(row.fails(threshold) for row in self.rows)
         )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import replace
 from typing import Generic, TypeVar
 
 from .. import _checks as checks
@@ -19,6 +20,7 @@ from .._diff import (
     compare_versions,
     mixed_versions,
 )
+from .._errors import Problem
 from .._findings import Finding, Report
 from .._fingerprint import end_fingerprint, wire_fingerprint
 from .._model import Connection, End
@@ -53,12 +55,12 @@ class _Comparer:
     """One comparison; what a file says is worked out once, in whichever state it stands."""
 
     def __init__(self, before: SiteState, after: SiteState, own_profiles: Profiles) -> None:
-        self.before, self.after, self.own_profiles = before, after, own_profiles
+        self.before, self.after = _missed(before, after, "now"), _missed(after, before, "before")
+        self.own_profiles = own_profiles
         self.files = (
             {one.shown: one for one in before.files},
             {one.shown: one for one in after.files},
         )
-        self.paths = {shown: one.path for side in self.files for shown, one in side.items()}
         self.prints: dict[tuple[str, str], tuple[str, str]] = {}
         self.reports: dict[int, Report] = {}
 
@@ -72,17 +74,18 @@ class _Comparer:
             elif one.rivals:
                 rows.append(self._one(one))
             elif one.old is not None:
-                gone.add(one.old, self._marks(*one.old.ends))
+                gone.add(one.old, self._marks(self._before, *one.old.ends))
             elif one.new is not None:
-                came.add(one.new, self._marks(*one.new.ends))
+                came.add(one.new, self._marks(self._after, *one.new.ends))
         lone = _Left[tuple[End, ...]]()
         for group in self.before.alone:
-            lone.add(group, self._marks(*group))
+            lone.add(group, self._marks(self._before, *group))
         for group in self.after.alone:
-            marks = self._marks(*group)
+            marks = self._marks(self._after, *group)
             rows.append(self._alone(group, gone.take(marks), lone.take(marks)))
         rows += (
-            self._one(Followed(None, new), lone.take(self._marks(*new.ends))) for new in came.rest()
+            self._one(Followed(None, new), lone.take(self._marks(self._after, *new.ends)))
+            for new in came.rest()
         )
         rows += map(self._was_alone, lone.rest())
         rows += (self._one(Followed(old, None)) for old in gone.rest())
@@ -117,7 +120,7 @@ class _Comparer:
 
     def _both(self, old: Connection, found: Connection) -> ConnectionChange:
         """Return what became of a connection that stands in both states."""
-        new = oriented(old, found, self.paths)
+        new = oriented(old, found, (self._before, self._after))
         if new is None:
             words = "which end was which cannot be told"
             return self._row(old, found, "not judged", notes=(words,))
@@ -183,8 +186,8 @@ class _Comparer:
         one = new or old
         assert one is not None, "it stands in one state at least"
         other, when = (self.after, "now") if new is None else (self.before, "before")
-        paths = [self.paths[end.where.path] for end in one.ends]
-        lost = sorted({*other.unread, *other.others} & {*paths})
+        paths = map(self._before if new is None else self._after, one.ends)
+        lost = sorted({*other.unread} & {*paths})
         notes: list[str] = []
         if rivals:
             words = listed([" and ".join(end.where.path for end in each.ends) for each in rivals])
@@ -213,12 +216,17 @@ class _Comparer:
         """Return what is there now of a connection that is no pair; before it may have been one."""
         before = [*(old.ends for old in olds), *lone]
         earlier = [end for ends in before for end in ends]
-        known = {end.name: end for end in earlier}
-        # Of several ends of one name nobody can say which of them went on.
-        clear = len(group) == 1 and len(known) == len(earlier)
-        pairs = [(known.pop(end.name, None) if clear else None, end) for end in group]
+        # Of several ends of one name the file says which of them went on, or nothing does.
+        clear = len(group) == 1 and len({end.name for end in earlier}) == len(earlier)
+        pairs: list[tuple[End | None, End]] = []
+        for end in group:
+            same = [old for old in earlier if old.name == end.name]
+            at = [old for old in same if self._before(old) == self._after(end)]
+            old = next(iter(at or (same if clear else [])), None)
+            pairs.append((old, end))
+            earlier = [one for one in earlier if one is not old]
         ends = [self._end(old, new) for old, new in pairs]
-        ends += (self._end(old, None) for old in known.values())
+        ends += (self._end(old, None) for old in earlier)
         changes = tuple(
             change
             for old, new in pairs
@@ -253,15 +261,21 @@ class _Comparer:
             notes=tuple(_lone(end) for end in group),
         )
 
-    def _marks(self, *ends: End) -> list[Hashable]:
+    def _marks(self, path: Callable[[End], str], *ends: End) -> list[Hashable]:
         """Return what tells a connection apart even where only one of its ends is there."""
         table = ends[0].connection_table
-        paths = [self.paths[end.where.path] for end in ends]
+        paths = map(path, ends)
         marks: list[Hashable] = [("name", table.name), *(("path", path) for path in paths)]
         if table.id:
             names = frozenset((ends[0].name, ends[0].peer))
             marks.append((table.profile, table.network, table.id, names))
         return marks
+
+    def _before(self, end: End) -> str:
+        return self.files[0][end.where.path].path
+
+    def _after(self, end: End) -> str:
+        return self.files[1][end.where.path].path
 
     def _ends(self, old: Connection, new: Connection) -> tuple[EndState, ...]:
         return tuple(map(self._end, old.ends, new.ends))
@@ -322,6 +336,19 @@ class _Left(Generic[_Thing]):
     def rest(self) -> list[_Thing]:
         """Return what is left."""
         return list(self._things.values())
+
+
+def _missed(state: SiteState, other: SiteState, when: str) -> SiteState:
+    """Return a state in which no file passes for something else that the other one has as a map."""
+    gone = sorted({*state.others} & {file.path for file in other.files})
+    message = f"the file must hold a map, as it does {when}, and is plainly something else"
+    problems = [Problem(path=f"{path} ({state.title})", message=message) for path in gone]
+    return replace(
+        state,
+        others=tuple(path for path in state.others if path not in gone),
+        unread=(*state.unread, *gone),
+        problems=(*state.problems, *problems),
+    )
 
 
 def _verdict(comparison: EditComparison, ends: tuple[EndState, ...]) -> str:

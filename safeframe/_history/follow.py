@@ -146,25 +146,38 @@ def _without(end: End) -> Any:
     return wire_document(replace(end, name="one", peer="other", connection_table=table))
 
 
-def oriented(old: Connection, new: Connection, files: dict[str, str]) -> Connection | None:
+def oriented(
+    old: Connection, new: Connection, paths: tuple[Callable[[End], str], Callable[[End], str]]
+) -> Connection | None:
     """Return the newer connection with its ends in the order of the older one's.
 
-    ``files`` are the paths below the root by those that are shown. None where nothing tells.
+    ``paths`` say where a map is below the root of the older and of the newer state. None where
+    nothing tells.
     """
     turned = replace(new, first=new.second, second=new.first)
-    signs: tuple[Callable[[End], Any], ...] = (
-        lambda end: end.name,
-        lambda end: files[end.where.path],
-        lambda end: end.role,
-        lambda end: canonical(_without(end)),
+    signs: tuple[tuple[Callable[[End], Any], Callable[[End], Any]], ...] = (
+        (_name, _name),
+        paths,
+        (_role, _role),
+        (_without, _without),
     )
-    for sign in signs:
+    for of_old, of_new in signs:
         # Counted, since one of both may be another now.
-        straight = sum(map(_same, map(sign, old.ends), map(sign, new.ends)))
-        across = sum(map(_same, map(sign, old.ends), map(sign, turned.ends)))
+        first, second = map(of_old, old.ends)
+        one, two = map(of_new, new.ends)
+        straight = _same(first, one) + _same(second, two)
+        across = _same(first, two) + _same(second, one)
         if straight != across:
             return new if straight > across else turned
     return None
+
+
+def _name(end: End) -> str:
+    return end.name
+
+
+def _role(end: End) -> str:
+    return end.role
 
 
 def _same(one: object, two: object) -> bool:

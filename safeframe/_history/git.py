@@ -11,13 +11,13 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import IO, NamedTuple
 
 from .._document.reader import MAX_FILE_OCTETS
 from .._errors import InputError, Problem, UsageError
 
-__all__ = ["GitEntry", "GitRevision", "open_revision"]
+__all__ = ["Contents", "GitEntry", "GitRevision", "left_out", "open_revision"]
 
 _OBJECT = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
 _KEPT = frozenset(
@@ -77,50 +77,67 @@ class GitRevision(NamedTuple):
 
     @contextmanager
     def contents(self) -> Iterator[Contents]:
-        """Start the one process that hands out contents, and end it."""
-        command = [self.program, *_STRICT, "cat-file", "--batch"]
-        with subprocess.Popen(
-            command,
-            cwd=self.folder,
-            env=_environ(),
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        ) as process:
-            assert process.stdin is not None
-            assert process.stdout is not None
-            try:
-                yield Contents(process.stdin, process.stdout)
-            finally:
-                process.kill()  # It may be in the middle of a content that nobody wants.
+        """Start the process that hands out contents, and end it."""
+        contents = Contents([self.program, *_STRICT, "cat-file", "--batch"], self.folder)
+        try:
+            yield contents
+        finally:
+            contents.close()
 
 
 class Contents:
-    """The contents of objects, one after the other."""
+    """The contents of objects, one after the other, handed out by one process."""
 
-    def __init__(self, ask: IO[bytes], answer: IO[bytes]) -> None:
-        self._ask, self._answer = ask, answer
+    def __init__(self, command: list[str], folder: str) -> None:
+        self._command, self._folder = command, folder
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def _running(self) -> tuple[IO[bytes], IO[bytes]]:
+        """Return where to ask and where the answer comes; git may have given up on an object."""
+        if self._process is None:
+            self._process = subprocess.Popen(
+                self._command,
+                cwd=self._folder,
+                env=_environ(),
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        return self._process.stdin, self._process.stdout
+
+    def close(self) -> None:
+        """End the process; it may be in the middle of a content that nobody wants."""
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            with suppress(OSError), process:
+                pass
 
     def octets(self, entry: GitEntry, *, path: str, what: str = "map file") -> bytes:
         """Return the octets of an object of at most as many as a file may have.
 
         Raises InputError for one that is larger, or that the repository does not hold.
         """
+        ask, answer = self._running()
         try:
-            self._ask.write(f"{entry.object}\n".encode())
-            self._ask.flush()
-            head = self._answer.readline().split()
+            ask.write(f"{entry.object}\n".encode())
+            ask.flush()
+            head = answer.readline().split()
         except OSError:
             head = []
         if len(head) != 3 or head[1] != b"blob":
+            self.close()
             message = "the content must be in the repository, not missing"
             raise InputError(Problem(path=path, message=message, remedy="fetch it with git"))
         size = int(head[2])
         octets = b""
         left = size + 1  # A line feed follows.
         while left:
-            part = self._answer.read(min(left, 1 << 16))
+            part = answer.read(min(left, 1 << 16))
             if not part:
+                self.close()
                 message = "the content must be in the repository, not broken off"
                 raise InputError(Problem(path=path, message=message))
             left -= len(part)
@@ -137,11 +154,40 @@ def open_revision(folder: str, revision: str) -> GitRevision:
 
     Raises UsageError without git, outside a work tree, and for a revision that is not there.
     """
+    if not revision or revision.startswith("-") or not revision.isprintable():
+        raise UsageError(f"a revision must be the name of a commit, not {revision!r}")
+    program, start, prefix, shallow = _worktree(folder)
+    code, told, _ = _run(
+        program, start, "rev-parse", "--verify", "--quiet", f"{revision}^{{commit}}"
+    )
+    commit = told.strip()
+    if code or not _OBJECT.fullmatch(commit):
+        raise UsageError(_unknown(revision, shallow=shallow))
+    code, told, words = _run(program, start, "ls-tree", "-r", "-z", "--full-tree", commit)
+    if code:
+        raise UsageError(f"the files of {revision} must be in the repository{_reason(words)}")
+    return GitRevision(revision, program, start, prefix, dict(_entries(told)))
+
+
+def left_out(folder: str) -> list[str]:
+    """Return the files, below a folder, that a sparse checkout does not put on the disk."""
+    program, start, prefix, _ = _worktree(folder)
+    code, told, words = _run(program, start, "ls-files", "-t", "-z", "--full-name")
+    if code:
+        raise UsageError(f"the index of the repository must be readable{_reason(words)}")
+    listed = (line.partition(" ") for line in told.split("\0"))
+    paths = [path for tag, _, path in listed if tag == "S" and path.startswith(prefix)]
+    return [path[len(prefix) :] for path in paths]
+
+
+def _worktree(folder: str) -> tuple[str, str, str, bool]:
+    """Return git, the nearest folder that is there, what stands before paths, and if it is shallow.
+
+    Raises UsageError without git and outside a work tree.
+    """
     program = shutil.which("git")
     if program is None:
         raise UsageError("to read a revision, the program git must be on the path, and is not")
-    if not revision or revision.startswith("-") or not revision.isprintable():
-        raise UsageError(f"a revision must be the name of a commit, not {revision!r}")
     start, gone = _nearest(folder)
     code, told, words = _run(
         program,
@@ -151,21 +197,16 @@ def open_revision(folder: str, revision: str) -> GitRevision:
     inside, _, rest = told.partition("\n")
     shallow, _, prefix = rest.partition("\n")
     if code or inside != "true":
-        reason = words.strip().partition("\n")[0].removeprefix("fatal: ")
-        more = f" ({reason})" if reason else ""
-        raise UsageError(f"to read a revision, {folder} must lie in a work tree of git{more}")
-    code, told, _ = _run(
-        program, start, "rev-parse", "--verify", "--quiet", f"{revision}^{{commit}}"
-    )
-    commit = told.strip()
-    if code or not _OBJECT.fullmatch(commit):
-        raise UsageError(_unknown(revision, shallow=shallow == "true"))
-    code, told, words = _run(program, start, "ls-tree", "-r", "-z", "--full-tree", commit)
-    if code:
-        reason = words.strip().partition("\n")[0].removeprefix("fatal: ")
-        raise UsageError(f"the files of {revision} must be in the repository ({reason})")
+        raise UsageError(
+            f"to read a revision, {folder} must lie in a work tree of git{_reason(words)}"
+        )
     prefix = prefix.removesuffix("\n") + "".join(f"{part}/" for part in gone)
-    return GitRevision(revision, program, start, prefix, dict(_entries(told)))
+    return program, start, prefix, shallow == "true"
+
+
+def _reason(words: str) -> str:
+    line = words.strip().partition("\n")[0].removeprefix("fatal: ")
+    return f" ({line})" if line else ""
 
 
 def _nearest(folder: str) -> tuple[str, list[str]]:

@@ -12,7 +12,15 @@ from .._document.reader import read_octets
 from .._errors import InputError, Problem
 from .git import Contents, GitEntry, GitRevision
 
-__all__ = ["PLANT", "SUFFIXES", "DiskSource", "FoundFile", "RevisionSource", "MapSource"]
+__all__ = [
+    "PLANT",
+    "SUFFIXES",
+    "DiskSource",
+    "FoundFile",
+    "RevisionSource",
+    "MapSource",
+    "may_be_map",
+]
 
 PLANT = "plant.toml"
 """The name of the plant file of a folder; names that end so are no maps."""
@@ -45,8 +53,20 @@ class MapSource(Protocol):
         """Return the content of a file; raises InputError."""
 
 
+def may_be_map(path: str) -> bool:
+    """Return whether a path may be that of a map or a plant file: hidden ones are none."""
+    return path.lower().endswith(SUFFIXES) and not _hidden(path)
+
+
 def _hidden(path: str) -> bool:
     return any(part.startswith(".") for part in path.split("/"))
+
+
+def _leads_to_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:  # A link to itself: whoever reads it as a file says so.
+        return False
 
 
 class DiskSource:
@@ -75,7 +95,7 @@ class DiskSource:
                 continue
             if entry.is_dir(follow_symlinks=False):
                 yield from self._below(path)
-            elif entry.is_dir():
+            elif _leads_to_folder(entry):
                 self._refused.append(
                     Problem(
                         path=self.shown(path),
@@ -83,7 +103,7 @@ class DiskSource:
                         remedy="name the folder itself",
                     )
                 )
-            elif path.lower().endswith(SUFFIXES):
+            elif may_be_map(path):
                 yield FoundFile(path, self.shown(path))
 
     def refused(self) -> list[Problem]:
@@ -124,7 +144,7 @@ class RevisionSource:
         """Yield the files in the order of a folder on the disk."""
         found = [path for path, entry in self._entries() if entry.kind == "blob"]
         for path in sorted(found, key=lambda path: path.split("/")):
-            if path.lower().endswith(SUFFIXES):
+            if may_be_map(path):
                 yield FoundFile(path, self.shown(path))
 
     def refused(self) -> list[Problem]:

@@ -18,8 +18,8 @@ from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Map
 from .._pairing.gather import sort_out
 from .._source import Location
-from .git import open_revision
-from .sources import PLANT, DiskSource, FoundFile, RevisionSource, MapSource
+from .git import left_out, open_revision
+from .sources import PLANT, DiskSource, FoundFile, MapSource, RevisionSource, may_be_map
 
 __all__ = ["MapFile", "SiteState", "read_site"]
 
@@ -71,15 +71,20 @@ class SiteState:
 
 
 def read_site(
-    path: str | os.PathLike[str], *, revision: str = "", known: SiteState | None = None
+    path: str | os.PathLike[str],
+    *,
+    revision: str = "",
+    checkout: bool = False,
+    known: SiteState | None = None,
 ) -> SiteState:
     """Read the maps of a folder and of all below it, or those that a plant file lists.
 
     ``revision`` reads them as a commit of the git repository around them holds them. Files are
     paired as everywhere: by the plant file of their folder, else by connection and names of the
-    ends. ``known`` is another state: a file that has the same octets there is not read again.
-    Raises UsageError for a path or a revision that is not there; what is wrong with single files is
-    in ``problems``.
+    ends. ``checkout`` says that the files are one: git is asked what a sparse checkout leaves out,
+    and the folder may be gone. ``known`` is another state: a file that has the same octets there is
+    not read again. Raises UsageError for a path or a revision that is not there; what is wrong with
+    single files is in ``problems``.
 
     >>> safeframe.read_site(".").problems
     ()
@@ -89,11 +94,26 @@ def read_site(
     folder = (os.path.dirname(root) or ".") if plant else root  # noqa: PTH120
     if not revision:
         if not os.path.isdir(folder):  # noqa: PTH112
-            raise UsageError(f"a site must be a folder or a plant file, not {root}")
-        return _Reader(DiskSource(folder), known).state(root, plant)
+            if not checkout:
+                raise UsageError(f"a site must be a folder or a plant file, not {root}")
+            return _without_left_out(SiteState(title=root), folder)
+        state = _Reader(DiskSource(folder), known).state(root, plant)
+        return _without_left_out(state, folder) if checkout else state
     found = open_revision(folder, revision)
     with RevisionSource.opened(folder, found) as source:
         return _Reader(source, known).state(f"{root} at {revision}", plant)
+
+
+def _without_left_out(state: SiteState, folder: str) -> SiteState:
+    """Return a state that says which of its files a sparse checkout leaves out."""
+    source = DiskSource(folder)
+    gone = [path for path in left_out(folder) if may_be_map(path)]
+    message = "the file must be on the disk, not left out by a sparse checkout"
+    return replace(
+        state,
+        unread=(*state.unread, *gone),
+        problems=(*state.problems, *(Problem(path=source.shown(p), message=message) for p in gone)),
+    )
 
 
 class _Reader:
@@ -114,10 +134,15 @@ class _Reader:
         else:
             files = list(self.source.files())
             plants = [one.path for one in files if posixpath.basename(one.path) == PLANT]
-        pairs: list[tuple[str, Connection]] = []
+        pairs: dict[object, Connection] = {}
+        groups: dict[str, list[object]] = {}
         for one in plants:
-            pairs += self._listed(one)
-        taken = {end.where.path for _, connection in pairs for end in connection.ends}
+            listed = self._listed(one)
+            pairs = listed | pairs  # Two plants may list one pair.
+            groups[one] = list(listed)
+        if plant:  # What it lists beside a file that cannot be read is told as well.
+            files = [FoundFile(path, self.source.shown(path)) for path in self.maps]
+        taken = {end.where.path for connection in pairs.values() for end in connection.ends}
         left: dict[str, list[End]] = {}
         for file in files:
             if file.path.endswith(PLANT):
@@ -130,44 +155,53 @@ class _Reader:
         alone: list[End] = []
         for folder, ends in left.items():
             matched, rest = sort_out(ends)
-            pairs += ((folder, connection) for connection in matched)
+            pairs |= {id(connection): connection for connection in matched}
+            groups[f"{folder}/"] = list(map(id, matched))
             alone += rest
         # The ends of one connection may lie in two folders.
         matched, alone = sort_out(alone)
-        pairs += (("/", connection) for connection in matched)
+        pairs |= {id(connection): connection for connection in matched}
+        groups["//"] = list(map(id, matched))
         self.problems += self.source.refused()
-        groups: dict[str, list[int]] = {}
-        for number, (site, _) in enumerate(pairs):
-            groups.setdefault(site, []).append(number)
+        numbers = {key: number for number, key in enumerate(pairs)}
         return SiteState(
             title=title,
-            connections=tuple(connection for _, connection in pairs),
+            connections=tuple(pairs.values()),
             alone=tuple(_together(alone)),
-            sites=tuple(map(tuple, groups.values())),
+            sites=tuple(tuple(numbers[key] for key in keys) for keys in groups.values() if keys),
             files=tuple(one for one in self.maps.values() if one is not None),
             others=tuple(self.others),
             unread=tuple(self.unread),
             problems=tuple(self.problems),
         )
 
-    def _listed(self, plant: str) -> list[tuple[str, Connection]]:
+    def _listed(self, plant: str) -> dict[object, Connection]:
         """Return the connections that a plant file lists, each pair of files once."""
         shown = self.source.shown(plant)
         folder = posixpath.dirname(plant)
-        pairs: dict[tuple[str, ...], Connection] = {}
+        pairs: dict[object, Connection] = {}
         try:
             text = decode(self.source.octets(plant, "plant file"), path=shown, what="plant file")
             rows = _rows(parse(text, path=shown), shown)
         except InputError as error:
             self.problems += error.problems
-            return []
+            return {}
         for names in rows:
             paths = tuple(posixpath.normpath(posixpath.join(folder, name)) for name in names)
-            first, second = (self._map(FoundFile(one, self.source.shown(one))) for one in paths)
+            first, second = (self._listed_map(one) for one in paths)
             if first is not None and second is not None:
                 key = tuple(sorted(paths))
                 pairs.setdefault(key, Connection(first=first.end, second=second.end))
-        return [(plant, connection) for connection in pairs.values()]
+        return pairs
+
+    def _listed_map(self, path: str) -> MapFile | None:
+        found = self._map(FoundFile(path, self.source.shown(path)))
+        if path in self.others:
+            self.others.remove(path)
+            message = "a plant file must list maps, and this is none"
+            self.problems.append(Problem(path=self.source.shown(path), message=message))
+            self.unread.append(path)
+        return found
 
     def _map(self, file: FoundFile) -> MapFile | None:
         """Return a map, None for what is none or cannot be read; each file is read once."""
@@ -213,15 +247,18 @@ def _format(path: str) -> str:
 
 def _is_none(octets: bytes, format: str) -> bool:  # noqa: A002
     """Return whether a file plainly is something else than a map."""
-    text = octets.decode("utf-8", "replace").removeprefix("\ufeff")
+    try:
+        text = octets.decode("utf-8").removeprefix("\ufeff")
+    except UnicodeDecodeError:
+        return False
     if format == "csv":
         return bool(text.strip()) and "direction" not in text.partition("\n")[0].lower()
     try:
         data = parse(text, path="")
     except InputError:
         return False
-    stated = data.get("format")
-    if isinstance(stated, str) and stated.startswith("safeframe-"):
+    stated = str(data.get("format"))
+    if stated.startswith("safeframe-"):
         return not stated.startswith("safeframe-map")
     return bool(data) and not _TABLES & data.keys()
 

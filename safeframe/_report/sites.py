@@ -168,8 +168,7 @@ def _verdict(given: SiteComparison, fail_on: str, *, cut: bool = False) -> Style
         found.append(f"{count(len(given.problems), 'problem')} of input")
     states = [_cut(state) if cut else state for state in (given.before, given.after)]
     text = f"{' -> '.join(states)}: {', '.join(found) or 'no map in either state'}"
-    bad = given.fails(fail_on) or not given.rows
-    return StyledText(text, "error" if bad else "good")
+    return StyledText(text, "error" if given.fails(fail_on) else "good")
 
 
 def _table(

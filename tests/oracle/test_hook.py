@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -55,14 +56,13 @@ def test_the_hook_stops_a_commit_with_findings(tmp_path: Path) -> None:
             shutil.copy(ROOT / name, sources / name)
     run(sources, "git", "init", "-q").check_returncode()
     commit(sources).check_returncode()
-    revision = run(sources, "git", "rev-parse", "HEAD").stdout.strip()
+    page = (ROOT / "docs" / "outputs.md").read_text(encoding="utf-8")
+    (config,) = re.findall(r"```text\n(repos:\n.*?)```", page, re.DOTALL)
+    (release,) = re.findall(r"rev: (\S+)", config)
+    run(sources, "git", "tag", release).check_returncode()
 
     (site / "maps").mkdir(parents=True)
     run(site, "git", "init", "-q").check_returncode()
-    config = (
-        f"repos:\n  - repo: ../safeframe\n    rev: {revision}\n    hooks: [id: safeframe-check]\n"
-    )
-    config = config.replace("[id: safeframe-check]", "\n      - id: safeframe-check")
     (site / ".pre-commit-config.yaml").write_text(config, encoding="utf-8")
     for name, text in demo.after().items():
         (site / "maps" / name).write_text(text, encoding="utf-8")
@@ -71,13 +71,22 @@ def test_the_hook_stops_a_commit_with_findings(tmp_path: Path) -> None:
     if installed.returncode and not os.environ.get("CI"):
         pytest.skip("pre-commit could not install the hook; it fetches build dependencies")
     assert installed.returncode == 0, installed.stdout + installed.stderr
-    done = commit(site, **cache)
+    done = commit(site, SKIP="safeframe-diff", **cache)  # There is no commit to compare with yet.
     assert done.returncode == 0, done.stdout + done.stderr
 
     (site / "maps" / "lx-sc1.toml").write_text(demo.before()["lx-sc1.toml"], encoding="utf-8")
     done = commit(site, **cache)
     assert done.returncode == 1
     assert "one-sided-signal" in done.stdout + done.stderr
+    assert "edited at one end only" in done.stdout + done.stderr
     (site / "maps" / "lx-sc1.toml").write_text(demo.after()["lx-sc1.toml"], encoding="utf-8")
     (site / "notes.txt").write_text("no map changes", encoding="utf-8")
     assert commit(site, **cache).returncode == 0
+
+    # A map that is only deleted, and one with another name that is not of ASCII.
+    (site / "maps" / "lx-sc1.toml").rename(site / "maps" / "größe.toml")
+    assert commit(site, **cache).returncode == 0
+    (site / "maps" / "größe.toml").unlink()
+    done = commit(site, **cache)
+    assert done.returncode == 1
+    assert "with one end only" in done.stdout + done.stderr

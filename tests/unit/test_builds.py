@@ -42,7 +42,7 @@ class Repository:
         program = f'#!/bin/sh\nexec "{sys.executable}" -m safeframe "$@"\n'
         (tools / "safeframe").write_text(program, encoding="utf-8")
         (tools / "safeframe").chmod(0o755)
-        (tools / "fingerprints.sh").write_text(recipe(), encoding="utf-8")
+        (tools / "release_gate.sh").write_text(recipe(), encoding="utf-8")
         self.environ = {
             **{key: value for key, value in os.environ.items() if not key.startswith("GIT_")},
             "PATH": f"{tools}:{os.environ['PATH']}",
@@ -72,7 +72,10 @@ class Repository:
             (self.folder / "site" / name).write_text(text, encoding="utf-8")
         self.git("add", ".")
         self.git("commit", "-q", "-m", "maps: edit")
-        return self.run("sh", str(self.folder / "tools" / "fingerprints.sh"))
+        return self.gate()
+
+    def gate(self, *words: str) -> subprocess.CompletedProcess[str]:
+        return self.run("sh", str(self.folder / "tools" / "release_gate.sh"), *words)
 
 
 @pytest.fixture
@@ -169,7 +172,7 @@ def test_recipe_notices_a_change_under_any_name(repository: Repository, name: st
     repository.git("rm", "-q", "maps/sc1-lx.toml")
     (repository.folder / "site" / "maps" / "hall 3").mkdir(parents=True)
     done = repository.commit({f"maps/{name}": text})
-    shown = name.replace("\n", "?")
+    shown = name.replace("\n", "?").encode("ascii", "backslashreplace").decode()
     assert (done.returncode, done.stdout, done.stderr) == (1, f"maps/{shown}: {TOLD}\n", "")
 
 
@@ -212,6 +215,34 @@ def test_recipe_takes_no_record_of_an_earlier_commit(repository: Repository, rec
     assert repository.commit(maps(demo.after())).returncode == 1
 
 
+def test_recipe_takes_no_old_record_under_another_name(repository: Repository, record: str) -> None:
+    assert repository.commit({"records/brake2.json": record}).returncode == 0
+    repository.git("mv", "records/brake2.json", "records/größe.json")
+    assert repository.commit(maps(demo.after())).returncode == 1
+
+
+def test_recipe_takes_a_record_below_the_folder(repository: Repository, record: str) -> None:
+    (repository.folder / "site" / "records" / "halle ä").mkdir()
+    done = repository.commit({**maps(demo.after()), "records/halle ä/größe.json": record})
+    assert (done.returncode, done.stdout) == (0, "")
+
+
+def test_recipe_takes_no_record_of_the_maps_before(repository: Repository, record: str) -> None:
+    repository.commit(maps(demo.after()))
+    done = repository.commit({**maps(demo.before()), "records/brake2.json": record})
+    assert done.returncode == 1
+
+
+def test_recipe_compares_with_the_revision_asked_for(repository: Repository, record: str) -> None:
+    repository.commit({**maps(demo.after()), "records/brake2.json": record})
+    later = {f"maps/{name}": f"# reviewed\n{text}" for name, text in demo.after().items()}
+    assert repository.commit(later).returncode == 0
+    assert repository.gate("HEAD~2").returncode == 0
+    (repository.folder / "site" / "records" / "brake2.json").unlink()
+    assert repository.gate("HEAD~2").returncode == 1
+    assert repository.gate("nothing").returncode not in (0, 1)
+
+
 def test_recipe_fails_on_a_map_that_cannot_be_read(repository: Repository) -> None:
     done = repository.commit({"maps/sc1-lx.toml": "format = 1\n"})
     assert done.returncode not in (0, 1)
@@ -219,12 +250,19 @@ def test_recipe_fails_on_a_map_that_cannot_be_read(repository: Repository) -> No
 
 def test_hook_names_a_command_that_is_there() -> None:
     text = (ROOT / ".pre-commit-hooks.yaml").read_text(encoding="utf-8")
-    assert "- id: safeframe-check\n" in text
-    assert "entry: safeframe check\n" in text
-    assert "language: python\n" in text
-    pattern = re.search(r"files: (.*)", text)
-    assert pattern
-    assert re.search(pattern[1], "maps/sc1-lx.toml")
+    for name, entry in (("check", "safeframe check"), ("diff", "safeframe diff --since HEAD")):
+        assert f"- id: safeframe-{name}\n" in text
+        assert f"  entry: {entry}\n" in text
+    # Whatever a commit touches: records, plants and device files matter, and so does what is gone.
+    assert text.count("  always_run: true\n") == 2
+    assert "files:" not in text.replace("pass_filenames:", "")
+
+
+def test_the_page_about_the_hook_names_this_release() -> None:
+    page = (ROOT / "docs" / "outputs.md").read_text(encoding="utf-8")
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    assert re.findall(r"rev: (\S+)", page) == [f"v{project['project']['version']}"]
+    assert "Tag the commit with `v` and the version" in (ROOT / "DEVELOPERS.md").read_text("utf-8")
 
 
 @pytest.mark.parametrize("name", schema.names())
