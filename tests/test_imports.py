@@ -62,6 +62,11 @@ TABLE = {
         4, "_errors _routes _words _document _model _pairing protocols _canonical _timing"
     ),
     "_grids": row(4, "_words _bits _model _pairing"),
+    "_history": row(
+        4,
+        "_errors _source _words _document _findings _model _mapfile _pairing protocols "
+        "_checks _diff _fingerprint",
+    ),
     "_timing": row(4, "_model protocols"),
     "_tracing": row(4, "_findings _model protocols _checks _following _timing"),
     "cases": row(4, "_errors _document"),
@@ -93,24 +98,24 @@ TABLE = {
     "_report": row(
         6,
         "_errors _routes _source _words _bits _document crc _findings _model residual "
-        "_baseline _codec _mapfile _checklist _checks _diff _following _grids _timing "
-        "_tracing frame relations capture edit importing record _plant __init__",
+        "_baseline _codec _mapfile _checklist _checks _diff _following _grids _history "
+        "_timing _tracing frame relations capture edit importing record _plant __init__",
     ),
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(
         7,
         "_errors _octets _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
-        "_timing _tracing cases frame relations _link capture edit fixtures importing record "
-        "_plant _report __init__",
+        "_history _timing _tracing cases frame relations _link capture edit fixtures "
+        "importing record _plant _report __init__",
         "shtab",
     ),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
     "__init__": row(
         7,
         "_errors _source _bits crc _findings _model residual _codec _mapfile protocols "
-        "_checks _diff _fingerprint cases frame relations capture edit fixtures importing "
-        "record testing",
+        "_checks _diff _fingerprint _history cases frame relations capture edit fixtures "
+        "importing record testing",
     ),
     "__main__": row(7, "_cli"),
 }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import jsonschema
@@ -14,7 +15,9 @@ from tests.unit.site_history import CONNECTIONS, Editor, Repository, expected
 EDITS = 40
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize(
+    "seed", range(8) if os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep" else (0,)
+)
 def test_every_edit_of_a_history_is_told(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
