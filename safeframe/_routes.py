@@ -11,6 +11,9 @@ __all__ = ["CONVERTED", "Conversion", "Route", "RouteStep"]
 CONVERTED = ("type", "width", "unit", "scale", "one_means", "edge")
 """Keys of a signal that an end may change on purpose while it hands the signal on."""
 
+_MOST_STEPS = 64
+"""Ends that hand one signal on; by choice: a route is told by its name, which names all of them."""
+
 Conversion = tuple[str, int | str, int | str]
 """A key of CONVERTED, its value as the signal arrives and as it leaves."""
 
@@ -61,8 +64,8 @@ class Route:
     where: Location = field(default=NOWHERE, compare=False)
 
     def __post_init__(self) -> None:
-        if not self.steps:
-            raise UsageError("through must name at least one end, not none")
+        if not 1 <= len(self.steps) <= _MOST_STEPS:
+            raise UsageError(f"through must name 1..{_MOST_STEPS} ends, not {len(self.steps)}")
         if self.connections and len(self.connections) != len(self.steps) + 1:
             raise UsageError(
                 f"connections must name {len(self.steps) + 1} connections, one for each stretch, "

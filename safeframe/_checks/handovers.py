@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from itertools import islice
+from math import nan
 from typing import TYPE_CHECKING, NamedTuple
 
 from .._bits import Place
@@ -143,30 +144,25 @@ def route_binding_shared(handover: Handover, site: Site) -> Iterator[str | _Open
     """Find other connections that deliver into a variable of the route."""
     step = handover.step
     arriving, leaving = handover.arriving, handover.leaving
-    for bind in dict.fromkeys(variable(one.bind) for one in (arriving, leaving) if one.bind):
-        others = _others(site, step.end, bind, handover.before)
-        if others:
-            yield f"at {step.end}, {listed(others)} is delivered into {bind} too"
+    for bind in {variable(one.bind): one.bind for one in (leaving, arriving) if one.bind}.values():
+        yield from _shared(site, step.end, bind, handover.before)
     last = handover.after.received
-    consumer = handover.after.lane.direction.consumer
-    if last is not None and last.bind and len(handover.route.steps) and _is_last(handover):
-        others = _others(site, consumer.name, last.bind, handover.after)
-        if others:
-            yield f"at {consumer.name}, {listed(others)} is delivered into {last.bind} too"
+    if last is not None and last.bind and handover.step is handover.route.steps[-1]:
+        end = handover.after.lane.direction.consumer.name
+        yield from _shared(site, end, last.bind, handover.after)
 
 
-def _is_last(handover: Handover) -> bool:
-    return handover.step is handover.route.steps[-1]
-
-
-def _others(site: Site, end: str, bind: str, own: Stretch) -> list[str]:
-    """Return what other connections deliver into a variable, the first ones of very many."""
+def _shared(site: Site, end: str, bind: str, own: Stretch) -> Iterator[str]:
+    """Yield what other connections deliver into a variable, the first ones of very many."""
     others = (
         f"{one.received.name} of {one.lane.connection.name}"
         for one in site.delivered(end, bind)
         if one.received is not None and one.lane.connection is not own.lane.connection
     )
-    return list(islice(others, MOST_LISTED))
+    found = list(islice(others, MOST_LISTED))
+    if found:
+        verb = "is" if len(found) == 1 else "are"
+        yield f"at {end}, {listed(found)} {verb} delivered into {bind} too"
 
 
 @_rule(
@@ -331,11 +327,12 @@ def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | _
     elif form(arriving, "scale") != form(leaving, "scale"):
         if not _declared(handover, "scale"):
             return  # The scale is the cause, and told.
-        if not (isinstance(passed, Fraction) and isinstance(own, Fraction)):
-            yield _Open("safe value", "one of them is no number")
+        factors = _number(arriving.scale), _number(leaving.scale)
+        numbers = [one for one in (passed, own, *factors) if isinstance(one, Fraction)]
+        if len(numbers) < 4:
+            yield _Open("safe value", "a value or a scale is no number")
             return
-        passed *= Fraction(arriving.scale)
-        own *= Fraction(leaving.scale)
+        passed, own = numbers[0] * numbers[2], numbers[1] * numbers[3]
         words = ", scaled,"
     if form(arriving, "unit") != form(leaving, "unit") and arriving.unit and leaving.unit:
         if _declared(handover, "unit"):
@@ -353,12 +350,12 @@ def _exact(value: int | float) -> Fraction:
     return Fraction(value)
 
 
-def _number(value: int | float) -> Fraction | float:
-    """Return an exact number; one that is not finite stays as it is."""
+def _number(value: int | float | str) -> Fraction | float:
+    """Return an exact number; one that is not finite stays as it is, a text may be none."""
     try:
         return Fraction(value)
     except (OverflowError, ValueError):
-        return float(value)
+        return nan if isinstance(value, str) else float(value)
 
 
 @_rule(
@@ -481,7 +478,10 @@ def _range(signal: Signal) -> tuple[Fraction, Fraction] | None:
     raw = (0, (1 << signal.width) - 1)
     if signal.type == "int":
         raw = (-(1 << signal.width - 1), (1 << signal.width - 1) - 1)
-    low, high = sorted(Fraction(signal.scale) * value for value in raw)
+    factor = _number(signal.scale)
+    if not isinstance(factor, Fraction):
+        return None
+    low, high = sorted(factor * value for value in raw)
     return low, high
 
 

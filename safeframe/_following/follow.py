@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -60,7 +61,7 @@ class FollowedRoute:
     @property
     def twice(self) -> list[str]:
         """The ends that it passes more than once."""
-        return sorted({end for end in self.ends if self.ends.count(end) > 1})
+        return sorted(end for end, times in Counter(self.ends).items() if times > 1)
 
     def handovers(self) -> Iterator[Handover]:
         """Yield every end on the way whose stretches before and after are known."""

@@ -59,6 +59,10 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     alone = len(given.connections) == 1
     skipped = {rule.name: "only one connection was given" for rule in plant if alone}
     skipped |= reasons.get("", {})
+    if all(label != "route" for label, _ in given.facts):
+        skipped |= {
+            rule.name: "no route is declared" for rule in plant if rule.name.startswith("route-")
+        }
     _suite(
         root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
     )

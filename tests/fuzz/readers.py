@@ -22,6 +22,7 @@ from safeframe import (
     protocols,
     record,
 )
+from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe._plant import file as plantfile
 from safeframe.importing import Decisions, DeviceFile
@@ -63,14 +64,22 @@ def _sheets() -> list[bytes]:
 
 def _plant(text: str) -> object:
     files = {**_demo.after(), "r.json": record.dumps(FRESH)}
-    return plantfile.loads(text, read=lambda path: files.get(Path(path).name, "{"))
+    plant = plantfile.loads(text, read=lambda path: files.get(Path(path).name, "{"))
+    return checks.routed(plant)
 
 
 def _plants() -> list[bytes]:
     return [
         b'format = "safeframe-plant/1"\nname = "hall 3"\nconnections = [\n'
         b'  { ends = ["sc1-lx.toml", "lx-sc1.toml"], serials = { SC1 = "7", LX = "8" } },\n'
-        b'  { ends = ["lx-sc1.toml", "sc1-lx.toml"], record = "r.json" },\n]\n'
+        b'  { ends = ["lx-sc1.toml", "sc1-lx.toml"], record = "r.json" },\n]\n',
+        b'format = "safeframe-plant/1"\nname = "hall 3"\ncycle_ms = { SC1 = 10 }\nconnections = [\n'
+        b'  { ends = ["sc1-lx.toml", "lx-sc1.toml"] },\n'
+        b'  { ends = ["sc1-lc1.toml", "lc1-sc1.toml"] },\n]\nroutes = [\n'
+        b'  { from = "LC1.field_clear", through = [{ end = "SC1", bind = "A.B", out = "C", '
+        b'inverts = true, on_loss = 0, converts = { width = [1, 8], scale = ["1", "0.1"] } }], '
+        b'to = ["LX", "permit_up"], connections = ["SC1-LC1", "SC1-LX"], '
+        b"permitted_reaction_ms = 250 },\n]\n",
     ]
 
 

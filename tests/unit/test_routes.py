@@ -16,6 +16,7 @@ from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._model import Connection, Map
 from safeframe._plant import file as plantfile
+from safeframe._report import junit
 from safeframe._routes import Route, RouteStep
 from tests.unit.route_sites import (
     CLEAR,
@@ -96,7 +97,7 @@ class TestReading:
             ),
             (
                 ROUTE.replace('[{ end = "SC1" }]', "[]"),
-                "plant.toml:8: routes[0]: through must name at least one end, not none",
+                "plant.toml:8: routes[0]: through must name 1..64 ends, not 0",
             ),
             (
                 ROUTE.replace('[{ end = "SC1" }]', "1"),
@@ -169,7 +170,7 @@ class TestReading:
                 jsonschema.validate(tomllib.loads(two(route=bad).files()["plant.toml"]), schema)
 
     def test_values_refuse_local_nonsense(self) -> None:
-        with pytest.raises(UsageError, match="at least one end"):
+        with pytest.raises(UsageError, match=r"1..64 ends, not 0"):
             Route(source=("A.x",), steps=(), target=("B.y",))
 
 
@@ -853,6 +854,12 @@ class TestHandovers:
                 ["route-safe-value-differs"],
             ),
             (
+                {"type": "uint", "width": 32, "scale": "tenth"},
+                {"type": "uint", "width": 8},
+                'converts = { scale = ["0.1", "1"], width = [32, 8] }',
+                ["route-conversion-unfounded"],
+            ),
+            (
                 {"type": "float", "width": 32, "safe": nan, "scale": "0.1"},
                 {"type": "float", "width": 32},
                 'converts = { scale = ["0.1", "1"] }',
@@ -892,9 +899,20 @@ class TestSharedVariables:
         assert replace(site, links=(*site.links, other)).told() == [
             (
                 "route-binding-shared",
-                f"{ON}at SC1, closed of GATE is delivered into cell.clear too",
+                f"{ON}at SC1, closed of GATE is delivered into Cell.Clear too",
             )
         ]
+
+    def test_several(self) -> None:
+        site = two()
+        more = tuple(
+            Link(name, f"D{name}", "SC1", (replace(CLEAR, name="shut", sent="D.S"),))
+            for name in ("GATE2", "GATE1")
+        )
+        (told,) = replace(site, links=(*site.links, *more)).told()
+        assert told[1].endswith(
+            "at SC1, shut of GATE1 and shut of GATE2 are delivered into Cell.Clear too"
+        )
 
     def test_at_the_target(self) -> None:
         site = two()
@@ -1045,6 +1063,14 @@ class TestWithoutRoutes:
             "no route names them: 1 at SC0, 1 at SC1, 1 at SC2, 1 at SC3, 1 at SC4, 1 at SC5 and "
             "at 2 more ends"
         )
+
+    def test_junit_does_not_say_that_rules_without_a_route_passed(self) -> None:
+        for route, expected in (("", 15), (step("", 300), 0)):
+            text = junit.report(two(route=route).report(), fail_on="note")
+            # What a route leaves open is told by the rule that would have judged it.
+            reasons = re.findall(r'name="(route-[a-z-]+)">\s*<skipped message="([^"]*)"', text)
+            assert [one for _, one in reasons].count("no route is declared") == expected
+            assert ("route-too-slow", "not stated: cycle time of SC1") in reasons or expected
 
     def test_an_echo_is_no_chain(self) -> None:
         link = Link("X", "A", "B", (Row("x", "A.X", "B.X"),), (Row("y", "B.X", "A.Y"),))
