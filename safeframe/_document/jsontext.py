@@ -144,7 +144,10 @@ def _steps(text: str) -> Iterator[_Step]:
             if not string:
                 return
             # A key: what it is of follows behind a colon.
-            keys[-1] = json.loads(string, strict=False) if "\\" in string else string[1:-1]
+            try:
+                keys[-1] = json.loads(string, strict=False) if "\\" in string else string[1:-1]
+            except json.JSONDecodeError:
+                return
             key_at = token.start()
             continue
         if keys:

@@ -165,7 +165,7 @@ def _workbook(octets: bytes) -> object:
             warnings.simplefilter("ignore")  # Two parts of one name are a fault to be tried.
             for part in octets.split(_PART)[1:]:
                 name, _, content = part.partition(b"\n")
-                archive.writestr(name.decode("utf-8", "replace") or "-", content)
+                archive.writestr(name.decode("utf-8", "replace").replace("\0", "-") or "-", content)
         octets = out.getvalue()
     return importing.sheet_proposal(DeviceFile("t.xlsx", octets), "", Decisions())
 

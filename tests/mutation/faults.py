@@ -75,6 +75,8 @@ def faults(octets: bytes) -> list[Fault]:
         start = offsets[node.lineno - 1] + node.col_offset
         end = offsets[end_line - 1] + end_column
         text = ast.unparse(new)
+        if text == ast.unparse(node):
+            continue
         text = f"({text})" if isinstance(new, ast.expr) else text
         found.add(Fault(node.lineno, start, end, octets[start:end].decode(), text))
     return sorted(found)
@@ -97,6 +99,8 @@ def _children(node: ast.AST) -> Iterator[ast.AST]:
     """Yield what faults may be put into below a node."""
     if isinstance(node, ast.Import | ast.ImportFrom | ast.Raise | ast.Assert | ast.JoinedStr):
         return
+    if isinstance(node, ast.keyword) and node.arg == "strict":
+        return  # Of two sequences that are equally long it changes nothing.
     if isinstance(node, ast.Assign) and _names(node.targets[0]) == ["__all__"]:
         return
     if isinstance(node, ast.If) and _names(node.test) == ["TYPE_CHECKING"]:

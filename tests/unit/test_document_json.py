@@ -44,6 +44,10 @@ def test_what_is_json() -> None:
             "x.json:2: the text must be valid JSON: the key 'a' must stand once in its object",
         ),
         (
+            '{"x": {"a": 1,\n"a": 2},\n"b\\x": 3}',
+            "x.json:2: the text must be valid JSON: the key 'a' must stand once in its object",
+        ),
+        (
             '{"": 1, "b": 2, "": 3}',
             "x.json:1: the text must be valid JSON: the key '' must stand once in its object",
         ),

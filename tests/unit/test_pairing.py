@@ -7,6 +7,7 @@ import pytest
 from safeframe._bits import Place
 from safeframe._model import Map, Reserved, Signal
 from safeframe._pairing import Cause, Matching, alike, explain, match, near_names, skeleton
+from safeframe._pairing.patterns import patterns
 
 
 def build(*entries: tuple[str, str, int]) -> Map:
@@ -56,6 +57,7 @@ class TestNames:
             ("brake_release", "brake_relesse"),
             ("tray_qwrtzing", "tray_qwrttzing"),
             ("tray_qwrtzing", "tray_qwtzing"),
+            ("qwrtzmp_x", "qwrtmp_x"),
         ],
     )
     def test_near(self, left: str, right: str) -> None:
@@ -64,6 +66,10 @@ class TestNames:
     @pytest.mark.parametrize(
         ("left", "right"),
         [
+            ("permit_torque", "permit_toqrux"),
+            ("permit_torque", "permit_turque"),
+            ("permit_torque", "permit_torzue"),
+            ("tray_qwrtzing", "tray_qwrtzung"),
             ("brake1_release", "brake2_release"),
             ("brake_a_release", "brake_b_release"),
             ("permit_up", "permit_down"),
@@ -438,6 +444,27 @@ class TestExplain:
         right = build(*((name, f"{octet ^ 1}.{7 - bit}", 1) for name, octet, bit in places))
         causes_found = [cause for cause in causes(left, right) if cause.kind == "bit numbering"]
         assert [cause.word_octets for cause in causes_found] == [2]
+
+    def test_two_widths_in_the_other_order_and_nothing_else(self) -> None:
+        left, right = (
+            build(("a", "0.0", 2), ("b", "0.2", 3)),
+            build(("b", "0.0", 3), ("a", "0.3", 2)),
+        )
+        assert summary(left, right) == [("swap", ["a", "b"], 0)]
+
+    def test_halves_of_octets_with_a_whole_octet_between(self) -> None:
+        left = build(("a", "0.0", 1), ("b", "0.5", 1), ("w", "1.0", 8), ("c", "2.2", 2))
+        right = build(("b", "0.1", 1), ("a", "0.4", 1), ("w", "1.0", 8), ("c", "2.6", 2))
+        found = [one for one in patterns(match(left, right).pairs, 3) if one.kind == "nibbles"]
+        assert [([p.left.name for p in one.pairs], one.octets) for one in found] == [
+            (["a", "b", "c"], ())
+        ]
+
+    def test_a_field_over_the_middle_of_an_octet_has_no_other_half(self) -> None:
+        left = build(("a", "0.3", 2), ("b", "1.0", 1), ("c", "2.1", 1))
+        right = build(("a", "0.7", 2), ("b", "1.4", 1), ("c", "2.5", 1))
+        (found,) = [one for one in patterns(match(left, right).pairs, 3) if one.kind == "nibbles"]
+        assert ([p.left.name for p in found.pairs], found.octets) == (["b", "c"], (1, 2))
 
     def test_octets_of_words_of_four(self) -> None:
         left = build(("a", "0.0", 1), ("b", "1.1", 1), ("c", "2.2", 1), ("d", "3.3", 1))

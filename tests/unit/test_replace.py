@@ -14,7 +14,7 @@ from safeframe._document.lock import hold, holder
 from safeframe._document.pending import notice, pending, refuse_pending
 from safeframe._document.recover import How, recover
 from safeframe._document.replace import Replacement, replace_all
-from safeframe._document.whole import ChangedError, beside, see
+from safeframe._document.whole import ChangedError, beside, see, write_new
 from safeframe._errors import UsageError, WriteError
 from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, items, left_over, set_up, state
 
@@ -498,3 +498,13 @@ class TestRefusals:
         replace_all(*items(paths), step=step)
         assert "is being written" in told[0]
         assert state(paths) == "new"
+
+
+def test_a_half_written_file_does_not_stay(tmp_path: Path) -> None:
+    def step(name: str) -> None:
+        if name.startswith("write the rest"):
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_new(tmp_path / "x", b"1234", None, step=step, what="text")
+    assert list(tmp_path.iterdir()) == []
