@@ -361,6 +361,48 @@ class TestLink:
         bare = changed(found, 0, sct_ms=None)
         assert link_of(bare).tick_us == 10_000
 
+    @pytest.mark.parametrize("side", [0, 1])
+    @pytest.mark.parametrize(
+        ("name", "value", "text"),
+        [
+            ("srvt_ms", "x", "srvt_ms must be an integer, not 'x'"),
+            ("srvt_ms", 300, "srvt_ms must be 0..255, not 300"),
+            ("srvt_ms", 1.5, "srvt_ms must be an integer, not 1.5"),
+            ("srvt_ms", True, "srvt_ms must be an integer, not True"),
+            ("sct_ms", "x", "sct_ms must be an integer, not 'x'"),
+            ("sct_ms", -5, "sct_ms must be 0..65535, not -5"),
+            ("sct_ms", 70_000, "sct_ms must be 0..65535, not 70000"),
+            ("identifier_1", "0x111", "identifier_1 must be an integer, not '0x111'"),
+            ("identifier_1", 0x900, "identifier_1 must be 0..2047, not 2304"),
+            ("identifier_2", 2.5, "identifier_2 must be an integer, not 2.5"),
+        ],
+    )
+    def test_a_map_may_hold_what_is_no_such_number(
+        self, name: str, value: Any, text: str, side: int
+    ) -> None:
+        """Maps hold wrong values; frames are then refused with words, by maps and by name."""
+        link = make(*ONE_WAY[0])
+        ends = [
+            end_with(
+                changed(link, at, **{name: value}).ends[at], watchdog_ms=None, exchange_ms=None
+            )
+            for at in (0, 1)
+        ]
+        wrong = Connection(first=ends[0], second=ends[1])
+        with pytest.raises(UsageError) as caught:
+            link_of(wrong)
+        assert str(caught.value) == text
+        if name != "identifier_2":
+            with pytest.raises(UsageError) as caught:
+                link_of(link.connection, **{name: value})
+            assert str(caught.value) == text
+        if name.startswith("identifier"):
+            traits = room(NAME).link
+            assert traits is not None
+            with pytest.raises(UsageError) as caught:
+                traits.stated(wrong.ends[side])
+            assert str(caught.value) == text
+
     def test_no_time_at_all(self) -> None:
         link = make(*ONE_WAY[0])
         ends = [

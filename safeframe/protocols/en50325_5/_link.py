@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from ..._engine.parts import check_given
 from ..._errors import UsageError
 from ..._model import Connection, End
 from ..aspects import LinkTraits, agreed, shared_parameter
 from ._checksum import default_identifiers
-from ._frame import identifier_problem
+from ._frame import RECIPE, identifier_problem
 
 __all__ = ["LINK"]
 
@@ -38,17 +39,23 @@ def _ends(connection: Connection) -> tuple[End, End]:
     return (first, second) if _senders(connection)[0] == _SENDER else (second, first)
 
 
+def _number(name: str, value: Any) -> int:
+    """Return a number that a map or somebody states; UsageError for anything else."""
+    check_given(RECIPE, {name: value})
+    return int(value)
+
+
 def _identifier(connection: Connection, given: Mapping[str, Any]) -> int:
     """Return the first identifier: the stated one, or the default of the sender's node."""
     if "identifier_1" in given:
-        return int(given["identifier_1"])
+        return _number("identifier_1", given["identifier_1"])
     sender = _ends(connection)[0]
     places = []
     for name, less in (("identifier_1", 0), ("identifier_2", 1)):
         stated = [(end, dict(end.parameters).get(name)) for end in connection.ends]
         found = agreed(name, [(end, value) for end, value in stated if value is not None])
         if found is not None:
-            places.append(int(found) - less)
+            places.append(_number(name, found) - less)
     if len(set(places)) == 2:
         raise UsageError(identifier_problem(places[0], places[1] + 1))
     if places:
@@ -72,7 +79,7 @@ def _refresh_ms(receiver: End) -> int | None:
             f"{receiver.name} ({receiver.where}) must state one time, not sct_ms {stated} and "
             f"watchdog_ms {watchdog}: its watchdog is its SCT"
         )
-    return watchdog if stated is None else int(stated)
+    return watchdog if stated is None else _number("sct_ms", stated)
 
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
@@ -81,10 +88,12 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
         "identifier_1": _identifier(connection, given),
         "mapped_octets": receiver.receives.size_octets,
     }
-    found["srvt_ms"] = (
-        given["srvt_ms"] if "srvt_ms" in given else shared_parameter(connection, "srvt_ms")
-    )
-    found["sct_ms"] = given["sct_ms"] if "sct_ms" in given else _refresh_ms(receiver)
+    validation = given.get("srvt_ms")
+    if validation is None:
+        validation = shared_parameter(connection, "srvt_ms")
+    found["srvt_ms"] = _number("srvt_ms", validation)
+    refresh = given.get("sct_ms")
+    found["sct_ms"] = _refresh_ms(receiver) if refresh is None else _number("sct_ms", refresh)
     return found
 
 
@@ -110,13 +119,15 @@ def _spacing(settings: Mapping[str, Any]) -> tuple[int, ...]:
 
 def _cycle_ms(connection: Connection) -> int | None:
     found: Any = dict(_ends(connection)[0].parameters).get("sct_ms")
-    return None if found is None else int(found)
+    return None if found is None else _number("sct_ms", found)
 
 
 def _stated(end: End) -> dict[str, Any]:
     stated: dict[str, Any] = dict(end.parameters)
     found: dict[str, Any] = {
-        name: stated[name] for name in ("identifier_1", "identifier_2") if name in stated
+        name: _number(name, stated[name])
+        for name in ("identifier_1", "identifier_2")
+        if name in stated
     }
     if not found and end.sends.entries and end.address is not None:
         found["node"] = end.address

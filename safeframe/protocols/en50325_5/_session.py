@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..._engine import frames
-from ..._engine.parts import invert
+from ..._engine.parts import check_given, invert
 from ..._engine.stream import Judgement, Session, simple
 from ..._errors import UsageError
 from ._frame import RECIPE, identifier_problem
@@ -48,6 +48,13 @@ class SrdoSession(Session):
         fresh: bool = True,
     ) -> None:
         super().__init__()
+        stated = {
+            "identifier_1": identifier_1,
+            "mapped_octets": mapped_octets,
+            "sct_ms": sct_ms,
+            "srvt_ms": srvt_ms,
+        }
+        check_given(RECIPE, {name: value for name, value in stated.items() if value is not None})
         if problem := identifier_problem(identifier_1, identifier_1 + 1):
             raise UsageError(problem)
         self._known = {"identifier_1": identifier_1, "identifier_2": identifier_1 + 1}
