@@ -131,7 +131,7 @@ def _gate_case(
         kind = "wrong" if failing or any(point.fault for point in points) else "open"
         failure = SubElement(case, "failure", type=kind, message=message)
         told = [_text(finding) for finding in failing]
-        told += [clean(f"{point.text}\nstep: {point.step}") for point in points]
+        told += [f"{clean(point.text)}\nstep: {clean(point.step)}" for point in points]
         failure.text = "\n\n".join(told)
     mild = [_text(finding) for finding in found if finding not in failing]
     if mild:

@@ -402,6 +402,9 @@ class TestDemands:
         assert len(points(found, "device files")) == 2
         site.write("lx.xml", demo.device_files()["lx.xml"].replace("brake1_applied", "b1"))
         assert site.row()["agree"]["state"] == "fault"
+        both = device + ", " + device.replace("LX = ", "SC1 = ")
+        site.plant(f"{LX}, device_files = {{ {both} }}")
+        assert not any("device files" in text for text in site.verify()["not_looked_at"])
 
     def test_a_signature_without_signers(self, site: Site) -> None:
         site.plant(
@@ -489,6 +492,31 @@ class TestTogether:
             "maps/sc1-lc1.toml and maps/sc1-lx2.toml"
         )
 
+    def test_a_file_that_nobody_can_look_into(
+        self, site: Site, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        site.write("maps/secret.toml", "")
+        really = Path.open
+
+        def refused(path: Path, *words: Any, **named: Any) -> Any:
+            if path.name == "secret.toml":
+                raise PermissionError
+            return really(path, *words, **named)
+
+        monkeypatch.setattr(Path, "open", refused)
+        (left,) = [text for text in site.verify()["not_looked_at"] if text.startswith("map files")]
+        assert left.endswith(" and maps/secret.toml")
+
+    def test_what_is_allowed_is_counted(self, site: Site) -> None:
+        allow = '\n[[allow]]\nrule = "connection-id-reused"\nreason = "a twin"\n'
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            site.write(f"maps/{name}", demo.after()[name] + allow)
+        site.plant(LX, LX)
+        assert main(["verify", "plant.toml", "--html", "site.html"]) == 1
+        assert "\n  allowed by the maps: 1 finding\n" in site.out.readouterr().out
+        page = (site.folder / "site.html").read_text(encoding="utf-8")
+        assert '<tr class="warning" id="c1"><th scope="row">SC1-LX (#1)</th>' in page
+
 
 class TestRoutes:
     """Signals over several connections are followed; what breaks is a finding of the whole."""
@@ -566,6 +594,9 @@ class TestOutputs:
             "evidence": ["skipped"],
         }
         assert root.get("tests") == "22"
+        (told,) = suites["SC1-LX"].findall("testcase[@name='read back']/failure")
+        assert told.text is not None
+        assert told.text.splitlines()[1] == "step: read back serial number and checksum"
 
     def test_jobs_change_nothing(self, site: Site) -> None:
         site.plant(f'{LX}, record = "records/lx.json"', *[LX2] * 40)
