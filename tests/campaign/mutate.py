@@ -338,8 +338,13 @@ def _attribute(kind: str, rule: str, change: Callable[[Random, Row], bool], *mor
         if found is None:
             return None
         direction, _, rows = found
-        near = _pick(random, pair, signals(rows))
-        others = random.sample(signals(rows), len(signals(rows)))
+        one, other = ({row.name for row in pair.rows(direction, n)} for n in (0, 1))
+        there = one & other  # What one end alone has cannot differ.
+        both = [row for row in signals(rows) if row.name in there]
+        if not both:
+            return None
+        near = _pick(random, pair, both)
+        others = random.sample(both, len(both))
         row = next((row for row in (near, *others) if change(random, row)), None)
         if row is None:
             return None
