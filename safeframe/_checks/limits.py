@@ -170,11 +170,8 @@ def _unequal(context: Context) -> Iterator[_Unequal]:
             if one.form != two.form:
                 yield name, one, two
             continue
-        if (
-            not tables
-            and len({end.connection_table.profile for end in context.connection.ends}) > 1
-        ):
-            continue  # The parameters of two profiles: that they are two is the cause.
+        if not tables:
+            continue  # Of two profiles, or of one that nobody knows: that is the cause, and told.
         rule = rules.get(name)
         told = rule.required if rule else profile is not None and not profile.sizes.from_map
         if not told:  # Missing though required, or unknown: parameter-invalid says so.

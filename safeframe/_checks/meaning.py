@@ -321,7 +321,7 @@ def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
             number = signal.type in _NUMBERS and signal.width > 1
             valid_by = signal.valid_by.strip()
             validity = named.get(signal.valid_by)
-            if circle := _circle(signal, named):
+            if signal.valid_by and (circle := _circle(signal, named)):
                 if signal is min(circle, key=lambda entry: entry.start):
                     yield _no_validity(circle)
             elif signal.name in narrower and there[signal.name].width == 1 and not valid_by:
