@@ -71,13 +71,17 @@ def routes_of(
 ) -> list[FollowedRoute]:
     """Return the routes that one signal goes along, none where no route names it.
 
+    A route that breaks at the signal names it all the same.
     Raises UsageError where the stretches belong to different ways, so that the name is not exact.
     """
-    by_key: dict[tuple[str, str, str, int, int], set[int]] = {}
+    by_key: dict[tuple[object, ...], set[int]] = {}
     for number, followed in enumerate(routes):
-        for one in followed.whole:
-            by_key.setdefault(one.key, set()).add(number)
-    on = [by_key.get(stretch.key, set()) for stretch in stretches]
+        for key in (*(one.key for one in followed.whole), *followed.lost):
+            by_key.setdefault(key, set()).add(number)
+    on = [
+        {number for key in _keys(stretch) for number in by_key.get(key, ())}
+        for stretch in stretches
+    ]
     widest = max(on, key=len)
     # One way may carry the name on each of its stretches; then they are all the same signal.
     if len(stretches) > 1 and not all(each and each <= widest for each in on):
@@ -86,3 +90,10 @@ def routes_of(
         more = f" or one of {len(names) - MOST_LISTED} more" if len(names) > MOST_LISTED else ""
         raise UsageError(f"the name must mean one signal, not {name!r}: {shown}{more}")
     return [routes[number] for number in sorted(widest)]
+
+
+def _keys(stretch: Stretch) -> list[tuple[object, ...]]:
+    """Return by what a route may know a stretch: as it was followed, or by name at either end."""
+    here, there = (end.name for end in stretch.lane.direction)
+    halves = ((stretch.sent, True), (stretch.received, False))
+    return [stretch.key, *((here, there, one.name, sent) for one, sent in halves if one)]

@@ -46,12 +46,17 @@ class Handover(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FollowedRoute:
-    """A route with its stretches, None where it breaks, and why."""
+    """A route with its stretches, None where it breaks, and why.
+
+    ``lost`` is what it names where it breaks: producer, consumer, signal, and whether that is the
+    name at the producer.
+    """
 
     route: Route
     ends: tuple[str, ...]
     stretches: tuple[Stretch | None, ...]
     breaks: tuple[Break, ...] = ()
+    lost: tuple[tuple[str, str, str, bool], ...] = ()
 
     @property
     def whole(self) -> tuple[Stretch, ...]:
@@ -94,6 +99,7 @@ def follow(site: Site, route: Route) -> FollowedRoute:
     ]
     names = route.connections or ("",) * (len(ends) - 1)
     stretches: list[Stretch | None] = []
+    lost: list[tuple[str, str, str, bool]] = []
     for number, ((here, there), name) in enumerate(zip(pairwise(ends), names, strict=True)):
         if not {here, there} <= site.ends:
             stretches.append(None)
@@ -108,12 +114,14 @@ def follow(site: Site, route: Route) -> FollowedRoute:
             found = _ending(found, route.steps[-1], target[1])
         if isinstance(found, Break):
             breaks.append(found)
+            lost.append((here, there, asked.name, asked.sent))
         stretches.append(found if isinstance(found, Stretch) else None)
     return FollowedRoute(
         route=route,
         ends=ends,
         stretches=tuple(stretches),
         breaks=tuple(dict.fromkeys(breaks)),
+        lost=tuple(lost),
     )
 
 

@@ -131,6 +131,27 @@ class TestRoutes:
         assert route["breaks"] == ["LC1 sends no none to SC1 (CURTAIN)"]
         assert not route["complete"]
 
+    @pytest.mark.parametrize(
+        ("file", "name", "signal"),
+        [
+            ("0-b.toml", "field_clear", "field_clear"),
+            ("0-b.toml", "permit_up", "field_clear"),
+            ("1-a.toml", "permit_up", "permit_up"),
+        ],
+    )
+    def test_a_route_that_breaks_at_the_signal_names_it(
+        self, file: str, name: str, signal: str
+    ) -> None:
+        site = two()
+        lines = site.files()[file].splitlines()
+        gone = "\n".join(
+            '  { at = "0.0", reserved = 1 },' if f'"{signal}"' in one else one for one in lines
+        )
+        found = traced(replace(site, more={file: gone}), name)
+        (route,) = found.routes
+        assert not route.complete
+        assert "route-broken" in [one.rule for one in found.findings]
+
     def test_what_is_wrong_at_a_connection_is_on_the_way(self) -> None:
         site = two()
         other = site.files()["1-b.toml"].replace('one_means = "field is clear"', 'one_means = "x"')
