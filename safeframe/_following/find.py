@@ -95,5 +95,9 @@ def routes_of(
 def _keys(stretch: Stretch) -> list[tuple[object, ...]]:
     """Return by what a route may know a stretch: as it was followed, or by name at either end."""
     here, there = (end.name for end in stretch.lane.direction)
-    halves = ((stretch.sent, True), (stretch.received, False))
-    return [stretch.key, *((here, there, one.name, sent) for one, sent in halves if one)]
+    found: list[tuple[object, ...]] = [stretch.key]
+    if stretch.sent is not None:
+        found += [(here, other, stretch.sent.name, True) for other in (there, "")]
+    if stretch.received is not None:
+        found += [(other, there, stretch.received.name, False) for other in (here, "")]
+    return found

@@ -48,8 +48,8 @@ class Handover(NamedTuple):
 class FollowedRoute:
     """A route with its stretches, None where it breaks, and why.
 
-    ``lost`` is what it names where it breaks: producer, consumer, signal, and whether that is the
-    name at the producer.
+    ``lost`` is what it names where it breaks: producer, consumer (the other end is empty where
+    the plant has no such end), signal, and whether that is the name at the producer.
     """
 
     route: Route
@@ -101,14 +101,17 @@ def follow(site: Site, route: Route) -> FollowedRoute:
     stretches: list[Stretch | None] = []
     lost: list[tuple[str, str, str, bool]] = []
     for number, ((here, there), name) in enumerate(zip(pairwise(ends), names, strict=True)):
-        if not {here, there} <= site.ends:
-            stretches.append(None)
-            continue
         asked = _Asked(True, source[1])
         if number:
             step = route.steps[number - 1]
             last = number == len(ends) - 2
             asked = _asked(step, stretches[-1], target[1] if last else "")
+        if not {here, there} <= site.ends:
+            lost.append(
+                (here, "", asked.name, True) if asked.sent else ("", there, asked.name, False)
+            )
+            stretches.append(None)
+            continue
         found = _stretch(site, here, there, name, asked)
         if isinstance(found, Stretch) and number == len(ends) - 2:
             found = _ending(found, route.steps[-1], target[1])

@@ -152,6 +152,13 @@ class TestRoutes:
         assert not route.complete
         assert "route-broken" in [one.rule for one in found.findings]
 
+    @pytest.mark.parametrize("name", ["field_clear", "permit_up"])
+    def test_a_route_over_an_unknown_end_names_its_source_and_target(self, name: str) -> None:
+        (route,) = traced(two(route=ROUTE.replace('"SC1"', '"SC9"')), name).routes
+        assert [one.message for one in route.followed.breaks] == [
+            "no end of the plant is called SC9; the nearest is SC1"
+        ]
+
     def test_what_is_wrong_at_a_connection_is_on_the_way(self) -> None:
         site = two()
         other = site.files()["1-b.toml"].replace('one_means = "field is clear"', 'one_means = "x"')
