@@ -227,10 +227,15 @@ def _not_looked_at(connections: Iterable[Connection]) -> Iterator[str]:
         if connection.installed:
             path = connection.entry.path
             records[path] = records.get(path, 0) + bool(connection.record)
+    if not records:
+        return
+    import shlex  # deferred: few checks are of a plant.
+
     for path, number in records.items():
         yield (
             f"whether {count(number, 'record')} of {path} {'is' if number == 1 else 'are'} whole, "
-            f"complete, tested and signed, and what else it asks for: safeframe verify {path}"
+            f"complete, tested and signed, and what else it asks for: "
+            f"safeframe verify {shlex.quote(path)}"
         )
 
 

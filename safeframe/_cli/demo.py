@@ -81,9 +81,8 @@ def run(args: argparse.Namespace) -> int:
         ),
         _variants(folder),
     ]
-    sys.stdout.write(
-        f"\nThe files are in {args.into}: edit one, then run: safeframe check {after}\n"
-    )
+    command = f"safeframe check {shlex.quote(str(after))}"
+    sys.stdout.write(f"\nThe files are in {args.into}: edit one, then run: {command}\n")
     return 0 if all(good) else 1
 
 

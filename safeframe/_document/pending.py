@@ -69,7 +69,9 @@ def refuse_pending(paths: Sequence[str], *, locked: bool = False) -> None:
     running = "" if locked else _running(paths)
     if running:
         raise UsageError(f"{running}; wait for it, then run again")
+    import shlex  # deferred: there is hardly ever a note.
+
     raise UsageError(
         f"an earlier edit of {' and '.join(paths)} was broken off, as a note beside them says; "
-        f"look at it first: safeframe edit recover {' '.join(paths)}"
+        f"look at it first: safeframe edit recover {shlex.join(paths)}"
     )

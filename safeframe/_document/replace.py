@@ -10,6 +10,7 @@ leaves the notes, and ``recover`` shows the state and finishes or undoes the edi
 from __future__ import annotations
 
 import os
+import shlex
 import stat
 from collections.abc import Sequence
 from contextlib import suppress
@@ -175,7 +176,7 @@ def _roll_back(files: Sequence[File], changing: Sequence[File], error: BaseExcep
         raise _with_words(
             error,
             f"{_told(files)}; undoing it failed as well ({_reason(second)}); the way on: "
-            f"safeframe edit recover {' '.join(file.shown for file in files)}",
+            f"safeframe edit recover {shlex.join(file.shown for file in files)}",
         ) from error
     raise _with_words(error, _told(files))
 

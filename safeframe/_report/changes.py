@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Callable, Iterable, Sequence
 
 from .._diff import (
@@ -152,7 +153,7 @@ def checked(report: Report, again: Sequence[str]) -> list[Block]:
         return []
     rules = ", ".join(dict.fromkeys(finding.rule for finding in found))
     words = f"check finds {counts(found, told)} in the new pair: {rules}; to see them, run"
-    command = f"  safeframe check {' '.join(again)}"
+    command = f"  safeframe check {shlex.join(again)}"
     return [Paragraph(StyledText(words, report.worst())), CodeBlock((command,))]
 
 

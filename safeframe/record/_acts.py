@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -122,7 +123,8 @@ def sign(record: Record, *, who: str, role: str, when: str) -> Record:
         if number < last:
             raise UsageError(
                 f"the approval of {act.who} (entry {number}) must be withdrawn first: entries were "
-                f'made after it (safeframe record withdraw RECORD --approval "{act.who}" ...)'
+                "made after it (safeframe record withdraw RECORD --approval "
+                f"{shlex.quote(act.who)} ...)"
             )
         if person(act.who) == person(who):
             raise UsageError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -11,10 +12,14 @@ from typing import Any
 
 import pytest
 
+from safeframe import record
+from safeframe._cli import main
 from safeframe._document.note import FORMAT, note_of
+from safeframe._document.pending import refuse_pending
 from safeframe._document.recover import recover
 from safeframe._document.whole import beside
 from safeframe._errors import UsageError
+from tests.unit.record_maps import TESTED
 from tests.unit.written import MIXED, NEW, OLD, STEPS, end_at, left_over, set_up, state
 
 
@@ -269,3 +274,40 @@ def test_undoing_an_edit_that_was_complete(tmp_path: Path) -> None:
     assert state(made) == "new"
     assert recover(made, how="undo").verdict == "undone"
     assert state(made) == "old"
+
+
+HOSTILE = "a;rm -rf $IFS 'x' `id`"
+
+
+def test_commands_to_paste_run_nothing_that_a_name_says(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Every command that is printed with a file name is one command with that very name."""
+    folder = tmp_path / HOSTILE
+    paths = set_up(folder, apart=False)
+    end_at(MIXED, paths)
+    with pytest.raises(UsageError) as caught:
+        refuse_pending(paths)
+    command = str(caught.value).rpartition("first: ")[2]
+    assert shlex.split(command) == ["safeframe", "edit", "recover", *paths]
+    monkeypatch.chdir(tmp_path)
+    assert main(["demo", "--into", f"{HOSTILE} 2"]) == 0
+    out = capsys.readouterr().out
+    command = out.rpartition("then run: ")[2]
+    assert shlex.split(command) == ["safeframe", "check", f"{HOSTILE} 2/after"]
+    after = [f"{HOSTILE} 2/after/{name}" for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    before = [f"{HOSTILE} 2/before/{name}" for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    one = Path(after[0])
+    one.write_text(one.read_text(encoding="utf-8").replace("0x0107", "0x0108"), encoding="utf-8")
+    main(["diff", *before, *after])
+    (line,) = [row for row in capsys.readouterr().out.splitlines() if "safeframe check" in row]
+    assert shlex.split(line) == ["safeframe", "check", *after]
+
+
+def test_names_of_people_in_commands_to_paste_run_nothing() -> None:
+    signed = record.sign(TESTED, who='x" $(id) "', role="r", when="w")
+    filled = record.fill(signed, "SC1", who="A. Berg", when="w", serial="8")
+    with pytest.raises(UsageError) as caught:
+        record.sign(filled, who="C. Dahl", role="r", when="w")
+    command = str(caught.value).partition("(safeframe record")[2].removesuffix(" ...)")
+    assert shlex.split(command)[-2:] == ["--approval", 'x" $(id) "']
