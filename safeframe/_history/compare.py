@@ -75,7 +75,8 @@ class _Comparer:
                 rows.append(self._one(one))
             elif one.old is not None:
                 gone.add(one.old, self._marks(self._before, *one.old.ends))
-            elif one.new is not None:
+            else:
+                assert one.new is not None, "it stands in one state at least"
                 came.add(one.new, self._marks(self._after, *one.new.ends))
         lone = _Left[tuple[End, ...]]()
         for group in self.before.alone:

@@ -182,7 +182,7 @@ def _table(
     short = _cut if cut else str
     cells = [tuple(map(short, (labels[id(row)], *_cells(row, own=own)))) for row in rows]
     looks = ["error" if row.fails(fail_on) else _LOOKS[row.change] for row in rows]
-    notes = [short("; ".join(_notes(row, own=not own))) for row in rows]
+    notes = ["; ".join(map(short, _notes(row, own=not own))) for row in rows]
     return Table(
         tuple(cells),
         (*_HEAD, *([_OWN] if own else [])),
@@ -232,10 +232,10 @@ def _notes(row: ConnectionChange, *, own: bool) -> Iterator[str]:
         yield ", ".join(row.classes.names)
     if row.disagree:
         yield f"the ends differ in {count(len(row.disagree), 'point')}"
-    if row.report is not None and row.report.findings:
-        found = [one for one in row.report.findings if one.severity in ("error", "warning")]
-        if found:
-            yield f"check finds {counts(found, ('error', 'warning'))}"
+    findings = row.report.findings if row.report is not None else ()
+    found = [one for one in findings if one.severity in ("error", "warning")]
+    if found:
+        yield f"check finds {counts(found, ('error', 'warning'))}"
     yield from (f"{old} is now {new}" for old, new in row.moved)
     if own and any(end.own[0] and end.own[1] and end.own[0] != end.own[1] for end in row.ends):
         yield f"own {', '.join(_own(row.ends))}"
@@ -282,21 +282,16 @@ def _again(files: Sequence[str]) -> list[str]:
 
 
 def _points(row: ConnectionChange, label: str) -> Iterator[str]:
-    """Yield each change of a connection in one line; of two edits alike, those of the first end."""
+    """Yield each change of a connection in one line, after what the two edits do not share."""
     if row.comparison is None:
         for change in row.changes or row.disagree:
             yield _cut(f"{label}: {changes.sentence(change)}")
         return
     for difference in row.comparison.differences:
         yield _cut(f"{label}: {difference.level}: {difference.message}")
-    if row.comparison.differences:
-        return
-    own = row.change == "own parts edited"
     for end, edit in zip(row.comparison.ends, row.comparison.edits, strict=True):
         for change in edit:
             yield _cut(f"{label}, {end}: {changes.sentence(change)}")
-        if edit and not own:
-            return
 
 
 def _rest(given: SiteComparison, *, cut: bool = False) -> Iterator[Block]:

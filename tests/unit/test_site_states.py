@@ -5,13 +5,16 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import safeframe
 from safeframe import UsageError, compare_sites, read_site
 from safeframe import _demo as demo
+from safeframe._history.git import Contents, GitEntry
 from tests.unit.site_history import Repository
 
 MAPS = ("sc1-lx.toml", "lx-sc1.toml")
@@ -328,13 +331,19 @@ class TestRefused:
         with pytest.raises(UsageError, match="the index of the repository must be readable"):
             read_site("maps", checkout=True)
 
-    def test_files_that_are_too_large(self, repository: Repository) -> None:
-        large = "#" * (1 << 20) + "\n"
-        repository.commit({"maps/large.toml": large})
+    @pytest.mark.parametrize("more", [1, 1 << 20])
+    def test_files_that_are_too_large(self, repository: Repository, more: int) -> None:
+        repository.commit({"maps/large.toml": "#" * ((1 << 20) + more)})
         assert [str(one) for one in since().problems] == [
-            f"{state}maps/large.toml: a map file must be at most 1048576 octets, not 1048577"
+            f"{state}maps/large.toml: a map file must be at most 1048576 octets, "
+            f"not {1048576 + more}"
             for state in ("HEAD:", "")
         ]
+
+    def test_what_is_known_is_not_read_again(self, repository: Repository) -> None:
+        known = read_site("maps")
+        again = read_site("maps", known=known)
+        assert [a.end is b.end for a, b in zip(known.files, again.files, strict=True)] == [True] * 6
 
     def test_a_content_that_is_broken_off(
         self, repository: Repository, monkeypatch: pytest.MonkeyPatch
@@ -356,10 +365,31 @@ class TestRefused:
             "the content must be in the repository, not broken off"
         }
 
-    @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root reads all")
-    def test_a_folder_that_may_not_be_read(self, repository: Repository) -> None:
-        closed = repository.folder / "maps" / "closed"
-        closed.mkdir(mode=0)
+    def test_a_process_that_ended(self, repository: Repository) -> None:
+        script = repository.folder / "git"
+        script.write_text('#!/bin/sh\nread x; printf "x blob 3\\nabc\\n"\n', encoding="utf-8")
+        script.chmod(0o755)
+        contents = Contents([str(script)], str(repository.folder))
+        entry = GitEntry("100644", "blob", "0" * 40)
+        assert contents.octets(entry, path="a.toml") == b"abc"
+        time.sleep(0.5)
+        with pytest.raises(safeframe.InputError, match="the content must be in the repo"):
+            contents.octets(entry, path="a.toml")
+        assert contents.octets(entry, path="a.toml") == b"abc"
+        contents.close()
+
+    def test_a_folder_that_may_not_be_read(
+        self, repository: Repository, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        (repository.folder / "maps" / "closed").mkdir()
+        real = os.scandir
+
+        def scandir(path: str) -> Any:
+            if path.endswith("closed"):
+                raise PermissionError(13, "Permission denied")
+            return real(path)
+
+        monkeypatch.setattr(os, "scandir", scandir)
         assert [str(one) for one in read_site("maps").problems] == [
             "maps/closed: the folder must be readable: Permission denied"
         ]
