@@ -10,7 +10,7 @@ from typing import Any
 
 from . import frame
 from ._errors import UsageError
-from ._model import Connection
+from ._model import Connection, End
 from .protocols import room
 from .protocols.aspects import DEFAULT_TICK_US, Link
 
@@ -30,6 +30,8 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     traits, make_session = room(profile).link, room(profile).session
     if traits is None or make_session is None:
         raise UsageError(f"the profile {profile} has no streams of frames")
+    for end in connection.ends:
+        _refuse_types(end, profile)
     senders = traits.senders(connection)
     sizes = []
     for word, end in zip(senders, connection.ends, strict=True):
@@ -54,3 +56,35 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     )
     made.session()
     return made
+
+
+_KINDS: dict[str, tuple[type, str]] = {"int": (int, "an integer"), "bool": (bool, "true or false")}
+"""What a parameter of these types is; those of all others are texts."""
+
+
+def _refuse_types(end: End, profile: str) -> None:
+    """Raise UsageError for a parameter that is of another type than its protocol says.
+
+    A map can hold it, and ``check`` finds it; no frame can be made from it.
+    """
+    rules = {rule.name: rule for rule in room(profile).facts.parameters}
+    for name, value in end.parameters:
+        rule = rules.get(name)
+        if rule is None:
+            continue
+        kind, word = _KINDS.get(rule.type, (str, "a text"))
+        if type(value) is kind and (rule.type != "hex" or _is_hex(value)):
+            continue
+        if rule.type == "hex":
+            word = "hexadecimal octets"
+        raise UsageError(
+            f"{end.name} ({end.where}) must state the parameter {name} as {word}, not {value!r}"
+        )
+
+
+def _is_hex(text: Any) -> bool:
+    try:
+        bytes.fromhex(text)
+    except ValueError:
+        return False
+    return True

@@ -8,12 +8,13 @@ from typing import Any
 
 import pytest
 
+from safeframe import fixtures
 from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, End, Map
 from safeframe.protocols.opcua_safety import _frame as opcua
 
-from .links import CASES, end_with, make
+from .links import CASES, ONE_WAY, end_with, make
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
@@ -184,3 +185,44 @@ def test_structure_signature_is_computed_where_it_is_not_stated() -> None:
     )
     with pytest.raises(UsageError, match=r"because a signal has no OPC UA type$"):
         link_of(Connection(first=bare.first, second=odd))
+
+
+WRONG_TYPES = [
+    (case, name, value)
+    for case in (*CASES, *ONE_WAY)
+    for name in ("manager_id", "domain", "parameter_crc", "base_id", "provider_id", "srvt_ms")
+    for value in ("x", "", -1, 1.5, True)
+    if name in {key for key, _ in make(*case).connection.first.parameters}
+]
+
+
+@pytest.mark.parametrize(("case", "name", "value"), WRONG_TYPES, ids=str)
+def test_parameters_of_another_type_are_refused_with_words(
+    case: tuple[str, int, int, dict[str, Any]], name: str, value: Any
+) -> None:
+    """A map can hold them; whatever is asked of frames then MUST end in words, never in a fault."""
+    ends = [
+        dataclasses.replace(
+            end,
+            parameters=tuple((key, value if key == name else own) for key, own in end.parameters),
+        )
+        for end in make(*case).connection.ends
+    ]
+    wrong = Connection(first=ends[0], second=ends[1])
+    kind = {"manager_id": "hexadecimal octets", "base_id": "a text"}.get(name, "an integer")
+    fits = {"an integer": int, "a text": str}.get(kind)
+    said = ""
+    try:
+        fixtures.make(link_of(wrong, **case[3]), "states", count=2)
+    except UsageError as error:
+        said = str(error)
+    if type(value) is not fits and not (name == "manager_id" and value == ""):
+        text = f"must state the parameter {name} as {kind}, not {value!r}"
+        assert said.endswith(text)
+
+
+def test_a_parameter_that_no_protocol_lists_is_nobodys_business() -> None:
+    link = make(*ONE_WAY[0])
+    first = link.connection.first
+    more = dataclasses.replace(first, parameters=(*first.parameters, ("zone", "west")))
+    assert link_of(Connection(first=more, second=link.connection.second)).settings == link.settings
