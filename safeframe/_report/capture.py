@@ -238,8 +238,9 @@ def _verdict(found: Examination) -> StyledText:
     if found.stopped:
         return StyledText("reading was interrupted; this is what is known so far", "error")
     if found.is_clean:
-        where = "what was judged of this recording" if found.not_judged else "this recording"
-        return StyledText(f"nothing wrong in {where}", "good")
+        if found.is_whole:
+            return StyledText("nothing wrong in this recording", "good")
+        return StyledText("what was judged is as it should be; not everything was judged", "good")
     if not found.frames:
         return StyledText("no frame of this connection was found", "error")
     judged = sum(side.results.get("accepted", 0) for side in found.sides)
@@ -255,6 +256,7 @@ def json_text(found: Examination) -> str:
         "connection": found.connection,
         "profile": found.profile,
         "clean": found.is_clean,
+        "whole": found.is_whole,
         "stopped": found.stopped,
         "not_judged": list(found.not_judged),
         "packets": found.packets,

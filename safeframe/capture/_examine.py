@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from .._link import Link
 from .._model import End, Signal
+from .._words import count
 from ..protocols import room
 from ..relations import Watch
 from ._decode import Both
@@ -91,6 +92,10 @@ def _note(packet: Packet, side: int | None, text: str) -> Note:
         side=side,
         text=text,
     )
+
+
+def _at(note: Note) -> str:
+    return f"{'line' if note.number == note.offset else 'packet'} {note.number}"
 
 
 class _Intervals:
@@ -222,6 +227,8 @@ class _Course:
             if self._parts and self.packets > 1:
                 # Where the recording begins a part may be missing, anywhere else it is not there.
                 self._tell(packet, number, "incomplete", opinion.text, True)
+        if opinion.unproven:
+            side.unproven.add(_note(packet, number, ""))
         if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
             side.longest_gap_us = opinion.gap_us
         step = opinion.step
@@ -464,16 +471,21 @@ class _Course:
         for side in self._sides:
             name, unknown = self._link.names[side.side], side.results.get("unknown", 0)
             if side.unknown_at_start:
-                text = f"the first {side.unknown_at_start} frames of {name}: their history lies"
-                yield f"{text} before the recording"
+                first = side.unknown_at_start
+                text = "the first frame" if first == 1 else f"the first {first} frames"
+                yield f"{text} of {name}: what it follows is not in the recording"
+            if side.unproven.count:
+                where = _at(side.unproven.kept[0])
+                text = f"the data of {count(side.unproven.count, 'frame')} of {name} (the first: "
+                yield f"{text}{where}): no checksum in this recording covers them"
             if unknown > side.unknown_at_start:
                 yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
         if self._start_us is None:
             yield "times: the recording has none"
         elif self._link.watchdog_us is None:
             yield "times: neither map states watchdog_ms"
-        for text, count in sorted(self._skipped.items()):
-            yield f"{count} {text}"
+        for text, packets in sorted(self._skipped.items()):
+            yield f"{packets} {text}"
 
     def _other_readings(self, also: Mapping[str, End]) -> Iterator[OtherReading]:
         names = self._link.names

@@ -10,7 +10,7 @@ from .._link import Link
 from .._model import Signal
 from ._decode import Both, Decoder
 from ._odd import Contradictions
-from ._report import Interval, SideReport, Undriven
+from ._report import Interval, Notes, SideReport, Undriven
 
 __all__ = ["Heard"]
 
@@ -43,6 +43,7 @@ class Heard:
         self.noise: Interval | None = None
         self.differs = self.is_odd = self.is_told = self.fallen = False
         self.steady = 0
+        self.unproven = Notes()
         self._run = 0
         self.sample: dict[bytes, int] = {}
         self.fail_safe = _fail_safe(link, side, self.decoder, zeros=zeros)

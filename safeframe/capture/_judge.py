@@ -20,7 +20,8 @@ class Opinion(NamedTuple):
     (history is missing), ``rejected``, or ``foreign`` (rejected here, and right for another
     connection). ``check`` names what rejected it: a check of the protocol, ``state``, ``order`` or
     ``watchdog``. ``gap_us`` is the time since the last new frame of the side. ``step`` is what an
-    accepted frame does to the connection, None where the frame does nothing.
+    accepted frame does to the connection, None where the frame does nothing. ``unproven`` says that
+    nothing in the recording can prove the data of a frame whose history is missing.
     """
 
     result: str
@@ -29,6 +30,7 @@ class Opinion(NamedTuple):
     gap_us: int | None = None
     rejoined: bool = False
     step: Step | None = None
+    unproven: bool = False
 
 
 _REPEAT = Opinion("repeat")
@@ -95,9 +97,12 @@ class Judge:
             self._in_a_row += 1
         if result in ("rejected", "foreign", "repeat"):
             return opinion
+        is_alone = self._last[1 - side] is None
         self._last[side] = octets
         if result == "ignored":
             return opinion._replace(step=self._follower.pass_over(side, octets, opinion.text))
+        if result == "unknown" and is_alone and self._traits.unproven(octets):
+            opinion = opinion._replace(unproven=True)
         if opinion.rejoined:
             self._failures = [0, 0]
         if result == "accepted" or opinion.rejoined:

@@ -139,8 +139,8 @@ class Contradictions:
         words = _word(self._maps[0], index), _word(self._maps[1], index)
         text = "a bit that one map calls reserved is not as declared"
         if words == ("reserved", "reserved"):
-            text = "both maps call it reserved, and it moves: a device runs an edit that these"
-            text += " maps do not show"
+            text = "both maps call it reserved, and it is not as declared: a device runs an edit"
+            text += " that these maps do not show"
         return _Finding("reserved", str(Place.at(index)), words, text)
 
     def _values(self, data: bytes) -> Iterator[_Finding]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from functools import partial
 
-from .._bits import Place, mirror_in_octets, swap_octets
+from .._bits import Place, mirror_in_octets, mirror_in_words, swap_octets
 from .._model import Map, Reserved, Signal
 from ._odd import explains
 from ._report import OtherReading
@@ -52,11 +53,7 @@ def _candidates(map_: Map, other: Map, also: Mapping[str, Map]) -> Iterator[tupl
     yield from also.items()
     if other.size_octets == map_.size_octets:
         yield "the map of the opposite direction", other
-    for title, place in (
-        ("bits of each octet numbered from the other side", mirror_in_octets),
-        ("octets of each word of 2 exchanged", lambda index, width: swap_octets(index, width, 2)),
-        ("octets of each word of 4 exchanged", lambda index, width: swap_octets(index, width, 4)),
-    ):
+    for title, place in _orders(map_.size_octets):
         moved = _placed(map_, place)
         if moved is not None:
             yield title, moved
@@ -64,10 +61,42 @@ def _candidates(map_: Map, other: Map, also: Mapping[str, Map]) -> Iterator[tupl
     yield from _edits(map_)
 
 
-def _placed(map_: Map, place: Callable[[int, int], int | None]) -> Map | None:
+_Place = Callable[[int, int], int | None]
+
+
+def _orders(size_octets: int) -> Iterator[tuple[str, _Place]]:
+    """Yield other orders of octets and bits; a word never reaches beyond the data."""
+    yield "bits of each octet numbered from the other side", mirror_in_octets
+    yield "halves of each octet exchanged", _swap_halves
+    for word in sorted({2, 4, 8, size_octets}):
+        if 1 < word <= size_octets and size_octets % word == 0:
+            swap, mirror = (
+                partial(each, word_octets=word) for each in (swap_octets, mirror_in_words)
+            )
+            yield f"octets of each word of {word} exchanged", swap
+            yield f"bits of each word of {word} octets numbered from the other side", mirror
+
+
+def _swap_halves(index: int, width: int) -> int | None:
+    if not (index | width) & 7:
+        return index
+    return index ^ 4 if (index & 3) + width <= 4 else None
+
+
+def _bit_by_bit(entry: Signal | Reserved) -> Iterator[Signal | Reserved]:
+    """Yield a signal as it is, reserved bits one by one: they need not stay together."""
+    if isinstance(entry, Signal):
+        yield entry
+        return
+    for bit in range(entry.width):
+        place = Place.at(entry.start + bit)
+        yield replace(entry, at=place, width=1, value=entry.value >> bit & 1)
+
+
+def _placed(map_: Map, place: _Place) -> Map | None:
     """Return a map with every entry elsewhere, or None where one has no such place."""
     entries = []
-    for entry in map_.entries:
+    for entry in (part for each in map_.entries for part in _bit_by_bit(each)):
         start = place(entry.start, entry.width)
         if start is None or start < 0:
             return None

@@ -219,13 +219,18 @@ class Examination:
         return sum(side.frames for side in self.sides)
 
     @property
+    def is_whole(self) -> bool:
+        """Whether everything in the recording was judged."""
+        return not self.not_judged and not self.stopped
+
+    @property
     def is_clean(self) -> bool:
         """Whether frames of both ends were found and accepted, and nothing about them is wrong.
 
         In a protocol where one end sends nothing back, those of the other.
 
         Frames before the first one that could be judged are no fault: the frames after them follow
-        from them, or are rejected.
+        from them, or are rejected; where they prove nothing, ``not_judged`` says so.
         """
         return (
             all(side.results.get("accepted") for side in self.sides if side.sends)

@@ -427,6 +427,10 @@ def _never_foreign(link: Link, side: int, octets: bytes, history: Session) -> bo
     return False
 
 
+def _always_proven(octets: bytes) -> bool:
+    return False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingTraits:
     """How a recording shows the frames and the events of a protocol.
@@ -439,7 +443,8 @@ class RecordingTraits:
     are all binary 0, otherwise the safe values of the map. With ``whole`` a packet is a frame, of
     whatever length, or none. With ``parts`` several frames carry data together, each in a packet of
     its own: a part may be missing only where the recording begins or ends. ``silence`` names the
-    check by which the session itself says that a frame came too late.
+    check by which the session itself says that a frame came too late. ``unproven`` tells whether no
+    check touches the data of a frame before which nothing of the other end was heard.
     """
 
     follower: type[Follower] = Follower
@@ -451,6 +456,7 @@ class RecordingTraits:
     whole: bool = False
     parts: bool = False
     silence: str = ""
+    unproven: Callable[[bytes], bool] = _always_proven
 
 
 def passes(recipe: Recipe, octets: bytes, known: Mapping[str, Any]) -> bool:

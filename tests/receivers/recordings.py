@@ -1,45 +1,30 @@
 """Random recordings of six protocols: good runs, events, then faults of every class anywhere.
 
-The machines that send are written with the second recipes, too. A recording is a list of frames;
-faults are made to the list, as a tap would see them.
+A recording is a list of frames; faults are made to the list, as a tap would see them. What was made
+is written down, so that a run can tell how often each class stood in which protocol:
+``python -m tests.unit.test_receivers FIRST COUNT``.
 """
 
 from __future__ import annotations
 
-import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from random import Random
 from typing import Any, NamedTuple
 
-from ..second import (
-    frame_2_1,
-    frame_3_1,
-    frame_12_1,
-    frame_13_1,
-    pair_en,
-    response_ua,
-    spdu_ids_ua,
-    time_2_1,
-)
-from .chained import CONNECTION, DATA, PARAMETER, RESET, SAFE, SESSION, Chained, crc_0
+from ..second import frame_2_1, frame_3_1, frame_12_1, frame_13_1, pair_en, response_ua
+from .chained import DATA, Chained
+from .machines import FOREIGN, MACHINES, OWN, Machine
 from .numbered import Asked, Virtual
 from .observer import Model, Observer
 from .paired import Paired
 from .timed import Addressed, Stamped
 
+__all__ = ["CASES", "FAULTS", "PHASES", "PLACES", "Recording", "Sent", "good", "recording"]
+
 HALF_US = 6_000
 WATCHDOG_US = 100_000
-CONNECTION_ID, SLAVE_ADDRESS = 0x0107, 0x24
-ADDRESSES, DOMAIN, MANAGER = (0x23, 0x24), 0x101, bytes.fromhex("0060650012ab")
-PARAMETER_CRC = 0x22FF
-CONSUMER_ID = 0x10203040
-IDENTIFIER = 0x111
-_IDS = spdu_ids_ua("72962b91-fa75-4ae6-8d28-b404dc7daf63", 3, 0x12345678, 0x3A2C01DB)
-SPDU_IDS = _IDS[0], _IDS[1], _IDS[2]
-IDENTITIES: tuple[dict[str, int], dict[str, int]] = tuple(  # type: ignore[assignment]
-    {"vendor_id": 0x1001 + n, "device_serial": 0x11223344 + n, "connection_serial": 0x0C01 + n}
-    for n in (0, 1)
-)
+
+Case = tuple[str, int, int, dict[str, Any]]
 
 
 class Sent(NamedTuple):
@@ -49,26 +34,30 @@ class Sent(NamedTuple):
 
 
 class Recording(NamedTuple):
-    """A protocol with the sizes of both sides' data, and what was recorded."""
+    """A protocol with the sizes of both sides' data, what was recorded, what was made to it."""
 
     profile: str
     sizes: tuple[int, int]
     settings: dict[str, Any]
     frames: tuple[Sent, ...]
+    made: tuple[str, ...] = ()
 
     def observer(self, *, fresh: bool) -> Observer | Paired:
         if self.profile == "en50325-5":
             return Paired(
                 sender=0 if self.sizes[0] else 1,
                 octets=sum(self.sizes),
-                identifier=IDENTIFIER,
+                identifier=OWN.identifier,
                 sct_us=WATCHDOG_US,
                 fresh=fresh,
             )
         return Observer(_model(self), self.sizes, WATCHDOG_US, fresh=fresh)
 
+    def but(self, frames: list[Sent]) -> Recording:
+        return self._replace(frames=tuple(frames))
 
-CASES: tuple[tuple[str, int, int, dict[str, Any]], ...] = (
+
+CASES: tuple[Case, ...] = (
     ("fscp-12-1", 1, 1, {}),
     ("fscp-12-1", 2, 2, {}),
     ("fscp-12-1", 2, 4, {}),
@@ -84,6 +73,7 @@ CASES: tuple[tuple[str, int, int, dict[str, Any]], ...] = (
     ("en50325-5", 2, 0, {}),
     ("en50325-5", 0, 8, {}),
 )
+_PROFILES = tuple(dict.fromkeys(case[0] for case in CASES))
 
 
 def _model(recording: Recording) -> Callable[[bool], Model]:
@@ -92,243 +82,39 @@ def _model(recording: Recording) -> Callable[[bool], Model]:
     def make(fresh: bool) -> Model:
         if profile == "fscp-12-1":
             found = Chained(
-                identity=CONNECTION_ID,
+                identity=OWN.connection_id,
                 master=0,
-                slave_address=SLAVE_ADDRESS,
+                slave_address=OWN.slave_address,
                 watchdog_ms=WATCHDOG_US // 1000,
                 fresh=fresh,
             )
             found.chunk = min(sizes)
             return found
         if profile == "fscp-13-1":
-            return Addressed(addresses=ADDRESSES, domain=DOMAIN, manager_id=MANAGER, fresh=fresh)
+            return Addressed(
+                addresses=OWN.addresses,
+                domain=OWN.domain,
+                manager_id=OWN.manager_id,
+                fresh=fresh,
+            )
         if profile == "fscp-2-1":
             return Stamped(
                 producer=0 if sizes[0] else 1,
-                identities=IDENTITIES,
+                identities=OWN.identities,
                 fresh=fresh,
                 **recording.settings,
             )
         if profile == "fscp-3-1":
-            return Virtual(parameter_crc=PARAMETER_CRC, host=0, fresh=fresh)
-        return Asked(consumer=0, consumer_id=CONSUMER_ID, spdu_ids=SPDU_IDS)
+            return Virtual(parameter_crc=OWN.parameter_crc, host=0, fresh=fresh)
+        return Asked(consumer=0, consumer_id=OWN.consumer_id, spdu_ids=OWN.spdu_ids)
 
     return make
 
 
-class _Machine:
-    """Both ends of one connection: ``tick`` yields (side, frame); ``begin`` what comes first."""
-
-    def __init__(self, sizes: tuple[int, int], settings: dict[str, Any], random: Random) -> None:
-        self.sizes, self.settings, self.random = sizes, settings, random
-        self.safe = [False, False]
-        self.odd = True
-        self.values = [bytes(size) for size in sizes]
-        self.now_us = 0
-
-    def change(self) -> None:
-        for side, size in enumerate(self.sizes):
-            if size and self.random.random() < 0.6:
-                value = self.random.randbytes(size)
-                # Bit 7 is reserved in the maps that the tests read these recordings with.
-                mask = 255 if self.odd else 127
-                self.values[side] = bytes((value[0] & mask,)) + value[1:]
-
-    def begin(self) -> Iterator[tuple[int, bytes]]:
-        return iter(())
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        return iter(())
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        raise NotImplementedError
-
-
-class _Machine12(_Machine):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self._clear()
-
-    def _clear(self) -> None:
-        self.next, self.own, self.peer, self.first = [1, 1], [0, 0], [0, 0], True
-
-    def send(self, side: int, command: int, data: bytes) -> tuple[int, bytes]:
-        identity = 0 if command in (RESET, SESSION) else CONNECTION_ID
-        data = data.ljust(self.sizes[side], b"\0")
-        if command == RESET:
-            self._clear()
-            return side, frame_12_1(data, command, 0, 0, 1)
-        off, number = side == 0 and self.first and command == SESSION, self.next[side]
-        octets = frame_12_1(data, command, identity, self.peer[side], number)
-        if not off and crc_0(octets) == self.own[side]:
-            number = number % 65535 + 1
-            octets = frame_12_1(data, command, identity, self.peer[side], number)
-        self.next[side] = number % 65535 + 1
-        self.own[side] = self.peer[1 - side] = crc_0(octets)
-        self.first &= side != 0
-        return side, octets
-
-    def begin(self) -> Iterator[tuple[int, bytes]]:
-        chunk = min(self.sizes)
-        yield self.send(0, RESET, b"\0")
-        yield self.send(1, RESET, b"\0")
-        yield from self._start(chunk)
-
-    def _start(self, chunk: int) -> Iterator[tuple[int, bytes]]:
-        watchdog = 50 if self.odd and self.random.random() < 0.1 else 100
-        more = self.random.randbytes(self.random.choice((0, 0, 3)))
-        identity = struct.pack("<HH", CONNECTION_ID, SLAVE_ADDRESS)
-        parameters = struct.pack("<HHH", 2, watchdog, len(more)) + more
-        pairs = [self.random.randbytes(2) for _ in (0, 1)]
-        for command, asked, answered in (
-            (SESSION, pairs[0], pairs[1]),
-            (CONNECTION, identity, identity),
-            (PARAMETER, parameters, parameters),
-        ):
-            for at in range(0, len(asked), chunk):
-                yield self.send(0, command, asked[at : at + chunk])
-                yield self.send(1, command, answered[at : at + chunk])
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        first = self.random.randrange(2)
-        yield self.send(first, RESET, bytes([self.random.choice((0, 4, 5, 0x81))]))
-        if self.random.random() < 0.7:
-            yield self.send(1 - first, RESET, b"\0")
-        yield from self._start(min(self.sizes))
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        for side in (0, 1):
-            yield self.send(side, SAFE if self.safe[side] else DATA, self.values[side])
-
-
-class _Machine13(_Machine):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self.times = [self.random.choice((0, 65530)), 7]
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        self.times[self.random.randrange(2)] = self.random.randrange(65536)
-        return iter(())
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        for side in (0, 1):
-            self.times[side] = (self.times[side] + self.random.choice((1, 1, 3))) % 65536
-            kind = self.random.choice((48, 48, 48, 50, 52))
-            target = 0 if kind == 48 else ADDRESSES[1 - side]
-            yield (
-                side,
-                frame_13_1(
-                    self.values[side],
-                    kind + (not self.safe[side]),
-                    ADDRESSES[side],
-                    DOMAIN,
-                    self.times[side],
-                    target,
-                    self.random.randrange(64) if target else 0,
-                    MANAGER,
-                ),
-            )
-
-
-class _Machine2(_Machine):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self.stamp, self.rollover = self.random.choice((0, 65100)), 0
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        self.stamp, self.rollover = self.random.randrange(65536), 0
-        return iter(())
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        side = 0 if self.sizes[0] else 1
-        self.stamp += self.random.choice((1, 78, 78, 300))
-        if self.stamp > 65535:
-            self.stamp, self.rollover = self.stamp - 65536, self.rollover + 1
-        format_ = self.settings["format"]
-        ping = self.random.randrange(4)
-        mode = (0x14 if self.safe[side] else 0x84) | ping
-        more = {"rollover": self.rollover} if format_ == "extended" else {}
-        known = IDENTITIES[side]
-        frame = frame_2_1(self.values[side], format_, mode, self.stamp, **known, **more)
-        low = 8 | ping
-        ack = low | (low.bit_count() & 1) << 7
-        answer = time_2_1(format_, ack, self.stamp, **IDENTITIES[1 - side])
-        yield side, frame
-        yield 1 - side, answer
-
-
-class _Machine3(_Machine):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self.numbers, self.begun = [0, 0], [True, True]
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        side = self.random.randrange(2)
-        self.numbers[side], self.begun[side] = 0, self.random.random() < 0.8
-        return iter(())
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        for side in (0, 1):
-            status = 0x20 if self.numbers[side] & 1 else 0
-            if self.safe[side]:
-                status |= 0x10 | (self.random.choice((0, 0, 4, 8)) if side else 0)
-            if self.begun[side]:
-                status |= 0x40 if side else 0x04
-            if self.odd and self.random.random() < 0.05:
-                status |= self.random.choice((1, 2))
-            yield side, frame_3_1(self.values[side], status, self.numbers[side], PARAMETER_CRC)
-            if self.random.random() < 0.9:  # else changed data come under the same number.
-                self.begun[side] = False
-                self.numbers[side] = self.numbers[side] + 1 if self.numbers[side] < 0xFFFFFF else 1
-
-
-class _MachineUa(_Machine):
-    def __init__(self, *given: Any) -> None:
-        super().__init__(*given)
-        self.number = self.random.choice((0x100, 0xFFFFFFFA, self.random.randrange(256, 1 << 32)))
-
-    def begin(self) -> Iterator[tuple[int, bytes]]:
-        if self.random.random() < 0.3:
-            yield 0, bytes(9)
-            yield 1, bytes(25 + self.sizes[1])
-
-    def restart(self) -> Iterator[tuple[int, bytes]]:
-        self.number = self.random.randrange(256, 1 << 32)
-        return iter(())
-
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        asked = self.random.choice((1, 2, 4)) if self.safe[0] and self.random.random() < 0.6 else 0
-        if self.odd and self.random.random() < 0.01:
-            asked |= 0x20
-        given = self.random.choice((2, 4, 2)) if self.safe[1] else self.random.choice((0, 0, 0, 1))
-        yield 0, struct.pack("<IIB", CONSUMER_ID, self.number, asked)
-        yield 1, response_ua(self.values[1], given, *SPDU_IDS, CONSUMER_ID, self.number)
-        self.number = self.number + 1 if self.number < 0xFFFFFFFF else 0x100
-
-
-class _MachineEn(_Machine):
-    def tick(self) -> Iterator[tuple[int, bytes]]:
-        side = 0 if self.sizes[0] else 1
-        pair = pair_en(self.values[side], IDENTIFIER, IDENTIFIER + 1)
-        half = len(pair) // 2
-        yield side, pair[:half]
-        yield side, pair[half:]
-
-
-_MACHINES: dict[str, Callable[..., _Machine]] = {
-    "fscp-12-1": _Machine12,
-    "fscp-13-1": _Machine13,
-    "fscp-2-1": _Machine2,
-    "fscp-3-1": _Machine3,
-    "opcua-safety": _MachineUa,
-    "en50325-5": _MachineEn,
-}
-
-
-def good(case: tuple[str, int, int, dict[str, Any]], random: Random, ticks: int = 12) -> Recording:
+def good(case: Case, random: Random, ticks: int = 12) -> Recording:
     """Return a run without any fault or fail-safe phase, from the first frame on."""
     profile, first, second, settings = case
-    machine = _MACHINES[profile]((first, second), settings, random)
+    machine = MACHINES[profile]((first, second), settings, random)
     machine.odd = False
     frames: list[tuple[int, bytes]] = list(machine.begin()) if profile == "fscp-12-1" else []
     for _ in range(ticks):
@@ -337,33 +123,86 @@ def good(case: tuple[str, int, int, dict[str, Any]], random: Random, ticks: int 
     return _recorded(case, frames)
 
 
-def _recorded(
-    case: tuple[str, int, int, dict[str, Any]], frames: list[tuple[int, bytes]]
-) -> Recording:
+def _recorded(case: Case, frames: list[tuple[int, bytes]], made: tuple[str, ...] = ()) -> Recording:
     profile, first, second, settings = case
     sent = tuple(
         Sent(number * HALF_US, side, octets) for number, (side, octets) in enumerate(frames)
     )
-    return Recording(profile, (first, second), settings, sent)
+    return Recording(profile, (first, second), settings, sent, made)
 
 
-def _run(case: tuple[str, int, int, dict[str, Any]], random: Random) -> Recording:
-    """Return a run with phases: fail-safe data, restarts, unchanged frames."""
+PHASES = (
+    "start-up",
+    "fail-safe phase",
+    "restart",
+    "repeated session",
+    "sent again",
+    "wrong size",
+    "second connection",
+    "mid-session",
+)
+"""What a run may hold besides data; the ends themselves do this.
+
+Frames of a start-up there are in FSCP 12/1 and OPC UA Safety (frames of zeros) only.
+"""
+_OTHER_SIZES = {
+    "fscp-12-1": (1, 2, 4, 6, 8),
+    "fscp-13-1": (1, 5, 8, 9, 20),
+    "fscp-2-1": (1, 2, 3, 7, 250),
+    "fscp-3-1": (0, 1, 3, 12),
+    "opcua-safety": (1, 2, 9, 1500),
+    "en50325-5": (1, 3, 7, 8),
+}
+
+
+def _sized(machine: Machine, profile: str, random: Random) -> list[tuple[int, bytes]]:
+    """Return a tick in which one end sends right frames with another number of data octets."""
+    side = random.choice([side for side, size in enumerate(machine.sizes) if size])
+    was, sizes = list(machine.values), machine.sizes
+    size = random.choice(_OTHER_SIZES[profile])
+    machine.values[side] = random.randbytes(size)
+    machine.sizes = (size, sizes[1]) if side == 0 else (sizes[0], size)
+    found = list(machine.tick())
+    machine.values, machine.sizes = was, sizes
+    return found
+
+
+def _run(case: Case, random: Random) -> Recording:
+    """Return a run with phases: fail-safe data, restarts, unchanged frames, other sizes."""
     profile, first, second, settings = case
-    machine = _MACHINES[profile]((first, second), settings, random)
+    machine = MACHINES[profile]((first, second), settings, random)
+    other = MACHINES[profile]((first, second), settings, random, FOREIGN)
     machine.safe = [random.random() < 0.2, random.random() < 0.2]
-    frames: list[tuple[int, bytes]] = list(machine.begin()) if random.random() < 0.6 else []
+    made = {"fail-safe phase"} if any(machine.safe) else set()
+    frames: list[tuple[int, bytes]] = []
+    if random.random() < 0.6:
+        frames += machine.begin()
+        made |= {"start-up"} if frames else set()
+    is_double = random.random() < 0.08
     for _ in range(random.randrange(8, 26)):
         if random.random() < 0.12:
             side = random.randrange(2)
             machine.safe[side] = not machine.safe[side]
-        if random.random() < 0.04:
+            made.add("fail-safe phase")
+        if random.random() < 0.03:
             frames += machine.restart()
+            made.add("restart")
+        if random.random() < 0.02:
+            frames += machine.again()
+            made.add("repeated session")
+        if random.random() < 0.02:
+            frames += _sized(machine, profile, random)
+            made.add("wrong size")
         frames += machine.tick()
+        if is_double:
+            frames += other.tick()
+            other.change()
+            made.add("second connection")
         if random.random() < 0.1 and frames:
-            frames.append(frames[-1])  # sent again, unchanged.
+            frames.append(frames[-1])
+            made.add("sent again")
         machine.change()
-    return _recorded(case, frames)
+    return _recorded(case, frames, tuple(sorted(made)))
 
 
 def _other(recording: Recording, random: Random, sent: Sent) -> bytes:
@@ -371,23 +210,27 @@ def _other(recording: Recording, random: Random, sent: Sent) -> bytes:
     octets, sizes = sent.octets, recording.sizes
     size = sizes[sent.side]
     if recording.profile == "fscp-12-1":
-        identity = random.choice((0x0108, 0x0117, 1, CONNECTION_ID))
+        identity = random.choice((0x0108, 0x0117, 1, OWN.connection_id))
         data = random.randbytes(size)
         return frame_12_1(data, DATA, identity, random.randrange(65536), random.randrange(1, 65536))
     if recording.profile == "fscp-13-1":
-        address = random.choice((0x25, ADDRESSES[sent.side], 0x3FF))
-        domain = random.choice((0x102, DOMAIN))
-        return frame_13_1(
-            random.randbytes(size), 49, address, domain, random.randrange(65536), 0, 0, MANAGER
-        )
+        address = random.choice((0x25, OWN.addresses[sent.side], 0x3FF))
+        domain = random.choice((0x102, OWN.domain))
+        time = random.randrange(65536)
+        return frame_13_1(random.randbytes(size), 49, address, domain, time, 0, 0, OWN.manager_id)
     if recording.profile == "opcua-safety" and len(octets) > 9:
-        ids = (SPDU_IDS[0], SPDU_IDS[1], SPDU_IDS[2] ^ random.choice((0, 1)))
-        number = struct.unpack("<I", octets[-8:-4])[0]
-        return response_ua(random.randbytes(size), 0, *ids, CONSUMER_ID, number)
+        ids = (OWN.spdu_ids[0], OWN.spdu_ids[1], OWN.spdu_ids[2] ^ random.choice((0, 1)))
+        number = int.from_bytes(octets[-8:-4], "little")
+        return response_ua(random.randbytes(size), 0, *ids, OWN.consumer_id, number)
     if recording.profile == "fscp-3-1":
         return frame_3_1(random.randbytes(size), 0, random.randrange(40), 0x22FE)
+    if recording.profile == "fscp-2-1" and size:
+        known = dict(FOREIGN.identities[0] | recording.settings)
+        more = {"rollover": 0} if known["format"] == "extended" else {}
+        stamp = random.randrange(65536)
+        return frame_2_1(random.randbytes(size), known.pop("format"), 0x84, stamp, **known, **more)
     if recording.profile == "en50325-5":
-        first = random.choice((0x113, 0x10F, IDENTIFIER))
+        first = random.choice((0x113, 0x10F, OWN.identifier))
         size = min(max(size + random.choice((-1, 0, 0, 1)), 0), 8)
         pair = pair_en(random.randbytes(size), first, first + 1)
         half = len(pair) // 2
@@ -395,49 +238,137 @@ def _other(recording: Recording, random: Random, sent: Sent) -> bytes:
     return random.randbytes(len(octets))
 
 
+def _flipped(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    octets = bytearray(frames[at].octets)
+    for _ in range(random.choice((1, 1, 1, 2, 3))):
+        bit = random.randrange(8 * len(octets))
+        octets[bit // 8] ^= 1 << bit % 8
+    frames[at] = frames[at]._replace(octets=bytes(octets))
+
+
+def _lost(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    del frames[at : at + random.choice((1, 1, 2, 3))]
+
+
+def _one_way_lost(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    end, side = at + random.randrange(4, 20), frames[at].side
+    frames[at:end] = [each for each in frames[at:end] if each.side != side]
+
+
+def _doubled(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    frames.insert(at, frames[at])
+
+
+def _all_doubled(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    frames[at:] = [each for each in frames[at:] for _ in (0, 1)]
+
+
+def _old(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    old = frames[random.randrange(at + 1)]
+    frames.insert(at, frames[at]._replace(side=old.side, octets=old.octets))
+
+
+def _exchanged(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    other = min(at + random.choice((1, 2, 2, 4)), len(frames) - 1)
+    first, second = frames[at], frames[other]
+    frames[at] = second._replace(time_us=first.time_us)
+    frames[other] = first._replace(time_us=second.time_us)
+
+
+def _later(frames: list[Sent], at: int, late_us: int) -> None:
+    frames[at:] = [each._replace(time_us=each.time_us + late_us) for each in frames[at:]]
+
+
+def _late(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    _later(frames, at, random.choice((40_000, 94_000, 94_001, 200_000)))
+
+
+def _silent(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    _later(frames, at, random.choice((60_000_000, 86_400_000_000)))
+
+
+def _back(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    _later(frames, at, -random.choice((1, 7_000, 50_000)))
+
+
+def _foreign(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    sent = frames[at]
+    frames.insert(at, sent._replace(octets=_other(recording, random, sent)))
+
+
+def _cut(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    octets = frames[at].octets
+    change = random.choice((octets[:-1], octets[:3], octets[: len(octets) // 2], b"\0"))
+    frames[at] = frames[at]._replace(octets=change)
+
+
+def _surplus(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    more = random.choice((b"\0", b"\0" * 4, random.randbytes(4)))
+    frames[at] = frames[at]._replace(octets=frames[at].octets + more)
+
+
+def _wrong_sender(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    frames[at] = frames[at]._replace(side=1 - frames[at].side)
+
+
+def _both(recording: Recording, frames: list[Sent], at: int, random: Random) -> None:
+    """Spoil a frame of either end."""
+    side = frames[at].side
+    _flipped(recording, frames, at, random)
+    after = next((n for n in range(at + 1, len(frames)) if frames[n].side != side), None)
+    if after is not None:
+        _flipped(recording, frames, after, random)
+
+
+FAULTS: dict[str, Callable[[Recording, list[Sent], int, Random], None]] = {
+    "flipped bits": _flipped,
+    "frames lost": _lost,
+    "one direction lost": _one_way_lost,
+    "duplicate": _doubled,
+    "every frame twice": _all_doubled,
+    "old frame again": _old,
+    "order": _exchanged,
+    "delay": _late,
+    "long silence": _silent,
+    "time runs back": _back,
+    "foreign frame": _foreign,
+    "cut short": _cut,
+    "surplus octets": _surplus,
+    "wrong sender": _wrong_sender,
+    "both ends": _both,
+}
+"""Each changes the frames from one on, as a tap would see them."""
+_WEIGHTS = [
+    6 if name == "flipped bits" else 1 if name == "every frame twice" else 2 for name in FAULTS
+]
+PLACES = ("first frame", "last frame", "set-up", "anywhere")
+_SET_UP_FRAMES = 14
+
+
 def _spoilt(recording: Recording, random: Random) -> Recording:
     """Make one fault somewhere."""
     frames = list(recording.frames)
-    at = random.randrange(len(frames))
-    sent = frames[at]
-    kind = random.randrange(12)
-    if kind < 4:
-        octets = bytearray(sent.octets)
-        for _ in range(random.choice((1, 1, 1, 2, 3))):
-            bit = random.randrange(8 * len(octets))
-            octets[bit // 8] ^= 1 << bit % 8
-        frames[at] = sent._replace(octets=bytes(octets))
-    elif kind == 4:
-        del frames[at : at + random.choice((1, 1, 2, 3))]
-    elif kind == 5:
-        frames.insert(at, sent)
-    elif kind == 6 and at:
-        old = frames[random.randrange(at)]
-        frames.insert(at, sent._replace(side=old.side, octets=old.octets))
-    elif kind == 7 and at + 2 < len(frames):
-        frames[at], frames[at + 2] = (
-            sent._replace(octets=frames[at + 2].octets),
-            frames[at + 2]._replace(octets=sent.octets),
-        )
-    elif kind == 8:
-        late = random.choice((40_000, 200_000))
-        frames[at:] = [each._replace(time_us=each.time_us + late) for each in frames[at:]]
-    elif kind == 9:
-        frames.insert(at, sent._replace(octets=_other(recording, random, sent)))
-    elif kind == 10:
-        change = random.choice((sent.octets[:-1], sent.octets + b"\0", sent.octets[:3], b"\0"))
-        frames[at] = sent._replace(octets=change)
-    elif kind == 11:
-        frames[at] = sent._replace(side=1 - sent.side)
-    return recording._replace(frames=tuple(frames))
+    place = random.choice(PLACES)
+    at = {
+        "first frame": 0,
+        "last frame": len(frames) - 1,
+        "set-up": random.randrange(min(_SET_UP_FRAMES, len(frames))),
+        "anywhere": random.randrange(len(frames)),
+    }[place]
+    (name,) = random.choices(list(FAULTS), _WEIGHTS)
+    FAULTS[name](recording, frames, at, random)
+    return recording.but(frames)._replace(made=(*recording.made, name, f"{name}: {place}"))
 
 
 def recording(random: Random) -> Recording:
-    """Return a random recording, with 0 to 4 faults, begun in mid-session or not."""
-    made = _run(random.choice(CASES), random)
-    for _ in range(random.choice((0, 1, 1, 2, 4))):
+    """Return a random recording, with 0 to 5 faults, begun in mid-session or not."""
+    profile = random.choice(_PROFILES)
+    case = random.choice([case for case in CASES if case[0] == profile])
+    made = _run(case, random)
+    for _ in range(random.choice((0, 1, 1, 1, 2, 5))):
         if len(made.frames) > 3:
             made = _spoilt(made, random)
     if random.random() < 0.3:
-        made = made._replace(frames=made.frames[random.randrange(len(made.frames) // 2) :])
+        first = random.randrange(1, max(len(made.frames) // 2, 2))
+        made = made.but(list(made.frames[first:]))._replace(made=(*made.made, "mid-session"))
     return made

@@ -288,7 +288,7 @@ class TestExamining:
         found = examined("\n".join(lines).encode())
         assert found.is_clean
         assert found.not_judged == (f"2 {kind}",)
-        assert "nothing wrong in what was judged of this recording" in shown(found)
+        assert "what was judged is as it should be; not everything was judged" in shown(found)
 
     def test_where_frames_begin_is_told_by_identifiers(self) -> None:
         text_ = "^messages of en50325-5 are told by their identifiers: leave --at out$"
@@ -364,7 +364,7 @@ class TestExamining:
         begun = examined(form(rows[1:]), fresh=fresh)
         assert begun.is_clean is not fresh
         if not fresh:
-            text_ = "the first 1 frames of SC1: their history lies before the recording"
+            text_ = "the first frame of SC1: what it follows is not in the recording"
             assert begun.not_judged == (text_,)
         ended = examined(form(rows[:-1]), fresh=fresh)
         assert ended.is_clean

@@ -350,3 +350,35 @@ def test_requests_have_one_size_and_responses_may_have_another() -> None:
     consumer, provider = link.order
     assert list(traits.lengths(link, provider, response)) == [longer.sizes[provider]]
     assert list(traits.lengths(link, consumer, response)) == []
+
+
+@pytest.mark.parametrize(
+    ("title", "data"),
+    [
+        ("halves of each octet exchanged", b"\x30\x05"),
+        ("bits of each word of 2 octets numbered from the other side", b"\x00\xc0"),
+        ("octets of each word of 2 exchanged", b"\x05\x03"),
+    ],
+)
+def test_orders_that_explain_everything(title: str, data: bytes) -> None:
+    """Words that are longer than the data explain nothing, so they are not tried."""
+    entries = (
+        Signal(name="a", at=Place(0, 0)),
+        Signal(name="b", at=Place(0, 1)),
+        Reserved(at=Place(0, 2), width=6),
+        Signal(name="c", at=Place(1, 0), width=8, type="code", codes=((0, "no"), (5, "yes"))),
+    )
+    found = other_readings(0, Map(entries=entries), Map(), {data: 3}, {})
+    assert (found[0].explained, found[0].as_mapped) == (3, 0)
+    assert title in [each.title for each in found]
+    assert not any("word of 4" in each.title or "word of 8" in each.title for each in found)
+
+
+def test_halves_that_cannot_be_exchanged() -> None:
+    entries = (
+        Signal(name="a", at=Place(0, 2), width=4, type="uint"),
+        Reserved(at=Place(0, 0), width=2),
+        Reserved(at=Place(0, 6), width=2),
+    )
+    found = other_readings(0, Map(entries=entries), Map(), {b"\xc0": 1}, {})
+    assert "halves of each octet exchanged" not in [each.title for each in found]
