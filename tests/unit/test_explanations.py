@@ -589,6 +589,45 @@ class TestOrders:
             assert "ok5x (1 bit at 5.0)" in found[0].message
 
 
+class TestEdges:
+    """What is rare MUST still be told in words that hold."""
+
+    def test_a_reserve_that_another_mistake_hides(self) -> None:
+        five = "0.0 a\n0.1 b\n0.2 c\n0.3 d\n0.4 e\n0.5 reserved 1\n0.6 f\n0.7 g\n"
+        tail = "hijklmnop"
+        left = five + '1.0 reserved 1\n1.1 t width = 2, valid_by = "a"\n'
+        left += '1.3 v width = 4, valid_by = "a"\n1.7 u\n2.0 reserved 3\n2.3 x\n2.4 reserved 4\n'
+        right = five + '1.0 u\n1.1 v width = 4, valid_by = "a"\n'
+        right += '1.5 t width = 2, valid_by = "a"\n1.7 reserved 5\n2.4 x\n2.5 reserved 4\n'
+        for number, name in enumerate(tail):
+            left += f"{3 + number // 8}.{number % 8} {name}\n"
+            right += f"{3 + (number + 1) // 8}.{(number + 1) % 8} {name}\n"
+        found = checks.check(pair(left + "4.1 reserved 7", right + "4.2 reserved 6")).findings
+        assert [one.message for one in found if one.rule == "reserve-differs"] == [
+            "9 signals from h on are 1 bit later at LX"
+        ]
+
+    def test_no_signal_and_another_size(self) -> None:
+        rows = "0.0 a\n0.1 b\n0.2 reserved 6"
+        (found,) = checks.check(pair(rows, "0.0 reserved 24")).findings
+        assert "the data are 8 bits at SC1 and 24 at LX" in found.message
+
+    def test_more_overlaps_than_are_listed(self) -> None:
+        rows = "\n".join(f'{n // 8}.{n % 8} s{n}q width = 2, valid_by = "ok"' for n in range(110))
+        found = checks.check(pair(rows + "\n14.0 ok", rows + "\n14.0 ok")).findings
+        told = [one for one in found if one.rule == "overlap"]
+        assert len(told) == 101
+        assert told[-1].message.startswith("more than 100 findings")
+
+    def test_signals_of_one_octet_that_went_to_two(self) -> None:
+        left = "0.0 a\n0.1 b\n0.2 c\n0.3 reserved 29"
+        right = (
+            "0.0 reserved 8\n1.0 a\n1.1 reserved 8\n2.1 b\n2.2 reserved 8\n3.2 c\n3.3 reserved 5"
+        )
+        rules = {one.rule for one in checks.check(pair(left, right)).findings}
+        assert "octet-order" not in rules
+
+
 class TestValuesStatedAlike:
     """What differs in an attribute or table MUST be told with both ways that were tried."""
 
