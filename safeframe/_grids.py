@@ -116,7 +116,7 @@ def _grid(title: str, data: Map, marks: _Marks) -> BitGrid:
     return BitGrid(title=title, octets=octets, cells=cells)
 
 
-class _Run(NamedTuple):
+class _BitRun(NamedTuple):
     """Bits with the same owners: the first ones of them, their names, and what marks them."""
 
     start: int
@@ -127,7 +127,7 @@ class _Run(NamedTuple):
     mark: tuple[str, str]
 
 
-def _runs(data: Map, marks: _Marks) -> Iterator[_Run]:
+def _runs(data: Map, marks: _Marks) -> Iterator[_BitRun]:
     """Yield the runs of a map in place order, undeclared ones and those of several owners too.
 
     Of several owners the first one that is marked counts. Only the borders of entries are looked
@@ -158,10 +158,10 @@ def _runs(data: Map, marks: _Marks) -> Iterator[_Run]:
             kind = "twice" if len(inside) > 1 else kind
         mark = marks[id(data.entries[marked[0]])] if marked else ("", "")
         label = " + ".join(names) or "undeclared"
-        yield _Run(start, end, kind, label, owners[0] if owners else None, mark)
+        yield _BitRun(start, end, kind, label, owners[0] if owners else None, mark)
 
 
-def _cells(run: _Run) -> Iterator[GridCell]:
+def _cells(run: _BitRun) -> Iterator[GridCell]:
     """Yield the cells of a run, none of them over the end of an octet."""
     for start in (run.start, *range((run.start | 7) + 1, run.end, 8)):
         first, width = Place.at(start), min((start | 7) + 1, run.end) - start

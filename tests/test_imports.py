@@ -101,13 +101,18 @@ TABLE = {
         "_baseline _codec _mapfile _checklist _checks _diff _following _grids _history "
         "_timing _tracing frame relations capture edit importing record _plant __init__",
     ),
+    "_watch": row(
+        6,
+        "_errors _words _document _model _codec relations _link capture _report",
+        "prompt_toolkit",
+    ),
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
     "_cli": row(
         7,
         "_errors _octets _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
         "_history _timing _tracing cases frame relations _link capture edit fixtures "
-        "importing record _plant _report __init__",
+        "importing record _plant _report _watch __init__",
         "shtab",
     ),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),

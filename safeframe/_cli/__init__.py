@@ -32,6 +32,7 @@ COMMANDS = {
     "frame": "build safety frames, or explain received ones",
     "fixtures": "make frames for the tester, and mistaken maps for the review",
     "capture": "judge a recording and read it with both maps",
+    "watch": "look on while frames arrive, from a pipe or a growing file",
     "schema": "print the JSON Schema of a file or an output",
     "rules": "list the rules, or explain one",
     "residual": "compute what a checksum misses: exact weights and probabilities",

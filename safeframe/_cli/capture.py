@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
-from difflib import get_close_matches
 from pathlib import Path
 from typing import BinaryIO
 
 from .. import capture
-from .._document.reader import open_stream
-from .._errors import InputError, Problem, UsageError
+from .._errors import UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import timeline
-from . import inputs, links, options, outputs
+from . import inputs, links, options, outputs, recordings
 
 __all__ = ["configure", "run"]
 
@@ -46,28 +44,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
     parser.add_argument("recording", metavar="RECORDING", help="a file; - is standard input")
-    links.add(parser)
-    parser.add_argument(
-        "--at",
-        metavar="END=OFFSET",
-        action="append",
-        default=[],
-        help="where in the payload the frames of this end begin",
-    )
-    parser.add_argument(
-        "--from",
-        dest="sources",
-        metavar="END=ADDRESS",
-        action="append",
-        default=[],
-        help="the station or IP address that sends the frames of this end",
-    )
-    only = parser.add_mutually_exclusive_group()
-    only.add_argument("--ethertype", metavar="N", type=_integer, help="only packets of this kind")
-    only.add_argument("--udp-port", metavar="N", type=_integer, help="only packets of this port")
-    parser.add_argument(
-        "--fresh", action="store_true", help="the first frame is the first of the connection"
-    )
+    recordings.add(parser)
     parser.add_argument(
         "--also",
         metavar="MAP",
@@ -88,27 +65,18 @@ def configure(parser: argparse.ArgumentParser) -> None:
     options.add_color(parser)
 
 
-def _integer(text: str) -> int:
-    return int(text, 0)
-
-
 def run(args: argparse.Namespace) -> int:
     """Examine the recording and print what it shows."""
     draw = _PLOTS.get(Path(args.plot).suffix) if args.plot else None
     if args.plot and draw is None:
         raise UsageError(f"--plot must end in .svg or .html, not {args.plot!r}")
     link = links.link(args)
-    at = {side: _offset(text) for side, text in _by_side(args.at, "--at", link)}
-    sources = dict(_by_side(args.sources, "--from", link))
+    places = recordings.places(args, link)
     if args.recording == "-":
-        found = _examine(sys.stdin.buffer, args, link, at, sources)
+        found = _examine(sys.stdin.buffer, args, link, places)
     else:
-        try:
-            with open_stream(args.recording, what="recording") as stream:
-                found = _examine(stream, args, link, at, sources)
-        except OSError as error:
-            message = f"the file must be readable: {error.strerror}"
-            raise InputError(Problem(path=args.recording, message=message)) from None
+        with recordings.opened(args.recording) as stream:
+            found = _examine(stream, args, link, places)
     if draw is not None:
         outputs.write(args, "plot", draw(found))
     if args.format == "json":
@@ -122,34 +90,10 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _examine(
-    stream: BinaryIO,
-    args: argparse.Namespace,
-    link: Link,
-    at: dict[int, int],
-    sources: dict[int, str],
+    stream: BinaryIO, args: argparse.Namespace, link: Link, places: recordings.Places
 ) -> capture.Examination:
-    wanted = capture.Wanted(ethertype=args.ethertype, udp_port=args.udp_port)
-    packets = capture.read_recording(stream, wanted)
+    packets = capture.read_recording(stream, recordings.wanted(args))
     also = {path: inputs.read_end(path) for path in args.also}
-    return capture.examine(packets, link, at=at, sources=sources, fresh=args.fresh, also=also)
-
-
-def _by_side(texts: list[str], option: str, link: Link) -> list[tuple[int, str]]:
-    found = []
-    for name, value in links.named(texts, option):
-        if name not in link.names:
-            near = get_close_matches(name, link.names, 1)
-            hint = f"; did you mean {near[0]}?" if near else ""
-            raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}{hint}")
-        found.append((link.names.index(name), value.lower()))
-    return found
-
-
-def _offset(text: str) -> int:
-    try:
-        offset = int(text, 0)
-    except ValueError:
-        offset = -1
-    if offset < 0:
-        raise UsageError(f"--at must give an offset in octets, not {text!r}")
-    return offset
+    return capture.examine(
+        packets, link, at=places.at, sources=places.sources, fresh=args.fresh, also=also
+    )

@@ -6,6 +6,7 @@ from ._examine import FrameVerdict, examine
 from ._judge import Judge, Opinion
 from ._layers import Wanted
 from ._locate import LocatedFrame, Locator, Miss
+from ._observe import Observer
 from ._packets import Packet, Skipped, Trouble
 from ._reading import read_recording
 from ._report import (
@@ -39,6 +40,7 @@ __all__ = [
     "Miss",
     "Note",
     "Notes",
+    "Observer",
     "Oddity",
     "Opinion",
     "OtherReading",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from .._link import Link
@@ -14,6 +14,7 @@ from ._decode import Both
 from ._heard import Heard
 from ._judge import STEADY, Judge, Opinion
 from ._locate import LocatedFrame, Locator
+from ._observe import Observer
 from ._others import other_readings
 from ._packets import Packet, Skipped, Trouble
 from ._report import (
@@ -26,6 +27,7 @@ from ._report import (
     Note,
     Notes,
     OtherReading,
+    SideReport,
     Timeline,
 )
 from ._strips import StripBook
@@ -53,15 +55,16 @@ def examine(
     fresh: bool = False,
     also: Mapping[str, End] | None = None,
     each: Callable[[FrameVerdict], None] | None = None,
+    observers: Sequence[Observer] = (),
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
 
     ``fresh`` says that the recording starts with the first frame of the connection. ``also`` are
-    other maps by title, tried where the data contradict these. ``each`` is called with every frame.
-    Memory does not grow with the recording. Where reading is interrupted (KeyboardInterrupt), what
-    is known so far is returned.
+    other maps by title, tried where the data contradict these. ``each`` is called with every frame,
+    ``observers`` are told what changes. Memory does not grow with the recording. Where reading is
+    interrupted (KeyboardInterrupt), what is known so far is returned.
     """
-    course = _Course(link, Judge(link, fresh=fresh), each=each)
+    course = _Course(link, Judge(link, fresh=fresh), each=each, observers=observers)
     locator = Locator(link, at=at or {}, sources=sources or {})
     quick, see_time, frame = locator.quick, course.see_time, course.frame
     try:
@@ -123,8 +126,10 @@ class _Course:
         link: Link,
         judge: Judge,
         each: Callable[[FrameVerdict], None] | None,
+        observers: Sequence[Observer],
     ) -> None:
         self._link = link
+        self._observers = observers
         self._judge = judge
         self._each = each
         traits = room(link.profile).recording
@@ -160,6 +165,8 @@ class _Course:
         self._wrong_size: set[tuple[int, int]] = set()
         self.packets = 0
         self.stopped = False
+        for observer in observers:
+            observer.joins(self._reports)
 
     def miss(self, found: Trouble | Skipped) -> None:
         """Take note of what cannot be read, or was not."""
@@ -173,6 +180,8 @@ class _Course:
 
     def _add(self, kind: str, note: Note) -> None:
         self._notes.setdefault(kind, Notes()).add(note)
+        for each in self._observers:
+            each.note(kind, note)
 
     def take(self, packet: Packet, found: object) -> None:
         """Take what was found in a packet: its time, a frame, or why there is none."""
@@ -191,6 +200,8 @@ class _Course:
         if self._start_us is None:
             self._start_us = self._end_us = time_us
             self._grid.start_us = time_us
+            for each in self._observers:
+                each.begins(time_us)
         elif self._end_us is not None and time_us >= self._end_us:
             self._end_us = time_us
         else:
@@ -265,17 +276,22 @@ class _Course:
     def _tell(self, packet: Packet, side: int, kind: str, text: str, is_wrong: bool) -> None:
         self._event_count += 1
         self._wrong_events += is_wrong
-        if len(self._events) < KEPT_EVENTS:
-            event = Event(
-                number=packet.number,
-                offset=packet.offset,
-                time_us=packet.time_us,
-                side=side,
-                kind=kind,
-                text=text,
-                is_wrong=is_wrong,
-            )
+        keep = len(self._events) < KEPT_EVENTS
+        if not keep and not self._observers:
+            return
+        event = Event(
+            number=packet.number,
+            offset=packet.offset,
+            time_us=packet.time_us,
+            side=side,
+            kind=kind,
+            text=text,
+            is_wrong=is_wrong,
+        )
+        if keep:
             self._events.append(event)
+        for each in self._observers:
+            each.event(event)
 
     def _reject(self, packet: Packet, number: int, opinion: Opinion) -> None:
         side, time_us = self._sides[number], packet.time_us
@@ -306,6 +322,8 @@ class _Course:
         safe = side.fail_safe
         if time_us is not None and safe is not None:
             self._grid.set(time_us, (*safe.sent, *safe.received), side.first)
+        for each in self._observers:
+            each.fails_safe(time_us, side.side, safe)
 
     def _data(self, packet: Packet, side: Heard, data: bytes, use: str) -> None:
         """Take the data of an accepted frame: used, or replaced by fail-safe values."""
@@ -354,6 +372,8 @@ class _Course:
         both = side.decoder.read(data)
         if packet.time_us is not None:
             self._grid.set(packet.time_us, (*both.sent, *both.received), side.first)
+        for each in self._observers:
+            each.data(packet, side.side, both, data)
         side.differs = both.differs
         if both.differs:
             self._differ(packet, side, data)
@@ -389,6 +409,9 @@ class _Course:
             for violation in broken:
                 self._add("relation", _note(packet, number, f"{name}: {violation.message}"))
 
+    def _reports(self) -> tuple[SideReport, SideReport]:
+        return self._sides[0].report(), self._sides[1].report()
+
     def finish(self, also: Mapping[str, End]) -> Examination:
         """Return what was seen."""
         watchdog_us = self._link.watchdog_us
@@ -420,7 +443,7 @@ class _Course:
             start_us=self._start_us,
             end_us=self._end_us,
             watchdog_us=watchdog_us,
-            sides=(self._sides[0].report(), self._sides[1].report()),
+            sides=self._reports(),
             notes=self._notes,
             difference=difference,
             silent=self._silent.in_order(),

@@ -1,0 +1,1 @@
+"""Looking on while frames arrive: changes as lines, all signals as a table, conditions awaited."""

@@ -1,0 +1,181 @@
+"""Waiting for something to be seen, in the words of relations.
+
+``CONDITIONS`` alone, or ``CONDITIONS within N ms of CONDITIONS``, or as relations are printed,
+``CONDITIONS follows CONDITIONS after N ms within N ms``. Conditions are ``NAME = NUMBER``, several
+numbers joined by ``or``, several conditions by ``and``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+
+from .._errors import UsageError
+from .._link import Link
+from .._model import Conditions, End, Relation
+from ..capture import Both, Decoder, Observer, Packet
+from ..relations import faults, find_signals
+
+__all__ = ["Until", "read_until"]
+
+_FORM = "NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]"
+_WITHIN_OF = re.compile(r"(.+?)\s+within\s+(\d+)\s*ms\s+of\s+(.+)")
+_FOLLOWS = re.compile(
+    r"(.+?)\s+follows\s+(.+?)(?:\s+after\s+(\d+)\s*ms)?(?:\s+within\s+(\d+)\s*ms)?"
+)
+_CONDITION = re.compile(r"([^=\s]+)\s*=\s*(.+)")
+
+Number = int | float
+
+
+class Until(Observer):
+    """Sees whether what is waited for has happened: what counts are the values receivers use.
+
+    ``seen_us`` is the time of the recording at which it happened, ``is_seen`` tells that it did.
+    A first condition with a time counts only where its beginning was seen.
+    """
+
+    def __init__(self, link: Link, relation: Relation, text: str) -> None:
+        self.text = text
+        self._relation = relation
+        self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
+        view = _view(link, relation)
+        self._when = _by_key(view, relation.when)
+        self._then = _by_key(view, relation.follows)
+        self._state: dict[str, Number] = {}
+        self._was: bool | None = None
+        self._since: float | None = None
+        self._began = False
+        self.is_seen = False
+        self.seen_us: int | None = None
+
+    def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
+        """Look at data in use."""
+        self._look(packet.time_us, side, both)
+
+    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+        """Look at the values that are used instead."""
+        if both is not None:
+            self._look(time_us, side, both)
+
+    def told(self, start_us: int | None) -> str:
+        """Return whether and when it was seen, as one line."""
+        if not self.is_seen:
+            return f"not seen: {self.text}"
+        when = ""
+        if self.seen_us is not None:
+            when = f" at {(self.seen_us - (start_us or 0)) / 1e6:.3f} s"
+        return f"seen{when}: {self.text}"
+
+    def _look(self, time_us: int | None, side: int, both: Both) -> None:
+        if self.is_seen:
+            return
+        word = ("sends", "receives")[side]
+        pairs = zip(self._decoders[side].received, both.received, strict=True)
+        self._state |= {
+            f"{word}.{signal.name}": number for signal, number in pairs if number is not None
+        }
+        if self._holds(time_us):
+            self.is_seen, self.seen_us = True, time_us
+
+    def _holds(self, time_us: int | None) -> bool:
+        when = self._meets(self._when)
+        if not self._then:
+            return when is True
+        then = self._meets(self._then)
+        was, self._was = self._was, when
+        if then is not True:
+            self._since, self._began = None, then is False
+            return False
+        if self._began:
+            self._since, self._began = time_us, False
+        if when is not True or was is not False or self._since is None or time_us is None:
+            return False
+        passed = (time_us - self._since) / 1000
+        within = self._relation.within_ms
+        return passed >= self._relation.after_ms and (within is None or passed <= within)
+
+    def _meets(self, conditions: Mapping[str, frozenset[Number]]) -> bool | None:
+        """Tell whether all conditions hold, None while a signal of them is not known."""
+        if not conditions.keys() <= self._state.keys():
+            return None
+        return all(self._state[key] in numbers for key, numbers in conditions.items())
+
+
+def read_until(text: str, link: Link) -> Until:
+    """Return what waits for ``text``; raises UsageError for what is no condition of these maps."""
+    relation = _relation(text)
+    wrong = dict.fromkeys(
+        each.message + (f" ({each.remedy})" if each.remedy else "")
+        for each in faults(_view(link, relation))
+    )
+    if wrong:
+        raise UsageError(f"--until: {'; '.join(wrong)}")
+    return Until(link, relation, text)
+
+
+def _relation(text: str) -> Relation:
+    words = text.strip()
+    for kind in ("requires", "excludes"):
+        if re.search(rf"\s{kind}\s", words):
+            raise UsageError(
+                f"--until waits for something to be seen; a relation that {kind} something is "
+                "broken or not: state it in a map, and capture judges it"
+            )
+    after, within, then = "0", None, ""
+    if found := _WITHIN_OF.fullmatch(words):
+        when, within, then = found.groups()
+    elif found := _FOLLOWS.fullmatch(words):
+        when, then, after, within = found[1], found[2], found[3] or "0", found[4]
+    else:
+        when = words
+    return Relation(
+        name="--until",
+        when=_conditions(when, text),
+        # A relation must state one of its kinds; what stands alone is waited for alone.
+        follows=_conditions(then, text) if then else (),
+        requires=() if then else _conditions(when, text),
+        after_ms=int(after),
+        within_ms=None if within is None else int(within),
+        reason="",
+    )
+
+
+def _conditions(words: str, text: str) -> Conditions:
+    found = []
+    for part in re.split(r"\s+and\s+", words.strip()):
+        match = _CONDITION.fullmatch(part.strip())
+        if match is None:
+            raise UsageError(f"--until must be {_FORM}, not {text!r}")
+        numbers = tuple(_number(each, text) for each in re.split(r"\s+or\s+", match[2].strip()))
+        found.append((match[1], numbers))
+    return tuple(found)
+
+
+def _number(word: str, text: str) -> int:
+    try:
+        return int(word, 0)
+    except ValueError:
+        message = f"--until: {word!r} must be a whole number before scaling, in {text!r}"
+        raise UsageError(message) from None
+
+
+def _view(link: Link, relation: Relation) -> End:
+    """Return what both receivers read, as an end: so that names are found as in a map."""
+    return replace(
+        link.connection.first,
+        name=link.connection.name,
+        sends=link.received(0),
+        receives=link.received(1),
+        relations=(relation,),
+    )
+
+
+def _by_key(view: End, conditions: Conditions) -> dict[str, frozenset[Number]]:
+    found: dict[str, frozenset[Number]] = {}
+    for name, numbers in conditions:
+        ((direction, signal),) = find_signals(view, name)
+        key = f"{direction}.{signal.name}"
+        found[key] = found.get(key, frozenset(numbers)) & frozenset(numbers)
+    return found
