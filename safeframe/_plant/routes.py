@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from .._bits import MAX_OCTETS
@@ -166,9 +167,13 @@ def read_routes(tables: Tables, data: Any) -> tuple[Route, ...]:
         values = tables.take(row, ROUTE, path, "a route")
         if values is None:
             continue
-        values |= {"source": values.pop("from"), "target": values.pop("to")}
-        values["steps"] = values.pop("through")
-        route = _made(tables, Route, path, values)
+        make = partial(
+            Route,
+            source=values.pop("from"),
+            steps=values.pop("through"),
+            target=values.pop("to"),
+        )
+        route = _made(tables, make, path, values)
         if route in found:
             tables.add(path, f"a route must be listed once, not again: {route.name}")
         elif route is not None:
