@@ -216,6 +216,12 @@ def _extras(view: View, cause: Cause) -> list[str]:
     ]
 
 
+def _which(signal: Signal, here: Map) -> str:
+    """Return the name of a signal, with its place where the name stands twice in the map."""
+    is_twice = sum(other.name == signal.name for other in here.signals) > 1
+    return f"{signal.name} ({signal.at})" if is_twice else signal.name
+
+
 def _realign(view: View, cause: Cause, end: End, other: End) -> str:
     """Return in words how an end gets the signals and places of the other one."""
     mine, theirs = cause.left, cause.right
@@ -226,7 +232,9 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
         names = " and ".join(f"{signal.name} at {signal.at}" for signal in theirs)
         parts.append(f"insert {names} at {end.name} as well")
     if mine:
-        parts.append(f"remove {' and '.join(signal.name for signal in mine)} at {end.name}")
+        here = view.direction.sent if end is view.direction.producer else view.direction.received
+        names = " and ".join(_which(signal, here) for signal in mine)
+        parts.append(f"remove {names} at {end.name}")
     parts.append(f"place {the_signals(view, cause.pairs, end)} at {end.name} as at {other.name}")
     return " and ".join(parts)
 

@@ -167,9 +167,13 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
         for one in re.finditer(rf"(\w+) at ({_P})", m[1]):
             _insert(ends, one[1], m[2], _bit(one[2]))
         return _do(ends, said, m[3])
-    m = re.fullmatch(rf"remove ([\w ]+?) at ({_END})(?: and (place .+))?", text)
+    m = re.fullmatch(rf"remove ([\w .()]+?) at ({_END})(?: and (place .+))?", text)
     if m is not None:
         gone = m[1].split(" and ")
+        for name, place in re.findall(rf"(\w+) \(({_P})\)", m[1]):
+            ends[m[2]][:] = [
+                row for row in ends[m[2]] if row.name != name or row.start != _bit(place)
+            ]
         at = re.search(rf"\w+ \(\d+ bits? at ({_P})", said.message)
         start = _bit(at[1]) if at and said.rule == "one-sided-signal" else None
         ends[m[2]][:] = [
