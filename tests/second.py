@@ -109,6 +109,41 @@ def frame_2_1(
     return body + one + inverse + five[:2] + stamp + five[2:]
 
 
+def rollover_2_1(
+    data: bytes, mode: int, time_stamp: int, octets: bytes, known: dict[str, int]
+) -> int:
+    """Return the rollover count under which the last CRC of an extended frame may be right.
+
+    The register is run backwards from the CRC over everything behind the count; what then stands
+    in it is the start register after the count, whose octets are found one by one.
+    """
+    seed = crc(24, 0x5D6DCB, _identity(**known))
+    stamp = struct.pack("<H", time_stamp)
+    inverse = bytes(octet ^ 255 for octet in data)
+    short = len(data) < 3
+    behind = bytes([mode & 0xE0]) + data if short else bytes([mode & 0x1F]) + inverse
+    at = len(data) + 1 if short else 2 * len(data) + 3
+    five = int.from_bytes(octets[at : at + 2] + octets[-1:], "little")
+    after = _backwards(five, behind + stamp)
+    after_low = {crc(24, 0x5D6DCB, bytes([low]), seed): low for low in range(256)}
+    for high in range(256):
+        before = _backwards(after, bytes([high]))
+        if before in after_low:
+            return after_low[before] | high << 8
+    return 0
+
+
+def _backwards(register: int, octets: bytes) -> int:
+    """Undo the division of octets by the 24-bit polynomial, last bit first."""
+    for octet in reversed(octets):
+        for place in range(8):
+            top = register & 1 ^ octet >> place & 1
+            if register & 1:
+                register ^= 0x5D6DCB
+            register = register >> 1 | top << 23
+    return register
+
+
 def time_2_1(
     format: str,  # noqa: A002 - the name of the value.
     ack: int,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..second import frame_2_1, frame_13_1, time_2_1
+from ..second import frame_2_1, frame_13_1, rollover_2_1, time_2_1
 from .observer import Told
 
 
@@ -110,19 +110,15 @@ class Stamped:
         if rolled is not None:
             rolled = (rolled + (self.stamp is not None and stamp < self.stamp)) % 65536
             more["rollover"] = rolled
-        blind = self.format == "extended" and rolled is None
-        built = frame_2_1(data, self.format, mode, stamp, **more)
-        if blind:
-            # Without the rollover count only the complement can be compared.
-            at = len(data) + 3
-            if size > 8 and built[at : at + len(data)] != octets[at : at + len(data)]:
-                return "rejected"
-        elif built != octets:
+        if self.format == "extended" and rolled is None:
+            # The frame itself shows the count: the CRC that covers it first of all, run backwards.
+            rolled = more["rollover"] = rollover_2_1(data, mode, stamp, octets, known)
+        if frame_2_1(data, self.format, mode, stamp, **more) != octets:
             return "rejected"
         if not newer(stamp, self.stamp):
             return "rejected"
         first, self.stamp, self.rollover = self.stamp is None, stamp, rolled
-        return "unknown" if blind or (first and not self.fresh) else "accepted"
+        return "unknown" if first and not self.fresh else "accepted"
 
     def follow(self, side: int, octets: bytes) -> tuple[Told, str | None, bool]:
         if side != self.producer:

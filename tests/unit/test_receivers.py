@@ -125,10 +125,6 @@ class TestFlippedBits:
         if not fresh:
             first = len(whole.frames) - (16 if DEEP else 6)
             whole = whole._replace(frames=whole.frames[first:])
-        if not fresh and whole.settings.get("format") == "extended":
-            # The rollover count enters every CRC and is not known: nothing can be accepted.
-            assert not examined(whole, fresh=fresh).is_clean
-            return
         assert examined(whole, fresh=fresh).is_clean
         for number, sent in enumerate(whole.frames):
             for bit in range(8 * len(sent.octets)):

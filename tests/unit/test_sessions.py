@@ -382,6 +382,39 @@ class TestOthers:
         with pytest.raises(UsageError, match="producing this frame needs the value time_stamp"):
             making.produce("producer", data=b"\1")
 
+    @given(
+        data=st.binary(min_size=1, max_size=12),
+        rollover=st.integers(0, 65535),
+        stamp=st.integers(0, 65535),
+        step=st.integers(1, 32767),
+        bit=st.integers(0, 10_000),
+    )
+    def test_2_1_a_stream_shows_its_rollover_count(
+        self, data: bytes, rollover: int, stamp: int, step: int, bit: int
+    ) -> None:
+        known = {"format": "extended", "producer": (1, 2, 3), "consumer": (4, 5, 6)}
+        making = frame.session("fscp-2-1", **known, rollover=rollover)
+        frames = [
+            making.produce("producer", data=data, time_stamp=(stamp + at * step) % 65536)
+            for at in range(3)
+        ]
+        judging = frame.session("fscp-2-1", **known, fresh=False)
+        results = [judging.judge("producer", each).result for each in frames]
+        assert results == ["unknown", "accepted", "accepted"]
+        spoilt = bytearray(frames[0])
+        spoilt[bit // 8 % len(spoilt)] ^= 1 << bit % 8
+        joining = frame.session("fscp-2-1", **known, fresh=False)
+        first = joining.judge("producer", bytes(spoilt)).result
+        is_ping = len(data) < 3 and bit // 8 % len(spoilt) == len(data) and bit % 8 < 2
+        if first == "unknown" and not is_ping:
+            assert joining.judge("producer", frames[1]).result == "rejected"
+        other = frame.session("fscp-2-1", **known | {"producer": (1, 2, 4)}, fresh=False)
+        if len(data) > 2:
+            found = other.judge("producer", frames[0])
+            assert found.text == (
+                "rejected: no rollover count makes the checksums of this frame right"
+            )
+
     def test_13_1_senders_are_addresses(self) -> None:
         making = start("fscp-13-1")
         for sender in ("1", "1023"):

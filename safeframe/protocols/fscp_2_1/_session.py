@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..._engine import frames
-from ..._engine.stream import Judgement, Session, newer, simple
+from ..._engine.stream import Judgement, Session, newer, simple, solve
 from ..._errors import UsageError
 from ._frame import RECIPE
 
@@ -15,7 +15,9 @@ __all__ = ["SESSION"]
 class Fscp2Session(Session):
     """FSCP 2/1: time stamps with rollover from the producer, time coordination back.
 
-    A stamp counts as newer when it is less than half its range ahead (common practice).
+    A stamp counts as newer when it is less than half its range ahead (common practice). A session
+    that joins in the middle takes the rollover count of the extended format from the first frame:
+    the one count under which its checksums are right.
     """
 
     recipe = RECIPE
@@ -77,6 +79,12 @@ class Fscp2Session(Session):
             return simple(shape)
         stamp = shape.values["time_stamp"]
         counted = self._counted(stamp)
+        if not counted and known["format"] == "extended":
+            counted = _learnt(known | shape.values, octets)
+            if not counted:
+                wrong = frames.inspect(RECIPE, octets, **known, rollover=0)
+                text = "rejected: no rollover count makes the checksums of this frame right"
+                return Judgement(result="rejected", text=text, inspection=wrong)
         found = simple(frames.inspect(RECIPE, octets, **known, **counted))
         if found.result == "rejected":
             return found
@@ -88,6 +96,16 @@ class Fscp2Session(Session):
             found = Judgement(result="unknown", text=text, inspection=found.inspection)
         self._advance(stamp, counted)
         return found
+
+
+def _learnt(values: dict[str, Any], octets: bytes) -> dict[str, int]:
+    """Return the rollover count that makes every checksum of a frame right, if there is one."""
+
+    def built(count: int) -> int:
+        return int.from_bytes(frames.build(RECIPE, **values, rollover=count), "little")
+
+    count = solve(built, 16, int.from_bytes(octets, "little"))
+    return {} if count is None else {"rollover": count}
 
 
 SESSION = Fscp2Session
