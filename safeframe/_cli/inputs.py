@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from .. import _mapfile as mapfile
+from .._document.characters import escaped
 from .._document.pending import notice
 from .._document.reader import read_stream
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Plant
 from .._pairing.gather import gather
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 __all__ = [
     "PLANT",
@@ -29,6 +35,7 @@ PLANT = "plant.toml"
 
 STDIN = "<stdin>"
 _SUFFIXES = (".toml", ".csv")
+_HEAD_OCTETS = 4096
 
 
 def read_end(path: str) -> End:
@@ -133,16 +140,45 @@ def _may_be_folder(path: str) -> bool:
     return Path(path).is_dir()
 
 
+def _tell_below(folder: str) -> None:
+    """Say which map files lie in folders below, where nobody looks."""
+    from pathlib import Path
+
+    found: list[str] = []
+    for here, below, names in os.walk(folder):
+        below[:] = sorted(name for name in below if not name.startswith("."))
+        if here != folder:
+            found += (str(Path(here, name)) for name in sorted(names) if _is_map(Path(here, name)))
+    if found:
+        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+        sys.stderr.write(
+            f"safeframe: not looked at: {escaped(found[0])}{more}: map files in folders below "
+            f"{escaped(folder)} (name these folders, too)\n"
+        )
+
+
+def _is_map(path: Path) -> bool:
+    """Tell whether a file is named like a map and holds the word of the format early."""
+    if path.suffix.lower() not in _SUFFIXES or not path.is_file():
+        return False
+    try:
+        with path.open("rb") as file:
+            return b"safeframe-map/" in file.read(_HEAD_OCTETS)
+    except OSError:
+        return True  # What cannot be read was not looked at either.
+
+
 def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:
     from pathlib import Path
 
     paths = sorted(
         str(path)
         for path in Path(folder).iterdir()
-        if path.suffix in _SUFFIXES
+        if path.suffix.lower() in _SUFFIXES
         and not path.name.endswith(PLANT)
         and not path.name.startswith(".")
     )
+    _tell_below(folder)
     plant = Path(folder) / PLANT
     if plant.exists():
         found = _in_plant(str(plant))

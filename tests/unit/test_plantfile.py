@@ -7,6 +7,7 @@ import re
 import tomllib
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -239,6 +240,40 @@ class TestCommand:
             "safeframe: plant.toml: a plant must list every map file of its folder, not leave "
             "lc1-sc1.toml, sc1-lc1.toml out\n"
         )
+
+    def test_maps_in_folders_below_are_told(
+        self, site: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        below = site / "older" / "2025"
+        below.mkdir(parents=True)
+        (below / "notes.toml").write_text("a = 1\n", encoding="utf-8")
+        (below / "maps.toml").mkdir()
+        (site / ".hidden").mkdir()
+        (site / ".hidden" / "x.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
+        assert main(["check", str(site)]) == 0
+        assert "not looked at" not in capsys.readouterr().err
+        for name in ("sc1-lc1.TOML", "lc1-sc1.csv"):
+            (below / name).write_text(demo.after()["sc1-lc1.toml"], encoding="utf-8")
+        assert main(["check", str(site)]) == 0
+        told = f"not looked at: {below / 'lc1-sc1.csv'} and 1 more: map files in folders below"
+        assert told in capsys.readouterr().err
+        (below / "sc1-lc1.TOML").unlink()
+        opened = Path.open
+
+        def refuse(path: Path, *more: str) -> Any:
+            if path.parent == below:
+                raise PermissionError(13, "Permission denied")
+            return opened(path, *more)
+
+        monkeypatch.setattr(Path, "open", refuse)
+        assert main(["check", str(site)]) == 0
+        # What cannot be read was not looked at either: the notes are named, too.
+        assert "lc1-sc1.csv and 1 more: map files" in capsys.readouterr().err
+
+    def test_a_name_in_capitals_is_a_map(self, site: Path) -> None:
+        (site / "plant.toml").unlink()
+        (site / "sc1-lx.toml").rename(site / "SC1-LX.TOML")
+        assert main(["check", str(site)]) == 0
 
     def test_from_the_disk(self, site: Path) -> None:
         assert plantfile.load(site / "plant.toml").connections[0].record == str(site / "lx.json")
