@@ -12,8 +12,9 @@ from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
+from .._report.text import clean
 from ..record import Assessment, Record, Signature
-from . import inputs, options, outputs
+from . import inputs, options, outputs, recordings
 
 __all__ = ["configure", "run"]
 
@@ -30,6 +31,8 @@ examples:
       --serial 1001 --checksum 4F2A --expected 4F2A
   safeframe record done brake2.json SC1.brake2_release.non-safe --who "A. Berg"
       --when 2026-03-02
+  safeframe record evidence brake2.json run.pcapng after/sc1-lx.toml
+      after/lx-sc1.toml
   safeframe record sign brake2.json --who "C. Dahl" --role "safety engineer"
       --when 2026-03-03
   safeframe record verify brake2.json after/sc1-lx.toml after/lx-sc1.toml
@@ -162,6 +165,54 @@ def _done(args: argparse.Namespace) -> int:
     return _update(args.record, change)
 
 
+def _declare_evidence(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD")
+    parser.add_argument("recording", metavar="RECORDING", help="a file, as capture reads it")
+    recordings.add(parser)
+    parser.add_argument(
+        "--window",
+        metavar="MS",
+        type=int,
+        default=record.DEFAULT_WINDOW_MS,
+        help="tell what changes in the other direction so long after a sight "
+        "(default: %(default)s ms)",
+    )
+    parser.add_argument("--who", metavar="NAME", default="", help="who made the recording")
+    parser.add_argument("--when", metavar="TEXT", default="", help="date and time")
+    options.add_profiles(parser)
+
+
+def _evidence(args: argparse.Namespace) -> int:
+    first, second = inputs.read_ends(args.maps)
+
+    def change(made: Record) -> Record:
+        return record.add_evidence(
+            made,
+            args.recording,
+            Connection(first=first, second=second),
+            window_ms=args.window,
+            fresh=args.fresh,
+            at=args.at,
+            sources=args.sources,
+            values=args.value,
+            ethertype=args.ethertype,
+            udp_port=args.udp_port,
+            who=args.who,
+            when=args.when,
+            own_profiles=options.own_profiles(args),
+        )
+
+    made = record.update(args.record, change)
+    act = made.history[-1].act
+    assert isinstance(act, record.EvidenceAct)
+    lines = [record.evidence_head(act), *(f"  {line}" for line in record.evidence_lines(act))]
+    lines.append(
+        "no step got a result: seen on the wire is not seen at the machine, a person decides"
+    )
+    sys.stdout.write("".join(f"{clean(line)}\n" for line in lines))
+    return _tell(args.record, record.assess(made))
+
+
 def _declare_sign(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD")
     _declare_person(parser, "who approves")
@@ -213,6 +264,13 @@ def _declare_verify(parser: argparse.ArgumentParser) -> None:
         nargs=2,
         help="both ends before the change (default: the maps inside the record)",
     )
+    parser.add_argument(
+        "--recording",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="compute the evidence from this recording anew and compare; may be repeated",
+    )
     _declare_signers(parser)
     parser.add_argument(
         "--signed-by",
@@ -250,6 +308,9 @@ def _verify(args: argparse.Namespace) -> int:
         Connection(first=first, second=second),
         before=before,
         own_profiles=options.own_profiles(args),
+    )
+    found = record.with_recordings(
+        found, made, Connection(first=first, second=second), args.recording
     )
     found = record.with_signatures(
         found, args.record, made, signers=args.signers, signed_by=args.signed_by
@@ -320,6 +381,7 @@ _ACTIONS = {
     "request": (_declare_request, _request, "complete or correct what the change was asked for"),
     "fill": (_declare_fill, _fill, "enter what a device showed after the download"),
     "done": (_declare_done, _done, "enter the result of steps of the checklist"),
+    "evidence": (_declare_evidence, _evidence, "enter what a recording shows of the steps"),
     "sign": (_declare_sign, _sign, "approve a record that is complete"),
     "withdraw": (_declare_withdraw, _withdraw, "take an approval back, with the reason"),
     "seal": (_declare_seal, _seal, "print the exact text for a detached signature"),

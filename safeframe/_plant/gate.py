@@ -176,7 +176,7 @@ def judge(
     else:
         judged.cells = (GateCell("fault", "not judged"),) * 3
         judged.valid = GateCell("fault", "unreadable")
-    judged.demands(connection)
+    judged.demands(connection, made if isinstance(made, Record) else None)
     row = judged.row(connection)
     if connection is None:
         row = replace(row, name=_name(known, made, given))
@@ -266,6 +266,7 @@ class _Judge:
             if connection is not None:
                 assessed = record.verify(made, connection, own_profiles=self.settings.own_profiles)
                 fits += assessed.faults[: len(assessed.faults) - len(faults)]
+                assessed = record.with_recordings(assessed, made, connection)
             signed = record.with_signatures(
                 assessed,
                 self.path,
@@ -429,13 +430,32 @@ class _Judge:
                     )
                 )
 
-    def demands(self, connection: Connection | None) -> None:
+    def _evidence(self, made: Record | None) -> None:
+        """Ask for a recording that shows each step that one can show."""
+        if made is None:
+            text = "evidence is asked for, and there is no record that could hold any"
+        elif left := record.steps_without_evidence(made):
+            text = f"{count(len(left), 'step')} that no recording shows: {listed(left)}"
+        else:
+            return
+        self.points.append(
+            GatePoint(
+                "evidence",
+                text,
+                False,
+                "record the tests and add the recordings to the record",
+                person=_TESTER,
+                command=_command("record evidence", self.path, "RECORDING", *self.paths)
+                if self.path
+                else "",
+            )
+        )
+
+    def demands(self, connection: Connection | None, made: Record | None) -> None:
         """Judge what the plant file asks for besides."""
         asked = self.given.require
         if asked.get("evidence"):
-            text = "evidence is asked for and cannot be judged: records hold no recordings"
-            step = "judge the recordings by hand (safeframe capture); verify cannot yet"
-            self.points.append(GatePoint("evidence", text, False, step, person=_TESTER))
+            self._evidence(made)
         if connection is None:
             return
         if asked.get("device_files"):

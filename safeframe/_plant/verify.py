@@ -216,7 +216,7 @@ def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Ite
         ends = count(2 * len(given.rows), "end")
         yield f"device files of {bare} of {ends}: the plant file names none"
     if not any(row.require.get("evidence") for row in given.rows):
-        yield "evidence: records hold no recordings yet, and the plant file asks for none"
+        yield "evidence: the plant file asks for no recordings"
     untested = [row.name for row in rows if row.tested.text == "0 of 0"]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"

@@ -19,6 +19,7 @@ from ..record import (
     BitOwner,
     BitRow,
     CarriedOver,
+    EvidenceAct,
     MixTable,
     ReadBackAct,
     Record,
@@ -28,6 +29,8 @@ from ..record import (
     TrialAct,
     WithdrawalAct,
     covered,
+    evidence_head,
+    evidence_text,
     seal,
 )
 from .assessment import status
@@ -35,7 +38,7 @@ from .document import CAUTION, Block, Document, Items, Paragraph, Section, Style
 
 __all__ = ["OPEN", "PAPERS", "document", "sheet"]
 
-Act = RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver
+_SEEN, _TEXT = ("seen on the wire",), ("text",)
 
 OPEN = "open"
 """Shown in every place that a person has still to fill in."""
@@ -326,6 +329,13 @@ def _tests(record: Record) -> Iterator[Block]:
     )
     trials = {trial.id: trial for trial in record.people.trials}
     tries = Counter(entry.act.step for entry in record.history if isinstance(entry.act, TrialAct))
+    seen = [entry.act for entry in record.history if isinstance(entry.act, EvidenceAct)]
+    if seen:
+        yield Paragraph(
+            "What recordings show stands beside the steps. It is no result: seen on the wire is "
+            "not seen at the machine, and a person decides whether a step passed."
+        )
+        yield Items(tuple(evidence_head(act) for act in seen))
     for group, title in GROUPS.items():
         rows = []
         for step in steps:
@@ -337,14 +347,16 @@ def _tests(record: Record) -> Iterator[Block]:
                 result += f" (the latest of {tries[step.id]} results, see part {_HISTORY})"
             by = ", ".join(filter(None, (trial.who, trial.when)))
             name = f"{step.id} *" if step.required else step.id
-            rows.append((name, step.action, step.data, step.expect, result or OPEN, by or OPEN))
+            cells = (name, step.action, step.data, step.expect, result or OPEN, by or OPEN)
+            shown = (evidence_text(seen, step.id),) * bool(seen)
+            rows.append((*cells[:4], *shown, *cells[4:]))
         if rows:
             yield Table(
                 caption=title,
-                head=("step", "do", "data", "expect", "result", "who, when"),
-                kinds=("code", "text", "code", "text", "entry", "entry"),
+                head=("step", "do", "data", "expect", *_SEEN * bool(seen), "result", "who, when"),
+                kinds=("code", "text", "code", "text", *_TEXT * bool(seen), "entry", "entry"),
                 rows=tuple(rows),
-                widths=(16, 28, 8, 28, 9, 11),
+                widths=(14, 20, 7, 20, 22, 8, 9) if seen else (16, 28, 8, 28, 9, 11),
             )
 
 
@@ -432,7 +444,13 @@ def _history(record: Record) -> Iterator[Block]:
 
 
 def _entry(
-    act: RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver,
+    act: RequestAct
+    | ReadBackAct
+    | TrialAct
+    | ApprovalAct
+    | WithdrawalAct
+    | CarriedOver
+    | EvidenceAct,
 ) -> str:
     """Return everything that an entry says but who and when."""
     match act:
@@ -449,6 +467,8 @@ def _entry(
             return f"approval as {act.role}"
         case WithdrawalAct():
             return f"withdrawal of the approval in entry {act.entry}: {act.reason}"
+        case EvidenceAct():
+            return evidence_head(act)
     return f"carried over from {act.edition}, SHA-256 of what stood there {act.sha256}"
 
 

@@ -20,6 +20,10 @@ __all__ = [
     "Act",
     "ApprovalAct",
     "CarriedOver",
+    "EvidenceAct",
+    "EvidenceAnswer",
+    "EvidenceFinding",
+    "EvidenceSight",
     "HistoryEntry",
     "ReadBackAct",
     "RequestAct",
@@ -102,7 +106,73 @@ class CarriedOver:
     sha256: str
 
 
-Act = RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceAnswer:
+    """A signal of the other direction that changed after a sight, and after how long."""
+
+    signal: str
+    before: str
+    after: str
+    after_us: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceSight:
+    """One frame that shows a step: ``what`` it shows, and the safety data then in use.
+
+    ``number`` and ``offset`` are those of the packet (lines: the line), ``time_us`` counts from the
+    first packet. ``others`` are the signals that were not at their safe value either. ``held_us``
+    is for how long, up to ``until``. Times are None where the recording has none.
+    """
+
+    what: str
+    number: int
+    offset: int
+    time_us: int | None
+    data: str
+    others: tuple[str, ...]
+    held_us: int | None
+    until: str
+    answers: tuple[EvidenceAnswer, ...]
+    then: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceFinding:
+    """What a recording shows of a step, in the order of the packets; nothing, where empty."""
+
+    step: str
+    sights: tuple[EvidenceSight, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EvidenceAct:
+    """A recording, how it was read, and what it shows of every step; never a result.
+
+    ``unclean`` says what is wrong in the recording, ``not_judged`` what nobody looked at.
+    ``at``, ``sources``, ``values``, ``ethertype``, ``udp_port`` and ``fresh`` are as they were
+    given on the command line, so that the same can be computed anew.
+    """
+
+    recording: str
+    sha256: str
+    size_octets: int
+    packets: int
+    window_ms: int
+    fresh: bool
+    at: tuple[str, ...]
+    sources: tuple[str, ...]
+    values: tuple[str, ...]
+    ethertype: int | None
+    udp_port: int | None
+    unclean: tuple[str, ...]
+    not_judged: tuple[str, ...]
+    findings: tuple[EvidenceFinding, ...]
+    who: str
+    when: str
+
+
+Act = RequestAct | ReadBackAct | TrialAct | ApprovalAct | WithdrawalAct | CarriedOver | EvidenceAct
 
 KINDS: dict[str, type[Act]] = {
     "request": RequestAct,
@@ -111,6 +181,7 @@ KINDS: dict[str, type[Act]] = {
     "approval": ApprovalAct,
     "withdrawal": WithdrawalAct,
     "carried over": CarriedOver,
+    "evidence": EvidenceAct,
 }
 """The kinds of entries by the word that stands in the file."""
 
@@ -184,6 +255,8 @@ def title(act: Act) -> str:
             name = f"{act.result or 'no result'}: {act.step}"
         case WithdrawalAct():
             name = f"{name} of entry {act.entry}"
+        case EvidenceAct():
+            name = f"{name} from {act.recording}"
         case CarriedOver():
             return f"{name} from {act.edition}"
         case _:

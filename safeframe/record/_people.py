@@ -11,6 +11,7 @@ from ._entries import (
     Act,
     ApprovalAct,
     CarriedOver,
+    EvidenceAct,
     HistoryEntry,
     ReadBackAct,
     RequestAct,
@@ -174,7 +175,7 @@ def state_number(history: Sequence[HistoryEntry]) -> int:
         (
             number
             for number, act in acts_of(history)
-            if isinstance(act, RequestAct | ReadBackAct | TrialAct | CarriedOver)
+            if isinstance(act, RequestAct | ReadBackAct | TrialAct | CarriedOver | EvidenceAct)
         ),
         default=0,
     )
@@ -185,11 +186,20 @@ def history_faults(
 ) -> Iterator[str]:
     """Say which entries are about nothing that there is."""
     standing: set[int] = set()
+    digests: dict[str, int] = {}
     for number, act in acts_of(history):
         if isinstance(act, ReadBackAct) and act.end not in ends:
             yield f"entry {number} is a read-back of {act.end}, which the computed part has not"
         elif isinstance(act, TrialAct) and act.step not in steps:
             yield f"entry {number} is a result of {act.step}, which the computed part has not"
+        elif isinstance(act, EvidenceAct):
+            strange = next((row.step for row in act.findings if row.step not in steps), None)
+            if strange is not None:
+                yield f"entry {number} is evidence for {strange}, which the computed part has not"
+            if act.sha256 in digests:
+                first = digests[act.sha256]
+                yield f"entry {number} is evidence from the recording of entry {first} once more"
+            digests.setdefault(act.sha256, number)
         elif isinstance(act, ApprovalAct):
             standing.add(number)
         elif isinstance(act, WithdrawalAct):

@@ -205,7 +205,7 @@ class TestFiles:
                 "history",
                 [{"kind": []}],
                 "history[0].kind: kind must be one of request, read-back, result, approval, "
-                "withdrawal, carried over, not an array",
+                "withdrawal, carried over, evidence, not an array",
             ),
             (
                 "history.0.reason",

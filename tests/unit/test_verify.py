@@ -90,8 +90,7 @@ SC1-LX      yes    both ends  31 of 31  2 of 2, no key  until edited
 
 hall 3: 1 connection, all in order
   not looked at: device files of 2 of 2 ends: the plant file names none
-  not looked at: evidence: records hold no recordings yet, and the plant file
-  asks for none
+  not looked at: evidence: the plant file asks for no recordings
   not looked at: map files that no connection lists: maps/lc1-sc1.toml and
   maps/lx2-sc1.toml and maps/sc1-lc1.toml and maps/sc1-lx2.toml
   not judged: application_parameters at both ends (no end states it)
@@ -360,11 +359,17 @@ class TestUnreadable:
 class TestDemands:
     """What the plant file asks for is looked at, or the exit code says that it was not."""
 
-    def test_evidence(self, site: Site) -> None:
+    def test_evidence(self, site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
         site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
         given = site.verify(code=1)
-        assert points(given["connections"][0]) == [
-            "evidence is asked for and cannot be judged: records hold no recordings"
+        (text,) = points(given["connections"][0])
+        assert text.startswith("31 steps that no recording shows: SC1.brake2_release.non-safe")
+        monkeypatch.setattr(record, "steps_without_evidence", lambda made: ())
+        site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
+        assert points(site.verify(code=0)["connections"][0]) == []
+        site.plant(LX, more="[require]\nevidence = true\n")
+        assert points(site.row(), "evidence") == [
+            "evidence is asked for, and there is no record that could hold any"
         ]
         assert not any("evidence" in text for text in given["not_looked_at"])
 

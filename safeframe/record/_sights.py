@@ -1,0 +1,253 @@
+"""What a recording shows of the steps of a checklist, found in one pass over what changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from .._checklist import ChecklistStep
+from .._codec import encode, meaning
+from .._link import Link
+from .._model import Signal
+from .._words import way
+from ..capture import Both, Event, Note, Observer, Packet
+from ._entries import EvidenceAnswer, EvidenceFinding, EvidenceSight
+
+__all__ = ["SHOWABLE", "Sights"]
+
+SHOWABLE = (
+    "non-safe value",
+    "safe value",
+    "loss of communication",
+    "watchdog",
+    "power cycle",
+    "restart",
+    "other signal",
+    "wrong device",
+)
+"""Kinds of steps that a recording can show; that nothing reacts is only seen at the machine."""
+
+_DRIVEN = ("non-safe value", "other signal")
+_SILENT = ("loss of communication", "watchdog")
+_ANEW = ("restart", "reset", "number reset")
+"""Kinds of events with which a connection begins anew."""
+
+
+def _raw(word: int, signal: Signal) -> int:
+    return word >> signal.start & (1 << signal.width) - 1
+
+
+@dataclass(slots=True)
+class _Open:
+    """A sight that may still go on: it is told to when it ends and what answers."""
+
+    sight: EvidenceSight
+    start_us: int | None
+    runs: bool = True
+    waits: bool = False
+    answers: dict[str, EvidenceAnswer] = field(default_factory=dict)
+
+    def close(self, time_us: int | None, until: str) -> None:
+        self.runs = False
+        held = None if time_us is None or self.start_us is None else time_us - self.start_us
+        self.sight = replace(self.sight, held_us=held, until=until)
+
+
+class _Tracker:
+    """One step that names a signal: what is found of it."""
+
+    __slots__ = ("found", "side", "signal", "step", "wanted", "was_driven")
+
+    def __init__(self, step: ChecklistStep, side: int, signal: Signal, wanted: int | None) -> None:
+        self.step, self.side, self.signal, self.wanted = step, side, signal, wanted
+        self.found: list[_Open] = []
+        self.was_driven = False
+
+
+class Sights(Observer):
+    """Finds what a recording shows of steps; only data in use count.
+
+    ``window_us`` is how long after a sight signals of the other direction count as its answer.
+    """
+
+    def __init__(self, link: Link, steps: Sequence[ChecklistStep], window_us: int) -> None:
+        self._link, self._steps, self._window_us = link, steps, window_us
+        self._signals = [link.sent(side).signals for side in (0, 1)]
+        self._safe = [int.from_bytes(encode(link.sent(side), {}), "little") for side in (0, 1)]
+        self._word: list[int | None] = [None, None]
+        self._used = [False, False]
+        self._start_us: int | None = None
+        self._late: Note | None = None
+        self._foreign: list[_Open] = []
+        self._trackers = [made for step in steps if (made := self._tracker(step)) is not None]
+
+    def _tracker(self, step: ChecklistStep) -> _Tracker | None:
+        for side in (0, 1):
+            if step.direction != way(*self._names(side)) or step.group == "removed":
+                continue
+            for signal in self._signals[side]:
+                if signal.name == step.signal:
+                    wanted = None
+                    if step.group == "non-safe value" and step.data:
+                        wanted = _raw(int.from_bytes(bytes.fromhex(step.data), "little"), signal)
+                    return _Tracker(step, side, signal, wanted)
+        return None
+
+    def _names(self, side: int) -> tuple[str, str]:
+        return self._link.names[side], self._link.names[1 - side]
+
+    def begins(self, time_us: int) -> None:
+        """Count times from here on."""
+        self._start_us = time_us
+
+    def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
+        """Follow data in use."""
+        word, was = int.from_bytes(data, "little"), self._word[side]
+        self._late = None
+        for tracker in self._trackers:
+            if tracker.side == side:
+                self._drive(tracker, packet, word, data)
+            elif was is not None and was != word:
+                self._answer(tracker, packet.time_us, side, was, word)
+        self._word[side], self._used[side] = word, True
+
+    def _drive(self, tracker: _Tracker, packet: Packet, word: int, data: bytes) -> None:
+        signal, safe = tracker.signal, self._safe[tracker.side]
+        raw = _raw(word, signal)
+        is_safe = raw == _raw(safe, signal)
+        for each in tracker.found:
+            if each.waits:
+                each.waits = False
+                then = f"data in use again, {signal.name} = {meaning(signal, raw)}"
+                if each.start_us is not None and packet.time_us is not None:
+                    then += f", after {(packet.time_us - each.start_us) / 1000:g} ms"
+                each.sight = replace(each.sight, then=then)
+        group = tracker.step.group
+        matches = not is_safe and tracker.wanted in (None, raw)
+        if group == "safe value":
+            matches = is_safe and tracker.was_driven and self._used[tracker.side]
+        tracker.was_driven = not is_safe
+        for each in tracker.found:
+            if each.runs and not (matches or (group == "safe value" and is_safe)):
+                each.close(packet.time_us, f"{signal.name} = {meaning(signal, raw)}")
+        if not matches or group not in (*_DRIVEN, "safe value"):
+            return
+        mask = (1 << signal.width) - 1 << signal.start
+        alone = word & ~mask == safe & ~mask
+        # The first, and the first alone; what comes after them shows nothing more.
+        if not tracker.found or (alone and tracker.found[-1].sight.what != "alone"):
+            what = "alone" if alone else "not alone"
+            others = () if alone else self._others(tracker, word)
+            self._see(tracker.found, what, packet, packet.time_us, data.hex(" ").upper(), others)
+
+    def _others(self, tracker: _Tracker, word: int) -> tuple[str, ...]:
+        """Return what else is not at its safe value, the bits of no signal last."""
+        rest, found = word ^ self._safe[tracker.side], []
+        for signal in self._signals[tracker.side]:
+            if _raw(rest, signal) and signal is not tracker.signal:
+                found.append(f"{signal.name} = {meaning(signal, _raw(word, signal))}")
+            rest &= ~((1 << signal.width) - 1 << signal.start)
+        return (*found, *("bits of no signal",) * bool(rest))
+
+    def _see(
+        self,
+        found: list[_Open],
+        what: str,
+        at: Packet | Note | Event,
+        start_us: int | None,
+        data: str = "",
+        others: tuple[str, ...] = (),
+    ) -> _Open:
+        time_us = None
+        if start_us is not None and self._start_us is not None:
+            time_us = start_us - self._start_us
+        sight = EvidenceSight(
+            what=what,
+            number=at.number,
+            offset=at.offset,
+            time_us=time_us,
+            data=data,
+            others=others,
+            held_us=None,
+            until="",
+            answers=(),
+            then="",
+        )
+        found.append(_Open(sight, start_us))
+        return found[-1]
+
+    def _answer(
+        self, tracker: _Tracker, time_us: int | None, side: int, was: int, word: int
+    ) -> None:
+        for each in tracker.found:
+            if time_us is None or each.start_us is None or each.sight.then:
+                continue
+            after_us = time_us - each.start_us
+            if not 0 <= after_us <= self._window_us:
+                continue
+            for signal in self._signals[side]:
+                before, after = _raw(was, signal), _raw(word, signal)
+                if before != after and signal.name not in each.answers:
+                    each.answers[signal.name] = EvidenceAnswer(
+                        signal=signal.name,
+                        before=meaning(signal, before),
+                        after=meaning(signal, after),
+                        after_us=after_us,
+                    )
+
+    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+        """Take note of what was at work when the data went out of use."""
+        late = self._late
+        self._used[side] = False
+        for tracker in self._trackers:
+            if tracker.side != side:
+                continue
+            for each in tracker.found:
+                if each.runs:
+                    each.close(time_us, "data no longer in use")
+            if late is not None and late.side == side and tracker.step.group in _SILENT:
+                self._interrupt(tracker, "silence", late, time_us)
+
+    def _interrupt(
+        self, tracker: _Tracker, what: str, at: Note | Event, time_us: int | None
+    ) -> None:
+        """See the first interruption while the signal was not at its safe value."""
+        if not tracker.was_driven or tracker.found:
+            return
+        word = self._word[tracker.side] or 0
+        octets = word.to_bytes(self._link.sent(tracker.side).size_octets, "little")
+        each = self._see(tracker.found, what, at, time_us, octets.hex(" ").upper())
+        each.runs, each.waits = False, True
+        each.sight = replace(each.sight, then="no data in use after it")
+
+    def event(self, event: Event) -> None:
+        """Take note of what was at work when the connection began anew."""
+        self._late = None
+        if event.kind in _ANEW:
+            for tracker in self._trackers:
+                if tracker.step.group in ("power cycle", "restart"):
+                    self._interrupt(tracker, f"new start ({event.text})", event, event.time_us)
+
+    def note(self, kind: str, note: Note) -> None:
+        """Take note of foreign frames, broken relations and frames that come too late."""
+        is_late = kind == "rejected" and note.text.startswith("watchdog: ")
+        self._late = note if is_late else None
+        other_id = kind == "rejected" and "id" in note.text.partition(":")[0].split("_")
+        if (other_id or kind.startswith("foreign")) and not self._foreign:
+            each = self._see(self._foreign, f"foreign frame ({note.text})", note, note.time_us)
+            each.sight = replace(each.sight, then="not accepted by the rules of the protocol")
+
+    def findings(self, end_us: int | None) -> tuple[EvidenceFinding, ...]:
+        """Return what was seen of every step; call it once, after the last packet."""
+        by_step = {tracker.step.id: tracker.found for tracker in self._trackers}
+        rows = []
+        for step in self._steps:
+            seen = by_step.get(step.id, self._foreign if step.group == "wrong device" else [])
+            for each in seen:
+                if each.runs and step.group != "wrong device":
+                    each.close(end_us, "the recording ends")
+            sights = tuple(
+                replace(each.sight, answers=tuple(each.answers.values())) for each in seen
+            )
+            rows.append(EvidenceFinding(step=step.id, sights=sights))
+        return tuple(rows)

@@ -1,0 +1,386 @@
+"""Recordings as evidence: what they show, what they do not, and that no step is ticked by them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from safeframe import capture, record
+from safeframe._checklist import ChecklistStep
+from safeframe._cli import main
+from safeframe._errors import InputError, UsageError
+from safeframe._link import link_of
+from safeframe._report import record as pages
+from safeframe.capture import Packet
+from safeframe.fixtures import SentFrame
+from safeframe.fixtures._sequences import RunningLink
+from safeframe.record import EvidenceAct, EvidenceSight, Record
+from safeframe.record._evidence import digest_of_file
+from safeframe.record._sights import Sights
+
+from .record_maps import AFTER, BEFORE, FRESH, SIGNED, with_acts
+from .test_capture_examine import packets
+
+LINK = link_of(AFTER)
+STEPS = FRESH.computed.checklist
+RELEASE, SAFE = "SC1.brake2_release.non-safe", "SC1.brake2_release.safe"
+REST = b"\0\0", b"\0\0"
+DRIVEN = bytes.fromhex("0004"), b"\0\0"
+
+
+def stream(*rows: tuple[bytes, bytes]) -> list[SentFrame]:
+    return list(RunningLink(LINK, 1).ticks([REST, REST, *rows]))
+
+
+def seen(rows: Sequence[Any], steps: Sequence[ChecklistStep] = STEPS) -> dict[str, Any]:
+    """Return the sights of every step."""
+    sights = Sights(LINK, steps, 20_000)
+    found = capture.examine(rows, LINK, fresh=True, observers=[sights])
+    return {row.step: row.sights for row in sights.findings(found.end_us)}
+
+
+def write(path: Path, frames: Sequence[SentFrame]) -> str:
+    lines = [
+        json.dumps(
+            {
+                "sender": LINK.names[each.side],
+                "time_us": each.time_us,
+                "octets": each.octets.hex(),
+            }
+        )
+        for each in frames
+    ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return str(path)
+
+
+def act_of(made: Record) -> EvidenceAct:
+    act = made.history[-1].act
+    assert isinstance(act, EvidenceAct)
+    return act
+
+
+def brute(frames: Sequence[SentFrame], step: ChecklistStep) -> list[tuple[Any, ...]]:
+    """Find first sight and first sight alone by looking at every frame, again and again."""
+    side = LINK.names.index(step.id.partition(".")[0])
+    signal = next(each for each in LINK.sent(side).signals if each.name == step.signal)
+    rows = [(at, each) for at, each in enumerate(frames, 1) if each.data]
+
+    def bits(data: bytes) -> str:
+        return "".join(str(octet >> bit & 1) for octet in data for bit in range(8))
+
+    def at_work(data: bytes) -> bool:
+        return "1" in bits(data)[signal.start : signal.end]
+
+    def fits(at: int) -> bool:
+        own = [each.data for _, each in rows[: at + 1] if each.side == side]
+        if step.group == "safe value":
+            return len(own) > 1 and at_work(own[-2]) and not at_work(own[-1])
+        return at_work(own[-1])
+
+    hits = [at for at, (_, each) in enumerate(rows) if each.side == side and fits(at)]
+
+    def alone(at: int) -> bool:
+        text = bits(rows[at][1].data)
+        return "1" not in text[: signal.start] + text[signal.end :]
+
+    chosen = hits[:1]
+    if hits and not alone(hits[0]):
+        chosen += [at for at in hits if alone(at)][:1]
+    found = []
+    for at in chosen:
+        number, frame = rows[at]
+        wanted = step.group != "safe value"
+        later = [
+            each for _, each in rows[at:] if each.side == side and at_work(each.data) != wanted
+        ]
+        end_us = later[0].time_us if later else frames[-1].time_us
+        answers = {}
+        other = [(where, each) for where, (_, each) in enumerate(rows) if each.side != side]
+        for (_, old), (where, new) in pairwise(other):
+            after = new.time_us - frame.time_us
+            if where > at and 0 <= after <= 20_000:
+                for each in LINK.sent(1 - side).signals:
+                    before, now = (bits(row.data)[each.start : each.end] for row in (old, new))
+                    if before != now:
+                        answers.setdefault(each.name, after)
+        found.append((number, frame.data, alone(at), end_us - frame.time_us, answers))
+    return found
+
+
+def told(sights: Sequence[EvidenceSight]) -> list[tuple[Any, ...]]:
+    return [
+        (
+            each.number,
+            bytes.fromhex(each.data),
+            each.what == "alone",
+            each.held_us,
+            {answer.signal: answer.after_us for answer in each.answers},
+        )
+        for each in sights
+    ]
+
+
+DATA = st.one_of(
+    st.integers(0, 10).map(lambda bit: (1 << bit).to_bytes(2, "little")),
+    st.integers(0, 0x7FF).map(lambda word: word.to_bytes(2, "little")),
+    st.just(b"\0\0"),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(DATA, DATA), max_size=12))
+def test_what_a_reader_of_every_frame_finds(rows: list[tuple[bytes, bytes]]) -> None:
+    frames = stream(*rows)
+    found = seen(packets(LINK, frames))
+    for step in STEPS:
+        if step.group in ("non-safe value", "other signal", "safe value"):
+            assert told(found[step.id]) == brute(frames, step), step.id
+
+
+def test_alone_and_for_how_long() -> None:
+    found = seen(packets(LINK, stream(DRIVEN, DRIVEN, (REST[0], b"\1\0"), REST)))
+    (sight,) = found[RELEASE]
+    assert (sight.what, sight.data, sight.others, sight.held_us) == ("alone", "00 04", (), 24_000)
+    assert sight.until == "brake2_release = 0"
+    (back,) = found[SAFE]
+    assert [(each.signal, each.after_us) for each in back.answers] == [("torque_off", 6000)]
+    assert back.until == "the recording ends"
+    assert found["LX.brake2_applied.non-safe"] == ()
+
+
+def test_bits_of_no_signal() -> None:
+    (sight,) = seen(packets(LINK, stream((bytes.fromhex("0084"), REST[1]))))[RELEASE]
+    assert (sight.what, sight.others) == ("not alone", ("bits of no signal",))
+
+
+def test_silence_that_ends() -> None:
+    run = RunningLink(LINK, 1)
+    frames = [*run.ticks([REST, REST, DRIVEN, DRIVEN])]
+    late = run.tick(DRIVEN)
+    again = RunningLink(LINK, 2).ticks([REST, REST, DRIVEN])
+    more = [replace(row, time_us=row.time_us + 900_000) for row in (*late, *again)]
+    found = seen(packets(LINK, [*frames, *more]))
+    (sight,) = found["SC1.brake2_release.watchdog"]
+    assert sight.what == "silence"
+    assert sight.then.startswith("data in use again, brake2_release = 0, after ")
+
+
+def test_a_step_about_no_signal_of_the_maps() -> None:
+    step = next(step for step in STEPS if step.id == RELEASE)
+    odd = [replace(step, signal="gone"), replace(step, id="x", group="removed")]
+    assert seen(packets(LINK, stream(DRIVEN)), odd) == {RELEASE: (), "x": ()}
+
+
+def test_silence() -> None:
+    frames = stream(DRIVEN, DRIVEN, DRIVEN)
+    cut = len(frames) - 2
+    late = [replace(row, time_us=row.time_us + 900_000) for row in frames[cut:]]
+    found = seen(packets(LINK, [*frames[:cut], *late]))
+    for name in ("loss", "watchdog"):
+        (sight,) = found[f"SC1.brake2_release.{name}"]
+        assert (sight.what, sight.number, sight.data) == ("silence", cut + 1, "00 04")
+        assert sight.then == "no data in use after it"
+    (driven,) = found[RELEASE]
+    assert driven.until == "data no longer in use"
+    assert found["LX.brake2_applied.watchdog"] == ()
+
+
+def test_a_new_start() -> None:
+    run = RunningLink(LINK, 1)
+    frames = [*run.ticks([REST, REST, DRIVEN, DRIVEN])]
+    again = RunningLink(LINK, 2)
+    more = [
+        replace(row, time_us=row.time_us + frames[-1].time_us + 6000)
+        for row in again.ticks([REST, REST, DRIVEN])
+    ]
+    found = seen(packets(LINK, [*frames, *more]))
+    for name in ("power", "restart"):
+        (sight,) = found[f"SC1.brake2_release.{name}"]
+        assert sight.what.startswith("new start (")
+        assert sight.number == len(frames) + 1
+        assert "data in use again, brake2_release = 0, after" in sight.then
+
+
+def test_a_foreign_id() -> None:
+    frames = stream(DRIVEN)
+    ends = [replace(e, connection_table=replace(e.connection_table, id=99)) for e in AFTER.ends]
+    other = link_of(replace(AFTER, first=ends[0], second=ends[1]))
+    alien = [*RunningLink(other, 1).ticks([REST, REST])][-2]
+    rows = [*packets(LINK, frames), Packet(500, 500, frames[-1].time_us + 1, alien.octets, "SC1")]
+    (sight,) = seen(rows)["wrong-device"]
+    assert sight.what.startswith("foreign frame (")
+    assert (sight.number, sight.then) == (500, "not accepted by the rules of the protocol")
+
+
+def test_without_times() -> None:
+    found = packets(LINK, stream(DRIVEN, REST))
+    rows = [row._replace(time_us=None) for row in found if isinstance(row, Packet)]
+    (sight,) = seen(rows)[RELEASE]
+    assert (sight.time_us, sight.held_us, sight.answers) == (None, None, ())
+
+
+class TestInTheRecord:
+    @pytest.fixture
+    def run(self, tmp_path: Path) -> str:
+        return write(tmp_path / "run.jsonl", stream(DRIVEN, DRIVEN, REST))
+
+    def test_no_step_is_ticked(self, run: str) -> None:
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        assert made.people == FRESH.people
+        assert record.points(made) == record.points(FRESH)
+        assert record.loads(record.dumps(made)) == made
+        act = act_of(made)
+        assert (act.recording, act.sha256) == ("run.jsonl", digest_of_file(run))
+        assert act.unclean == ()
+        assert {row.step for row in act.findings} == set(FRESH.steps)
+        assert "SC1.brake2_release.loss: not shown" in list(record.evidence_lines(act))
+
+    def test_several_but_none_twice(self, run: str, tmp_path: Path) -> None:
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        with pytest.raises(UsageError, match=r"not run.jsonl, which entry 2 has"):
+            record.add_evidence(made, run, AFTER, fresh=True, window_ms=5)
+        other = write(tmp_path / "other.jsonl", stream(REST, (REST[0], bytes.fromhex("8000"))))
+        both = record.add_evidence(made, other, AFTER, fresh=True)
+        assert both.history[: len(made.history)] == made.history
+        assert len(record.steps_without_evidence(both)) < len(record.steps_without_evidence(made))
+        twice = with_acts(FRESH, act_of(made), act_of(made))
+        assert "entry 2 is evidence from the recording of entry 1 once more" in (
+            record.assess(twice).faults
+        )
+        strange = replace(act_of(made).findings[0], step="none")
+        odd = with_acts(FRESH, replace(act_of(made), findings=(strange,)))
+        assert "entry 1 is evidence for none, which the computed part has not" in (
+            record.assess(odd).faults
+        )
+
+    def test_it_voids_approvals(self, run: str) -> None:
+        found = record.assess(record.add_evidence(SIGNED, run, AFTER, fresh=True, who="A. Berg"))
+        assert "(evidence from run.jsonl by A. Berg)" in found.faults[0]
+
+    def test_other_maps(self, run: str) -> None:
+        with pytest.raises(UsageError, match="the maps must be those of the record"):
+            record.add_evidence(FRESH, run, BEFORE)
+
+    @pytest.mark.parametrize(
+        ("more", "words"),
+        [
+            ({"window_ms": -1}, "0 ms or more"),
+            ({"values": ["x"]}, "NAME=VALUE"),
+            ({"at": ["XX=1"]}, "must name SC1 or LX"),
+            ({"at": ["LX=y"]}, "number of octets"),
+            ({"at": ["LX=-1"]}, "number of octets"),
+        ],
+    )
+    def test_refused(self, run: str, more: dict[str, Any], words: str) -> None:
+        with pytest.raises(UsageError, match=words):
+            record.add_evidence(FRESH, run, AFTER, **more)
+
+    def test_unreadable(self, tmp_path: Path) -> None:
+        with pytest.raises(InputError):
+            record.add_evidence(FRESH, tmp_path / "none", AFTER)
+
+    def test_not_clean(self, tmp_path: Path) -> None:
+        frames = stream(DRIVEN, REST)
+        broken = replace(frames[-2], octets=bytes(len(frames[-2].octets)))
+        path = write(tmp_path / "bad.jsonl", [*frames[:-2], broken, frames[-1]])
+        made = record.add_evidence(FRESH, path, AFTER, fresh=True)
+        assert act_of(made).unclean
+        assert "NOT CLEAN (" in record.evidence_head(act_of(made))
+        notes = record.with_recordings(record.verify(made, AFTER), made, AFTER).notes
+        assert notes[-1].startswith("bad.jsonl is not clean: ")
+
+    def test_nothing_in_it_and_both_read_differently(self, tmp_path: Path) -> None:
+        path = write(tmp_path / "none.jsonl", stream()[:1])
+        act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True))
+        assert "no accepted frame of LX" in act.unclean
+        frames = stream(DRIVEN, DRIVEN, DRIVEN)
+        cut = len(frames) - 2
+        late = [replace(row, time_us=row.time_us + 900_000) for row in frames[cut:]]
+        path = write(tmp_path / "late.jsonl", [*frames[:cut], *late])
+        act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True))
+        assert any(text.startswith("silence longer than the watchdog: ") for text in act.unclean)
+        path = write(tmp_path / "odd.jsonl", stream((bytes.fromhex("0084"), REST[1])))
+        act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True))
+        assert act.unclean == ("contradictions to the maps: 1",)
+
+    def test_verify(self, run: str, tmp_path: Path) -> None:
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        bare = record.verify(made, AFTER)
+        assert record.with_recordings(bare, FRESH, AFTER) is bare
+        assert record.with_recordings(bare, made, AFTER).notes[-1] == (
+            "evidence not computed anew (--recording): run.jsonl"
+        )
+        good = record.with_recordings(bare, made, AFTER, [run])
+        assert (good.faults, good.notes[-1]) == (
+            bare.faults,
+            "evidence computed anew: 1 recording",
+        )
+        void = record.with_recordings(record.verify(made, BEFORE), made, BEFORE, [run])
+        assert void.notes[-1].startswith("evidence was not computed anew: ")
+        text = Path(run).read_text(encoding="utf-8")
+        for name, content in (("cut", text[:-100]), ("other", text + "\n")):
+            path = tmp_path / name
+            path.write_text(content, encoding="utf-8")
+            found = record.with_recordings(bare, made, AFTER, [path])
+            assert "no evidence of the record is from it" in found.faults[-1]
+        with pytest.raises(InputError):
+            record.with_recordings(bare, made, AFTER, [tmp_path / "none"])
+
+    def test_altered(self, run: str) -> None:
+        act = act_of(record.add_evidence(FRESH, run, AFTER, fresh=True))
+        shown = next(row for row in act.findings if row.step == RELEASE)
+        rest = tuple(row for row in act.findings if row.step not in (RELEASE, SAFE))
+        lie = replace(shown, sights=(replace(shown.sights[0], held_us=1),))
+        forged = with_acts(FRESH, replace(act, packets=1, findings=(lie, *rest)))
+        found = record.with_recordings(record.verify(forged, AFTER), forged, AFTER, [run])
+        words = "\n".join(found.faults)
+        assert "packets 1 in the record" in words
+        assert f"{RELEASE}: alone at packet" in words
+        assert f"{SAFE}: not in the record" in words
+        none = with_acts(FRESH, replace(act, findings=(replace(shown, step="x"), *act.findings)))
+        found = record.with_recordings(record.assess(none), none, AFTER, [run])
+        assert "from the recording" in found.faults[-1]
+        made = with_acts(FRESH, act)
+        entry = replace(made.history[0], act=replace(act, packets=1))
+        assert "was altered" in record.assess(replace(made, history=(entry,))).faults[0]
+
+    def test_interrupted(self, run: str, monkeypatch: pytest.MonkeyPatch) -> None:
+        real = capture.examine
+        monkeypatch.setattr(
+            capture, "examine", lambda *a, **k: replace(real(*a, **k), stopped=True)
+        )
+        with pytest.raises(KeyboardInterrupt):
+            record.add_evidence(FRESH, run, AFTER)
+
+    def test_the_page(self, run: str) -> None:
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        page = repr(pages.document(made, record.assess(made)))
+        assert "seen on the wire is not seen at the machine" in page
+        assert "run.jsonl: alone at packet" in page
+        assert "seen on the wire" not in repr(pages.document(FRESH, record.assess(FRESH)))
+
+    def test_the_command(
+        self, run: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        from safeframe import _mapfile
+
+        maps = [str(tmp_path / f"{end.name}.toml") for end in AFTER.ends]
+        for path, end in zip(maps, AFTER.ends, strict=True):
+            Path(path).write_text(_mapfile.dumps(end), encoding="utf-8")
+        name = str(tmp_path / "r.json")
+        record.create(name, FRESH)
+        assert main(["record", "evidence", name, run, *maps, "--fresh"]) == 0
+        out = capsys.readouterr().out
+        assert "changes of the other direction within 1000 ms" in out
+        assert "no step got a result" in out
+        assert main(["record", "verify", name, *maps, "--recording", run]) == 1
+        assert "evidence computed anew: 1 recording" in capsys.readouterr().out
