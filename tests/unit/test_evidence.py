@@ -103,7 +103,7 @@ def brute(frames: Sequence[SentFrame], step: ChecklistStep) -> list[tuple[Any, .
             each for _, each in rows[at:] if each.side == side and at_work(each.data) != wanted
         ]
         end_us = later[0].time_us if later else frames[-1].time_us
-        answers = {}
+        answers: dict[str, int] = {}
         other = [(where, each) for where, (_, each) in enumerate(rows) if each.side != side]
         for (_, old), (where, new) in pairwise(other):
             after = new.time_us - frame.time_us
@@ -222,9 +222,11 @@ def test_a_foreign_id() -> None:
 
 
 def test_without_times() -> None:
-    found = packets(LINK, stream(DRIVEN, REST))
+    found = packets(LINK, stream(DRIVEN, (REST[0], b"\1\0")))
     rows = [row._replace(time_us=None) for row in found if isinstance(row, Packet)]
-    (sight,) = seen(rows)[RELEASE]
+    by_step = seen(rows)
+    (sight,) = by_step[RELEASE]
+    assert by_step["LX.torque_off.other"]
     assert (sight.time_us, sight.held_us, sight.answers) == (None, None, ())
 
 
@@ -283,6 +285,19 @@ class TestInTheRecord:
     def test_refused(self, run: str, more: dict[str, Any], words: str) -> None:
         with pytest.raises(UsageError, match=words):
             record.add_evidence(FRESH, run, AFTER, **more)
+
+    def test_a_file_that_fails_while_it_is_read(
+        self, run: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def fail(self: object, size: int) -> bytes:
+            raise OSError(5, "Input/output error")
+
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        monkeypatch.setattr("safeframe.record._evidence._Digested.readinto", fail)
+        with pytest.raises(InputError, match="the file must be readable: Input/output error"):
+            record.add_evidence(FRESH, run, AFTER)
+        with pytest.raises(InputError, match="the file must be readable: Input/output error"):
+            record.with_recordings(record.assess(made), made, AFTER, [run])
 
     def test_unreadable(self, tmp_path: Path) -> None:
         with pytest.raises(InputError):
