@@ -122,7 +122,8 @@ def _completions(view: View, cause: Cause, signal: Signal) -> Iterator[Remedy]:
     gap = owner(there_map, signal.start)
     text = f"insert {signal.name} at {signal.at} at {there.name} as well"
     alone = sum(run.start <= signal.start < run.end for run in there_map.reserved) == 1
-    if there_map.size_bits == here_map.size_bits and isinstance(gap, Reserved) and alone:
+    within = isinstance(gap, Reserved) and alone and signal.end <= gap.end
+    if there_map.size_bits == here_map.size_bits and isinstance(gap, Reserved) and within:
         text += f" and take {count(signal.width, 'bit')} from the reserve there "
         rest = gap.width - signal.width
         if not rest:

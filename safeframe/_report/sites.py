@@ -274,11 +274,10 @@ def _details(
 
 def _again(files: Sequence[str]) -> list[str]:
     """Return what to check: the files, or the folder of them where the line would be too long."""
-    words = [shlex.quote(path) for path in files]
     folders = {os.path.dirname(path) or "." for path in files}  # noqa: PTH120
-    if sum(map(len, words)) > _MOST_NAMES and len(folders) == 1:
-        return [shlex.quote(folders.pop())]
-    return words
+    if len(shlex.join(files)) > _MOST_NAMES and len(folders) == 1:
+        return [folders.pop()]
+    return list(files)
 
 
 def _points(row: ConnectionChange, label: str) -> Iterator[str]:

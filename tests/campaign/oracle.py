@@ -366,7 +366,12 @@ def _(truth: Truth, said: Said, m: re.Match[str]) -> bool:
         if moved[name][1] != where:
             return False
     bits = [
-        {bit for row in truth.at(end) if row.start in starts for bit in range(row.start, row.end)}
+        {
+            bit
+            for row in truth.at(end)
+            if row.start in starts and (row.name in moved or not row.name)
+            for bit in range(row.start, row.end)
+        }
         for end, starts in (
             (m[3], {a for a, *_ in moved.values()}),
             (m[5], {b for _, b, *_ in moved.values()}),

@@ -47,6 +47,7 @@ class Tally:
     pairs: Counter[int] = field(default_factory=Counter)
     findings: Counter[int] = field(default_factory=Counter)
     right_alone: int = 0
+    unreadable: int = 0
     remedies: int = 0
     asked: int = 0
     mended: int = 0
@@ -150,7 +151,10 @@ def one(seed: int, number: int, first: str = "") -> Outcome:
     """Judge one pair with some mistakes."""
     random, pair, made = prepared(seed, number, first)
     outcome = Outcome(seed, tuple(mistake.kind for mistake in made))
-    report = _check(pair)
+    try:
+        report = _check(pair)
+    except InputError:
+        return Outcome(seed, ("unreadable",))  # Together the mistakes are no map: refused.
     found = [said(finding, pair) for finding in report.findings]
     complain = outcome.complaints.append
     if agree(pair) and not any(mistake.inner for mistake in made):

@@ -270,6 +270,13 @@ def test_a_grid_of_rows_over_each_other_is_drawn_by_row() -> None:
 @given(maps(max_size=9), st.integers(0, 511))
 def test_a_grid_is_what_its_bits_are(data: Map, chosen: int) -> None:
     """Bits beside each other are one cell if the same entries own them, within one octet."""
+    # Near the beginning: every bit is looked at.
+    near = (
+        replace(entry, at=Place(entry.at.octet % 16, entry.at.bit))
+        for entry in data.entries
+        if entry.width <= 256
+    )
+    data = Map(entries=tuple(near))
     marks = {
         id(entry): ("moved", f"X {at}") for at, entry in enumerate(data.entries) if chosen >> at & 1
     }

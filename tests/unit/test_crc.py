@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import binascii
+import dataclasses
 import sys
 import zlib
 from typing import Any
@@ -192,3 +193,8 @@ def test_refused_records(values: dict[str, Any], text: str) -> None:
     with pytest.raises(UsageError) as caught:
         Algorithm(name="bad", **values)
     assert str(caught.value) == text
+
+
+def test_an_algorithm_is_found_by_what_it_is() -> None:
+    first, second = list(CATALOGUE.values())[:2]
+    assert {first: 1, second: 2}[dataclasses.replace(first)] == 1

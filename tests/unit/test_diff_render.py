@@ -329,7 +329,7 @@ Where the edits differ
         assert (
             text.wrap(StyledText(line, report.worst()), look, first="  ")
             == shown.splitlines()[3:-1][
-                : shown.splitlines().index("    safeframe check a\\x1b.toml b.toml") - 3
+                : shown.splitlines().index("    safeframe check 'a\\x1b.toml' b.toml") - 3
             ]
         )
 

@@ -627,6 +627,30 @@ class TestEdges:
         rules = {one.rule for one in checks.check(pair(left, right)).findings}
         assert "octet-order" not in rules
 
+    def test_bits_moved_alike_around_others_are_no_order_of_octets(self) -> None:
+        left = "0.0 a\n0.1 reserved 11\n1.4 x\n1.5 reserved 3\n"
+        left += "2.0 b\n2.1 reserved 11\n3.4 y\n3.5 reserved 3"
+        right = "0.0 reserved 8\n1.0 a\n1.1 reserved 3\n1.4 x\n1.5 reserved 11\n"
+        right += "3.0 b\n3.1 reserved 3\n3.4 y\n3.5 reserved 3"
+        rules = [one.rule for one in checks.check(pair(left, right)).findings]
+        assert rules == ["moved-signal", "moved-signal"]
+
+    def test_a_signal_that_only_a_part_of_the_reserve_can_take(self) -> None:
+        left = "0.0 a\n0.1 reserved 3\n0.4 reserved 2\n1.0 b\n1.1 reserved 7"
+        right = "0.0 a\n0.1 reserved 4\n0.5 c width = 2\n0.7 reserved 1\n1.0 b\n1.1 reserved 7"
+        (told,) = [
+            one
+            for one in checks.check(pair(left, right)).findings
+            if one.rule == "one-sided-signal"
+        ]
+        assert "used up" not in told.remedy
+
+    def test_two_overlaps_with_reserves(self) -> None:
+        rows = "0.0 a width = 4\n0.3 reserved 5\n1.0 b width = 4\n1.3 reserved 5"
+        found = checks.check(pair(rows, rows)).findings
+        told = [one.message for one in found if one.rule == "overlap"]
+        assert len(told) >= 2
+
 
 class TestValuesStatedAlike:
     """What differs in an attribute or table MUST be told with both ways that were tried."""

@@ -15,6 +15,8 @@ import pytest
 from safeframe._bits import Place
 from safeframe._cli import main
 from safeframe._model import Connection, Map, Reserved, Signal
+from safeframe._report import text
+from safeframe._report.capture import document as capture_document
 from safeframe.capture import Examination, Packet, examine, link_of
 from safeframe.capture._locate import Locator
 from safeframe.fixtures import RunningLink
@@ -201,6 +203,9 @@ class TestContradictions:
         assert "a signal of one bit at 1.7, reserved in the maps" in titles
         first = found.other_readings[0]
         assert (first.explained, first.as_mapped, first.frames) == (3, 1, 3)
+        lines = text.render(capture_document(found), text.PLAIN)
+        assert "Other readings that contradict less" in lines
+        assert f"SC1: {first.title}: 3 of 3 frames without contradiction" in " ".join(lines.split())
 
     def test_codes_and_validity(self) -> None:
         first, second = demo_connection().ends

@@ -17,6 +17,7 @@ from safeframe._report import timeline
 from safeframe._report.capture import document
 from safeframe._report.text import render
 from safeframe.capture import Examination, Judge, Packet, Skipped, examine, link_of, read_recording
+from safeframe.capture._odd import Contradictions
 from safeframe.capture._others import other_readings
 from safeframe.fixtures import RunningLink
 from safeframe.protocols import room
@@ -382,3 +383,13 @@ def test_halves_that_cannot_be_exchanged() -> None:
     )
     found = other_readings(0, Map(entries=entries), Map(), {b"\xc0": 1}, {})
     assert "halves of each octet exchanged" not in [each.title for each in found]
+
+
+def test_a_signal_beyond_the_data_has_no_value() -> None:
+    """Where a map is read against shorter data, what lies behind them contradicts nothing."""
+    entries = (
+        Signal(name="valid", at=Place(0, 0)),
+        Signal(name="level", at=Place(1, 0), width=8, type="uint", valid_by="valid"),
+    )
+    seen = Contradictions(Map(entries=entries), Map(entries=entries))
+    assert seen.look(b"\0", lambda: pytest.fail("nothing to note"), 0) == ()

@@ -12,6 +12,8 @@ import pytest
 
 import safeframe
 from safeframe import protocols
+from safeframe.protocols import aspects
+from tests.unit.links import CASES, make
 
 PACKAGE = Path(safeframe.__file__).parent
 NAMES = frozenset(protocols.names()) - {"plain"}
@@ -147,3 +149,10 @@ def test_rooms_are_attributes_of_the_package() -> None:
     assert done.stdout == "2\n"
     text = "AttributeError: module 'safeframe.protocols' has no attribute 'fscp_9_9'"
     assert done.stderr.splitlines()[-1].startswith(text)
+
+
+def test_a_room_that_makes_its_own_faults_needs_no_more() -> None:
+    link = make(*CASES[0])
+    traits = aspects.FaultTraits()
+    assert traits.caught_by(link, 2) == ()
+    assert traits.neighbour(link, 0, "insertion") is link

@@ -18,6 +18,7 @@ from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe.capture import Judge
 from safeframe.fixtures import FrameSet, SentFrame
+from tests.strategies import lines, names
 
 from .links import demo_connection, make
 
@@ -148,3 +149,10 @@ class TestPlugin:
             "-p", "safeframe.pytest_plugin", "-p", "no:safeframe", "-p", "no:hypothesispytest"
         )
         done.assert_outcomes(passed=1)
+
+
+@given(names(), lines())
+def test_names_are_seen_and_lines_are_one(name: str, line: str) -> None:
+    assert name.strip()
+    assert len(name.splitlines()) == 1
+    assert len(line.splitlines()) <= 1

@@ -18,7 +18,11 @@ from safeframe import _demo as demo
 from safeframe import record
 from safeframe._cli import main
 from safeframe._errors import UsageError
-from safeframe._plant.verify import natural
+from safeframe._findings import Finding
+from safeframe._plant.gate import GateCell, GateRow
+from safeframe._plant.verify import GateReport, natural
+from safeframe._report import junit
+from safeframe._source import NOWHERE
 from safeframe.record import Record
 from tests.unit.record_maps import AFTER, FRESH, SIGNED, TESTED, signed
 from tests.unit.route_sites import NAME, two
@@ -569,6 +573,39 @@ class TestOutputs:
         out = site.out.readouterr().out
         assert out.startswith("## hall 3: 1 connection\n\n**hall 3: 1 connection, all in order**")
         assert "| SC1-LX | yes | both ends | 31 of 31 | 2 of 2, no key | until edited |" in out
+
+    def test_junit_tells_notes_and_fails_nothing_for_them(self) -> None:
+        cell = GateCell("good", "yes")
+        note = Finding(rule="spare", severity="note", message="told only", remedy="", spots=())
+        row = GateRow(
+            number=1,
+            name="SC1-LX",
+            ends=("SC1", "LX"),
+            maps=(),
+            where=NOWHERE,
+            record="",
+            findings=(note,),
+            points=(),
+            read_back=cell,
+            tested=cell,
+            signed=cell,
+            valid=cell,
+        )
+        given = GateReport(
+            plant="hall 3",
+            where=NOWHERE,
+            rows=(row,),
+            findings=(),
+            routes=(),
+            not_judged=(),
+            allowed=0,
+            not_looked_at=(),
+        )
+        root = ET.fromstring(junit.gate(given))
+        assert root.get("failures") == "0"
+        (told,) = root.iter("system-out")
+        assert told.text is not None
+        assert "told only" in told.text
 
     def test_junit(self, site: Site) -> None:
         site.write("lx.xml", demo.device_files()["lx.xml"])

@@ -202,6 +202,19 @@ class TestLines:
             "0.220 s  SC1 -> LX  1.2  brake2_release 1 -> 0  LX takes its fail-safe value"
         ]
 
+    def test_events_are_told_however_many_there_are(self) -> None:
+        link = demo()
+        opening = [step for step in stream(link) if not step.data]
+        steps = [
+            dataclasses.replace(step, time_us=step.time_us + 200_000 * round_)
+            for round_ in range(60)
+            for step in opening
+        ]
+        written: list[str] = []
+        found = watched(link, packets(link, steps), Lines(link, written.append))
+        assert found.event_count > len(found.events) >= 100
+        assert sum("start-up: Session" in line for line in written) == 60
+
     def test_senders_of_other_connections_are_no_news(self) -> None:
         link = demo()
         stranger = Packet(90, 90, 900_000, b"\1\2", "SC9")
