@@ -38,7 +38,7 @@ def _raw(word: int, signal: Signal) -> int:
 
 
 @dataclass(slots=True)
-class _Open:
+class _LiveSight:
     """A sight that may still go on: it is told to when it ends and what answers."""
 
     sight: EvidenceSight
@@ -60,7 +60,7 @@ class _Tracker:
 
     def __init__(self, step: ChecklistStep, side: int, signal: Signal, wanted: int | None) -> None:
         self.step, self.side, self.signal, self.wanted = step, side, signal, wanted
-        self.found: list[_Open] = []
+        self.found: list[_LiveSight] = []
         self.was_driven = False
 
 
@@ -78,7 +78,7 @@ class Sights(Observer):
         self._used = [False, False]
         self._start_us: int | None = None
         self._late: Note | None = None
-        self._foreign: list[_Open] = []
+        self._foreign: list[_LiveSight] = []
         self._trackers = [made for step in steps if (made := self._tracker(step)) is not None]
 
     def _tracker(self, step: ChecklistStep) -> _Tracker | None:
@@ -151,13 +151,13 @@ class Sights(Observer):
 
     def _see(
         self,
-        found: list[_Open],
+        found: list[_LiveSight],
         what: str,
         at: Packet | Note | Event,
         start_us: int | None,
         data: str = "",
         others: tuple[str, ...] = (),
-    ) -> _Open:
+    ) -> _LiveSight:
         time_us = None
         if start_us is not None and self._start_us is not None:
             time_us = start_us - self._start_us
@@ -173,7 +173,7 @@ class Sights(Observer):
             answers=(),
             then="",
         )
-        found.append(_Open(sight, start_us))
+        found.append(_LiveSight(sight, start_us))
         return found[-1]
 
     def _answer(

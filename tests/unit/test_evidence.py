@@ -327,6 +327,26 @@ class TestInTheRecord:
         act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True))
         assert act.unclean == ("contradictions to the maps: 1",)
 
+    def test_what_makes_it_unclean_and_its_words(self, tmp_path: Path) -> None:
+        first = [*RunningLink(LINK, 1).ticks([REST, REST, DRIVEN, DRIVEN])]
+        later = RunningLink(LINK, 2).ticks([REST, REST])
+        again = [replace(row, time_us=row.time_us + first[-1].time_us + 6000) for row in later]
+        path = write(tmp_path / "twice.jsonl", [*first, *again])
+        act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True, at=["SC1=0", "LX=0"]))
+        assert any(text.startswith("events that are wrong: ") for text in act.unclean)
+        words = record.evidence_text([act], "SC1.brake2_release.restart")
+        assert words.startswith("twice.jsonl: new start (")
+        path = write(tmp_path / "both.jsonl", stream((bytes.fromhex("0184"), b"\1\0")))
+        act = act_of(record.add_evidence(FRESH, path, AFTER, fresh=True))
+        words = record.evidence_text([act], RELEASE)
+        assert "with permit_torque = 1 (torque permitted), bits of no signal, for 6 ms" in words
+        sight = next(row.sights[0] for row in act.findings if row.step == RELEASE)
+        bare = replace(sight, data="", others=(), held_us=None, until="", time_us=None, answers=())
+        odd = replace(act, findings=(replace(act.findings[0], step=RELEASE, sights=(bare,)),))
+        assert record.evidence_text([odd], RELEASE) == (
+            f"both.jsonl: not alone at packet {sight.number}"
+        )
+
     def test_verify(self, run: str, tmp_path: Path) -> None:
         made = record.add_evidence(FRESH, run, AFTER, fresh=True)
         bare = record.verify(made, AFTER)
