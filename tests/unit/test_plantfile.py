@@ -258,7 +258,7 @@ class TestCommand:
         told = f"not looked at: {below / 'lc1-sc1.csv'} and 1 more: map files in folders below"
         assert told in capsys.readouterr().err
         (below / "sc1-lc1.TOML").unlink()
-        opened = Path.open
+        opened: Any = Path.open
 
         def refuse(path: Path, *more: str) -> Any:
             if path.parent == below:

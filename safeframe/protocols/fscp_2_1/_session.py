@@ -80,7 +80,7 @@ class Fscp2Session(Session):
         stamp = shape.values["time_stamp"]
         counted = self._counted(stamp)
         if not counted and known["format"] == "extended":
-            counted = _learnt(known | shape.values, octets)
+            counted = _learnt({**known, **shape.values}, octets)
             if not counted:
                 wrong = frames.inspect(RECIPE, octets, **known, rollover=0)
                 text = "rejected: no rollover count makes the checksums of this frame right"
