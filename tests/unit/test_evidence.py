@@ -180,6 +180,16 @@ def test_a_step_about_no_signal_of_the_maps() -> None:
     assert seen(packets(LINK, stream(DRIVEN)), odd) == {RELEASE: (), "x": ()}
 
 
+def test_what_follows_a_silence_without_times_is_told_without() -> None:
+    run = RunningLink(LINK, 1)
+    frames = [*run.ticks([REST, REST, DRIVEN, DRIVEN])]
+    again = RunningLink(LINK, 2).ticks([REST, REST, DRIVEN])
+    found = packets(LINK, [*frames, *again])
+    rows = [row._replace(time_us=None) for row in found if isinstance(row, Packet)]
+    (sight,) = seen(rows)["SC1.brake2_release.restart"]
+    assert sight.then == "data in use again, brake2_release = 0"
+
+
 def test_silence() -> None:
     frames = stream(DRIVEN, DRIVEN, DRIVEN)
     cut = len(frames) - 2
@@ -346,6 +356,24 @@ class TestInTheRecord:
         assert record.evidence_text([odd], RELEASE) == (
             f"both.jsonl: not alone at packet {sight.number}"
         )
+
+    def test_the_digest_is_over_what_nobody_reads_too(
+        self, run: str, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(capture, "read_recording", lambda stream, wanted: iter(()))
+        act = act_of(record.add_evidence(FRESH, run, AFTER))
+        assert (act.sha256, act.packets) == (digest_of_file(run), 0)
+        assert act.size_octets == Path(run).stat().st_size
+
+    def test_a_difference_is_not_clean(self, run: str, monkeypatch: pytest.MonkeyPatch) -> None:
+        real = capture.examine
+        note = capture.Note(number=1, offset=1, time_us=None, side=0, text="")
+        differs = capture.Difference(count=3, note=note, data=b"", rows=())
+        monkeypatch.setattr(
+            capture, "examine", lambda *a, **k: replace(real(*a, **k), difference=differs)
+        )
+        act = act_of(record.add_evidence(FRESH, run, AFTER, fresh=True))
+        assert act.unclean == ("frames that the two ends read differently: 3",)
 
     def test_verify(self, run: str, tmp_path: Path) -> None:
         made = record.add_evidence(FRESH, run, AFTER, fresh=True)
