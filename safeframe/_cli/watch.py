@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import gc
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain
 from typing import TYPE_CHECKING, BinaryIO, cast
 
@@ -18,6 +18,7 @@ from . import links, options, recordings
 
 if TYPE_CHECKING:
     from .._watch.board import Board
+    from .._watch.reaction import Reaction
     from .._watch.stream import Gate
     from .._watch.until import Until
 
@@ -30,6 +31,7 @@ On a terminal: a table for each direction (extra watch); elsewhere, and with --l
 each change, written when it is seen.
 --until waits for what is seen with the values that receivers use:
   NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]
+--reaction measures from each beginning of a command to its answer, both as receivers read them.
 examples:
   dump-to-stdout | safeframe watch - sc1-lx.toml lx-sc1.toml
   safeframe watch --follow --lines run.pcapng sc1-lx.toml lx-sc1.toml
@@ -62,6 +64,13 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--until", metavar="CONDITION", help="end with 0 when this is seen, with 1 when it is not"
     )
     parser.add_argument(
+        "--reaction",
+        metavar="CONDITION",
+        action="append",
+        default=[],
+        help="measure the times from a command to its answer: ANSWER of COMMAND; may be repeated",
+    )
+    parser.add_argument(
         "--timeout",
         metavar="SECONDS",
         type=_seconds,
@@ -90,26 +99,36 @@ def run(args: argparse.Namespace) -> int:
         from .._watch.until import read_until
 
         until = read_until(args.until, link)
+    reactions: list[Reaction] = []
+    if args.reaction:
+        from .._watch.reaction import read_reaction
+
+        reactions = [read_reaction(each, link) for each in args.reaction]
+    others = (*reactions, *(() if until is None else (until,)))
     # A long run, with a library that draws: cycles must be collected.
     gc.enable()
     if args.follow:
         from .._watch.follow import GrowingFile
 
         with GrowingFile(args.recording, idle_s=args.idle) as stream:
-            found = _watch(args, link, cast(BinaryIO, stream), until, stream.end)
+            found = _watch(args, link, cast(BinaryIO, stream), until, others, stream.end)
     elif args.recording == "-":
-        found = _watch(args, link, sys.stdin.buffer, until)
+        found = _watch(args, link, sys.stdin.buffer, until, others)
     else:
         with recordings.opened(args.recording) as stream:
-            found = _watch(args, link, stream, until)
+            found = _watch(args, link, stream, until, others)
     if args.format == "text":
         if until is not None:
             sys.stdout.write(f"{text.clean(until.told(found.start_us))}\n\n")
+        gap_us = max((each.longest_gap_us or 0 for each in found.sides), default=0) or None
+        for each in reactions:
+            lines = text.wrap(each.told(gap_us), options.look(args), rest="  ")
+            sys.stdout.write("".join(f"{line}\n" for line in (*lines, "")))
         options.tell(args, render.document(found))
     else:
         from .._watch.lines import summary
 
-        sys.stdout.write(summary(found, until))
+        sys.stdout.write(summary(found, until, reactions))
     if found.stopped:
         return _INTERRUPTED
     return 0 if (found.is_clean if until is None else until.is_seen) else 1
@@ -120,6 +139,7 @@ def _watch(
     link: Link,
     stream: BinaryIO,
     until: Until | None,
+    others: Sequence[capture.Observer],
     end: Callable[[], Iterator[capture.Trouble]] = lambda: iter(()),
 ) -> capture.Examination:
     """Examine a stream while the board shows it; ``end`` yields why there is no more of it."""
@@ -142,7 +162,7 @@ def _watch(
             at=places.at,
             sources=places.sources,
             fresh=args.fresh,
-            observers=(board,) if until is None else (board, until),
+            observers=(board, *others),
         )
 
     if args.format == "text" and not args.lines and sys.stdout.isatty():

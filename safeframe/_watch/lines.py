@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from .._link import Link
@@ -12,6 +12,7 @@ from .._report.text import clean
 from .._words import way
 from ..capture import Event, Examination, Note, Packet
 from .board import Board, Moved, SignalRow, value_text
+from .reaction import Reaction
 from .until import Until
 
 __all__ = ["FORMAT", "JsonLines", "Lines", "summary"]
@@ -202,7 +203,7 @@ class JsonLines(Board):
         self._write(json.dumps({"format": FORMAT, "kind": kind, **values}) + "\n")
 
 
-def summary(found: Examination, until: Until | None) -> str:
+def summary(found: Examination, until: Until | None, reactions: Sequence[Reaction] = ()) -> str:
     """Return the last line for programs: what ``capture --format json`` prints, in one line."""
     awaited = None
     if until is not None:
@@ -211,6 +212,7 @@ def summary(found: Examination, until: Until | None) -> str:
         "format": FORMAT,
         "kind": "summary",
         "until": awaited,
+        "reactions": [each.json() for each in reactions],
         "capture": json.loads(capture.json_text(found)),
     }
     return json.dumps(whole) + "\n"

@@ -17,7 +17,7 @@ from .._model import Conditions, End, Relation
 from ..capture import Both, Decoder, Observer, Packet
 from ..relations import faults, find_signals
 
-__all__ = ["Until", "read_until"]
+__all__ = ["Until", "by_key", "conditions_of", "read_until", "view_of"]
 
 _FORM = "NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]"
 _WITHIN_OF = re.compile(r"(.+?)\s+within\s+(\d+)\s*ms\s+of\s+(.+)")
@@ -40,9 +40,9 @@ class Until(Observer):
         self.text = text
         self._relation = relation
         self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
-        view = _view(link, relation)
-        self._when = _by_key(view, relation.when)
-        self._then = _by_key(view, relation.follows)
+        view = view_of(link, relation)
+        self._when = by_key(view, relation.when)
+        self._then = by_key(view, relation.follows)
         self._state: dict[str, Number] = {}
         self._was: bool | None = None
         self._since: float | None = None
@@ -106,12 +106,7 @@ class Until(Observer):
 def read_until(text: str, link: Link) -> Until:
     """Return what waits for ``text``; raises UsageError for what is no condition of these maps."""
     relation = _relation(text)
-    wrong = dict.fromkeys(
-        each.message + (f" ({each.remedy})" if each.remedy else "")
-        for each in faults(_view(link, relation))
-    )
-    if wrong:
-        raise UsageError(f"--until: {'; '.join(wrong)}")
+    view_of(link, relation)
     return Until(link, relation, text)
 
 
@@ -132,47 +127,59 @@ def _relation(text: str) -> Relation:
         when = words
     return Relation(
         name="--until",
-        when=_conditions(when, text),
+        when=conditions_of(when, text),
         # A relation must state one of its kinds; what stands alone is waited for alone.
-        follows=_conditions(then, text) if then else (),
-        requires=() if then else _conditions(when, text),
+        follows=conditions_of(then, text) if then else (),
+        requires=() if then else conditions_of(when, text),
         after_ms=int(after),
         within_ms=None if within is None else int(within),
         reason="",
     )
 
 
-def _conditions(words: str, text: str) -> Conditions:
+def conditions_of(words: str, text: str, option: str = "--until", form: str = _FORM) -> Conditions:
+    """Return ``NAME = NUMBER`` and so on as conditions; raises UsageError that names the option."""
     found = []
     for part in re.split(r"\s+and\s+", words.strip()):
         match = _CONDITION.fullmatch(part.strip())
         if match is None:
-            raise UsageError(f"--until must be {_FORM}, not {text!r}")
-        numbers = tuple(_number(each, text) for each in re.split(r"\s+or\s+", match[2].strip()))
+            raise UsageError(f"{option} must be {form}, not {text!r}")
+        words_of = re.split(r"\s+or\s+", match[2].strip())
+        numbers = tuple(_number(each, text, option) for each in words_of)
         found.append((match[1], numbers))
     return tuple(found)
 
 
-def _number(word: str, text: str) -> int:
+def _number(word: str, text: str, option: str) -> int:
     try:
         return int(word, 0)
     except ValueError:
-        message = f"--until: {word!r} must be a whole number before scaling, in {text!r}"
+        message = f"{option}: {word!r} must be a whole number before scaling, in {text!r}"
         raise UsageError(message) from None
 
 
-def _view(link: Link, relation: Relation) -> End:
-    """Return what both receivers read, as an end: so that names are found as in a map."""
-    return replace(
+def view_of(link: Link, relation: Relation) -> End:
+    """Return what both receivers read, as an end: so that names are found as in a map.
+
+    Raises UsageError where the relation does not fit, named as the option it comes from.
+    """
+    view = replace(
         link.connection.first,
         name=link.connection.name,
         sends=link.received(0),
         receives=link.received(1),
         relations=(relation,),
     )
+    wrong = dict.fromkeys(
+        each.message + (f" ({each.remedy})" if each.remedy else "") for each in faults(view)
+    )
+    if wrong:
+        raise UsageError(f"{relation.name}: {'; '.join(wrong)}")
+    return view
 
 
-def _by_key(view: End, conditions: Conditions) -> dict[str, frozenset[Number]]:
+def by_key(view: End, conditions: Conditions) -> dict[str, frozenset[Number]]:
+    """Return the numbers of each condition by ``direction.name``."""
     found: dict[str, frozenset[Number]] = {}
     for name, numbers in conditions:
         ((direction, signal),) = find_signals(view, name)

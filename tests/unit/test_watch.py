@@ -844,6 +844,19 @@ class TestCommand:
         assert f"not seen: {until}\n" in out
         assert "0.132 s" not in out
 
+    def test_reaction(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        words = "brake2_release = 1 of permit_torque = 1"
+        assert main(["watch", "--fresh", "--reaction", words, "run.hex", *MAPS]) == 0
+        told = f"reaction: {words}: 1 answered; smallest 12 ms, median 12 ms, largest 12 ms;"
+        assert told in " ".join(capsys.readouterr().out.split())
+        more = ["--format", "jsonl", "run.hex", *MAPS]
+        assert main(["watch", "--fresh", "--reaction", words, *more]) == 0
+        row = json.loads(capsys.readouterr().out.splitlines()[-1])
+        schema_only(row)
+        assert [(each["reaction"], each["median_us"]) for each in row["reactions"]] == [
+            (words, 12_000)
+        ]
+
     def test_timeout_alone_cuts_the_recording(
         self, bench: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:

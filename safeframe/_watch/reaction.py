@@ -1,0 +1,185 @@
+"""Reaction times of a recording: from a command as its receiver reads it to the answer."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from .._errors import UsageError
+from .._link import Link
+from .._model import Relation
+from ..capture import Both, Decoder, Observer, Packet
+from .until import by_key, conditions_of, view_of
+
+__all__ = ["Reaction", "Spread", "read_reaction"]
+
+_FORM = "NAME = NUMBER [and NAME = NUMBER] of NAME = NUMBER [and NAME = NUMBER]"
+_OF = re.compile(r"(.+?)\s+of\s+(.+)")
+_MAX_BINS = 4096
+"""Different times that are kept apart; then neighbours share a bin, twice as wide each time."""
+
+Number = int | float
+_Keys = Mapping[str, frozenset[Number]]
+
+
+class Spread:
+    """Times in microseconds, counted in bins of ``width_us``, in constant memory.
+
+    The smallest and the largest are exact always, the median while ``width_us`` is 1.
+    """
+
+    __slots__ = ("bins", "count", "largest_us", "smallest_us", "width_us")
+
+    def __init__(self) -> None:
+        self.bins: dict[int, int] = {}
+        self.width_us = 1
+        self.count = 0
+        self.smallest_us: int | None = None
+        self.largest_us: int | None = None
+
+    def add(self, time_us: int) -> None:
+        """Count one time, not below 0."""
+        self.count += 1
+        first, last = self.smallest_us, self.largest_us
+        self.smallest_us = time_us if first is None else min(first, time_us)
+        self.largest_us = time_us if last is None else max(last, time_us)
+        at = time_us // self.width_us
+        self.bins[at] = self.bins.get(at, 0) + 1
+        while len(self.bins) > _MAX_BINS:
+            self.width_us *= 2
+            wider: dict[int, int] = {}
+            for at, count in self.bins.items():
+                wider[at // 2] = wider.get(at // 2, 0) + count
+            self.bins = wider
+
+    @property
+    def median_us(self) -> int | None:
+        """The lower median: the beginning of its bin where times share bins."""
+        left = (self.count + 1) // 2
+        for at in sorted(self.bins):
+            left -= self.bins[at]
+            if left <= 0:
+                return at * self.width_us
+        return None
+
+
+class Reaction(Observer):
+    """Measures from each beginning of a command to the next beginning of its answer.
+
+    A command counts where its beginning was seen: false before, true now, both with data in use.
+    It ends ``unanswered`` where it ends first, ``cut`` where a receiver went to its fail-safe
+    values or no time is stated, ``already`` where the answer held before. ``waits`` tells that the
+    recording ended first.
+    """
+
+    def __init__(self, link: Link, command: _Keys, answer: _Keys, text: str) -> None:
+        self.text = text
+        self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
+        self._command, self._answer = command, answer
+        self._state: tuple[dict[str, Number], dict[str, Number]] = ({}, {})
+        self._was: bool | None = None
+        self._since_us: int | None = None
+        self.times = Spread()
+        self.unanswered = self.already = self.cut = 0
+
+    @property
+    def waits(self) -> bool:
+        """Whether a command has not been answered yet."""
+        return self._since_us is not None
+
+    def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
+        """Look at data in use."""
+        word = ("sends", "receives")[side]
+        pairs = zip(self._decoders[side].received, both.received, strict=True)
+        state = self._state[side]
+        state.clear()
+        state |= {f"{word}.{each.name}": number for each, number in pairs if number is not None}
+        self._look(packet.time_us)
+
+    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+        """Forget what this receiver read: what it uses now was not sent."""
+        self._state[side].clear()
+        self.cut += self.waits
+        self._since_us = self._was = None
+
+    def told(self, gap_us: int | None) -> str:
+        """Return what was measured as one line; ``gap_us`` is the longest gap of the frames."""
+        times = self.times
+        parts = [f"{times.count} answered"]
+        if times.count:
+            about = "" if times.width_us == 1 else f" (from bins of {times.width_us / 1000:g} ms)"
+            parts.append(
+                f"smallest {_ms(times.smallest_us)}, median {_ms(times.median_us)}{about}, "
+                f"largest {_ms(times.largest_us)}"
+            )
+        others = {
+            "ended unanswered": self.unanswered,
+            "answered before": self.already,
+            "not measured": self.cut,
+            "still waiting": int(self.waits),
+        }
+        parts += [f"{count} {word}" for word, count in others.items() if count]
+        gap = "unknown" if gap_us is None else f"longest gap of frames {_ms(gap_us)}"
+        return f"reaction: {self.text}: {'; '.join(parts)}; resolution: {gap}"
+
+    def json(self) -> dict[str, object]:
+        """Return what was measured as values for JSON."""
+        times = self.times
+        return {
+            "reaction": self.text,
+            "count": times.count,
+            "smallest_us": times.smallest_us,
+            "median_us": times.median_us,
+            "largest_us": times.largest_us,
+            "bin_width_us": times.width_us,
+            "unanswered": self.unanswered,
+            "answered_before": self.already,
+            "not_measured": self.cut,
+            "waits": self.waits,
+        }
+
+    def _look(self, time_us: int | None) -> None:
+        command, answer = self._meets(self._command), self._meets(self._answer)
+        was, self._was = self._was, command
+        if self._since_us is not None:
+            if time_us is None or time_us < self._since_us:
+                self.cut += 1
+            elif answer:
+                self.times.add(time_us - self._since_us)
+            elif not command:
+                self.unanswered += 1
+            else:
+                return
+            self._since_us = None
+        elif command and was is False:
+            if answer:
+                self.already += 1
+            elif answer is None or time_us is None:
+                self.cut += 1
+            else:
+                self._since_us = time_us
+
+    def _meets(self, conditions: _Keys) -> bool | None:
+        states = self._state[0] | self._state[1]
+        if not conditions.keys() <= states.keys():
+            return None
+        return all(states[key] in numbers for key, numbers in conditions.items())
+
+
+def _ms(time_us: int | None) -> str:
+    return "?" if time_us is None else f"{time_us / 1000:g} ms"
+
+
+def read_reaction(text: str, link: Link) -> Reaction:
+    """Return what measures ``ANSWER of COMMAND``; raises UsageError for what is none."""
+    found = _OF.fullmatch(text.strip())
+    if found is None:
+        raise UsageError(f"--reaction must be {_FORM}, not {text!r}")
+    relation = Relation(
+        name="--reaction",
+        when=conditions_of(found[2], text, "--reaction", _FORM),
+        follows=conditions_of(found[1], text, "--reaction", _FORM),
+        reason="",
+    )
+    view = view_of(link, relation)
+    return Reaction(link, by_key(view, relation.when), by_key(view, relation.follows), text)
