@@ -67,11 +67,13 @@ def _made(cls: type, kw_only: bool, order: bool) -> type:
     del body["__dict__"], body["__weakref__"]
     options = {name: _options(body.pop(name)) for name in names if name in body}
     nothing = _Options()
-    body |= _functions(
+    functions = _functions(
         [name for name in names if options.get(name, nothing).get("compare", True)],
         [name for name in names if options.get(name, nothing).get("repr", True)],
         order,
     )
+    # What a class defines itself stays, as in a dataclass.
+    body |= {name: one for name, one in functions.items() if body.get(name) is None}
     for name in ("__dataclass_fields__", "__dataclass_params__"):
         body[name] = _Real(name, cls, options, kw_only=kw_only, order=order)
     body["__qualname__"] = cls.__qualname__

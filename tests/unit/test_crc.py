@@ -198,3 +198,4 @@ def test_refused_records(values: dict[str, Any], text: str) -> None:
 def test_an_algorithm_is_found_by_what_it_is() -> None:
     first, second = list(CATALOGUE.values())[:2]
     assert {first: 1, second: 2}[dataclasses.replace(first)] == 1
+    assert hash(first) == hash(first.name)

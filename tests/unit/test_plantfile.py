@@ -247,7 +247,7 @@ class TestCommand:
         below = site / "older" / "2025"
         below.mkdir(parents=True)
         (below / "notes.toml").write_text("a = 1\n", encoding="utf-8")
-        (below / "maps.toml").mkdir()
+        (below / "readme.txt").write_text("safeframe-map/1", encoding="utf-8")
         (site / ".hidden").mkdir()
         (site / ".hidden" / "x.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
         assert main(["check", str(site)]) == 0

@@ -111,7 +111,7 @@ class TestEveryProfile:
         expected = {
             "fscp-12-1": {"master": (2, 6), "slave": (1, 7)},
             "fscp-13-1": {"12": (1, 7), "13": (1, 7)},
-            "fscp-2-1": {"producer": (8, 0), "consumer": (0, 8)},
+            "fscp-2-1": {"producer": (1, 7), "consumer": (0, 8)},
             "fscp-3-1": {"host": (1, 7), "device": (1, 7)},
             "opcua-safety": {"consumer": (0, 8), "provider": (0, 8)},
         }[profile]

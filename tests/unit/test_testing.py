@@ -18,7 +18,7 @@ from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
 from safeframe.capture import Judge
 from safeframe.fixtures import FrameSet, SentFrame
-from tests.strategies import lines, names
+from tests.strategies import lines, names, notes
 
 from .links import demo_connection, make
 
@@ -151,8 +151,9 @@ class TestPlugin:
         done.assert_outcomes(passed=1)
 
 
-@given(names(), lines())
-def test_names_are_seen_and_lines_are_one(name: str, line: str) -> None:
+@given(names(), lines(), notes())
+def test_names_are_seen_and_lines_are_one(name: str, line: str, note: str) -> None:
+    assert note.count("\x00") == 0
     assert name.strip()
     assert len(name.splitlines()) == 1
     assert len(line.splitlines()) <= 1
