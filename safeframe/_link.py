@@ -6,7 +6,8 @@ by name.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple
 
 from . import frame
 from ._errors import UsageError
@@ -14,7 +15,7 @@ from ._model import Connection, End
 from .protocols import room
 from .protocols.aspects import DEFAULT_TICK_US, Link
 
-__all__ = ["DEFAULT_TICK_US", "Link", "link_of"]
+__all__ = ["DEFAULT_TICK_US", "Link", "Places", "link_of", "link_stated", "places_stated"]
 
 
 def link_of(connection: Connection, **settings: Any) -> Link:
@@ -88,3 +89,65 @@ def _is_hex(text: Any) -> bool:
     except ValueError:
         return False
     return True
+
+
+def link_stated(connection: Connection, values: Iterable[str]) -> Link:
+    """Return the link of a connection; ``values`` are settings as people write them, NAME=VALUE.
+
+    Raises UsageError as ``link_of`` does, and for what has another form.
+    """
+    return link_of(connection, **{name: _value(text) for name, text in _named(values, "--value")})
+
+
+class Places(NamedTuple):
+    """Where frames begin in the payload and which station sends them, by side."""
+
+    at: dict[int, int]
+    sources: dict[int, str]
+
+
+def places_stated(link: Link, at: Iterable[str], sources: Iterable[str]) -> Places:
+    """Return where frames are, from END=OFFSET and END=ADDRESS as people write them.
+
+    Raises UsageError for what has another form or names no end.
+    """
+    return Places(
+        {side: _offset(text) for side, text in _by_side(at, "--at", link)},
+        {side: text.lower() for side, text in _by_side(sources, "--from", link)},
+    )
+
+
+def _named(texts: Iterable[str], option: str) -> Iterator[tuple[str, str]]:
+    """Yield the two sides of each ``NAME=VALUE``; raises UsageError for anything else."""
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not name or not equals:
+            raise UsageError(f"{option} must be NAME=VALUE, not {text!r}")
+        yield name, value
+
+
+def _by_side(texts: Iterable[str], option: str, link: Link) -> Iterator[tuple[int, str]]:
+    for name, value in _named(texts, option):
+        if name not in link.names:
+            from difflib import get_close_matches  # deferred: needed for a misspelt name only.
+
+            near = get_close_matches(name, link.names, 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}{hint}")
+        yield link.names.index(name), value
+
+
+def _value(text: str) -> Any:
+    """Return a number where the text is one, otherwise the text."""
+    try:
+        return int(text, 0)
+    except ValueError:
+        return text
+
+
+def _offset(text: str) -> int:
+    offset = _value(text)
+    if not isinstance(offset, int) or offset < 0:
+        message = f"--at must give an offset in octets, not {text!r} (a number of octets from 0 on)"
+        raise UsageError(message)
+    return offset

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import BinaryIO
 
 from .. import capture
+from .._document.reader import reading
 from .._errors import UsageError
-from .._link import Link
+from .._link import Link, Places
 from .._report import capture as render
 from .._report import timeline
 from . import inputs, links, options, outputs, recordings
@@ -75,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     if args.recording == "-":
         found = _examine(sys.stdin.buffer, args, link, places)
     else:
-        with recordings.opened(args.recording) as stream:
+        with reading(args.recording, what="recording") as stream:
             found = _examine(stream, args, link, places)
     if draw is not None:
         outputs.write(args, "plot", draw(found))
@@ -90,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _examine(
-    stream: BinaryIO, args: argparse.Namespace, link: Link, places: recordings.Places
+    stream: BinaryIO, args: argparse.Namespace, link: Link, places: Places
 ) -> capture.Examination:
     packets = capture.read_recording(stream, recordings.wanted(args))
     also = {path: inputs.read_end(path) for path in args.also}

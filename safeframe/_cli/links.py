@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable
-from typing import Any
 
-from .._errors import UsageError
-from .._link import Link, link_of
+from .._link import Link, link_stated
 from .._model import Connection
 from . import inputs
 
-__all__ = ["add", "link", "named"]
+__all__ = ["add", "link"]
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -29,22 +26,4 @@ def add(parser: argparse.ArgumentParser) -> None:
 def link(args: argparse.Namespace) -> Link:
     """Return the exchange of the two maps; raises UsageError where frames cannot be built."""
     first, second = inputs.read_ends(args.maps)
-    settings = {name: _value(text) for name, text in named(args.value, "--value")}
-    return link_of(Connection(first=first, second=second), **settings)
-
-
-def named(texts: Iterable[str], option: str) -> Iterable[tuple[str, str]]:
-    """Yield the two sides of each ``NAME=VALUE``; raises UsageError for anything else."""
-    for text in texts:
-        name, equals, value = text.partition("=")
-        if not name or not equals:
-            raise UsageError(f"{option} must be NAME=VALUE, not {text!r}")
-        yield name, value
-
-
-def _value(text: str) -> Any:
-    """Return a number where the text is one, otherwise the text."""
-    try:
-        return int(text, 0)
-    except ValueError:
-        return text
+    return link_stated(Connection(first=first, second=second), args.value)

@@ -10,6 +10,7 @@ from itertools import chain
 from typing import TYPE_CHECKING, BinaryIO, cast
 
 from .. import capture
+from .._document.reader import reading
 from .._errors import UsageError
 from .._link import Link
 from .._report import capture as render
@@ -115,7 +116,7 @@ def run(args: argparse.Namespace) -> int:
     elif args.recording == "-":
         found = _watch(args, link, sys.stdin.buffer, until, others)
     else:
-        with recordings.opened(args.recording) as stream:
+        with reading(args.recording, what="recording") as stream:
             found = _watch(args, link, stream, until, others)
     if args.format == "text":
         if until is not None:

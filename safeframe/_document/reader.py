@@ -8,11 +8,21 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import BinaryIO
 
 from .._errors import InputError, Problem
 
-__all__ = ["MAX_FILE_OCTETS", "decode", "open_stream", "read_octets", "read_stream", "read_text"]
+__all__ = [
+    "MAX_FILE_OCTETS",
+    "decode",
+    "open_stream",
+    "read_octets",
+    "read_stream",
+    "read_text",
+    "reading",
+]
 
 MAX_FILE_OCTETS = 1 << 20
 """Largest file that people write by hand: some ten thousand rows, far above any connection."""
@@ -88,6 +98,16 @@ def open_stream(path: str, *, what: str) -> BinaryIO:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "the path has no meaning"
         raise _problem(path, f"the file must be readable: {reason}") from None
+
+
+@contextmanager
+def reading(path: str, *, what: str) -> Iterator[BinaryIO]:
+    """Open a file as ``open_stream`` does; InputError also where reading fails later."""
+    try:
+        with open_stream(path, what=what) as stream:
+            yield stream
+    except OSError as error:
+        raise _problem(path, f"the file must be readable: {error.strerror}") from None
 
 
 def read_text(

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
-from .._document.reader import open_stream
-from .._errors import InputError, Problem, UsageError
-from .._link import Link, link_of
+from .._document.reader import reading
+from .._errors import UsageError
+from .._link import link_stated, places_stated
 from .._model import Connection
 from .._words import count
 from ..protocols import Profile
@@ -121,27 +121,23 @@ def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) ->
     from .. import capture  # deferred: few records have evidence.
     from ._sights import Sights
 
-    link = link_of(after, **{name: _number(text) for name, text in _pairs(asked.values)})
+    link = link_stated(after, asked.values)
     sights = Sights(link, record.computed.checklist, asked.window_ms * 1000)
-    at = {side: _offset(text) for side, text in _by_side(asked.at, link)}
+    places = places_stated(link, asked.at, asked.sources)
     wanted = capture.Wanted(ethertype=asked.ethertype, udp_port=asked.udp_port)
-    try:
-        with open_stream(path, what="recording") as stream:
-            source = _Digested(stream)
-            whole = io.BufferedReader(source, _CHUNK)
-            found = capture.examine(
-                capture.read_recording(whole, wanted),
-                link,
-                at=at,
-                sources={side: text.lower() for side, text in _by_side(asked.sources, link)},
-                fresh=asked.fresh,
-                observers=[sights],
-            )
-            while not found.stopped and whole.read(_CHUNK):
-                pass  # The digest is over all of it, what was not understood included.
-    except OSError as error:
-        message = f"the file must be readable: {error.strerror}"
-        raise InputError(Problem(path=path, message=message)) from None
+    with reading(path, what="recording") as stream:
+        source = _Digested(stream)
+        whole = io.BufferedReader(source, _CHUNK)
+        found = capture.examine(
+            capture.read_recording(whole, wanted),
+            link,
+            at=places.at,
+            sources=places.sources,
+            fresh=asked.fresh,
+            observers=[sights],
+        )
+        while not found.stopped and whole.read(_CHUNK):
+            pass  # The digest is over all of it, what was not understood included.
     if found.stopped:
         raise KeyboardInterrupt
     return replace(
@@ -175,37 +171,6 @@ def _unclean(found: Any) -> Iterator[str]:
         yield f"events that are wrong: {found.wrong_events}"
     if found.oddities:
         yield f"contradictions to the maps: {len(found.oddities)}"
-
-
-def _pairs(texts: Iterable[str]) -> Iterator[tuple[str, str]]:
-    for text in texts:
-        name, equals, value = text.partition("=")
-        if not name or not equals:
-            raise UsageError(f"what says how a recording is read must be NAME=VALUE, not {text!r}")
-        yield name, value
-
-
-def _by_side(texts: Iterable[str], link: Link) -> Iterator[tuple[int, str]]:
-    for name, value in _pairs(texts):
-        if name not in link.names:
-            raise UsageError(
-                f"what says where frames are must name {' or '.join(link.names)}, not {name!r}"
-            )
-        yield link.names.index(name), value
-
-
-def _number(text: str) -> Any:
-    try:
-        return int(text, 0)
-    except ValueError:
-        return text
-
-
-def _offset(text: str) -> int:
-    offset = _number(text)
-    if type(offset) is not int or offset < 0:
-        raise UsageError(f"an offset must be a number of octets, not {text!r}")
-    return offset
 
 
 def with_recordings(
@@ -256,15 +221,10 @@ def with_recordings(
 
 def digest_of_file(path: str) -> str:
     """Return the SHA-256 of a recording; raises InputError where it cannot be read."""
-    try:
-        with open_stream(path, what="recording") as stream:
-            source = _Digested(stream)
-            while source.read(_CHUNK):
-                pass
-    except OSError as error:
-        message = f"the file must be readable: {error.strerror}"
-        raise InputError(Problem(path=path, message=message)) from None
-    return source.digest.hexdigest()
+    import hashlib  # deferred: few records have evidence.
+
+    with reading(path, what="recording") as stream:
+        return hashlib.file_digest(cast(io.BufferedReader, stream), "sha256").hexdigest()
 
 
 def _differences(path: str, old: EvidenceAct, new: EvidenceAct) -> Iterator[str]:
