@@ -148,6 +148,5 @@ def _value(text: str) -> Any:
 def _offset(text: str) -> int:
     offset = _value(text)
     if not isinstance(offset, int) or offset < 0:
-        message = f"--at must give an offset in octets, not {text!r} (a number of octets from 0 on)"
-        raise UsageError(message)
+        raise UsageError(f"--at must give an offset in octets, not {text!r}")
     return offset

@@ -288,8 +288,8 @@ class TestInTheRecord:
             ({"window_ms": -1}, "0 ms or more"),
             ({"values": ["x"]}, "NAME=VALUE"),
             ({"at": ["XX=1"]}, "must name SC1 or LX"),
-            ({"at": ["LX=y"]}, "number of octets"),
-            ({"at": ["LX=-1"]}, "number of octets"),
+            ({"at": ["LX=y"]}, "--at must give an offset in octets, not"),
+            ({"at": ["LX=-1"]}, "--at must give an offset in octets, not"),
         ],
     )
     def test_refused(self, run: str, more: dict[str, Any], words: str) -> None:
