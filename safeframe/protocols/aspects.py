@@ -27,7 +27,6 @@ __all__ = [
     "Derivation",
     "DerivedInput",
     "FaultRun",
-    "FaultStep",
     "FaultTraits",
     "Follower",
     "FrameScope",
@@ -41,6 +40,7 @@ __all__ = [
     "ReactionTimes",
     "Recompute",
     "RecordingTraits",
+    "SentFrame",
     "StartUp",
     "Step",
     "TimeTerm",
@@ -306,8 +306,14 @@ class UnseenPattern(NamedTuple):
     octets: bytes
 
 
-class FaultStep(NamedTuple):
-    """One frame of a faulty sequence, as ``fixtures.SentFrame`` describes it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SentFrame:
+    """One frame: who sends it and when, its octets, what its receiver must say.
+
+    ``side`` is 0 for the first end, ``data`` the safety data meant by the sender (empty where the
+    frame carries none). ``verdict`` is accept, repeat, reject or undetected, ``check`` the check
+    or measure that says so, ``change`` the single change made to the frame or its time.
+    """
 
     side: int
     time_us: int
@@ -325,7 +331,7 @@ class FaultRun(NamedTuple):
     error: str
     change: str
     measure: str
-    steps: tuple[FaultStep, ...]
+    steps: tuple[SentFrame, ...]
 
 
 def _nothing_caught(link: Link, data_octets: int) -> Sequence[str]:
@@ -355,7 +361,7 @@ class FaultTraits:
     timed: bool = False
     measures: Mapping[str, str] = field(default_factory=dict)
     unseen: Callable[[Link], Iterator[UnseenPattern]] | None = None
-    runs: Callable[[Link, int, Sequence[FaultStep], Random], Iterator[FaultRun]] | None = None
+    runs: Callable[[Link, int, Sequence[SentFrame], Random], Iterator[FaultRun]] | None = None
 
 
 class Happening(NamedTuple):

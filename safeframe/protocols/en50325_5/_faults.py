@@ -8,9 +8,10 @@ is that of an open stack; where it says nothing at once its refresh time (SCT) e
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from random import Random
 
-from ..aspects import FaultRun, FaultStep, FaultTraits, Link
+from ..aspects import FaultRun, FaultTraits, Link, SentFrame
 from ._frame import FIRST, LAST, MOST_OCTETS
 
 __all__ = ["FAULTS"]
@@ -29,7 +30,7 @@ _NOTHING = "nothing: a pair carries no number and nothing of its sender but its 
 class _FaultyRun:
     """A legal run of pairs, and the pair in it that a fault touches."""
 
-    def __init__(self, link: Link, legal: Sequence[FaultStep], random: Random) -> None:
+    def __init__(self, link: Link, legal: Sequence[SentFrame], random: Random) -> None:
         self.link = link
         self.random = random
         self.pairs = [tuple(legal[at : at + 2]) for at in range(0, len(legal), 2)]
@@ -47,48 +48,48 @@ class _FaultyRun:
             if self.pairs[at][0].time_us - last[0].time_us > self.sct_us
         )
 
-    def until_late(self, steps: Sequence[FaultStep], change: str) -> tuple[FaultStep, ...]:
+    def until_late(self, steps: Sequence[SentFrame], change: str) -> tuple[SentFrame, ...]:
         """Return the legal run, these steps, and the pair that then comes too late."""
         plain, inverted = self.pairs[self.late]
         return (*self.before, *steps, plain, _wrong(inverted, "watchdog", change))
 
-    def all_missing(self) -> list[tuple[FaultStep, ...]]:
+    def all_missing(self) -> list[tuple[SentFrame, ...]]:
         """Return the pairs that something must befall for the refresh time to end."""
         return self.pairs[_AT : self.late]
 
 
-def _wrong(step: FaultStep, check: str, change: str) -> FaultStep:
-    return step._replace(verdict="reject", check=check, change=change)
+def _wrong(step: SentFrame, check: str, change: str) -> SentFrame:
+    return replace(step, verdict="reject", check=check, change=change)
 
 
-def _passed(step: FaultStep, change: str) -> FaultStep:
+def _passed(step: SentFrame, change: str) -> SentFrame:
     """Return a step that the receiver passes over."""
-    return step._replace(verdict="repeat", change=change)
+    return replace(step, verdict="repeat", change=change)
 
 
-def _flipped(step: FaultStep, bits: Sequence[int]) -> tuple[FaultStep, str]:
+def _flipped(step: SentFrame, bits: Sequence[int]) -> tuple[SentFrame, str]:
     """Return a step with inverted bits, counted from the first of its octets, and the words."""
     octets = bytearray(step.octets)
     for bit in bits:
         octets[bit // 8] ^= 1 << bit % 8
     places = ", ".join(f"bit {bit % 8} of octet {bit // 8}" for bit in sorted(bits))
-    return step._replace(octets=bytes(octets)), places
+    return replace(step, octets=bytes(octets)), places
 
 
-def _resized(step: FaultStep, by: int) -> FaultStep:
+def _resized(step: SentFrame, by: int) -> SentFrame:
     """Return a step with one data octet less, or one 0 more."""
     head, data = step.octets[:2], step.octets[_HEAD:]
     data = data[:by] if by < 0 else data + bytes(by)
-    return step._replace(octets=head + bytes((len(data),)) + data)
+    return replace(step, octets=head + bytes((len(data),)) + data)
 
 
-def _readdressed(step: FaultStep, first: int) -> FaultStep:
+def _readdressed(step: SentFrame, first: int) -> SentFrame:
     """Return a step of the data object with another first identifier."""
     identifier = first + 1 - step.octets[1] % 2
-    return step._replace(octets=identifier.to_bytes(2, "big") + step.octets[2:])
+    return replace(step, octets=identifier.to_bytes(2, "big") + step.octets[2:])
 
 
-def _runs(link: Link, side: int, legal: Sequence[FaultStep], random: Random) -> Iterator[FaultRun]:
+def _runs(link: Link, side: int, legal: Sequence[SentFrame], random: Random) -> Iterator[FaultRun]:
     run = _FaultyRun(link, legal, random)
     yield from _corrupted(run)
     yield from _repeated(run)
@@ -106,14 +107,14 @@ def _corrupted(run: _FaultyRun) -> Iterator[FaultRun]:
         bits = own if count == 1 else run.random.sample(range(8 * _HEAD, 8 * _HEAD + size), 3)
         step, places = _flipped(run.plain, bits)
         change = f"inverted in the plain message: {places}"
-        steps = step._replace(change=change), _wrong(run.inverted, "inverted", change)
+        steps = replace(step, change=change), _wrong(run.inverted, "inverted", change)
         yield FaultRun(label, "corruption", change, _INVERTED, (*run.before, *steps))
     step, places = _flipped(run.inverted, own)
     change = f"inverted in the inverted message: {places}"
     steps = run.plain, _wrong(step, "inverted", change)
     yield FaultRun("corrupted-copy", "corruption", change, _INVERTED, (*run.before, *steps))
     change = "the second message has the same octets as the first, not the inverted ones"
-    step = run.inverted._replace(octets=run.inverted.octets[:_HEAD] + run.plain.octets[_HEAD:])
+    step = replace(run.inverted, octets=run.inverted.octets[:_HEAD] + run.plain.octets[_HEAD:])
     steps = run.plain, _wrong(step, "inverted", change)
     yield FaultRun("not-inverted", "corruption", change, _INVERTED, (*run.before, *steps))
     for label, step, check in (
@@ -135,14 +136,14 @@ def _repeated(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "a pair before comes again, in place of the next one"
     delay = run.plain.time_us - run.pairs[_AT - 1][0].time_us
     again = tuple(
-        step._replace(time_us=step.time_us + delay, verdict="undetected", change=change)
+        replace(step, time_us=step.time_us + delay, verdict="undetected", change=change)
         for step in run.pairs[_AT - 1]
     )
     yield FaultRun(
         "unintended-repetition", "unintended repetition", change, _NOTHING, (*run.before, *again)
     )
     change = "the plain message comes twice: the second one replaces the first"
-    twice = run.plain, run.plain._replace(change=change), run.inverted
+    twice = run.plain, replace(run.plain, change=change), run.inverted
     yield FaultRun(
         "duplicate-plain", "unintended repetition", change, _NOTHING, (*run.before, *twice)
     )
@@ -156,10 +157,10 @@ def _repeated(run: _FaultyRun) -> Iterator[FaultRun]:
 
 def _order(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "the inverted message comes before the plain one"
-    steps: list[FaultStep] = []
+    steps: list[SentFrame] = []
     for plain, inverted in run.all_missing()[:1]:
-        early = inverted._replace(time_us=plain.time_us)
-        steps += [_passed(early, change), plain._replace(time_us=inverted.time_us, change=change)]
+        early = replace(inverted, time_us=plain.time_us)
+        steps += [_passed(early, change), replace(plain, time_us=inverted.time_us, change=change)]
     # All others until the refresh time ends are lost.
     yield FaultRun(
         "incorrect-sequence",
@@ -184,8 +185,8 @@ def _lost(run: _FaultyRun) -> Iterator[FaultRun]:
 def _late(run: _FaultyRun) -> Iterator[FaultRun]:
     change = "the inverted message comes after the validation time has ended"
     limit_us = 1000 * int(run.link.settings["srvt_ms"])
-    late = _wrong(run.inverted, "srvt", change)._replace(
-        time_us=run.plain.time_us + limit_us + 1000
+    late = replace(
+        _wrong(run.inverted, "srvt", change), time_us=run.plain.time_us + limit_us + 1000
     )
     yield FaultRun(
         "unacceptable-delay-inverted",
@@ -196,7 +197,7 @@ def _late(run: _FaultyRun) -> Iterator[FaultRun]:
     )
     change = "the pair comes after the refresh time has ended"
     delay = run.pairs[_AT - 1][0].time_us + run.sct_us + 1000 - run.plain.time_us
-    plain, inverted = (step._replace(time_us=step.time_us + delay) for step in run.pairs[_AT])
+    plain, inverted = (replace(step, time_us=step.time_us + delay) for step in run.pairs[_AT])
     steps = plain, _wrong(inverted, "watchdog", change)
     yield FaultRun("unacceptable-delay", "unacceptable delay", change, _SCT, (*run.before, *steps))
 
@@ -205,23 +206,23 @@ def _others(run: _FaultyRun) -> Iterator[FaultRun]:
     first = run.link.settings["identifier_1"]
     other = first + 2 if first < LAST else FIRST
     foreign = [
-        _readdressed(step, other)._replace(verdict="reject", check=f"identifier_{place}")
+        replace(_readdressed(step, other), verdict="reject", check=f"identifier_{place}")
         for place, step in enumerate(run.pairs[_AT], 1)
     ]
     change = "a pair of another data object is inserted"
     early_us = run.link.tick_us // 2
-    inserted = [step._replace(change=change, time_us=step.time_us - early_us) for step in foreign]
+    inserted = [replace(step, change=change, time_us=step.time_us - early_us) for step in foreign]
     yield FaultRun(
         "insertion", "insertion", change, _IDENTIFIER, (*run.before, *inserted, *run.pairs[_AT])
     )
     change = "somebody else sends a pair with these identifiers"
     forged = [
-        step._replace(verdict="undetected", change=change, time_us=own.time_us)
+        replace(step, verdict="undetected", change=change, time_us=own.time_us)
         for step, own in zip(run.pairs[0], run.pairs[_AT], strict=True)
     ]
     yield FaultRun("masquerade", "masquerade", change, _NOTHING, (*run.before, *forged))
     change = "the pair is one of another data object"
-    addressed = [step._replace(change=change) for step in foreign]
+    addressed = [replace(step, change=change) for step in foreign]
     yield FaultRun("addressing", "addressing", change, _IDENTIFIER, (*run.before, *addressed))
 
 
@@ -237,7 +238,7 @@ def _sizes(run: _FaultyRun) -> Iterator[FaultRun]:
     yield FaultRun("too-short-inverted", "corruption", change, _LENGTH, (*run.before, *steps))
     if len(run.plain.data) < MOST_OCTETS:
         change = "both messages have one octet more than is mapped: it is passed over"
-        longer = [_resized(step, 1)._replace(change=change) for step in run.pairs[_AT]]
+        longer = [replace(_resized(step, 1), change=change) for step in run.pairs[_AT]]
         measure = "nothing: a receiver passes over what it does not map"
         yield FaultRun("longer", "corruption", change, measure, (*run.before, *longer))
 
