@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from .._checklist import ChecklistStep
-from .._codec import encode, meaning
+from .._codec import encode, extract, meaning
 from .._link import Link
 from .._model import Signal
 from .._words import way
@@ -33,8 +33,14 @@ _ANEW = ("restart", "reset", "number reset")
 """Kinds of events with which a connection begins anew."""
 
 
-def _raw(word: int, signal: Signal) -> int:
-    return word >> signal.start & (1 << signal.width) - 1
+def _raw(data: bytes, signal: Signal) -> int:
+    raw = extract(signal, data)
+    assert raw is not None, "data of another size than the map are never in use"
+    return raw
+
+
+def _mask(signal: Signal) -> int:
+    return (1 << signal.width) - 1 << signal.start
 
 
 @dataclass(slots=True)
@@ -73,8 +79,8 @@ class Sights(Observer):
     def __init__(self, link: Link, steps: Sequence[ChecklistStep], window_us: int) -> None:
         self._link, self._steps, self._window_us = link, steps, window_us
         self._signals = [link.sent(side).signals for side in (0, 1)]
-        self._safe = [int.from_bytes(encode(link.sent(side), {}), "little") for side in (0, 1)]
-        self._word: list[int | None] = [None, None]
+        self._safe = [encode(link.sent(side), {}) for side in (0, 1)]
+        self._data: list[bytes | None] = [None, None]
         self._used = [False, False]
         self._start_us: int | None = None
         self._late: Note | None = None
@@ -89,7 +95,7 @@ class Sights(Observer):
                 if signal.name == step.signal:
                     wanted = None
                     if step.group == "non-safe value" and step.data:
-                        wanted = _raw(int.from_bytes(bytes.fromhex(step.data), "little"), signal)
+                        wanted = _raw(bytes.fromhex(step.data), signal)
                     return _Tracker(step, side, signal, wanted)
         return None
 
@@ -102,18 +108,18 @@ class Sights(Observer):
 
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
         """Follow data in use."""
-        word, was = int.from_bytes(data, "little"), self._word[side]
+        was = self._data[side]
         self._late = None
         for tracker in self._trackers:
             if tracker.side == side:
-                self._drive(tracker, packet, word, data)
-            elif was is not None and was != word:
-                self._answer(tracker, packet.time_us, side, was, word)
-        self._word[side], self._used[side] = word, True
+                self._drive(tracker, packet, data)
+            elif was is not None and was != data:
+                self._answer(tracker, packet.time_us, side, was, data)
+        self._data[side], self._used[side] = data, True
 
-    def _drive(self, tracker: _Tracker, packet: Packet, word: int, data: bytes) -> None:
+    def _drive(self, tracker: _Tracker, packet: Packet, data: bytes) -> None:
         signal, safe = tracker.signal, self._safe[tracker.side]
-        raw = _raw(word, signal)
+        raw = _raw(data, signal)
         is_safe = raw == _raw(safe, signal)
         for each in tracker.found:
             if each.waits:
@@ -132,21 +138,25 @@ class Sights(Observer):
                 each.close(packet.time_us, f"{signal.name} = {meaning(signal, raw)}")
         if not matches or group not in (*_DRIVEN, "safe value"):
             return
-        mask = (1 << signal.width) - 1 << signal.start
-        alone = word & ~mask == safe & ~mask
+        alone = not self._rest(tracker, data)
         # The first, and the first alone; what comes after them shows nothing more.
         if not tracker.found or (alone and tracker.found[-1].sight.what != "alone"):
             what = "alone" if alone else "not alone"
-            others = () if alone else self._others(tracker, word)
+            others = () if alone else self._others(tracker, data)
             self._see(tracker.found, what, packet, packet.time_us, data.hex(" ").upper(), others)
 
-    def _others(self, tracker: _Tracker, word: int) -> tuple[str, ...]:
+    def _rest(self, tracker: _Tracker, data: bytes) -> int:
+        """Return the bits besides the signal of a step that are not as in the safe state."""
+        unlike = int.from_bytes(data, "little") ^ int.from_bytes(self._safe[tracker.side], "little")
+        return unlike & ~_mask(tracker.signal)
+
+    def _others(self, tracker: _Tracker, data: bytes) -> tuple[str, ...]:
         """Return what else is not at its safe value, the bits of no signal last."""
-        rest, found = word ^ self._safe[tracker.side], []
+        rest, found = self._rest(tracker, data), []
         for signal in self._signals[tracker.side]:
-            if _raw(rest, signal) and signal is not tracker.signal:
-                found.append(f"{signal.name} = {meaning(signal, _raw(word, signal))}")
-            rest &= ~((1 << signal.width) - 1 << signal.start)
+            if rest & _mask(signal) and signal is not tracker.signal:
+                found.append(f"{signal.name} = {meaning(signal, _raw(data, signal))}")
+            rest &= ~_mask(signal)
         return (*found, *("bits of no signal",) * bool(rest))
 
     def _see(
@@ -177,7 +187,7 @@ class Sights(Observer):
         return found[-1]
 
     def _answer(
-        self, tracker: _Tracker, time_us: int | None, side: int, was: int, word: int
+        self, tracker: _Tracker, time_us: int | None, side: int, was: bytes, data: bytes
     ) -> None:
         for each in tracker.found:
             if time_us is None or each.start_us is None or each.sight.then:
@@ -186,7 +196,7 @@ class Sights(Observer):
             if not 0 <= after_us <= self._window_us:
                 continue
             for signal in self._signals[side]:
-                before, after = _raw(was, signal), _raw(word, signal)
+                before, after = _raw(was, signal), _raw(data, signal)
                 if before != after and signal.name not in each.answers:
                     each.answers[signal.name] = EvidenceAnswer(
                         signal=signal.name,
@@ -214,8 +224,7 @@ class Sights(Observer):
         """See the first interruption while the signal was not at its safe value."""
         if not tracker.was_driven or tracker.found:
             return
-        word = self._word[tracker.side] or 0
-        octets = word.to_bytes(self._link.sent(tracker.side).size_octets, "little")
+        octets = self._data[tracker.side] or self._safe[tracker.side]
         each = self._see(tracker.found, what, at, time_us, octets.hex(" ").upper())
         each.runs, each.waits = False, True
         each.sight = replace(each.sight, then="no data in use after it")

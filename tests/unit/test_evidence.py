@@ -14,10 +14,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import capture, record
+from safeframe._bits import Place
 from safeframe._checklist import ChecklistStep
 from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._link import link_of
+from safeframe._model import Connection, Map, Reserved, Signal
 from safeframe._report import record as pages
 from safeframe.capture import Packet
 from safeframe.fixtures import SentFrame
@@ -155,6 +157,28 @@ def test_alone_and_for_how_long() -> None:
     assert [(each.signal, each.after_us) for each in back.answers] == [("torque_off", 6000)]
     assert back.until == "the recording ends"
     assert found["LX.brake2_applied.non-safe"] == ()
+
+
+def test_a_big_endian_value_is_told_as_its_map_reads_it() -> None:
+    speed = Signal(name="speed", at=Place(0, 0), width=16, type="uint", order="big")
+    first, second = AFTER.ends
+    flag = Signal(name="flag", at=Place(2, 0))
+    map_ = Map(entries=(speed, flag, Reserved(at=Place(2, 1), width=15)))
+    link = link_of(
+        Connection(first=replace(first, sends=map_), second=replace(second, receives=map_))
+    )
+    steps = [
+        replace(next(step for step in STEPS if step.id == RELEASE), id=name, signal=name, data=data)
+        for name, data in (("flag", "00000100"), ("speed", "01020000"))
+    ]
+    rest = bytes(4), b"\0\0"
+    rows = [rest, rest, (bytes.fromhex("01020100"), rest[1]), (bytes.fromhex("01030000"), rest[1])]
+    sights = Sights(link, steps, 20_000)
+    frames = RunningLink(link, 1).ticks(rows)
+    found = capture.examine(packets(link, frames), link, fresh=True, observers=[sights])
+    told_of = {row.step: row.sights for row in sights.findings(found.end_us)}
+    assert told_of["flag"][0].others == ("speed = 258",)
+    assert told_of["speed"][0].until == "speed = 259"
 
 
 def test_bits_of_no_signal() -> None:
