@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from ._bits import Place
 from ._canonical import find_profile
-from ._codec import encode, meaning, run_text, to_raw, value_of
+from ._codec import encode, number_text, run_text, value_of
 from ._diff import Change, compare_versions
 from ._model import Connection, Direction, Map, Signal
 from .protocols import Profile
@@ -167,11 +167,11 @@ class _Maker:
     def _driven(self, lane: _Lane, signal: Signal) -> Iterator[ChecklistStep]:
         direction = lane.direction
         producer, consumer = direction.producer, direction.consumer
-        safe, values = _text(signal, signal.safe), _other_values(signal)
+        safe, values = number_text(signal, signal.safe), _other_values(signal)
         source, target = _bound(signal), lane.reader(signal)
         effect = lane.effect(signal)
         for value in values:
-            shown = _text(signal, value)
+            shown = number_text(signal, value)
             yield self._step(
                 direction,
                 signal,
@@ -194,7 +194,7 @@ class _Maker:
                 f"{effect.follows}",
                 required=True,
             )
-        at_work = f"with {signal.name} at {_text(signal, values[0]) if values else 'work'}"
+        at_work = f"with {signal.name} at {number_text(signal, values[0]) if values else 'work'}"
         back = f"{consumer.name}: {target} reads {safe} and {effect.ends}"
         stays = effect.stays
         watchdog = producer.connection_table.watchdog_ms
@@ -343,10 +343,6 @@ def _other_values(signal: Signal) -> list[int | float]:
     if signal.width > 1:
         return []
     return [value for value in (value_of(signal, 0), value_of(signal, 1)) if value != signal.safe]
-
-
-def _text(signal: Signal, value: int | float) -> str:
-    return meaning(signal, to_raw(signal, value))
 
 
 def _some(names: list[str]) -> str:

@@ -15,6 +15,7 @@ __all__ = [
     "Reading",
     "extract",
     "meaning",
+    "number_text",
     "owner",
     "decode",
     "read_signal",
@@ -94,6 +95,11 @@ def meaning(signal: Signal, raw: int) -> str:
     else:
         text = str(number) if signal.scale == "1" else _scaled(number, signal.scale)
     return f"{text} {signal.unit}" if signal.unit else text
+
+
+def number_text(signal: Signal, number: int | float) -> str:
+    """Return what a number before scaling means to the end that owns ``signal``."""
+    return meaning(signal, to_raw(signal, number))
 
 
 def _long(number: int, scale: str) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from .. import _history as history
 from .._errors import InputError, Problem, UsageError
 from .._report.document import Document, Grids
+from .._words import count
 from . import inputs, options, outputs
 
 __all__ = ["run"]
@@ -36,9 +37,8 @@ def run(args: argparse.Namespace) -> int:
             told = sites.document(comparison, fail_on=args.fail_on, everything=args.all)
             options.tell(args, told)
     if comparison.problems:
-        number = len(comparison.problems)
         sys.stderr.write(
-            f"safeframe: {number} thing{'s'[: number != 1]} could not be read, see above; "
+            f"safeframe: {count(len(comparison.problems), 'thing')} could not be read, see above; "
             "of all else this is the answer\n"
         )
         return 2

@@ -12,7 +12,7 @@ from .._words import count, ranges, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
 from .document import CAUTION, Block, Document, Drawing, Paragraph, Section, StyledText, Table
 
-__all__ = ["FORMAT", "document", "json_text"]
+__all__ = ["FORMAT", "document", "json_number", "json_text"]
 
 FORMAT = "safeframe-capture/1"
 
@@ -22,6 +22,8 @@ _RARE = "ignored"
 _SHOWN = 5
 """Notes of one kind that are printed; JSON holds all that were kept."""
 _SHOWN_EVENTS = 12
+_NUMBER_BITS = 1023
+"""Integers up to here fit a double, if rounded; by choice."""
 _TITLES = {
     "size": "The size of the safety data is not that of the maps; nothing is read from such data",
     "no frames": "An end that is not in this recording",
@@ -389,12 +391,17 @@ def _timelines_json(found: Examination) -> Iterator[dict[str, Any]]:
             "start_us": found.timeline_start_us,
             "bin_us": found.timeline_width_us,
             "bins": [
-                None if each_bin is None else [_number(number) for number in each_bin]
+                None if each_bin is None else [json_number(number) for number in each_bin]
                 for each_bin in each.bins
             ],
         }
 
 
-def _number(number: int | float) -> int | float | str:
-    """Return a number for JSON, which knows none that is infinite or no number: those are text."""
-    return number if isfinite(number) else str(number)
+def json_number(number: int | float) -> int | float | str:
+    """Return a number for JSON, which knows none that is infinite or no number: those are text.
+
+    So are integers of more bits than any program takes for a number, in hexadecimal.
+    """
+    if isinstance(number, float):
+        return number if isfinite(number) else str(number)
+    return number if number.bit_length() <= _NUMBER_BITS else f"{number:#x}"

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from html import escape
-from math import ceil, floor, isfinite, log10
+from math import ceil, floor, log10
+from sys import float_info
 from typing import NamedTuple
 
 from .._words import count, way
@@ -29,6 +30,8 @@ _HEAD = 34
 _TICKS = 8
 _LABEL_CHARS = 28
 _LEGEND = "_ is 0, # is 1, | a change within the column,"
+_MOST = float_info.max / 4
+"""The largest number that is drawn: differences of such numbers are still numbers."""
 _LEAST = 24
 """Columns that a line of text has for time at least."""
 _DIGIT = 7.2
@@ -188,6 +191,8 @@ def _range(each: Timeline) -> str:
     if each.signal.width == 1:
         return ""
     scale = float(each.signal.scale)
+    if _MOST in map(abs, _extremes(each)):
+        return f"{each.signal.width} bits"
     low, high = (f"{number * scale:.6g}" for number in _extremes(each))
     return f"{low}..{high} {each.signal.unit}".rstrip()
 
@@ -197,13 +202,23 @@ def _extremes(each: Timeline) -> tuple[float, float]:
     if each.signal.width == 1:
         return 0.0, 1.0
     numbers = [
-        float(number)
+        _drawn(number)
         for each_bin in each.bins
         if each_bin
         for number in each_bin
-        if isfinite(number)
+        if _is_finite(number)
     ]
     return min(numbers, default=0.0), max(numbers, default=0.0)
+
+
+def _is_finite(number: float) -> bool:
+    """Tell whether a number is one, and not infinite; integers of any length are."""
+    return number - number == 0
+
+
+def _drawn(number: float) -> float:
+    """Return a number as it can be drawn: an integer of very many bits is only a large one."""
+    return float(max(-_MOST, min(number, _MOST)))
 
 
 def _trace(
@@ -217,9 +232,9 @@ def _trace(
     low, high = extremes
 
     def y(number: float) -> float:
-        if not isfinite(number):
+        if not _is_finite(number):
             return base
-        share = (number - low) / (high - low) if high > low else 0.0
+        share = (_drawn(number) - low) / (high - low) if high > low else 0.0
         return base - share * _HIGH
 
     line, bars = "", ""
@@ -294,4 +309,4 @@ def _column(bins: Sequence[Bin | None], low: float, high: float, *, is_bit: bool
         return "|"
     if is_bit:
         return "#" if number else "_"
-    return str(round(9 * (number - low) / (high - low))) if high > low else "0"
+    return str(round(9 * (_drawn(number) - low) / (high - low))) if high > low else "0"

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from copy import copy
 from typing import NamedTuple
 
-from .._codec import meaning, to_raw
+from .._codec import number_text
 from .._link import Link
 from .._model import Signal
 from ..capture import Both, Decoder, Event, Note, Observer, Packet, SideReport
@@ -68,7 +68,7 @@ class Moved(NamedTuple):
 
 def value_text(signal: Signal, number: Number | None) -> str:
     """Return a number of a signal with its meaning; ``?`` before anything is known of it."""
-    return "?" if number is None else meaning(signal, to_raw(signal, number))
+    return "?" if number is None else number_text(signal, number)
 
 
 class Board(Observer):

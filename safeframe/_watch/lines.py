@@ -194,8 +194,8 @@ class JsonLines(Board):
     def _one(self, signal: Any, before: Number | None, now: Number | None) -> dict[str, Any]:
         return {
             "place": str(signal.at),
-            "before": _json_number(before),
-            "value": _json_number(now),
+            "before": _json(before),
+            "value": _json(now),
             "text": value_text(signal, now),
         }
 
@@ -218,11 +218,8 @@ def summary(found: Examination, until: Until | None, reactions: Sequence[Reactio
     return json.dumps(whole) + "\n"
 
 
-def _json_number(number: Number | None) -> Number | str | None:
-    """Return a number for JSON, which knows none that is infinite or no number."""
-    if isinstance(number, float) and (number - number) != 0:
-        return str(number)
-    return number
+def _json(number: Number | None) -> Number | str | None:
+    return None if number is None else capture.json_number(number)
 
 
 def _rests(row: SignalRow) -> bool:

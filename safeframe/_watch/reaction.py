@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 
 from .._errors import UsageError
 from .._link import Link
 from .._model import Relation
-from ..capture import Both, Decoder, Observer, Packet
-from .until import by_key, conditions_of, view_of
+from ..capture import Both, Packet
+from ..relations._rules import CheckedRelation
+from .until import ReceivedValues, checked, conditions_of
 
 __all__ = ["Reaction", "Spread", "read_reaction"]
 
@@ -17,9 +17,6 @@ _FORM = "NAME = NUMBER [and NAME = NUMBER] of NAME = NUMBER [and NAME = NUMBER]"
 _OF = re.compile(r"(.+?)\s+of\s+(.+)")
 _MAX_BINS = 4096
 """Different times that are kept apart; then neighbours share a bin, twice as wide each time."""
-
-Number = int | float
-_Keys = Mapping[str, frozenset[Number]]
 
 
 class Spread:
@@ -63,7 +60,7 @@ class Spread:
         return None
 
 
-class Reaction(Observer):
+class Reaction(ReceivedValues):
     """Measures from each beginning of a command to the next beginning of its answer.
 
     A command counts where its beginning was seen: false before, true now, both with data in use.
@@ -72,11 +69,10 @@ class Reaction(Observer):
     recording ended first.
     """
 
-    def __init__(self, link: Link, command: _Keys, answer: _Keys, text: str) -> None:
+    def __init__(self, link: Link, rule: CheckedRelation, text: str) -> None:
+        super().__init__(link)
         self.text = text
-        self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
-        self._command, self._answer = command, answer
-        self._state: tuple[dict[str, Number], dict[str, Number]] = ({}, {})
+        self._command, self._answer = rule.when, rule.then
         self._was: bool | None = None
         self._since_us: int | None = None
         self.times = Spread()
@@ -89,16 +85,12 @@ class Reaction(Observer):
 
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
         """Look at data in use."""
-        word = ("sends", "receives")[side]
-        pairs = zip(self._decoders[side].received, both.received, strict=True)
-        state = self._state[side]
-        state.clear()
-        state |= {f"{word}.{each.name}": number for each, number in pairs if number is not None}
+        self.take(side, both)
         self._look(packet.time_us)
 
     def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
         """Forget what this receiver read: what it uses now was not sent."""
-        self._state[side].clear()
+        self.forget(side)
         self.cut += self.waits
         self._since_us = self._was = None
 
@@ -139,7 +131,7 @@ class Reaction(Observer):
         }
 
     def _look(self, time_us: int | None) -> None:
-        command, answer = self._meets(self._command), self._meets(self._answer)
+        command, answer = self.meets(self._command), self.meets(self._answer)
         was, self._was = self._was, command
         if self._since_us is not None:
             if time_us is None or time_us < self._since_us:
@@ -159,12 +151,6 @@ class Reaction(Observer):
             else:
                 self._since_us = time_us
 
-    def _meets(self, conditions: _Keys) -> bool | None:
-        states = self._state[0] | self._state[1]
-        if not conditions.keys() <= states.keys():
-            return None
-        return all(states[key] in numbers for key, numbers in conditions.items())
-
 
 def _ms(time_us: int | None) -> str:
     return "?" if time_us is None else f"{time_us / 1000:g} ms"
@@ -181,5 +167,4 @@ def read_reaction(text: str, link: Link) -> Reaction:
         follows=conditions_of(found[1], text, "--reaction", _FORM),
         reason="",
     )
-    view = view_of(link, relation)
-    return Reaction(link, by_key(view, relation.when), by_key(view, relation.follows), text)
+    return Reaction(link, checked(link, relation), text)

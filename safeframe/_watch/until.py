@@ -13,11 +13,12 @@ from dataclasses import replace
 
 from .._errors import UsageError
 from .._link import Link
-from .._model import Conditions, End, Relation
+from .._model import Conditions, Relation
 from ..capture import Both, Decoder, Observer, Packet
-from ..relations import faults, find_signals
+from ..relations import faults
+from ..relations._rules import CheckedRelation, rules_of
 
-__all__ = ["Until", "by_key", "conditions_of", "read_until", "view_of"]
+__all__ = ["ReceivedValues", "Until", "checked", "conditions_of", "read_until"]
 
 _FORM = "NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]"
 _WITHIN_OF = re.compile(r"(.+?)\s+within\s+(\d+)\s*ms\s+of\s+(.+)")
@@ -29,21 +30,46 @@ _CONDITION = re.compile(r"([^=\s]+)\s*=\s*(.+)")
 Number = int | float
 
 
-class Until(Observer):
+class ReceivedValues(Observer):
+    """Keeps the values that both receivers use, and looks whether conditions hold for them."""
+
+    def __init__(self, link: Link) -> None:
+        self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
+        self._state: tuple[dict[str, Number], dict[str, Number]] = ({}, {})
+
+    def take(self, side: int, both: Both) -> None:
+        """Keep what the receiver of a side reads."""
+        word = ("sends", "receives")[side]
+        pairs = zip(self._decoders[side].received, both.received, strict=True)
+        self._state[side].update(
+            (f"{word}.{signal.name}", number) for signal, number in pairs if number is not None
+        )
+
+    def forget(self, side: int) -> None:
+        """Know nothing of a side any more."""
+        self._state[side].clear()
+
+    def meets(self, conditions: Mapping[str, frozenset[Number]]) -> bool | None:
+        """Tell whether all conditions hold, None while a signal of them is not known."""
+        known = self._state[0] | self._state[1]
+        if not conditions.keys() <= known.keys():
+            return None
+        return all(known[key] in numbers for key, numbers in conditions.items())
+
+
+class Until(ReceivedValues):
     """Sees whether what is waited for has happened: what counts are the values receivers use.
 
     ``seen_us`` is the time of the recording at which it happened, ``is_seen`` tells that it did.
     A first condition with a time counts only where its beginning was seen.
     """
 
-    def __init__(self, link: Link, relation: Relation, text: str) -> None:
+    def __init__(self, link: Link, rule: CheckedRelation, text: str) -> None:
+        super().__init__(link)
         self.text = text
-        self._relation = relation
-        self._decoders = tuple(Decoder(link.sent(side), link.received(side)) for side in (0, 1))
-        view = view_of(link, relation)
-        self._when = by_key(view, relation.when)
-        self._then = by_key(view, relation.follows)
-        self._state: dict[str, Number] = {}
+        self._relation = rule.relation
+        self._when = rule.when
+        self._then = rule.then if rule.relation.follows else {}
         self._was: bool | None = None
         self._since: float | None = None
         self._began = False
@@ -71,19 +97,15 @@ class Until(Observer):
     def _look(self, time_us: int | None, side: int, both: Both) -> None:
         if self.is_seen:
             return
-        word = ("sends", "receives")[side]
-        pairs = zip(self._decoders[side].received, both.received, strict=True)
-        self._state |= {
-            f"{word}.{signal.name}": number for signal, number in pairs if number is not None
-        }
+        self.take(side, both)
         if self._holds(time_us):
             self.is_seen, self.seen_us = True, time_us
 
     def _holds(self, time_us: int | None) -> bool:
-        when = self._meets(self._when)
+        when = self.meets(self._when)
         if not self._then:
             return when is True
-        then = self._meets(self._then)
+        then = self.meets(self._then)
         was, self._was = self._was, when
         if then is not True:
             self._since, self._began = None, then is False
@@ -96,18 +118,10 @@ class Until(Observer):
         within = self._relation.within_ms
         return passed >= self._relation.after_ms and (within is None or passed <= within)
 
-    def _meets(self, conditions: Mapping[str, frozenset[Number]]) -> bool | None:
-        """Tell whether all conditions hold, None while a signal of them is not known."""
-        if not conditions.keys() <= self._state.keys():
-            return None
-        return all(self._state[key] in numbers for key, numbers in conditions.items())
-
 
 def read_until(text: str, link: Link) -> Until:
     """Return what waits for ``text``; raises UsageError for what is no condition of these maps."""
-    relation = _relation(text)
-    view_of(link, relation)
-    return Until(link, relation, text)
+    return Until(link, checked(link, _relation(text)), text)
 
 
 def _relation(text: str) -> Relation:
@@ -158,10 +172,11 @@ def _number(word: str, text: str, option: str) -> int:
         raise UsageError(message) from None
 
 
-def view_of(link: Link, relation: Relation) -> End:
-    """Return what both receivers read, as an end: so that names are found as in a map.
+def checked(link: Link, relation: Relation) -> CheckedRelation:
+    """Return a relation between the signals as both receivers read them, by keys.
 
-    Raises UsageError where the relation does not fit, named as the option it comes from.
+    What they read is taken for an end, so that names are found as in a map. Raises UsageError
+    where the relation does not fit, named as the option it comes from.
     """
     view = replace(
         link.connection.first,
@@ -175,14 +190,5 @@ def view_of(link: Link, relation: Relation) -> End:
     )
     if wrong:
         raise UsageError(f"{relation.name}: {'; '.join(wrong)}")
-    return view
-
-
-def by_key(view: End, conditions: Conditions) -> dict[str, frozenset[Number]]:
-    """Return the numbers of each condition by ``direction.name``."""
-    found: dict[str, frozenset[Number]] = {}
-    for name, numbers in conditions:
-        ((direction, signal),) = find_signals(view, name)
-        key = f"{direction}.{signal.name}"
-        found[key] = found.get(key, frozenset(numbers)) & frozenset(numbers)
-    return found
+    (rule,) = rules_of(view)
+    return rule

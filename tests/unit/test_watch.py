@@ -29,6 +29,8 @@ from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, Map, Reserved, Signal
+from safeframe._report import capture as render
+from safeframe._report import timeline
 from safeframe._watch.board import Board, value_text
 from safeframe._watch.follow import GrowingFile
 from safeframe._watch.lines import JsonLines, Lines
@@ -229,6 +231,37 @@ class TestLines:
         found = objects(link, packets(link, stream(link, ("007c", "0000"))))
         levels = [each["sent"] for each in found if each.get("signal") == "level"]
         assert [each["value"] for each in levels if isinstance(each, dict)] == [0.0, "inf"]
+
+    def test_integers_of_many_bits(self) -> None:
+        """A program takes them as text; nothing that draws or prints them fails."""
+        size = 200
+
+        def wide(_: Map) -> Map:
+            return Map(
+                entries=(Signal(name="serial", at=Place(0, 0), width=8 * size, type="uint"),)
+            )
+
+        connection = demo_connection()
+        first, second = connection.ends
+        link = link_of(
+            Connection(
+                first=dataclasses.replace(first, sends=wide(first.sends)),
+                second=dataclasses.replace(second, receives=wide(second.receives)),
+            )
+        )
+        rest = bytes(size), b"\0\0"
+        steps = RunningLink(link, 1).ticks([rest, rest, (b"\xff" * size, rest[1])])
+        found = objects(link, packets(link, steps))
+        values = [each["sent"] for each in found if each.get("signal") == "serial"]
+        assert [each["value"] for each in values if isinstance(each, dict)] == [
+            0,
+            f"0x{'ff' * size}",
+        ]
+        examined = capture.examine(packets(link, steps), link, fresh=True)
+        told_all = json.loads(render.json_text(examined))
+        validate("capture", told_all)
+        assert f"0x{'ff' * size}" in json.dumps(told_all["timelines"])
+        assert "serial" in timeline.svg(examined)
 
     def test_rejected_frames_are_counted(self) -> None:
         link = demo()
