@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
-from .._findings import Report
-from .._model import Connection, DeviceMap, End, Map, Reserved, Signal
+from .._canonical import parameters
+from .._findings import Finding, Report, Spot
+from .._model import Connection, DeviceMap, End, Map, Reserved, Scalar, Signal
 from .._value import replace
 
 __all__ = ["COMPARED", "against", "not_compared"]
@@ -65,11 +66,15 @@ def against(map_: End, told: DeviceMap, check: Callable[[Connection], Report]) -
         sends=_like(told.end.receives, map_.receives, told.held),
         receives=_like(told.end.sends, map_.sends, told.held),
     )
-    report = check(Connection(first=here, second=there))
+    connection = Connection(first=here, second=there)
+    report = check(connection)
     rules = COMPARED | {rule for key, rule in _RULES_OF.items() if key in told.held}
     if told.end.parameters:
         rules |= {"parameter-differs"}
-    kept = tuple(finding for finding in report.findings if finding.rule in rules)
+    kept = (
+        *(finding for finding in report.findings if finding.rule in rules),
+        *_of_this_end_alone(connection, told),
+    )
     return replace(report, findings=kept, not_judged=(), waived=())
 
 
@@ -78,9 +83,12 @@ def not_compared(map_: End, told: DeviceMap) -> tuple[str, ...]:
     words = [_WORDS.get(key, key) for key in _OF_SIGNALS if key not in told.held]
     file = "the file does not hold them"
     if told.end.parameters:
-        file = "not held by the file, but for parameters that both ends share"
+        file = "not held by the file, but for its parameters"
+    stated = dict(map_.parameters)
+    unstated = ", ".join(name for name, _ in told.end.parameters if name not in stated)
     return (
         f"{', '.join(words)}, relations, ids, times and addresses: {file}",
+        *((f"{unstated}: {map_.name} does not state what the file holds",) if unstated else ()),
         *(
             f"what {map_.name} {side}: nothing was selected for it"
             for side in ("sends", "receives")
@@ -93,6 +101,40 @@ def _parameters(map_: End, told: End) -> tuple[tuple[str, Any], ...]:
     """Return the parameters of the map, with what the file says of those that it states, too."""
     said = dict(told.parameters)
     return tuple((name, said.get(name, value)) for name, value in map_.parameters)
+
+
+def _of_this_end_alone(connection: Connection, told: DeviceMap) -> Iterator[Finding]:
+    """Find parameters that the other end does not share and the file says otherwise than the map.
+
+    The rules for two ends take these as they are; here both are of one end.
+    """
+    map_, there = connection.ends
+    said = {found.name: found for found in parameters(told.end)}
+    for stated in parameters(map_):
+        theirs = said.get(stated.name)
+        if stated.shared or theirs is None or _spelt(stated.value) == _spelt(theirs.value):
+            continue
+        key = f"parameters.{stated.name}"
+        yield Finding(
+            rule="parameter-differs",
+            severity="error",
+            message=f"the parameter {stated.name} is {stated.value} at {map_.name}, "
+            f"{theirs.value} in {told.file}",
+            remedy="find out which value is right, then state it in the map or load it into the "
+            "device",
+            spots=(
+                Spot(end=map_.name, where=map_.locate(key)),
+                Spot(end=there.name, where=there.locate(key)),
+            ),
+            connection=connection.name,
+        )
+
+
+def _spelt(value: Scalar) -> Any:
+    """Return words of hexadecimal digits, or a number, however they are written."""
+    if not isinstance(value, str):
+        return type(value), value
+    return [word.removeprefix("0x") for word in value.casefold().replace(",", " ").split()]
 
 
 def _like(told: Map, written: Map, held: tuple[str, ...]) -> Map:

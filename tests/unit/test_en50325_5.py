@@ -554,19 +554,42 @@ class TestImport:
         assert found.end.parameters == ()
         assert found.end.sends.size_octets == found.end.receives.size_octets == 4
 
-    def test_a_map_is_compared_in_what_both_ends_share(self) -> None:
+    @pytest.mark.parametrize(
+        ("name", "value", "message"),
+        [
+            ("srvt_ms", 25, "the parameter srvt_ms is 20 at lx.eds and 25 at LX"),
+            ("sct_ms", 60, "the parameter sct_ms is 60 at LX, 50 in lx.eds"),
+            (
+                "mapping",
+                "62000110 62010110",
+                "the parameter mapping is 62000110 62010110 at LX, MAPPING in lx.eds",
+            ),
+            ("mapping", "MAPPING", ""),
+        ],
+    )
+    def test_a_map_is_compared_in_its_parameters(
+        self, name: str, value: object, message: str
+    ) -> None:
         found = self.imported(self.COMMUNICATION)
+        said = dict(found.end.parameters)
+        mapping = str(said["mapping"])
+        if value == "MAPPING":
+            value = mapping.replace(" ", ", 0x").lower()
         agreed = compare(found.end, found)
         assert agreed.agrees
-        assert agreed.not_compared[0].endswith(
-            "not held by the file, but for parameters that both ends share"
+        assert agreed.not_compared[0].endswith("not held by the file, but for its parameters")
+        map_ = dataclasses.replace(found.end, parameters=tuple((said | {name: value}).items()))
+        differs = compare(map_, found).findings
+        expected = [message.replace("MAPPING", mapping)] if message else []
+        assert [each.message for each in differs] == expected
+        assert [{spot.end for spot in each.spots} for each in differs] == [{"LX", "lx.eds"}] * len(
+            expected
         )
-        other = tuple(
-            (name, 25 if name == "srvt_ms" else value) for name, value in found.end.parameters
-        )
-        differs = compare(dataclasses.replace(found.end, parameters=other), found)
-        assert [each.message for each in differs.findings] == [
-            "the parameter srvt_ms is 20 at lx.eds and 25 at LX"
-        ]
+
+    def test_parameters_that_the_map_does_not_state_are_told(self) -> None:
+        found = self.imported(self.COMMUNICATION)
         bare = dataclasses.replace(found.end, parameters=())
-        assert compare(bare, found).agrees
+        compared = compare(bare, found)
+        assert compared.agrees
+        names = ", ".join(name for name, _ in found.end.parameters)
+        assert compared.not_compared[1] == f"{names}: LX does not state what the file holds"

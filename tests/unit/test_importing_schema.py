@@ -1,7 +1,7 @@
 """The node set of the examples is one by the schema of OPC 10000-6 annex F.
 
 The schema lies beside the captures of the tests with its licence. Of the other formats that have a
-schema none may be passed on (docs/import.md says which), so their examples are not held against one.
+schema none may be passed on, so their examples are not held against one.
 """
 
 from __future__ import annotations
