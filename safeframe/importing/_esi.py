@@ -147,9 +147,10 @@ def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[Con
     for count, element in enumerate(pdo.all("Entry"), 1):
         where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
         width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
-        index = integer(element.text_of("Index"), "Index", element.line, refusals, where)
+        at = element.line, refusals, where
+        index = integer(element.text_of("Index"), "Index", *at, most=0xFFFF)
         if element.text_of("SubIndex"):
-            integer(element.text_of("SubIndex"), "SubIndex", element.line, refusals, where)
+            integer(element.text_of("SubIndex"), "SubIndex", *at, most=0xFF)
         if width is None or index is None:
             continue
         kind = element.first("DataType")
@@ -282,7 +283,7 @@ class _Placing:
         notes = () if self.pdo.true("Fixed") else ("not fixed: the project may have changed it",)
         if decisions.container == "none":
             parts = [self._part(entry, entry.start) for entry in entries]
-            self._types(entries, {}, refusals)
+            self._types(entries, {}, decisions, refusals)
             return self._layout(total, parts, (), "", notes, entries)
         wrong = fscp_12_1.mismatch(entries)
         if wrong:
@@ -339,7 +340,7 @@ class _Placing:
             if fields.get(entry.end, (0, ""))[1] != "CRC":
                 last = None
         if not len(refusals):
-            self._types(entries, widths, refusals)
+            self._types(entries, widths, decisions, refusals)
         return self._layout(total, parts, tuple(dropped), "fscp-12-1", notes, entries)
 
     def _continues(
@@ -378,9 +379,23 @@ class _Placing:
         return decisions.padding_after_crc == "continue"
 
     def _types(
-        self, entries: list[ContainerEntry], other: Mapping[int, int], refusals: Refusals
+        self,
+        entries: list[ContainerEntry],
+        other: Mapping[int, int],
+        decisions: Decisions,
+        refusals: Refusals,
     ) -> None:
-        """Hold the width of each entry against that of its type."""
+        """Hold the width of each entry against that of its type, which padding has none of."""
+        for entry in entries if decisions.gaps != "reserve" else ():
+            if not entry.object and entry.name and entry.type:
+                refusals.add(
+                    "ambiguous-padding",
+                    entry.line,
+                    f"an entry with a name and a DataType must have an object, not index 0: "
+                    f"{shown(entry.name)} may be padding or data",
+                    "--gaps reserve takes it as padding",
+                    self.path,
+                )
         for entry in entries:
             width = self.widths.of_type(entry.type) if entry.object and entry.type else None
             stated = other.get(entry.start, entry.width)
@@ -417,6 +432,17 @@ class _Placing:
         named = [entry for entry in entries if not entry.object and entry.name]
         if named:
             notes += (f"named padding taken as reserve: {', '.join(shown(e.name) for e in named)}",)
+        fields = fscp_12_1.check_fields(total) if profile else {}
+        untyped = [
+            shown(f"{entry.name} ({entry.type or 'none'})")
+            for entry in entries
+            if entry.object
+            and entry.width > 1
+            and entry.start not in fields
+            and entry.type not in _WIDTHS
+        ]
+        if untyped:
+            notes += (f"taken as unsigned, since the type does not tell: {', '.join(untyped)}",)
         return PlacedTypes(
             path=self.path,
             line=self.pdo.line,

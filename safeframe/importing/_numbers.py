@@ -28,15 +28,22 @@ def number(text: str | None) -> int | None:
 
 
 def integer(
-    text: str | None, what: str, line: int, refusals: Refusals, element: str = ""
+    text: str | None,
+    what: str,
+    line: int,
+    refusals: Refusals,
+    element: str = "",
+    *,
+    most: int | None = None,
 ) -> int | None:
-    """Return a number of 0 or more, or keep a problem and return None."""
+    """Return a number of 0 to ``most``, or keep a problem and return None."""
     found = number(text)
-    if found is None or found < 0:
+    if found is None or found < 0 or (most is not None and found > most):
+        bounds = f"of 0 to {most}" if most is not None else "of 0 or more"
         refusals.add(
             "bad-number",
             line,
-            f"{what} must be a number of 0 or more, not {shown(repr(text or ''))}",
+            f"{what} must be a number {bounds}, not {shown(repr(text or ''))}",
             element=element,
         )
         return None

@@ -15,6 +15,7 @@ OPEN_RULES = frozenset(
         "ambiguous-continuation",
         "ambiguous-language",
         "ambiguous-order",
+        "ambiguous-padding",
         "ambiguous-selection",
         "bad-encoding",
         "columns-not-stated",

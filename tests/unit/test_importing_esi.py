@@ -247,13 +247,42 @@ class TestSelections:
 
     def test_a_pdo_that_is_not_fixed(self) -> None:
         text = wide(dictionary=dictionary(32)).replace(' Fixed="1"', "")
-        (note,) = read(text).notes
+        note, _ = read(text).notes
         assert note.endswith("not fixed: the project may have changed it")
 
     def test_named_padding_is_told(self) -> None:
         text = wide(dictionary=dictionary(16)).replace(entry(0, 16), entry(0, 16, "Padding"))
-        (note,) = read(text).notes
+        note, other = read(text).notes
         assert note.endswith("named padding taken as reserve: Padding")
+        assert other.endswith("taken as unsigned, since the type does not tell: position (none)")
+
+    def test_padding_with_a_name_and_a_type_may_be_data(self) -> None:
+        text = wide(dictionary=dictionary(16)).replace(entry(0, 16), entry(0, 16, "a", "UINT"))
+        with pytest.raises(importing.OpenDecisionError, match="a may be padding or data"):
+            read(text)
+        note, _ = read(text, gaps="reserve").notes
+        assert note.endswith("named padding taken as reserve: a")
+
+    @pytest.mark.parametrize(
+        ("old", "new", "message"),
+        [
+            (
+                "<Index>#x6611</Index><BitLen>",
+                "<Index>#x16611</Index><BitLen>",
+                "Index must be a number of 0 to 65",
+            ),
+            (
+                "<BitLen>",
+                "<SubIndex>256</SubIndex><BitLen>",
+                "SubIndex must be a number of 0 to 25",
+            ),
+        ],
+    )
+    def test_an_object_that_there_cannot_be(self, old: str, new: str, message: str) -> None:
+        text = wide(dictionary=dictionary(16))
+        assert old in text
+        with pytest.raises(safeframe.InputError, match=message):
+            read(text.replace(old, new))
 
 
 class TestPlain:
@@ -268,6 +297,8 @@ class TestPlain:
         decisions = importing.Decisions(viewpoint="device", container="none", safe="zero")
         made = importing.imported(importing.find_format("esi"), source, (), identity, decisions)
         assert shape(made) == [("a", 8), ("", 4), ("b", 4)]
+        (note,) = made.notes
+        assert note.endswith("taken as unsigned, since the type does not tell: b (none)")
 
     def test_repeated_and_missing_names_are_numbered(self) -> None:
         text = document(entry(1, 4, "a") + entry(2, 4, "a") + entry(3, 4, "a 1") + entry(4, 4, ""))
