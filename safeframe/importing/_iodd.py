@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._numbers import integer, number, width_of
+from ._numbers import integer, width_of
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
@@ -138,19 +138,17 @@ class _IoddSide:
         kind = self.type_of(self.side, self.side.line)
         if kind is None:
             return None
-        if kind.get("type") in ("RecordT", None) or kind.first("RecordItem") is not None:
-            stated = number(kind.get("bitLength"))
-            if stated is not None and stated != total:
-                self.refusals.add(
-                    "size-differs",
-                    kind.line,
-                    f"the record must have the {total} bits of its process data, not {stated}",
-                    element=self.where,
-                )
+        if (kind.get("type") or "").rpartition(":")[2] == "RecordT":
+            length = kind.get("bitLength")
+            if length is not None:
+                stated = integer(length, "bitLength", kind.line, self.refusals, self.where)
+                self.whole(kind.line, "record", total if stated is None else stated)
             for item in kind.all("RecordItem"):
                 self.item(item)
         else:
             self.value(self.side, kind, 0, self.name(self.side))
+            if self.parts:
+                self.whole(kind.line, "value", sum(part.width for part in self.parts))
         condition = self.owner.data.first("Condition")
         note = "holds only while the condition of the process data holds"
         return PlacedTypes(
@@ -163,6 +161,16 @@ class _IoddSide:
             lost=tuple(self.lost),
             notes=(note,) if condition is not None else (),
         )
+
+    def whole(self, line: int, what: str, bits: int) -> None:
+        """Keep a problem where what fills the process data has other bits than they."""
+        if bits != self.total:
+            self.refusals.add(
+                "size-differs",
+                line,
+                f"the {what} must have the {self.total} bits of its process data, not {bits}",
+                element=self.where,
+            )
 
     def type_of(self, holder: Element, line: int) -> Element | None:
         """Return the type inside an element, or the one it refers to."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from .. import protocols
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._numbers import number
+from ._numbers import integer, number
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
@@ -213,6 +213,7 @@ class _NodeWalk:
             )
         definition = element.first("Definition")
         if definition is None:
+            self.undefined(element)
             return
         if definition.true("IsUnion"):
             self.refusals.add(
@@ -224,6 +225,20 @@ class _NodeWalk:
             return
         for field in definition.all("Field"):
             self.field(field, prefix, inside, element)
+
+    def undefined(self, element: Element) -> None:
+        """Take an abstract base that states no fields as one that has none; refuse any other."""
+        name = shown(_plain(element.get("BrowseName")))
+        if element.true("IsAbstract"):
+            self.notes.append(f"{name} is abstract and states no fields: taken as having none")
+            return
+        self.refusals.add(
+            "dangling-reference",
+            element.line,
+            f"a base type must have its definition in the file, not none: {name}",
+            "export its fields into the same file",
+            name,
+        )
 
     def recursive(self, element: Element) -> None:
         """Refuse a structure inside itself."""
@@ -272,19 +287,32 @@ class _NodeWalk:
                 element=name,
             )
             return
-        self.bits(node, name)
-        self.value(name, field, *_BUILT_IN[root])
+        built_in = _BUILT_IN[root]
+        self.bits(node, name, built_in[1])
+        self.value(name, field, *built_in)
 
-    def bits(self, node: str, name: str) -> None:
+    def bits(self, node: str, name: str, width: int) -> None:
         """Keep the names of the bits of an option set: the map holds one member, not bits."""
         definition = (
             self.nodes.types[node].first("Definition") if node in self.nodes.types else None
         )
-        if definition is not None and definition.true("IsOptionSet"):
-            bits = [
-                f"{field.get('Value')} {field.get('Name')}" for field in definition.all("Field")
-            ]
-            self.lost.append(f"names of the bits of {shown(name)}: {shown(', '.join(bits))}")
+        if definition is None or not definition.true("IsOptionSet"):
+            return
+        bits: dict[int, str] = {}
+        for field in definition.all("Field"):
+            text, at = field.get("Value"), (field.line, self.refusals, name)
+            place = integer(text, "the bit of an option set", *at, most=width - 1)
+            if place in bits:
+                self.refusals.add(
+                    "overlap",
+                    field.line,
+                    f"a bit of an option set must have one name, not also {shown(bits[place])}",
+                    element=name,
+                )
+            if place is not None:
+                bits[place] = field.get("Name") or "no name"
+        told = ", ".join(f"{place} {text}" for place, text in bits.items())
+        self.lost.append(f"names of the bits of {shown(name)}: {shown(told)}")
 
     def value(self, name: str, field: Element, member: str, width: int, kind: str) -> None:
         """Place a value; a Boolean is bit 0 of an octet of its own."""

@@ -81,7 +81,9 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
 def _member(variable: Element, refusals: Refusals, depth: int) -> Member:
     kind = variable.first("type")
     spec = None if kind is None else _spec(kind, variable.line, refusals, depth + 1)
-    name, located = variable.get("name") or "", variable.get("address") is not None
+    name, located = (variable.get("name") or "").strip(), variable.get("address") is not None
+    if not name:
+        refusals.add("unnamed", variable.line, "a member must have a name, not none")
     return Member(name, spec, variable.line, located)
 
 

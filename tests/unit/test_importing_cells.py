@@ -271,8 +271,9 @@ class TestWorkbooks:
         assert "a part of a workbook must be XML: xl/e.xml" in err
 
     def test_without_the_reader(self, sheet: Sheet, monkeypatch: pytest.MonkeyPatch) -> None:
+        written = book(CELLS)
         monkeypatch.setitem(sys.modules, "openpyxl", None)
-        code, _, err = sheet.run(book(CELLS), BASE, *SENDS, name="t.xlsx")
+        code, _, err = sheet.run(written, BASE, *SENDS, name="t.xlsx")
         assert code == 2
         assert (
             "which is not installed: pip install 'safeframe[sheets]', or save the sheet as CSV"

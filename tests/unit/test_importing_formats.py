@@ -175,6 +175,20 @@ CHANGES: list[Refused] = [
     ),
     ("iodd", line(9, ' bitLength="40"', ""), "", "bitLength must be stated"),
     (
+        "iodd",
+        line(18, '"8"', '"80"'),
+        "",
+        "the value must have the 80 bits of its process data, not 8",
+    ),
+    (
+        "iodd",
+        line(19, '"8"', '"7"'),
+        "",
+        "the value must have the 8 bits of its process data, not 7",
+    ),
+    ("iodd", line(10, '"40"', '"x"'), "", "bitLength must be a number of 0 or more, not 'x'"),
+    ("iodd", line(10, '"RecordT"', '"x"'), "", "a type must be one of BooleanT, UIntegerT"),
+    (
         "nodeset",
         without_lines(18, 22),
         "--select LiftData",
@@ -729,8 +743,31 @@ MORE: list[tuple[str, Change, str, int, str]] = [
         2,
         "value must be a number of 0 or more",
     ),
+    ("iodd", both(line(10, ' bitLength="40"', ""), same), "", 0, ""),
     ("nodeset", without_lines(9, 9), "--select Flags", 2, "not Flags"),
-    ("nodeset", both(without_lines(14, 14), same), "", 0, ""),
+    (
+        "nodeset",
+        without_lines(14, 14),
+        "",
+        1,
+        "must have its definition in the file, not none: Base",
+    ),
+    (
+        "nodeset",
+        line(10, 'Value="2"', 'Value="8"'),
+        "",
+        2,
+        "the bit of an option set must be a number of 0 to 7, not '8'",
+    ),
+    (
+        "nodeset",
+        line(10, 'Value="2"', 'Value="0"'),
+        "",
+        2,
+        "a bit of an option set must have one name, not also door_closed",
+    ),
+    ("nodeset", line(10, ' Value="2"', ""), "", 2, "the bit of an option set must be a number"),
+    ("tc6", line(10, 'name="spare"', 'name=" "'), "", 1, "a member must have a name, not none"),
     (
         "nodeset",
         line(13, 'IsForward="false"', 'IsForward="true"'),
@@ -830,3 +867,14 @@ def test_a_text_that_never_ends_is_looked_at_once(text: str, tmp_path: Path) -> 
     path.write_text(text, encoding="utf-8")
     with pytest.raises(safeframe.InputError, match="a text or pragma must end"):
         importing.list_file("st", path)
+
+
+def test_an_abstract_base_without_fields(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = CASES["nodeset"]
+    change = both(without_lines(14, 14), line(12, "<UADataType ", '<UADataType IsAbstract="true" '))
+    found = importer(tmp_path, capsys)(case, change(case.text))
+    assert found.code == 0, found.err
+    assert "torque_off" not in found.out
+    assert "Base is abstract and states no fields: taken as having none" in found.out + found.err
