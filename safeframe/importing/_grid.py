@@ -28,12 +28,16 @@ SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}
 
 
 class Cell(NamedTuple):
-    """One cell: text, address such as ``C7``, whether a formula or a number is behind it."""
+    """One cell: text, address such as ``C7``, whether a formula or a number is behind it.
+
+    ``unseen`` says why somebody who looks at the sheet does not take the cell for valid.
+    """
 
     text: str
     address: str
     formula: bool = False
     number: bool = False
+    unseen: str = ""
 
 
 class Row(NamedTuple):

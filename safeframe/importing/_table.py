@@ -158,6 +158,7 @@ class _TableSheet:
         self.last = ""
         self.repeated: list[str] = []
         self.formulas: list[str] = []
+        self.unseen: dict[str, list[str]] = {}
 
     def notes(self) -> Iterable[str]:
         """Yield what a reader should look at."""
@@ -165,6 +166,8 @@ class _TableSheet:
             yield f"taken from the cell above, as in merged cells: {_few(self.repeated)}"
         if self.formulas:
             yield f"the stored value of a formula is used in {_few(self.formulas)}"
+        for why, addresses in sorted(self.unseen.items()):
+            yield f"{why} in the sheet, but read: {_few(addresses)}"
 
     def cell(self, row: Row, name: str) -> Cell:
         """Return the cell of a meaning, empty where no column has it."""
@@ -191,6 +194,9 @@ class _TableSheet:
                 )
             return
         self.formulas += [cell.address for cell in used if cell.formula]
+        for cell in used:
+            if cell.unseen and cell.text:
+                self.unseen.setdefault(cell.unseen, []).append(cell.address)
         before = len(self.refusals)
         direction = self.direction(row)
         bits = self.bits(row)

@@ -1,7 +1,8 @@
 """Workbooks (.xlsx): looked at as a ZIP file first, then read by a well-kept reader.
 
 Macros, links to other workbooks, encryption, entities and ZIP bombs are refused before the reader
-sees anything. Of a formula the stored value is used, and the report says so.
+sees anything. Of a formula the stored value is used, and the report says so; so it does of cells
+that are hidden or struck out.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import io
 import warnings
 import zipfile
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, NamedTuple
 from xml.parsers import expat
 
 from .._errors import InputError, UsageError
@@ -71,11 +72,44 @@ def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> 
         name = _sheet_name(books[0].sheetnames, sheet, refusals)
         for book in books:
             book[name].reset_dimensions()  # What the file says of its size is not believed.
+        # The reader keeps no rows and columns to ask while it streams, only where the part is.
+        hidden = _hidden(source, books[0][name]._worksheet_path)
         pairs = zip(*(book[name].iter_rows() for book in books), strict=True)
         return [
-            _row(number, stored, formulas, refusals)
+            _row(number, stored, formulas, hidden, refusals)
             for number, (stored, formulas) in enumerate(_limited(pairs, refusals), 1)
         ]
+
+
+class _Hidden(NamedTuple):
+    """Numbers of hidden rows, and of hidden columns from 0 on."""
+
+    rows: set[int]
+    columns: set[int]
+
+
+def _hidden(source: DeviceFile, part: str) -> _Hidden:
+    """Return what the sheet of a workbook hides."""
+    found = _Hidden(set(), set())
+    before = 0
+
+    def element(name: str, attributes: dict[str, str]) -> None:
+        nonlocal before
+        word = name.rpartition(":")[2]
+        hides = attributes.get("hidden") in ("1", "true")
+        if word == "row":
+            before = int(attributes.get("r", before + 1))
+            if hides:
+                found.rows.add(before)
+        elif word == "col" and hides:
+            last = min(int(attributes["max"]), MOST_COLUMNS)
+            found.columns.update(range(int(attributes["min"]) - 1, last))
+
+    parser = expat.ParserCreate()
+    parser.StartElementHandler = element
+    with zipfile.ZipFile(io.BytesIO(source.octets)) as archive, archive.open(part) as octets:
+        parser.ParseFile(octets)
+    return found
 
 
 def _limited(pairs: Any, refusals: Refusals) -> Any:
@@ -186,11 +220,16 @@ def _sheet_name(names: Sequence[str], sheet: str, refusals: Refusals) -> str:
     return names[0]
 
 
-def _row(number: int, values: Any, formulas: Any, refusals: Refusals) -> Row:
+def _row(number: int, values: Any, formulas: Any, hidden: _Hidden, refusals: Refusals) -> Row:
     cells = []
     for column, (value, plain) in enumerate(zip(values, formulas, strict=True)):
         address = f"{letters(column)}{number}"
-        cells.append(_cell(value.value, plain.value, address, number, refusals))
+        cell = _cell(value.value, plain.value, address, number, refusals)
+        if number in hidden.rows or column in hidden.columns:
+            cell = cell._replace(unseen="hidden")
+        elif cell.text and value.font.strike:
+            cell = cell._replace(unseen="struck out")
+        cells.append(cell)
     return Row(number, tuple(cells))
 
 

@@ -319,6 +319,21 @@ class TestWorkbooks:
         code, _, err = sheet.run(text(ROWS), BASE, *SENDS, "--sheet", "bit")
         assert "--sheet must stand with a workbook, not with a CSV file" in err
 
+    def test_what_nobody_sees_is_said(self, sheet: Sheet) -> None:
+        made = openpyxl.load_workbook(io.BytesIO(book([*CELLS, [1, "0-7", "c"]])))
+        active = made.active
+        assert active is not None
+        active.row_dimensions[3].hidden = True
+        active.column_dimensions["B"].hidden = True
+        for cell in active[5]:
+            cell.font = openpyxl.styles.Font(strike=True)
+        out = io.BytesIO()
+        made.save(out)
+        code, _, shown = sheet.run(out.getvalue(), BASE, *SENDS, name="t.xlsx")
+        assert code == 0
+        assert "hidden in the sheet, but read: B2, B3, C3, B4, B5\n" in shown
+        assert "struck out in the sheet, but read: A5, C5\n" in shown
+
     def test_a_formula_without_a_stored_value(self, sheet: Sheet) -> None:
         rows = [*CELLS, [1, "0-7", '="x"&"y"']]
         code, _, err = sheet.run(book(rows), BASE, *SENDS, name="t.xlsx")
