@@ -115,7 +115,33 @@ def _rows(
             f"{len(found)}: {', '.join(sorted(map(shown, wanted))) or 'letters only'}",
             f"--separator {'|'.join(SEPARATORS)}; --list proposes a mapping",
         )
-    return _cut(found[0], columns.range, refusals)
+    kept = _cut(found[0], columns.range, refusals)
+    _even(kept, wanted, refusals)
+    return kept
+
+
+def _even(rows: Sequence[Row], wanted: set[str], refusals: Refusals) -> None:
+    """Keep a problem of each row with more cells than the header, or than the shortest row.
+
+    A separator inside a cell without quotes would cut the cell, and move what follows it.
+    """
+    headers = [place for place, row in enumerate(rows) if wanted <= _words(row)] if wanted else []
+    below = rows[headers[0] + 1 :] if headers else rows
+    counted = (
+        rows[headers[0] : headers[0] + 1] if headers else [row for row in rows if not row.empty]
+    )
+    most = min((len(row.cells) for row in counted), default=0)
+    for row in below:
+        cell = next((cell for cell in row.cells[most:] if cell.text), None)
+        if cell is not None:
+            refusals.add(
+                "bad-line",
+                row.number,
+                f"a row must have at most the {most} cells of "
+                f"{'the header' if headers else 'the shortest row'}, not also {shown(cell.text)}",
+                "put a cell that holds the separator in quotes, or leave the rest out with --range",
+                f"cell {cell.address}",
+            )
 
 
 def _words(row: Row) -> set[str]:

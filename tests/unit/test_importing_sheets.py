@@ -21,6 +21,7 @@ from safeframe.testing import clean_connections
 from tests.unit.importing_files import DATA, LX, Sheet
 
 BASE = "octet=Byte;bit=Bit;name=Name;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
+LETTERS = "octet==A;bit==B;name==C;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
 ROWS = [
     ["Byte", "Bit", "Name"],
     ["0", "0", "a"],
@@ -78,6 +79,27 @@ class TestFiles:
         rows = [ROWS[0], ["0", "0-7", '"door\nclosed, ""really"""']]
         found = sheet.end(text(rows), BASE, *SENDS)
         assert entries(found) == [("0.0", 8, 'door closed, "really"')]
+
+    @pytest.mark.parametrize(
+        ("columns", "content", "shown"),
+        [
+            (
+                BASE,
+                "Byte,Bit,Name\n0,0,brake, second\n0,1-7,-\n",
+                "of the header, not also",
+            ),
+            (BASE, "Byte,Bit,Name\n0,0,brake\n0,1-7,-,,,\n", ""),
+            (BASE, "title,of,the,sheet\nByte,Bit,Name\n0,0,brake\n0,1-7,-\n", ""),
+            (LETTERS, "0,0,brake, second\n0,1-7,-\n", "of the shortest row, not also"),
+            (LETTERS, "0,0,brake\n\n0,1-7,-\n", ""),
+        ],
+    )
+    def test_a_separator_inside_a_cell_without_quotes(
+        self, columns: str, content: str, shown: str, sheet: Sheet
+    ) -> None:
+        code, _, err = sheet.run(content, columns, *SENDS, "--separator", "comma")
+        assert code == (2 if shown else 0), err
+        assert f"{shown} second (put a cell that holds the separator" in err or not shown
 
     def test_a_row_that_is_none_stops_the_import(self, sheet: Sheet) -> None:
         rows = [[*ROWS[0], "x"], *([*row, ""] for row in ROWS[1:]), ["", "", "", "8 bits in all"]]
