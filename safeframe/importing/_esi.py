@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from . import _fscp_12_1 as fscp_12_1
@@ -13,7 +13,7 @@ from ._numbers import integer, number, width_of
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
-from ._xml import Element, parse
+from ._xml import Element, parse_in_parts
 
 __all__ = ["candidates"]
 
@@ -60,22 +60,26 @@ _KINDS: Mapping[str, str] = {
     **dict.fromkeys(("SINT", "INT", "DINT", "LINT"), "int"),
     **dict.fromkeys(("REAL", "LREAL"), "float"),
 }
+Whole = Callable[[Element, Refusals], Element]
+"""What reads a PDO or a profile with all that is in it."""
 _SIDES = {"RxPdo": ("rx", "receives"), "TxPdo": ("tx", "sends")}
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every PDO of every device and module of the file."""
-    root = parse(
+    root, whole = parse_in_parts(
         source,
         ("EtherCATInfo",),
         refusals,
         keep=_KEEP,
+        parts=(*_SIDES, "Profile"),
+        later=("Entry", "Dictionary"),
         most=dict.fromkeys(_SIDES, _MOST_ENTRIES),
         encoding=decisions.encoding,
     )
     found = []
     for owner, path in _owners(root):
-        widths = _Widths(owner, refusals)
+        widths = _Widths(owner, whole, refusals)
         found += [_candidate(pdo, path, widths, decisions) for pdo in owner.all(*_SIDES)]
     return found
 
@@ -110,7 +114,7 @@ def _candidate(pdo: Element, owner: str, widths: _Widths, decisions: Decisions) 
         path=path,
         line=pdo.line,
         side=direction,
-        look=_Look(pdo, decisions),
+        look=_Look(pdo, widths.whole, decisions),
         place=_Placing(pdo, path, widths).place,
     )
 
@@ -120,12 +124,13 @@ class _Look:
     """What a listing says of a PDO; a file may have hundreds that nobody lists."""
 
     pdo: Element
+    whole: Whole
     decisions: Decisions
 
     def __call__(self) -> tuple[str, int | None, str]:
         """Return title, bits and note."""
         quiet = Refusals("")
-        entries = _entries(self.pdo, self.decisions, quiet)
+        entries = _entries(self.whole(self.pdo, quiet), self.decisions, quiet)
         title, bits = _title(self.pdo), entries[-1].end if entries else 0
         if len(quiet):
             return title, None, f"not readable: {quiet.problems[0].message}"
@@ -208,8 +213,8 @@ def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
 class _Widths:
     """The widths that objects have in the dictionary, read when the first one is asked for."""
 
-    def __init__(self, owner: Element, refusals: Refusals) -> None:
-        self.owner, self.refusals = owner, refusals
+    def __init__(self, owner: Element, whole: Whole, refusals: Refusals) -> None:
+        self.owner, self.whole, self.refusals = owner, whole, refusals
         self.read = False
         self.types: dict[str, int] = {}
         self.objects: dict[tuple[int, int], int] = {}
@@ -229,7 +234,9 @@ class _Widths:
             return
         self.read = True
         items: dict[str, dict[int, int]] = {}
-        for kind in self.owner.along("Profile", "Dictionary", "DataTypes"):
+        profiles = [self.whole(profile, self.refusals) for profile in self.owner.all("Profile")]
+        dictionaries = [found for profile in profiles for found in profile.all("Dictionary")]
+        for kind in (kind for found in dictionaries for kind in found.all("DataTypes")):
             for entry in kind.all("DataType"):
                 name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
                 if size is not None:
@@ -238,7 +245,7 @@ class _Widths:
                     place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
                     if place is not None and size is not None:
                         items.setdefault(name, {})[place] = size
-        for objects in self.owner.along("Profile", "Dictionary", "Objects"):
+        for objects in (objects for found in dictionaries for objects in found.all("Objects")):
             for entry in objects.all("Object"):
                 index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
                 if index is None:
@@ -272,7 +279,7 @@ class _Placing:
                 "select the PDO of the module",
                 self.path,
             )
-        entries = _entries(self.pdo, decisions, refusals)
+        entries = _entries(self.widths.whole(self.pdo, refusals), decisions, refusals)
         if len(refusals):
             return None
         total = entries[-1].end if entries else 0

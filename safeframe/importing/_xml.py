@@ -2,12 +2,14 @@
 
 One handler refuses every DOCTYPE, so that no entity is ever declared, expanded or fetched (none of
 the formats needs one). Depth, number of elements and number of children are counted while reading.
+A large file is read at once but for the inside of some elements, and of these what is asked for.
 """
 
 from __future__ import annotations
 
+import codecs
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any
 from xml.parsers import expat
 
@@ -15,7 +17,7 @@ from ._encoding import xml_octets
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
-__all__ = ["Element", "parse"]
+__all__ = ["Element", "parse", "parse_in_parts"]
 
 _MOST_DEPTH = 64
 _MOST_ELEMENTS = 1_000_000
@@ -23,6 +25,10 @@ _MOST_CHILDREN = 100_000
 _MOST_TEXT = 1 << 16
 _CHUNK_OCTETS = 1 << 22  # A token over many pieces is looked at again with each of them.
 _SPACE = re.compile(r"\s+")
+_EMPTY = re.compile(r"""<(?:[^<>"']|"[^"<]*"|'[^'<]*')*/>""")
+_SPAN = 5
+"""Where an element that is a part keeps the octets at which its first and its last tag begin."""
+_WIDE = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
 
 
 class Element(list[Any]):
@@ -121,29 +127,42 @@ def parse(
     ``most`` bounds the children of elements by name.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
-    parser = expat.ParserCreate(override)
-    build = _Builder(parser, frozenset(roots), frozenset(keep), frozenset(skip), refusals)
-    build.most = dict(most or {})
-    try:
-        for start in range(0, len(octets), _CHUNK_OCTETS):
-            parser.Parse(octets[start : start + _CHUNK_OCTETS], False)
-        parser.Parse(b"", True)
-    except expat.ExpatError as error:
-        reason = expat.errors.messages.get(error.code, str(error))
-        rule = "bad-encoding" if "encoding" in reason else "not-xml"
-        refusals.stop(
-            rule,
-            error.lineno,
-            f"the text must be well-formed XML: {reason} at column {error.offset}",
-        )
-    except (ValueError, LookupError) as error:  # A declared encoding of several octets.
-        refusals.stop(
-            "bad-encoding",
-            1,
-            f"the declared encoding must be one that can be read: {shown(error)}",
-            "save it as UTF-8",
-        )
-    return build.root
+    return _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most).parsed(octets)
+
+
+def parse_in_parts(
+    source: DeviceFile,
+    roots: Collection[str],
+    refusals: Refusals,
+    *,
+    keep: Collection[str],
+    parts: Collection[str],
+    later: Collection[str],
+    most: Mapping[str, int],
+    encoding: str = "",
+) -> tuple[Element, Callable[[Element, Refusals], Element]]:
+    """Return the root without the elements named in ``later``, and what reads a part again, whole.
+
+    A part is an element of a name in ``parts``, which the second takes; ``most`` bounds the
+    children of elements by name, those that are read later included.
+    """
+    octets, override = xml_octets(source.octets, encoding, refusals)
+    build = _Builder(override, refusals, roots=roots, keep=keep, skip=later, parts=parts, most=most)
+    root = build.parsed(octets)
+    mark = octets[:2] if octets[:2] in _WIDE else b""
+    named = None if mark else override or build.declared
+    codec = _WIDE.get(mark, "latin-1")
+    behind = ">".encode(codec)
+
+    def whole(element: Element, refusals: Refusals) -> Element:
+        first, last = element[_SPAN]
+        if not _EMPTY.fullmatch(octets[first:last].decode(codec)):
+            last = octets.index(behind, last) + len(behind)
+        inner = _Builder(named, refusals, roots=[element.tag], keep=keep, most=most)
+        inner.before = element.line - 1
+        return inner.parsed(mark + octets[first:last])
+
+    return root, whole
 
 
 class _Builder:
@@ -151,19 +170,53 @@ class _Builder:
 
     def __init__(
         self,
-        parser: expat.XMLParserType,
-        roots: frozenset[str],
-        keep: frozenset[str],
-        skip: frozenset[str],
+        encoding: str | None,
         refusals: Refusals,
+        *,
+        roots: Collection[str],
+        keep: Collection[str] = (),
+        skip: Collection[str] = (),
+        parts: Collection[str] = (),
+        most: Mapping[str, int] | None = None,
     ) -> None:
-        self.parser, self.roots, self.refusals = parser, roots, refusals
-        self.keep, self.skip = keep, skip
-        self.most: dict[str, int] = {}
+        self.parser = parser = expat.ParserCreate(encoding)
+        self.roots, self.refusals = frozenset(roots), refusals
+        self.keep, self.skip, self.parts = frozenset(keep), frozenset(skip), frozenset(parts)
+        self.most = dict(most or {})
+        self.before = 0  # Lines of the file before the first one of this text.
+        self.declared: str | None = None
         self.root = Element()
         parser.buffer_text = True
+        parser.XmlDeclHandler = self._declaration
         parser.StartDoctypeDeclHandler = self._doctype
         parser.StartElementHandler = self._root
+
+    def parsed(self, octets: bytes) -> Element:
+        """Return the root element of a text."""
+        parser, refusals = self.parser, self.refusals
+        try:
+            for start in range(0, len(octets), _CHUNK_OCTETS):
+                parser.Parse(octets[start : start + _CHUNK_OCTETS], False)
+            parser.Parse(b"", True)
+        except expat.ExpatError as error:
+            reason = expat.errors.messages.get(error.code, str(error))
+            rule = "bad-encoding" if "encoding" in reason else "not-xml"
+            refusals.stop(
+                rule,
+                error.lineno,
+                f"the text must be well-formed XML: {reason} at column {error.offset}",
+            )
+        except (ValueError, LookupError) as error:  # A declared encoding of several octets.
+            refusals.stop(
+                "bad-encoding",
+                1,
+                f"the declared encoding must be one that can be read: {shown(error)}",
+                "save it as UTF-8",
+            )
+        return self.root
+
+    def _declaration(self, _: str, encoding: str | None, __: int) -> None:
+        self.declared = encoding
 
     def _doctype(self, *_: object) -> None:
         self.refusals.stop(
@@ -180,7 +233,7 @@ class _Builder:
 
     def _root(self, tag: str, attributes: dict[str, str]) -> None:
         """Judge the root element, then hand over to the fast handlers."""
-        local, line = tag.rpartition(":")[2], self.parser.CurrentLineNumber
+        local, line = tag.rpartition(":")[2], self.parser.CurrentLineNumber + self.before
         if local not in self.roots:
             wanted = " or ".join(sorted(self.roots))
             self.refusals.stop(
@@ -195,7 +248,7 @@ class _Builder:
     def _run(self) -> None:
         """Set handlers that share their variables: attribute access would double the time."""
         parser, refusals, names = self.parser, self.refusals, dict[str, str]()
-        most = self.most
+        most, parts, before = self.most, self.parts, self.before
         current: Element = self.root
         limit = most.get(current.tag, _MOST_CHILDREN)
         stack: list[tuple[Element, int]] = []
@@ -204,8 +257,16 @@ class _Builder:
         def too_deep() -> None:
             refusals.stop(
                 "too-deep",
-                parser.CurrentLineNumber,
+                parser.CurrentLineNumber + before,
                 f"elements must be nested at most {_MOST_DEPTH} deep, not deeper",
+            )
+
+        def too_many() -> None:
+            most_here = most.get(current.tag, _MOST_CHILDREN)
+            refusals.stop(
+                "too-big",
+                current.line,
+                f"an element {current.tag} must hold at most {most_here} elements, not more",
             )
 
         def start(tag: str, attributes: dict[str, str]) -> None:
@@ -214,6 +275,10 @@ class _Builder:
             if name is None:
                 name = names[tag] = self._name(tag)
             if not name:
+                if current[0] in most:
+                    limit -= 1
+                    if len(current[3]) > limit:
+                        too_many()
                 parser.StartElementHandler, parser.EndElementHandler = skip, unskip
                 parser.CharacterDataHandler = None
                 return
@@ -222,22 +287,22 @@ class _Builder:
                 too_deep()
             inner = current[3]
             if len(inner) >= limit:
-                refusals.stop(
-                    "too-big",
-                    current.line,
-                    f"an element {current.tag} must hold at most {limit} elements, not more",
-                )
+                too_many()
             count += 1
             if count > _MOST_ELEMENTS:
-                line = parser.CurrentLineNumber
+                line = parser.CurrentLineNumber + before
                 text = f"the file must hold at most {_MOST_ELEMENTS} elements, not more"
                 refusals.stop("too-big", line, text)
-            current = Element((name, attributes, parser.CurrentLineNumber, [], ""))
+            current = Element((name, attributes, parser.CurrentLineNumber + before, [], ""))
             inner.append(current)
+            if name in parts:
+                current.append(parser.CurrentByteIndex)
             limit = most.get(name, _MOST_CHILDREN)
 
         def end(_: str) -> None:
             nonlocal current, limit
+            if len(current) > _SPAN:
+                current[_SPAN] = (current[_SPAN], parser.CurrentByteIndex)
             if stack:
                 current, limit = stack.pop()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from pathlib import Path
 from typing import NamedTuple
 
@@ -324,3 +325,23 @@ def test_many_entries_are_refused_while_reading() -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert peak < 8 << 20
+
+
+@pytest.mark.parametrize("encoding", ["utf-8-sig", "utf-16", "utf-16-be", "cp1252", "iso8859-15"])
+def test_what_is_read_later_is_read_in_the_encoding_of_the_file(encoding: str) -> None:
+    text = wide(dictionary=dictionary(32)).replace("position", "Höhe").replace("<T", "\n<T")
+    text = text.replace("<RxPdo", '<RxPdo Fixed="1"/><RxPdo')
+    mark = {"utf-8-sig": "", "utf-16": "", "utf-16-be": "\ufeff"}.get(encoding)
+    if mark is None:
+        text = f'<?xml version="1.0" encoding="{codecs.lookup(encoding).name}"?>\n{text}'
+    source = importing.DeviceFile("lx.xml", f"{mark or ''}{text}".encode(encoding))
+    stated = importing.Decisions(viewpoint="device")
+    made = importing.imported(importing.find_format("esi"), source, (), IDENTITY, stated)
+    assert shape(made) == [("Höhe", 32)]
+
+
+def test_a_pdo_without_anything_in_it() -> None:
+    source = importing.DeviceFile("lx.xml", document("", "<RxPdo/>").encode())
+    listed = importing.candidates_of(importing.find_format("esi"), source, importing.Decisions())
+    none = "no container of FSCP 12/1"
+    assert [one.look() for one in listed] == [("In", 0, none), ("", 0, none)]

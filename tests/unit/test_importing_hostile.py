@@ -177,6 +177,12 @@ PLACES: dict[str, list[tuple[str, Change, str, int]]] = {
         ("size", line(20, '"144"', '"136"'), "no-container", 20),
         ("equal labels", line(8, "no_fault", "torque_off"), "duplicate-name", 19),
         ("two groups", again(16, 21), "ambiguous-selection", 16),
+        (
+            "too many references",
+            lambda text: text.replace(text.splitlines()[18], text.splitlines()[18] * 12_001),
+            "too-big",
+            16,
+        ),
         ("absurd footer", line(20, '"144"', '"4294967288"'), "no-container", 20),
         ("only the footer", without_lines(23, 24), "unnamed", 22),
     ],
