@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
+from operator import attrgetter
 from typing import Any, NamedTuple
 
 from . import protocols
@@ -27,6 +28,7 @@ __all__ = [
     "checksum",
     "find_profile",
     "form",
+    "former",
     "forms",
     "meaning",
     "parameters",
@@ -148,8 +150,16 @@ _FORMS: dict[type, dict[str, Callable[[Any], Any]]] = {
 
 def form(value: Signal | ConnectionTable | End | Reserved, field: str) -> Any:
     """Return the form of one field of a value of the model; most fields are their own form."""
-    make = _FORMS.get(type(value), {}).get(field)
+    make = _FORMS.get(type(value), _NONE).get(field)
     return getattr(value, field) if make is None else make(value)
+
+
+_NONE: dict[str, Callable[[Any], Any]] = {}
+
+
+def former(kind: type, field: str) -> Callable[[Any], Any]:
+    """Return what gives the form of one field of every value of a class of the model."""
+    return _FORMS.get(kind, _NONE).get(field) or attrgetter(field)
 
 
 def alike(
@@ -164,7 +174,7 @@ def alike(
 
 def forms(signal: Signal) -> tuple[Any, ...]:
     """Return the forms of all that a signal says, its own remark aside."""
-    return tuple(form(signal, name) for name in _SIGNAL_FIELDS)
+    return tuple([form(signal, name) for name in _SIGNAL_FIELDS])
 
 
 _SIGNAL_FIELDS = (

@@ -6,7 +6,7 @@ they name, with which values and safety data, is computed from the maps before a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -17,7 +17,7 @@ from ._diff import Change, compare_versions
 from ._model import Connection, Direction, Map, Signal
 from .protocols import Profile
 
-__all__ = ["GROUPS", "ChecklistStep", "checklist"]
+__all__ = ["GROUPS", "ChecklistStep", "checklist", "steps_of"]
 
 GROUPS = {
     "non-safe value": "The new or changed signal is driven to its non-safe value",
@@ -66,7 +66,21 @@ def checklist(
     ``after.first`` must be the edited ``before.first``, and likewise the second. Raises UsageError
     for a safe value that does not fit its signal. ``own_profiles`` are the user's, by name.
     """
-    maker = _Maker(before, after, own_profiles)
+    edits = [
+        compare_versions(old, new, own_profiles=own_profiles)
+        for old, new in zip(before.ends, after.ends, strict=True)
+    ]
+    return steps_of(before, after, edits, own_profiles)
+
+
+def steps_of(
+    before: Connection,
+    after: Connection,
+    edits: Sequence[Sequence[Change]],
+    own_profiles: Mapping[str, Profile] | None,
+) -> tuple[ChecklistStep, ...]:
+    """Return the same as ``checklist`` where the changes of both ends are known already."""
+    maker = _Maker(before, after, edits, own_profiles)
     return tuple(sorted(maker.steps(), key=lambda step: list(GROUPS).index(step.group)))
 
 
@@ -107,14 +121,12 @@ class _Maker:
         self,
         before: Connection,
         after: Connection,
+        edits: Sequence[Sequence[Change]],
         own_profiles: Mapping[str, Profile] | None,
     ) -> None:
         self.before, self.after = before, after
         self.ids: set[str] = set()
-        self.changes = {
-            new.name: compare_versions(old, new, own_profiles=own_profiles)
-            for old, new in zip(before.ends, after.ends, strict=True)
-        }
+        self.changes = {end.name: changes for end, changes in zip(after.ends, edits, strict=True)}
         self.lanes = [_Lane(direction, own_profiles) for direction in after.directions()]
         self.changed = [self._changed(lane.direction) for lane in self.lanes]
 

@@ -17,7 +17,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from ._bits import Place
-from ._canonical import CANONICAL, form, parameters, remarks, reserve
+from ._canonical import CANONICAL, former, parameters, remarks, reserve
 from ._model import Connection, ConnectionTable, End, Map, Signal
 from ._source import Location
 
@@ -80,23 +80,35 @@ def plain(value: Any) -> Any:
 
     Places become texts, tuples arrays, octets hexadecimal, dataclasses and named tuples objects.
     """
-    if value is None or isinstance(value, str | int | float):
-        return value
-    if isinstance(value, Place):
-        return str(value)
-    if isinstance(value, bytes):
-        return value.hex()
-    if dataclasses.is_dataclass(value):
-        return {
-            field.name: plain(inner)
-            for field in dataclasses.fields(value)
-            if not isinstance(inner := getattr(value, field.name), Location)
+    kind = type(value)
+    return value if kind in _PLAIN else _maker(kind)(value)  # type: ignore[arg-type]  # Hashable.
+
+
+_PLAIN = frozenset({str, int, float, bool, type(None)})
+"""Types of most values, which are plain already."""
+
+
+@cache
+def _maker(kind: type) -> Callable[[Any], Any]:
+    """Return what makes values of a type plain; found once for each type."""
+    if issubclass(kind, str | int | float):
+        return lambda value: value
+    if issubclass(kind, Place):
+        return str
+    if issubclass(kind, bytes):
+        return bytes.hex
+    if dataclasses.is_dataclass(kind):
+        names = tuple(field.name for field in dataclasses.fields(kind))
+        return lambda value: {
+            name: inner if type(inner) in _PLAIN else plain(inner)
+            for name in names
+            if type(inner := getattr(value, name)) is not Location
         }
-    if isinstance(value, tuple) and hasattr(value, "_asdict"):
-        return {name: plain(inner) for name, inner in value._asdict().items()}
-    if isinstance(value, dict):
-        return {name: plain(inner) for name, inner in value.items()}
-    return [plain(inner) for inner in value]
+    if issubclass(kind, tuple) and hasattr(kind, "_asdict"):
+        return lambda value: {name: plain(inner) for name, inner in value._asdict().items()}
+    if issubclass(kind, dict):
+        return lambda value: {name: plain(inner) for name, inner in value.items()}
+    return lambda value: [plain(inner) for inner in value]
 
 
 def wire_fingerprint(end: End, *, own_profiles: Profiles | None = None) -> str:
@@ -216,15 +228,17 @@ def _rows(
 
 def _fields(value: Signal | ConnectionTable | End, *, shared: bool) -> dict[str, Any]:
     """Return the forms of the fields that both ends share, or of all others."""
-    names = _names(type(value), shared)  # type: ignore[arg-type]  # Classes are hashable.
-    return {name: plain(form(value, name)) for name in names}
+    found = _forms(type(value), shared)  # type: ignore[arg-type]  # Classes are hashable.
+    return {name: one if type(one := make(value)) in _PLAIN else plain(one) for name, make in found}
 
 
 @cache
-def _names(kind: type[Signal | ConnectionTable | End], shared: bool) -> tuple[str, ...]:
-    """Return the names of these fields, without the parts that are told by themselves."""
+def _forms(
+    kind: type[Signal | ConnectionTable | End], shared: bool
+) -> tuple[tuple[str, Callable[[Any], Any]], ...]:
+    """Return these fields and what makes their forms, without what is told by itself."""
     return tuple(
-        field.name
+        (field.name, former(kind, field.name))
         for field in dataclasses.fields(kind)
         if field.compare
         and field.name not in ("connection_table", "sends", "receives", "parameters")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from itertools import chain, islice
 from typing import NamedTuple
@@ -36,6 +36,7 @@ from .registry import (
     ROUTE_CHECKS,
     Context,
     Finder,
+    Prints,
     RoutesSeen,
     context,
     count,
@@ -51,13 +52,16 @@ __all__ = [
     "Judged",
     "RoutesSeen",
     "across",
+    "by_device_files",
     "check",
     "check_all",
+    "check_judged",
     "check_site",
     "find_profile",
     "find_rule",
     "judge_routes",
     "judged",
+    "judged_maps",
     "routed",
     "settled",
 ]
@@ -149,6 +153,17 @@ def check_all(
     return check_site(connections, (), own_profiles=own_profiles)
 
 
+def check_judged(
+    connection: Connection,
+    known: Judged | None,
+    *,
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> Report:
+    """Return the same as ``check`` where it is known already what is seen at the connection."""
+    seen = known or judged(connection, own_profiles=own_profiles)
+    return _report([seen], (connection,), (connection,), (), own_profiles)
+
+
 def check_site(
     connections: Iterable[Connection],
     plants: Iterable[Plant],
@@ -160,6 +175,17 @@ def check_site(
     # A plant may list a pair of maps many times: it is judged, and told about, once.
     distinct = tuple({_identity(connection): connection for connection in everything}.values())
     each = [judged(connection, own_profiles=own_profiles) for connection in distinct]
+    return _report(each, distinct, everything, plants, own_profiles)
+
+
+def _report(
+    each: Sequence[Judged],
+    distinct: tuple[Connection, ...],
+    everything: tuple[Connection, ...],
+    plants: Iterable[Plant],
+    own_profiles: Mapping[str, Profile] | None,
+) -> Report:
+    """Return the report on connections, ``distinct`` ones among them judged by themselves."""
     found = [finding for one in each for finding in one.findings]
     found += across(everything, own_profiles=own_profiles)
     ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
@@ -249,18 +275,33 @@ class Judged(NamedTuple):
 
 def judged(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
     """Judge one connection by itself, by its device files as well."""
+    seen = judged_maps(connection, own_profiles=own_profiles)
+    return by_device_files(connection, seen, own_profiles=own_profiles)
+
+
+def judged_maps(
+    connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None
+) -> Judged:
+    """Judge the maps of one connection, whatever its device files say."""
     profile = find_profile(connection, own_profiles)
     seen, found, offers = _judged(_ordered(connection, profile), profile)
     if offers and not seen.exchanged:
         found = tried(seen.connection, found, offers, partial(_found, profile=profile))
-    facts = _facts(seen)
+    return Judged(tuple(found), tuple(_facts(seen)), tuple(unjudged(connection, seen.profile)))
+
+
+def by_device_files(
+    connection: Connection, seen: Judged, *, own_profiles: Mapping[str, Profile] | None = None
+) -> Judged:
+    """Return what was seen of the maps with what the device files of the connection add."""
+    found, facts = list(seen.findings), list(seen.facts)
     for end in connection.ends:
         for device in connection.devices:
             if device.end.name == end.name:
                 differing = told.against(end, device, partial(check, own_profiles=own_profiles))
                 found += differing.findings
                 facts.append((f"{end.name} against {device.file}", _against(differing)))
-    return Judged(tuple(found), tuple(facts), tuple(unjudged(connection, seen.profile)))
+    return Judged(tuple(found), tuple(facts), seen.not_judged)
 
 
 RECORD_RULES = frozenset(
@@ -283,16 +324,18 @@ def across(
     *,
     own_profiles: Mapping[str, Profile] | None = None,
     without: Container[str] = (),
+    prints: Prints | None = None,
 ) -> list[Finding]:
     """Return what only all connections together show, and what plant file and records say.
 
-    Rules whose names are in ``without`` are left out.
+    Rules whose names are in ``without`` are left out; ``prints`` gives the fingerprints of ends
+    where they are known.
     """
     found: list[Finding] = []
     for rule, run_all in PLANT_CHECKS:
         if rule.name in without:
             continue
-        finder = Finder(rule, "", [], own_profiles)
+        finder = Finder(rule, "", [], own_profiles, known=prints)
         found += _limited(run_all(connections, finder), finder)
     return found
 

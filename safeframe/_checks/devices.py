@@ -93,16 +93,10 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
 def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find maps whose fingerprints are not those of their record."""
     for connection in _recorded(connections):
-        from .._fingerprint import end_fingerprint, wire_fingerprint  # deferred: plants only.
-
         other = [
             end
             for end, device in zip(connection.ends, connection.installed, strict=False)
-            if (device.wire, device.own)
-            != (
-                wire_fingerprint(end, own_profiles=find.own_profiles),
-                end_fingerprint(end, own_profiles=find.own_profiles),
-            )
+            if (device.wire, device.own) != find.prints(end)
         ]
         if other:
             names = " and ".join(end.name for end in other)

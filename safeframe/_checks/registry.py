@@ -27,6 +27,7 @@ __all__ = [
     "Context",
     "Finder",
     "Flaw",
+    "Prints",
     "Repair",
     "RouteCheck",
     "RoutesSeen",
@@ -127,12 +128,17 @@ def spot(end: End, entry: Signal | Reserved | None, place: Place | None = None) 
     return Spot(end=end.name, where=entry.where, place=place or entry.at, signal=name)
 
 
+Prints = Callable[[End], tuple[str, str]]
+"""Gives the wire and the end fingerprint of an end."""
+
+
 @dataclass(frozen=True, slots=True)
 class Finder:
     """Builds the findings of one rule; ``own_profiles`` are for rules over many connections.
 
     What can be done about the findings, untried, is added to ``offers``. While remedies are tried,
-    nobody reads a counterexample: ``witnesses`` is False and none is looked for.
+    nobody reads a counterexample: ``witnesses`` is False and none is looked for. ``known`` gives
+    fingerprints that somebody has worked out already.
     """
 
     rule: Rule
@@ -140,6 +146,18 @@ class Finder:
     offers: list[tuple[Finding, tuple[Remedy, ...]]]
     own_profiles: Mapping[str, Profile] | None = None
     witnesses: bool = True
+    known: Prints | None = None
+
+    def prints(self, end: End) -> tuple[str, str]:
+        """Return the wire and the end fingerprint of an end."""
+        if self.known is not None:
+            return self.known(end)
+        from .._fingerprint import end_fingerprint, wire_fingerprint  # deferred: plants only.
+
+        return (
+            wire_fingerprint(end, own_profiles=self.own_profiles),
+            end_fingerprint(end, own_profiles=self.own_profiles),
+        )
 
     def witness(self, direction: Direction, rows: Sequence[SignalPair]) -> Counterexample | None:
         """Return the counterexample of some signals, None where nobody will read it."""

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from .._bits import Place
 from .._canonical import alike, shared_parameters
-from .._model import Connection, Direction, End
+from .._model import Connection, Direction, End, Map, Signal
 from .._words import way
 from ..protocols import Profile
 from .arrival import Arrivals, ArrivingBits
 from .changes import show
 from .levels import FIELDS
+from .maps import same_shared
 
 __all__ = ["VERDICTS", "MixedState", "MixedRow", "MixedTable", "mixed_versions"]
 
@@ -161,6 +163,14 @@ def _apart(first: End, second: End, left: str, right: str) -> str:
 def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
     producer, consumer = direction.producer.name, direction.consumer.name
     sent, received = direction.sent, direction.received
+    if not refused and same_shared(sent, received) and not _overlapping(sent):
+        return MixedTable(
+            producer=producer,
+            consumer=consumer,
+            sent_octets=sent.size_octets,
+            expected_octets=received.size_octets,
+            rows=tuple(sorted(map(_same, received.signals), key=_place)),
+        )
     arrivals = Arrivals(producer, consumer, sent, received)
     accepted = sent.size_octets == received.size_octets and not refused
     rows: list[MixedRow] = []
@@ -192,7 +202,7 @@ def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
         )
         for signal, text in arrivals.unread()
     )
-    rows.sort(key=lambda row: (row.at, row.width))
+    rows.sort(key=_place)
     return MixedTable(
         producer=producer,
         consumer=consumer,
@@ -200,4 +210,27 @@ def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
         expected_octets=received.size_octets,
         rows=tuple(rows),
         refused=refused,
+    )
+
+
+def _place(row: MixedRow) -> tuple[Place, int]:
+    return row.at, row.width
+
+
+def _overlapping(map_: Map) -> bool:
+    """Tell whether two entries of a map claim one bit."""
+    runs = sorted((entry.start, entry.end) for entry in map_.entries)
+    return any(one[1] > two[0] for one, two in pairwise(runs))
+
+
+def _same(signal: Signal) -> MixedRow:
+    """Return the row of a signal that the producer has with the very same words."""
+    at, width, name = signal.at, signal.width, signal.name
+    return MixedRow(
+        at=at,
+        width=width,
+        signal=name,
+        gets=(ArrivingBits(kind="signal", at=at, width=width, name=name, whole=True),),
+        verdict="same",
+        consequence="",
     )

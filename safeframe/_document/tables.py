@@ -116,7 +116,9 @@ class Tables:
                     values[name] = key.kind.read(value)
                 except RefusalError as refusal:
                     self.refuse((*path, name), refusal)
-        lacking = [name for name, key in keys.items() if key.required and name not in table]
+        lacking = []
+        if not keys.keys() <= table.keys():  # A row of a record has all of its keys.
+            lacking = [name for name, key in keys.items() if key.required and name not in table]
         for name in lacking:
             self.missing(path, name)
         # What is missing is not always told, but nothing can be made without it.

@@ -21,10 +21,11 @@ _ESCAPED = re.compile(r'["\\\x00-\x1f\x7f-\x9f\u2028\u2029]')
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
-def plain_data(end: End, *, path: str) -> dict[str, Any]:
+def plain_data(end: End, *, path: str, known: bool = False) -> dict[str, Any]:
     """Return an End as the plain data of its file: the keys that are not at their default.
 
-    Raises InputError for what no map file can say, such as a safe value that is no number.
+    Raises InputError for what no map file can say, such as a safe value that is no number; of an
+    End that is ``known`` to be from a file nothing is asked.
     """
     data: dict[str, Any] = {
         "format": FORMAT,
@@ -38,7 +39,8 @@ def plain_data(end: End, *, path: str) -> dict[str, Any]:
         "allow": [_stated(allowance, ALLOW) for allowance in end.allowances],
     }
     data = {name: value for name, value in data.items() if value not in ({}, [])}
-    assemble(data, problems=Problems(path), line_of=lambda _: 0)
+    if not known:
+        assemble(data, problems=Problems(path), line_of=lambda _: 0)
     return data
 
 
@@ -82,9 +84,9 @@ def _is_negative_zero(value: object) -> bool:
     return type(value) is float and value == 0 and copysign(1, value) < 0
 
 
-def write_toml(end: End, *, path: str) -> str:
+def write_toml(end: End, *, path: str, known: bool = False) -> str:
     """Return the canonical TOML text of an End: one row per entry, a stable order of keys."""
-    data = plain_data(end, path=path)
+    data = plain_data(end, path=path, known=known)
     lines: list[str] = []
     for name, value in data.items():
         if name in TABLES and isinstance(value, list):

@@ -17,6 +17,8 @@ from .._source import Location
 from .._words import count, listed
 from ..protocols import Profile
 from ..record import Assessment, Record, RecordPoint
+from ..record._assess import verify_with
+from ..record._workings import Workings
 from .file import ListedConnection, Reader
 
 __all__ = [
@@ -211,6 +213,7 @@ class _Judge:
         self.cells: tuple[GateCell, ...] = ()
         self.valid = GateCell("open", "no record")
         self.serials: dict[str, str] = {}
+        self.workings = Workings(settings.own_profiles)
 
     def files(self, problems: Iterable[Problem]) -> None:
         """Take up what is wrong with the files of the connection."""
@@ -232,10 +235,15 @@ class _Judge:
             self.serials[end.name] = device.serial or device.recorded_serial
         own = self.settings.own_profiles
         try:
-            seen = checks.judged(connection, own_profiles=own)
+            maps = checks.judged_maps(connection, own_profiles=own)
+            self.workings = Workings(own, connection=connection, judged=maps)
+            seen = checks.by_device_files(connection, maps, own_profiles=own)
             self.findings += seen.findings
             self.findings += checks.across(
-                (connection,), own_profiles=own, without=checks.ACROSS_RULES
+                (connection,),
+                own_profiles=own,
+                without=checks.ACROSS_RULES,
+                prints=self.workings.prints,
             )
         except SafeframeError as error:
             self.points.append(maps_point(f"the maps cannot be judged: {error}"))
@@ -258,15 +266,16 @@ class _Judge:
 
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
-        own = record.points(made)
-        faults = [point.text for point in own if point.fault]
-        assessed = record.assess(made)
         fits: list[str] = []
+        assessed: Assessment | None = None
         try:
             if connection is not None:
-                assessed = record.verify(made, connection, own_profiles=self.settings.own_profiles)
-                fits += assessed.faults[: len(assessed.faults) - len(faults)]
+                assessed = verify_with(self.workings, made, connection)
+                faults = sum(point.fault for point in assessed.points)
+                fits += assessed.faults[: len(assessed.faults) - faults]
                 assessed = record.with_recordings(assessed, made, connection)
+            else:
+                assessed = record.assess(made)
             signed = record.with_signatures(
                 assessed,
                 self.path,
@@ -277,10 +286,11 @@ class _Judge:
             )
         except InputError as error:
             fits += map(str, error.problems)
-            signed = assessed
+            signed = assessed = assessed or record.assess(made)
         except SafeframeError as error:
             fits.append(f"the record cannot be judged: {error}")
-            signed = assessed
+            signed = assessed = assessed or record.assess(made)
+        own = assessed.points
         self.notes += signed.notes
         if fits[:1] == [record.VOID]:
             self._void(fits, made)

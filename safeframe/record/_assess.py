@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from .._errors import InputError
-from .._fingerprint import end_fingerprint, wire_fingerprint
-from .._mapfile import dumps, loads
+from .._mapfile import loads
 from .._model import Connection, End
 from .._words import count
 from ..protocols import Profile
-from ._compute import compute
+from ._compute import computed_with
 from ._editions import canonical_text, digest_of, earlier_edition, is_old
 from ._entries import CarriedOver, link_faults, title
 from ._parts import Computed, Record, State
 from ._people import People, acts_of, approvals, history_faults, person, state_number
 from ._void import drift, other_maps
+from ._workings import Workings
 
 __all__ = [
     "APPROVALS",
@@ -30,6 +30,7 @@ __all__ = [
     "baseline",
     "points",
     "verify",
+    "verify_with",
 ]
 
 VOID = "the maps are not those of the record, which is void for them:"
@@ -95,13 +96,15 @@ class Assessment:
     """``faults`` void the record or the change, ``missing`` is still to be done.
 
     ``notes`` say how far the judgement goes, for instance that the record is of an older edition.
-    ``signatures`` are the signature files that were looked at.
+    ``signatures`` are the signature files that were looked at, ``points`` what the record by
+    itself shows.
     """
 
     faults: tuple[str, ...]
     missing: tuple[str, ...]
     notes: tuple[str, ...] = ()
     signatures: tuple[Signature, ...] = ()
+    points: tuple[RecordPoint, ...] = ()
 
     @property
     def complete_and_signed(self) -> bool:
@@ -119,6 +122,7 @@ def assess(record: Record) -> Assessment:
         faults=tuple(point.text for point in found if point.fault),
         missing=tuple(point.text for point in found if not point.fault),
         notes=tuple(notes),
+        points=found,
     )
 
 
@@ -143,18 +147,26 @@ def verify(
     Without ``before`` the maps before the change are those inside the record. Raises InputError
     when these are no maps any more.
     """
+    return verify_with(Workings(own_profiles), record, after, before)
+
+
+def verify_with(
+    workings: Workings, record: Record, after: Connection, before: Connection | None = None
+) -> Assessment:
+    """Return the same as ``verify``; what is known of the ends is not worked out anew."""
     own = assess(record)
     recorded = record.computed
-    earlier = _in_order(before or baseline(record), recorded.before)
     now = _in_order(after, recorded.after)
-    faults = list(other_maps(recorded, earlier, now, own_profiles))
+    earlier = before or _baseline(recorded, now, workings)
+    earlier = _in_order(earlier, recorded.before)
+    faults = list(other_maps(recorded, earlier, now, workings))
     if faults:
         faults.insert(0, VOID)
     else:
         # A map that says the same in another spelling is the recorded one.
-        earlier = _as_recorded(earlier, recorded.before, own_profiles)
-        now = _as_recorded(now, recorded.after, own_profiles)
-        computed = compute(earlier, now, own_profiles=own_profiles)
+        earlier = _as_recorded(earlier, recorded.before, workings)
+        now = _as_recorded(now, recorded.after, workings)
+        computed = computed_with(workings, earlier, now)
         if is_old(recorded):
             known = set(_wrong(recorded))
             faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
@@ -164,6 +176,7 @@ def verify(
         faults=(*faults, *own.faults),
         missing=own.missing,
         notes=(*own.notes, *_how_far(record)),
+        points=own.points,
     )
 
 
@@ -174,26 +187,17 @@ def _how_far(record: Record) -> Iterator[str]:
         yield LIMITS
 
 
-def _as_recorded(
-    connection: Connection, states: Sequence[State], own_profiles: Mapping[str, Profile] | None
-) -> Connection:
+def _as_recorded(connection: Connection, states: Sequence[State], workings: Workings) -> Connection:
     """Return a connection with its maps as the record spells them, where they say the same."""
 
     def said(end: End, text: str) -> End:
-        if dumps(end) == text:
+        if workings.text(end) == text:
             return end
         try:
             inside = loads(text, path=f"<{end.name}, in the record>")
         except InputError:
             return end  # What is computed anew then shows the difference.
-        prints = [
-            (
-                wire_fingerprint(one, own_profiles=own_profiles),
-                end_fingerprint(one, own_profiles=own_profiles),
-            )
-            for one in (end, inside)
-        ]
-        return inside if prints[0] == prints[1] else end
+        return inside if workings.prints(end) == workings.prints(inside) else end
 
     first, second = (
         said(end, state.map) for end, state in zip(connection.ends, states, strict=True)
@@ -210,10 +214,22 @@ def _in_order(connection: Connection, states: Sequence[State]) -> Connection:
 
 def baseline(record: Record) -> Connection:
     """Return the connection before the change, from the maps inside the record."""
-    first, second = (
-        loads(state.map, path=f"<{state.end} before, in the record>")
-        for state in record.computed.before
-    )
+    first, second = map(_before, record.computed.before)
+    return Connection(first=first, second=second)
+
+
+def _before(state: State) -> End:
+    return loads(state.map, path=f"<{state.end} before, in the record>")
+
+
+def _baseline(recorded: Computed, now: Connection, workings: Workings) -> Connection:
+    """Return the connection before the change; what the ends of now say is not read anew.
+
+    ``loads`` is the inverse of ``dumps``: an end whose text stands in the record is what would
+    be read there, but for the lines.
+    """
+    texts = {workings.text(end): end for end in now.ends}
+    first, second = (texts.get(state.map) or _before(state) for state in recorded.before)
     return Connection(first=first, second=second)
 
 

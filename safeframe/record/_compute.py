@@ -6,13 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
 from .._canonical import CANONICAL, forms
-from .._checklist import checklist
+from .._checklist import steps_of
 from .._codec import run_text
-from .._diff import Change, MixedState, classify, compare_edits, mixed_versions
+from .._diff import Change, MixedState, classify_changes, compare_edits, mixed_versions
 from .._diff.overlay import Entry, Overlay, Segment, carried
 from .._findings import Finding, Spot
-from .._fingerprint import end_fingerprint, wire_fingerprint
-from .._mapfile import dumps
 from .._model import Connection, Signal
 from .._timing import timing
 from ..protocols import Profile
@@ -28,8 +26,9 @@ from ._parts import (
     State,
     Times,
 )
+from ._workings import Workings
 
-__all__ = ["compute"]
+__all__ = ["compute", "computed_with"]
 
 
 def compute(
@@ -43,43 +42,40 @@ def compute(
     ``after.first`` must be the edited ``before.first``, and likewise the second. The same maps
     give the same value on every machine and at any time.
     """
+    return computed_with(Workings(own_profiles), before, after)
+
+
+def computed_with(workings: Workings, before: Connection, after: Connection) -> Computed:
+    """Return the same as ``compute``; what is known of the ends is not worked out anew."""
+    own_profiles = workings.own_profiles
     edits = compare_edits(before, after, own_profiles=own_profiles)
+    both = tuple(zip(edits.ends, edits.edits, strict=True))
     connection_table = after.first.connection_table
     return Computed(
         canonical=CANONICAL,
         connection=after.name,
         profile=connection_table.profile,
         edition=connection_table.edition,
-        before=_states(before, own_profiles),
-        after=_states(after, own_profiles),
+        before=_states(before, workings),
+        after=_states(after, workings),
         bits=tuple(_bits(before, after)),
-        edits=tuple(
-            _edit(end, change)
-            for end, changes in zip(edits.ends, edits.edits, strict=True)
-            for change in changes
-        ),
+        edits=tuple(_edit(end, change) for end, changes in both for change in changes),
         verdict=edits.verdict,
         differences=tuple(difference.message for difference in edits.differences),
-        classes=classify(before, after, own_profiles=own_profiles).reasons,
+        classes=classify_changes(both).reasons,
         mixed=tuple(map(_mixed, mixed_versions(before, after, own_profiles=own_profiles))),
         times=_times(after, own_profiles),
-        findings=tuple(_findings(after, own_profiles)),
-        checklist=checklist(before, after, own_profiles=own_profiles),
+        findings=tuple(_findings(after, workings)),
+        checklist=steps_of(before, after, edits.edits, own_profiles),
     )
 
 
-def _states(
-    connection: Connection, own_profiles: Mapping[str, Profile] | None
-) -> tuple[State, ...]:
-    return tuple(
-        State(
-            end=end.name,
-            wire=wire_fingerprint(end, own_profiles=own_profiles),
-            own=end_fingerprint(end, own_profiles=own_profiles),
-            map=dumps(end),
-        )
-        for end in connection.ends
-    )
+def _states(connection: Connection, workings: Workings) -> tuple[State, ...]:
+    found = []
+    for end in connection.ends:
+        wire, own = workings.prints(end)
+        found.append(State(end=end.name, wire=wire, own=own, map=workings.text(end)))
+    return tuple(found)
 
 
 def _edit(end: str, change: Change) -> EditLine:
@@ -98,14 +94,17 @@ def _bits(before: Connection, after: Connection) -> Iterator[BitRow]:
     for old, new in zip(before.directions(), after.directions(), strict=True):
         overlay = Overlay(old.sent, old.received, new.sent, new.received)
         for segment in overlay.segments:
-            cells = [_cell(segment.owners[which]) for which in range(4)]
-            keys = [_key(segment, which) for which in range(4)]
+            owners = segment.owners
+            cells = [_cell(one) for one in owners]
             yield BitRow(
                 direction=new.name,
                 place=run_text(segment.start, segment.end),
                 before=tuple(cells[:2]),
                 after=tuple(cells[2:]),
-                changed=keys[:2] != keys[2:],
+                # Most bits belong to the very entries of before.
+                changed=owners[:2] != owners[2:]
+                and [_key(segment, which) for which in (0, 1)]
+                != [_key(segment, which) for which in (2, 3)],
             )
 
 
@@ -163,10 +162,8 @@ def _times(after: Connection, own_profiles: Mapping[str, Profile] | None) -> Tim
     )
 
 
-def _findings(
-    after: Connection, own_profiles: Mapping[str, Profile] | None
-) -> Iterable[RecordedFinding]:
-    report = checks.check(after, own_profiles=own_profiles)
+def _findings(after: Connection, workings: Workings) -> Iterable[RecordedFinding]:
+    report = checks.check_judged(after, workings.judged(after), own_profiles=workings.own_profiles)
     for finding in report.findings:
         yield _found(finding, "")
     for waived in report.waived:

@@ -8,13 +8,14 @@ from typing import Any
 
 from .._diff import Change, compare_versions
 from .._errors import InputError
-from .._fingerprint import end_fingerprint, plain, wire_fingerprint
+from .._fingerprint import plain
 from .._mapfile import loads
 from .._model import Connection, End
 from .._words import count
 from ..protocols import Profile
 from ._editions import fingerprints
 from ._parts import Computed, State
+from ._workings import Workings
 
 __all__ = ["drift", "other_maps"]
 
@@ -71,7 +72,7 @@ def other_maps(
     recorded: Computed,
     earlier: Connection,
     now: Connection,
-    own_profiles: Mapping[str, Profile] | None,
+    workings: Workings,
 ) -> Iterator[str]:
     """Say which maps are not those of the record, and what is different in them."""
     for name, states, connection in (
@@ -79,14 +80,11 @@ def other_maps(
         ("", recorded.after, now),
     ):
         for state, end in zip(states, connection.ends, strict=True):
-            olds = fingerprints(recorded, state, own_profiles=own_profiles)
-            news = (
-                wire_fingerprint(end, own_profiles=own_profiles),
-                end_fingerprint(end, own_profiles=own_profiles),
-            )
+            olds = fingerprints(recorded, state, own_profiles=workings.own_profiles)
+            news = workings.prints(end)
             if olds != news:
                 head = f"{end.name}{name}"
-                told = [f"{head}: {text}" for text in _changes(state, end, own_profiles)]
+                told = [f"{head}: {text}" for text in _changes(state, end, workings.own_profiles)]
                 yield from told[:_SHOWN]
                 if len(told) > _SHOWN:
                     yield f"{head}: {count(len(told) - _SHOWN, 'more difference')}"
@@ -123,6 +121,8 @@ def _told(change: Change, end: End) -> str:
 
 def drift(recorded: Computed, now: Computed) -> Iterator[str]:
     """Say what differs between the computed part of a record and what the same maps give now."""
+    if recorded == now:
+        return  # Nearly all records: the long way is for those where something differs.
     old, new = plain(recorded), plain(now)
     for key, words in _PARTS.items():
         found = next(_leaves(old[key], new[key], ()), None)

@@ -6,6 +6,7 @@ import dataclasses
 from collections import Counter
 from collections.abc import Callable
 from random import Random
+from unittest.mock import patch
 
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -329,3 +330,26 @@ class TestMixedTable:
             assert len([row for row in table.rows if row.gets]) == len(received.signals)
             for row in table.rows:
                 assert not row.gets or sum(piece.width for piece in row.gets) == row.width
+
+
+class TestShortWays:
+    """Where two maps plainly say the same, the short way gives what the long one gives."""
+
+    @given(clean_connections(), st.sampled_from(EDITS), st.integers(0, 9), st.booleans())
+    def test_mixed_versions_and_ends(
+        self, connection: Connection, kind: str, seed: int, twice: bool
+    ) -> None:
+        edit = an_edit(kind, seed)
+        first = connection.first
+        sends = edit(first.sends)
+        if twice:  # One bit claimed by two entries.
+            sends = dataclasses.replace(sends, entries=(*sends.entries, sends.entries[0]))
+        other = dataclasses.replace(connection.second, receives=sends)
+        both = Connection(first=dataclasses.replace(first, sends=sends), second=other)
+        for after in (connection, both):
+            short = mixed_versions(connection, after), compare_ends(after)
+            with (
+                patch("safeframe._diff.maps.same_shared", lambda *_: False),
+                patch("safeframe._diff.mixed.same_shared", lambda *_: False),
+            ):
+                assert (mixed_versions(connection, after), compare_ends(after)) == short

@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe import record
 from safeframe._document.problems import Problems
@@ -32,8 +33,10 @@ from safeframe.record import (
     Trial,
     TrialAct,
 )
+from safeframe.record._assess import verify_with
 from safeframe.record._codec import kind_of, schema
 from safeframe.record._editions import digest_of
+from safeframe.record._workings import Workings
 from tests.unit.record_maps import (
     AFTER,
     BEFORE,
@@ -715,3 +718,31 @@ def test_an_empty_change_needs_no_step() -> None:
     assert made.computed.verdict == "nothing changed"
     assert record.verify(made, AFTER).complete_and_signed
     assert Trial(id="", result="", who="", when="", remark="") not in made.people.trials
+
+
+class TestWorkings:
+    """What is worked out once is what would be worked out each time."""
+
+    def test_of_maps_from_files(self) -> None:
+        for after in (AFTER, BEFORE):
+            known = Workings(connection=after, judged=checks.judged_maps(after))
+            found = verify_with(known, SIGNED, after)
+            assert found == record.verify(SIGNED, after)
+            assert found.points == record.points(SIGNED)
+
+    def test_of_a_judgement_of_other_maps(self) -> None:
+        known = Workings(connection=BEFORE, judged=checks.judged_maps(BEFORE))
+        assert known.judged(BEFORE) is not None
+        assert known.judged(AFTER) is None
+        assert Workings().judged(AFTER) is None
+        assert verify_with(known, SIGNED, AFTER) == record.verify(SIGNED, AFTER)
+
+    def test_a_map_before_that_is_that_of_now(self) -> None:
+        made = record.new(AFTER, AFTER)
+        assert record.verify(made, AFTER).faults == ()
+        text = made.computed.before[0].map.replace("safeframe-map/1", "safeframe-map/9")
+        state = replace(made.computed.before[0], map=text)
+        states = (state, *made.computed.before[1:])
+        forged = replace(made, computed=replace(made.computed, before=states))
+        with pytest.raises(InputError, match="before, in the record"):
+            record.verify(forged, AFTER)

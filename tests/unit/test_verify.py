@@ -322,7 +322,7 @@ class TestUnreadable:
         def refused(*_: object, **__: object) -> None:
             raise UsageError("not this one")
 
-        monkeypatch.setattr(checks, "judged", refused)
+        monkeypatch.setattr(checks, "judged_maps", refused)
         row = site.row()
         assert points(row)[0] == "the maps cannot be judged: not this one"
         assert row["agree"] == {"state": "fault", "text": "not judged"}
