@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from functools import partial
+from functools import cache, partial
 from itertools import chain, islice
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from .. import _canonical as canonical
 from .._errors import UsageError
@@ -19,16 +19,13 @@ from . import (  # noqa: F401
     connection_table,
     contradictions,
     devices,
-    handovers,
     limits,
     meaning,
     origin,
     permutations,
     plant,
     relating,
-    routes,
     shape,
-    told,
 )
 from .registry import (
     CHECKS,
@@ -37,12 +34,12 @@ from .registry import (
     Context,
     Finder,
     Prints,
+    RouteCheck,
     RoutesSeen,
     context,
     count,
 )
 from .remedies import Remedy
-from .trial import tried
 from .unjudged import unjudged
 
 __all__ = [
@@ -79,23 +76,37 @@ _UNUSED = Rule(
     remedy="remove the allowance",
 )
 
-RULES: tuple[Rule, ...] = tuple(
-    sorted(
-        (*(rule for rule, _ in (*CHECKS, *PLANT_CHECKS, *ROUTE_CHECKS)), _UNUSED),
-        key=lambda rule: rule.name,
-    )
-)
-"""Every rule, in name order."""
+if TYPE_CHECKING:
+    RULES: tuple[Rule, ...]
+    """Every rule, in name order."""
+
+
+def __getattr__(name: str) -> tuple[Rule, ...]:
+    if name == "RULES":
+        return _rules()
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+@cache
+def _rules() -> tuple[Rule, ...]:
+    checks = (*CHECKS, *PLANT_CHECKS, *_route_checks())
+    return tuple(sorted((*(rule for rule, _ in checks), _UNUSED), key=lambda rule: rule.name))
+
+
+def _route_checks() -> list[tuple[Rule, RouteCheck]]:
+    from . import handovers, routes  # noqa: F401  deferred: only plants have routes.
+
+    return ROUTE_CHECKS
 
 
 def find_rule(name: str) -> Rule:
     """Return a rule by name; UsageError with the nearest names for an unknown one."""
-    for rule in RULES:
+    for rule in _rules():
         if rule.name == name:
             return rule
     from difflib import get_close_matches  # deferred: needed for a misspelt name only.
 
-    near = get_close_matches(name, [rule.name for rule in RULES])
+    near = get_close_matches(name, [rule.name for rule in _rules()])
     hint = f"; nearest: {', '.join(near)}" if near else ""
     raise UsageError(f"a rule must be listed by `safeframe rules`, not {name!r}{hint}")
 
@@ -207,7 +218,7 @@ def judge_routes(
     """Return what is found on routes, and what stays open."""
     found: list[Finding] = []
     open_: list[NotJudged] = []
-    for rule, run in ROUTE_CHECKS:
+    for rule, run in _route_checks():
         finder = Finder(rule, "", [], own_profiles)
         told_: list[Finding] = []
         for one in run(seen, finder):
@@ -286,6 +297,8 @@ def judged_maps(
     profile = find_profile(connection, own_profiles)
     seen, found, offers = _judged(_ordered(connection, profile), profile)
     if offers and not seen.exchanged:
+        from .trial import tried  # deferred: where there is something to remedy.
+
         found = tried(seen.connection, found, offers, partial(_found, profile=profile))
     return Judged(tuple(found), tuple(_facts(seen)), tuple(unjudged(connection, seen.profile)))
 
@@ -295,7 +308,9 @@ def by_device_files(
 ) -> Judged:
     """Return what was seen of the maps with what the device files of the connection add."""
     found, facts = list(seen.findings), list(seen.facts)
-    for end in connection.ends:
+    for end in connection.ends if connection.devices else ():
+        from . import told  # deferred: few ends name a device file.
+
         for device in connection.devices:
             if device.end.name == end.name:
                 differing = told.against(end, device, partial(check, own_profiles=own_profiles))
@@ -460,7 +475,7 @@ def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
 
 def _unused(name: str, end: End, allowance: Allowance) -> Finding:
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    known = any(rule.name == allowance.rule for rule in RULES)
+    known = any(rule.name == allowance.rule for rule in _rules())
     message = (
         f"{end.name} allows {what}, but there is no such finding"
         if known

@@ -10,10 +10,7 @@ from collections.abc import Iterable, Sequence
 
 from .._model import Map
 from .cause import Cause
-from .causes import Walk
-from .cycles import reversed_runs
 from .match import Matching, Pair
-from .patterns import patterns
 
 __all__ = ["explain"]
 
@@ -35,8 +32,12 @@ def explain(matching: Matching, left: Map, right: Map) -> tuple[Cause, ...]:
         )
     ):
         return ()  # The common case, twice per clean connection.
+    from .causes import Walk  # deferred, as what is imported below, for that reason.
+
     best = Walk(matching, left, right, None).causes()
     if _moves(best) > 1:
+        from .patterns import patterns
+
         for pattern in patterns(matching.pairs, max(left.size_octets, right.size_octets)):
             other = Walk(matching, left, right, pattern).causes()
             if len(other) < len(best):
@@ -59,6 +60,8 @@ def _with_runs(causes: list[Cause], pairs: Sequence[Pair]) -> list[Cause]:
     swaps = [cause for cause in causes if cause.kind == "swap"]
     if not 1 < len(swaps) <= _MOST_SWAPS:
         return causes
+    from .cycles import reversed_runs
+
     runs = list(reversed_runs(((cause.delta, cause.pairs) for cause in swaps), pairs))
     told = {id(pair) for run in runs for pair in run}
     whole = [
