@@ -25,7 +25,7 @@ def run(args: argparse.Namespace) -> int:
     if args.format == "json":
         from .._report import changesjson  # deferred: json costs start-up time.
 
-        sys.stdout.write(changesjson.sites(comparison, fail_on=args.fail_on))
+        sys.stdout.writelines(changesjson.sites(comparison, fail_on=args.fail_on))
     elif args.format == "html":
         options.tell(args, _page(args, comparison))
     else:

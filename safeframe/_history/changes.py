@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from .._diff import Change, ChangeClass, EditComparison, MixedState, at_or_above
+from .._diff import (
+    Change,
+    ChangeClass,
+    EditComparison,
+    MixedState,
+    at_or_above,
+    mixed_versions,
+)
 from .._errors import Problem
 from .._findings import Finding, Report
 from .._model import Connection
+from ..protocols import Profile
 
 __all__ = ["CHANGES", "NO_CLASS", "ConnectionChange", "EndState", "SiteComparison"]
 
@@ -59,7 +68,8 @@ class ConnectionChange:
     worst level of its changes, empty without any. ``before`` and ``after`` are the connection in
     both states, its ends in one order; ``comparison`` and ``mixed`` are there where both are and a
     file has changed, ``changes`` are those of an end without a partner. ``disagree`` is what the
-    ends do not share now, ``report`` the check of what is there now.
+    ends do not share now, ``report`` the check of what is there now. ``own_profiles`` are those
+    that it was compared by.
     """
 
     name: str
@@ -71,11 +81,23 @@ class ConnectionChange:
     before: Connection | None = None
     after: Connection | None = None
     comparison: EditComparison | None = None
-    mixed: tuple[MixedState, ...] = ()
     changes: tuple[Change, ...] = ()
     disagree: tuple[Change, ...] = ()
     report: Report | None = None
     notes: tuple[str, ...] = ()
+    own_profiles: Mapping[str, Profile] | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def mixed(self) -> tuple[MixedState, ...]:
+        """What the ends read from each other while only one of them is updated.
+
+        It is worked out when somebody asks: kept, it would be most of what a changed site needs.
+        """
+        if self.comparison is None or not self.level:
+            return ()
+        assert self.before is not None, "compared are two states"
+        assert self.after is not None, "compared are two states"
+        return mixed_versions(self.before, self.after, own_profiles=self.own_profiles)
 
     @property
     def moved(self) -> tuple[tuple[str, str], ...]:

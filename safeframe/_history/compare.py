@@ -13,12 +13,10 @@ from .._diff import (
     Change,
     ChangeClass,
     EditComparison,
-    MixedState,
     classify_changes,
     compare_edits,
     compare_ends,
     compare_versions,
-    mixed_versions,
 )
 from .._errors import Problem
 from .._findings import Finding, Report
@@ -138,7 +136,6 @@ class _Comparer:
             return self._row(old, new, "unchanged", comparison=comparison, ends=ends, found=found)
         edits = tuple(zip(comparison.ends, comparison.edits, strict=True))
         levels = [change.level for _, changes in edits for change in changes]
-        mixed = mixed_versions(old, new, own_profiles=self.own_profiles) if levels else ()
         return self._row(
             old,
             new,
@@ -148,7 +145,6 @@ class _Comparer:
             found=found,
             level=min(levels, key=LEVELS.index, default=""),
             classes=classify_changes(edits),
-            mixed=tuple(mixed),
         )
 
     def _row(
@@ -162,7 +158,6 @@ class _Comparer:
         comparison: EditComparison | None = None,
         level: str = "",
         classes: ChangeClass = NO_CLASS,
-        mixed: tuple[MixedState, ...] = (),
         notes: tuple[str, ...] = (),
     ) -> ConnectionChange:
         return ConnectionChange(
@@ -175,7 +170,7 @@ class _Comparer:
             before=old,
             after=new,
             comparison=comparison,
-            mixed=mixed,
+            own_profiles=self.own_profiles,
             disagree=comparison.disagree if comparison is not None else (),
             report=self.reports[id(found or new)],
             notes=notes,

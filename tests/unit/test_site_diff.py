@@ -11,6 +11,7 @@ import pytest
 from safeframe import ConnectionChange, SiteComparison, compare_sites, read_site
 from safeframe import _demo as demo
 from safeframe._cli import main, schema
+from safeframe._report import changesjson
 
 MAPS = ("sc1-lx.toml", "lx-sc1.toml")
 
@@ -360,6 +361,21 @@ class TestCommand:
         assert err == (
             "safeframe: 1 thing could not be read, see above; of all else this is the answer\n"
         )
+
+    def test_json_comes_piece_by_piece(self, sites: TwoSites) -> None:
+        for number in range(3):
+            sites.put("before", pair(f"C{number}", f"L{number}", number + 1, f"{number}/"))
+            more = {"torque permitted": "torque asked for"} if number else {}
+            sites.put("after", pair(f"C{number}", f"L{number}", number + 1, f"{number}/", **more))
+        found = sites.compare()
+        pieces = list(changesjson.sites(found, fail_on="text"))
+        assert len(pieces) == len(found.rows) + 2
+        whole = "".join(pieces)
+        assert whole == json.dumps(json.loads(whole), indent=2) + "\n"
+        rows = json.loads(whole)["site"]["connections"]
+        assert [row["connection"] for row in rows] == ["C0", "C1", "C2"]
+        assert [len(row["mixes"]) for row in rows] == [0, 2, 2]
+        assert [len(row.mixed) for row in found.rows] == [0, 2, 2]
 
     def test_markdown_is_bounded(self, sites: TwoSites, capsys: pytest.CaptureFixture[str]) -> None:
         long = "N" * 3000
