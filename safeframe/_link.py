@@ -113,7 +113,7 @@ def places_stated(link: Link, at: Iterable[str], sources: Iterable[str]) -> Plac
     """
     return Places(
         {side: _offset(text) for side, text in _by_side(at, "--at", link)},
-        {side: text.lower() for side, text in _by_side(sources, "--from", link)},
+        {side: _address(text) for side, text in _by_side(sources, "--from", link)},
     )
 
 
@@ -127,7 +127,11 @@ def _named(texts: Iterable[str], option: str) -> Iterator[tuple[str, str]]:
 
 
 def _by_side(texts: Iterable[str], option: str, link: Link) -> Iterator[tuple[int, str]]:
+    seen: set[str] = set()
     for name, value in _named(texts, option):
+        if name in seen:
+            raise UsageError(f"{option} must name {name} once only")
+        seen.add(name)
         if name not in link.names:
             from difflib import get_close_matches  # deferred: needed for a misspelt name only.
 
@@ -143,6 +147,14 @@ def _value(text: str) -> Any:
         return int(text, 0)
     except ValueError:
         return text
+
+
+def _address(text: str) -> str:
+    """Return the address of a station as recordings spell it: 02:00:00:00:00:01."""
+    digits = text.lower().replace("-", "").replace(".", "")
+    octets = [digits[at : at + 2] for at in range(0, 12, 2)]
+    spelled = {"-".join(octets), ".".join(digits[at : at + 4] for at in (0, 4, 8))}
+    return ":".join(octets) if text.lower() in spelled else text.lower()
 
 
 def _offset(text: str) -> int:

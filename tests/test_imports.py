@@ -73,7 +73,9 @@ TABLE = {
     "frame": row(4, "_errors _bits _engine _model _codec protocols", "bitstring construct"),
     "relations": row(4, "_errors _model _codec"),
     "_link": row(5, "_errors _model protocols frame"),
-    "capture": row(5, "_errors _octets _words _bits _model _codec protocols frame relations _link"),
+    "capture": row(
+        5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"
+    ),
     "edit": row(
         5,
         "_errors _source _bits _document _findings _model _codec _mapfile _pairing protocols "

@@ -275,7 +275,7 @@ def _explain(args: argparse.Namespace) -> int:
     data = seen.values.get("data")
     maps = [_chosen(end, args, peer=number == 1) for number, end in enumerate(ends)]
     read = [codec.decode(map_, data) for map_ in maps] if data is not None else []
-    wrong = _wrong_sizes(ends, maps, data)
+    wrong = _wrong_sizes(ends, maps, None if data is None else _carried(profile, sent, known))
     if args.format == "json":
         sys.stdout.write(frames.inspection_json(seen, read[0] if read else None, notes=wrong))
     else:
@@ -284,6 +284,15 @@ def _explain(args: argparse.Namespace) -> int:
         options.tell(args, told)
     differs = len(read) == 2 and any(_meanings(read[0]).items() ^ _meanings(read[1]).items())
     return 0 if seen.accepted and not wrong and not differs else 1
+
+
+def _carried(profile: str, sent: bytes, known: Mapping[str, Any]) -> bytes:
+    """Return all data of a frame: what a receiver knows may cut them to those it maps."""
+    rules = frame.values(profile)
+    needed = {rule.under for rule in rules} | {rule.name for rule in rules if rule.words}
+    shape = {name: value for name, value in known.items() if name in needed}
+    found: bytes = frame.inspect(profile, sent, **shape).values["data"]
+    return found
 
 
 def _meanings(read: Mapping[str, codec.Reading]) -> dict[str, str]:

@@ -242,7 +242,10 @@ def _verdict(found: Examination) -> StyledText:
     if found.is_clean:
         if found.is_whole:
             return StyledText("nothing wrong in this recording", "good")
-        return StyledText("what was judged is as it should be; not everything was judged", "good")
+        told = "what was judged is as it should be; not everything was judged"
+        if found.unproven:
+            told += f": no checksum covers the data of {count(found.unproven, 'frame')}"
+        return StyledText(told, "good")
     if not found.frames:
         return StyledText("no frame of this connection was found", "error")
     judged = sum(side.results.get("accepted", 0) for side in found.sides)

@@ -84,7 +84,8 @@ def examine(
             course.take(place, found)
     except KeyboardInterrupt:
         course.stopped = True
-    return course.finish(also or {})
+    unheard = {side: name for side, name in (sources or {}).items() if name in locator.unheard}
+    return course.finish(also or {}, unheard)
 
 
 def _note(packet: Packet, side: int | None, text: str) -> Note:
@@ -412,15 +413,15 @@ class _Course:
     def _reports(self) -> tuple[SideReport, SideReport]:
         return self._sides[0].report(), self._sides[1].report()
 
-    def finish(self, also: Mapping[str, End]) -> Examination:
-        """Return what was seen."""
+    def finish(self, also: Mapping[str, End], unheard: Mapping[int, str]) -> Examination:
+        """Return what was seen; ``unheard`` are stations by side that have sent no packet."""
         watchdog_us = self._link.watchdog_us
         waiting = self._waiting()
         for number, side in enumerate(self._sides):
             if side.noise is not None:
                 self._noisy.add(side.noise)
             side.keep(None)
-            self._missing(side)
+            self._missing(side, unheard.get(number, ""))
             if watchdog_us is None or self._end_us is None or side.heard_us is None:
                 continue
             if self._end_us - side.heard_us > watchdog_us:
@@ -460,6 +461,7 @@ class _Course:
             oddities=tuple(each for side in self._sides for each in side.odd.found()),
             other_readings=tuple(self._other_readings(also)),
             not_judged=(*self._not_judged(), *waiting),
+            unproven=sum(side.unproven.count for side in self._sides),
             stopped=self.stopped,
         )
 
@@ -474,13 +476,17 @@ class _Course:
         self._tell(packet, side, "incomplete", text, True)
         return ()
 
-    def _missing(self, side: Heard) -> None:
-        """Tell of a side that has sent nothing, and of one whose data nobody has used."""
+    def _missing(self, side: Heard, station: str) -> None:
+        """Tell of a side that has sent nothing, and of one whose data nobody has used.
+
+        ``station`` is that of the side, where no packet has come from it.
+        """
         name, peer = self._link.names[side.side], self._link.names[1 - side.side]
         text = ""
         if not side.results and not side.steady:
             if side.sends:
                 kind, text = "no frames", f"no frame of {name} was found"
+                text += f": no packet comes from {station}" * bool(station)
         elif self._parts and side.carries and not side.data_frames:
             kind, text = "no frames", f"no data of {name} were complete and right"
         elif side.data_frames and not side.used_frames and "size" not in self._notes:

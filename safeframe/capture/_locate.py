@@ -4,7 +4,8 @@ Where a recording names the sender, or where the place of a side's frames is giv
 searched. Otherwise ids that the frame itself carries are looked for; a place that has shown three
 frames is then taken for the place of that side, so that a spoilt frame there is seen too. Until
 both sides have a place the last packets are held back: frames of the start-up that carry no id are
-found when the place is known.
+found when the place is known. Where a recording ends before, fewer frames must do: a side with two
+frames, one of them spoilt, would look like a side with a single good one.
 """
 
 from __future__ import annotations
@@ -17,11 +18,10 @@ from .._errors import UsageError
 from .._link import Link
 from ..protocols import room
 from ._packets import Packet
+from ._sizes import SURE, FrameSizes
 
 __all__ = ["LocatedFrame", "Locator", "Miss"]
 
-_SURE = 3
-"""Frames at one place before everything there is taken for a frame; by choice."""
 _HELD_PACKETS, _HELD_OCTETS = 4096, 1 << 22
 """How far is looked back for frames without an id; by choice."""
 _MAX_STATIONS = 4096
@@ -69,6 +69,8 @@ class Locator:
         self._link = link
         self._at = sorted(at.items(), key=lambda item: item[1])
         self._sources = sources
+        self.unheard = set(sources.values())
+        """Addresses that were named and from which no packet has come yet."""
         self._names = {name: side for side, name in enumerate(link.names)}
         traits = room(link.profile).recording
         self._search = None if traits is None else traits.search
@@ -78,10 +80,10 @@ class Locator:
             raise UsageError(
                 f"messages of {link.profile} are told by their identifiers: leave --at out"
             )
-        self._sizes = list(link.sizes)
+        self._sizes = FrameSizes(link)
         self._places: dict[_Way, dict[int, int]] = {}
         self._sure: dict[_Way, list[int]] = {}
-        self._stations: dict[str, int] = {}
+        self._stations: dict[str, set[int]] = {}
         self._held: deque[Packet] | None = deque()
         self._held_octets = 0
         self._alike = (
@@ -89,7 +91,6 @@ class Locator:
         )
         self._shared = self._overlap()
         self._known: dict[tuple[str, str], tuple[int, int, int | None]] = {}
-        self._tried: dict[int, dict[int, int]] = {0: {}, 1: {}}
 
     def _overlap(self) -> bool:
         """Tell whether both ends send at places that overlap and no station tells them apart."""
@@ -117,6 +118,7 @@ class Locator:
 
         What is found may belong to an earlier packet that was held back.
         """
+        self.unheard.discard(packet.source)
         if packet.sender:
             yield packet, None
             side = self._names.get(packet.sender)
@@ -145,6 +147,7 @@ class Locator:
     def finish(self) -> Iterator[Found]:
         """Yield what was held back."""
         if self._held:
+            self._settle()
             self._look_for_other_sizes(self._held)
         yield from self._release()
 
@@ -174,54 +177,28 @@ class Locator:
             sides = [side]
         here = [(side, place) for side, place in self._at if side in sides]
         for side, place in here:
-            self._try_sizes(packet, side, place)
+            self._sizes.look(side, packet.octets[place:])
             yield packet, self._cut(packet, side, place)
-        if len(here) == 1 and not self._shared and self._has_size(here[0][0]):
+        if len(here) == 1 and not self._shared and self._sizes.is_settled(here[0][0]):
             side, place = here[0]
             if len(self._known) >= _MAX_STATIONS:
                 self._known.clear()
             self._known["", packet.source] = side, place, place + self._sizes[side]
 
-    def _has_size(self, side: int) -> bool:
-        """Tell whether no other size of the frames of a side is looked for any more."""
-        tried = self._tried[side]
-        return (
-            self._lengths is None
-            or self._sizes[side] in tried
-            or sum(tried.values()) >= _OTHER_SIZES
-        )
-
     def _teller(self, packet: Packet) -> int | None:
-        """Return the side whose ids stand at its place; a station then keeps its side."""
-        known = self._stations.get(packet.source)
-        if known is not None or self._search is None:
-            return known
+        """Return the side whose ids stand at its place, or the only one its station has shown."""
+        if self._search is None:
+            return None
         fits = [
             side
             for side, place in self._at
             if 0 in self._search(self._link, side, packet.octets[place : place + self._sizes[side]])
         ]
-        if len(fits) != 1:
-            return None
-        self._stations[packet.source] = fits[0]
-        return fits[0]
-
-    def _try_sizes(self, packet: Packet, side: int, place: int) -> None:
-        """Take frames for another size where three fit it and none the expected one."""
-        tried = self._tried[side]
-        total = sum(tried.values())
-        if self._lengths is None or total >= _OTHER_SIZES or self._sizes[side] in tried:
-            return
-        octets = packet.octets[place:]
-        expected = self._sizes[side]
-        if self._search is not None and 0 in self._search(self._link, side, octets[:expected]):
-            tried[expected] = 1
-            return
-        for size in self._lengths(self._link, side, octets):
-            tried[size] = tried.get(size, 0) + 1
-            if tried[size] == _SURE:
-                self._sizes[side] = size
-                return
+        shown = self._stations.setdefault(packet.source, set())
+        if len(fits) == 1:
+            shown.update(fits)
+            return fits[0]
+        return next(iter(shown)) if len(shown) == 1 else None
 
     def _cut(
         self, packet: Packet, side: int, place: int, *, known: bool = True
@@ -246,11 +223,19 @@ class Locator:
         fits = [side for side in self._sides("") if self._sizes[side] == size]
         if len(fits) > 1 and self._search is not None and not self._alike:
             fits = [side for side in fits if 0 in self._search(self._link, side, packet.octets)]
+            if not fits:
+                return Miss("unknown sender", "the ids of neither end stand in it")
         if len(fits) == 1:
             return LocatedFrame(fits[0], packet.octets, 0, False)
         if fits:
             text = "both ends send frames of this length: name the sender"
             return Miss("unknown sender", text)
+        side = self._sizes.of_whole(packet.octets)
+        if side is not None:
+            return LocatedFrame(side, packet.octets, 0, False)
+        text = self._sizes.contradiction(packet.octets)
+        if text:
+            return Miss("size", text)
         return Miss("length", f"no end sends frames of {size} octets")
 
     def _searched(self, packet: Packet) -> Iterator[Found]:
@@ -280,6 +265,20 @@ class Locator:
     def _is_settled(self) -> bool:
         return len({way[2] for way, places in self._sure.items() if places}) == 2
 
+    def _settle(self) -> None:
+        """Take the likeliest places of a side that has none yet, however few frames they hold."""
+        settled = {way[2] for way, places in self._sure.items() if places}
+        for way, places in self._places.items():
+            alone = set(places) - self._of_both(way)
+            if way[2] not in settled and alone:
+                most = max(places[place] for place in alone)
+                self._sure[way] = [place for place in alone if places[place] == most]
+
+    def _of_both(self, way: _Way) -> set[int]:
+        """Return the places at which a station has shown frames of both ends."""
+        first, second = (self._places.get((way[0], way[1], side), {}) for side in (0, 1))
+        return first.keys() & second.keys()
+
     def _needed_search(self) -> Callable[[Link, int, bytes], Sequence[int]]:
         if self._search is None:
             raise UsageError(
@@ -300,11 +299,11 @@ class Locator:
 
     def _decide(self, way: _Way) -> None:
         """Take the places with enough frames for sure, where the other side has none."""
-        other = self._places.get((way[0], way[1], 1 - way[2]), {})
+        both = self._of_both(way)
         self._sure[way] = [
             place
             for place, count in self._places[way].items()
-            if count >= _SURE and place not in other
+            if count >= SURE and place not in both
         ]
 
     def _frames(self, packet: Packet, *, scan: bool) -> Iterator[Found]:
@@ -327,6 +326,12 @@ class Locator:
             if found:
                 yield packet, Miss("unknown sender", _TWO_SENDERS)
             return
+        elsewhere = self._of_both((packet.source, packet.channel, 0)) if len(sides) > 1 else set()
+        elsewhere -= {each.place for each in found if isinstance(each, LocatedFrame)}
+        found += [
+            Miss("unknown sender", f"at {place}, where both ends send frames, is one of neither")
+            for place in sorted(elsewhere)
+        ]
         if len(found) > 1:
             found.sort(key=lambda each: each.place if isinstance(each, LocatedFrame) else 0)
         for each in found:
@@ -349,7 +354,7 @@ class Locator:
                         key = way, place, size
                         counts[key] = counts.get(key, 0) + 1
             likely = max(counts.items(), key=lambda item: item[1], default=None)
-            if likely is not None and likely[1] >= _SURE:
+            if likely is not None and likely[1] >= SURE:
                 way, place, size = likely[0]
                 self._sizes[side] = size
                 self._sure[way] = [place]

@@ -185,7 +185,8 @@ class Examination:
 
     ``notes`` are by kind; ``start_us`` and ``width_us`` place the bins of the timelines. Times are
     None where the recording has none. ``events`` are the first of ``event_count``. ``not_judged``
-    says what nobody has looked at, and why. ``stopped`` tells that reading ended early.
+    says what nobody has looked at, and why; ``unproven`` are the frames among it that were heard
+    while no checksum covers their data. ``stopped`` tells that reading ended early.
     """
 
     connection: str
@@ -211,6 +212,7 @@ class Examination:
     oddities: tuple[Oddity, ...] = ()
     other_readings: tuple[OtherReading, ...] = ()
     not_judged: tuple[str, ...] = ()
+    unproven: int = 0
     stopped: bool = False
 
     @property

@@ -444,7 +444,9 @@ class RecordingTraits:
     ``search`` returns where frames of a side may begin in a payload: link, side, payload; None
     where frames carry nothing to search for. ``names_sender`` says that a frame tells by its ids
     which end sent it. ``lengths`` returns the possible lengths of a frame of a side at the
-    beginning of octets, the expected one left out. ``foreign`` tells whether a rejected frame is
+    beginning of octets, the expected one left out; where frames carry nothing that shows it,
+    ``sizes`` returns all lengths that frames of a side can have, the expected one first: a history
+    that goes on tells. ``foreign`` tells whether a rejected frame is
     right for another connection: link, side, frame, session. With ``zeros`` the fail-safe values
     are all binary 0, otherwise the safe values of the map. With ``whole`` a packet is a frame, of
     whatever length, or none. With ``parts`` several frames carry data together, each in a packet of
@@ -457,6 +459,7 @@ class RecordingTraits:
     search: Callable[[Link, int, bytes], list[int]] | None = None
     names_sender: bool = True
     lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None
+    sizes: Callable[[Link, int], Sequence[int]] | None = None
     foreign: Callable[[Link, int, bytes, Session], bool] = _never_foreign
     zeros: bool = False
     whole: bool = False

@@ -240,10 +240,14 @@ class Machine2(Machine):
         format_ = self.settings["format"]
         ping = self.random.randrange(4)
         mode = (0x14 if self.safe[side] else 0x84) | ping
+        if self.odd and self.random.random() < 0.02:
+            mode ^= self.random.choice((0x48, 0x24, 0x6C))  # with their copy and their inverse.
         more = {"rollover": self.rollover} if format_ == "extended" else {}
         known = self.ids.identities[side]
         frame = frame_2_1(self.values[side], format_, mode, self.stamp, **known, **more)
         low = 8 | ping
+        if self.odd and self.random.random() < 0.02:
+            low |= self.random.choice((0x04, 0x10, 0x60))
         ack = low | (low.bit_count() & 1) << 7
         answer = time_2_1(format_, ack, self.stamp, **self.ids.identities[1 - side])
         yield side, frame
@@ -272,7 +276,7 @@ class Machine3(Machine):
             if self.begun[side]:
                 status |= 0x40 if side else 0x04
             if self.odd and self.random.random() < 0.05:
-                status |= self.random.choice((1, 2))
+                status |= self.random.choice((1, 2, 0x80))
             yield (
                 side,
                 frame_3_1(self.values[side], status, self.numbers[side], self.ids.parameter_crc),

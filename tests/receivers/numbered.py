@@ -79,6 +79,7 @@ class Virtual:
                 (2, "device fault"),
                 (_CRC_ERROR, "CRC error"),
                 (_WATCHDOG, "watchdog"),
+                (128, "reserved bits"),
             ):
                 if rising & bit:
                     told.append((kind, True))

@@ -80,6 +80,7 @@ class Stamped:
         self.fresh = fresh
         self.stamp: int | None = None
         self.rollover: int | None = 0 if fresh else None
+        self.unnamed = [0, 0]
         self.carries = producer == 0, producer == 1
 
     def data(self, octets: bytes) -> bytes:
@@ -121,6 +122,11 @@ class Stamped:
         return "unknown" if first and not self.fresh else "accepted"
 
     def follow(self, side: int, octets: bytes) -> tuple[Told, str | None, bool]:
+        octet, named = octets[0], 0x8B
+        if side == self.producer:
+            octet, named = octets[len(self.data(octets))], 0x9F
+        rising, self.unnamed[side] = octet & ~named & ~self.unnamed[side], octet & ~named
+        told: Told = [("reserved bits", True)] if rising else []
         if side != self.producer:
-            return [], None, False
-        return [], "" if octets[len(self.data(octets))] & 0x80 else "idle", False
+            return told, None, False
+        return told, "" if octet & 0x80 else "idle", False

@@ -228,8 +228,8 @@ class TestLocator:
         first, second = (next(step for step in steps if step.side == side) for side in (0, 1))
         packet = Packet(1, 1, None, second.octets + first.octets, "", FIRST)
         assert finished(Locator(link, at={}, sources={}), packet) == [
-            LocatedFrame(1, second.octets, 0, False),
-            LocatedFrame(0, first.octets, len(second.octets), False),
+            LocatedFrame(1, second.octets, 0),
+            LocatedFrame(0, first.octets, len(second.octets)),
         ]
 
     def test_a_sure_place_shows_spoilt_frames_too(self) -> None:
@@ -262,7 +262,7 @@ class TestLocator:
             Miss("unknown sender", TWO_SENDERS)
         ]
         locator = Locator(link, at={}, sources={1: FIRST})
-        assert finished(locator, packet) == [LocatedFrame(1, step.octets, 0, False)]
+        assert finished(locator, packet) == [LocatedFrame(1, step.octets, 0)]
 
     @pytest.mark.parametrize(
         "spoil",

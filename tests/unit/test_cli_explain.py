@@ -70,6 +70,26 @@ class TestBothMaps:
         _, out, _ = run(capsys, "frame", "explain", *words, "36 01 02 03 04 07 01")
         assert "signals behind octet 1 are not there" in out
 
+    def test_a_receiver_that_maps_less(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """What the second map lets a receiver know MUST NOT hide the octets nobody reads."""
+        head = 'format = "safeframe-map/1"\nconnection = { name = "D", profile = "en50325-5" }\n'
+        head += "parameters = { identifier_1 = 0x111, identifier_2 = 0x112, "
+        head += "sct_ms = 50, srvt_ms = 20 }\n"
+        for name, peer, way in (("DRIVE", "LX", "sends"), ("LX", "DRIVE", "receives")):
+            end = f'end = {{ name = "{name}", peer = "{peer}", address = 9 }}\n'
+            text = head + end + f'{way} = [ {{ at = "0.0", reserved = 8 }} ]\n'
+            (site / f"{name}.toml").write_text(text, encoding="utf-8")
+        words = "--map", "LX.toml", "--map", "DRIVE.toml", "01 11 02 00 FF 01 12 02 FF 00"
+        code, out, _ = run(capsys, "frame", "explain", "--brief", *words)
+        assert code == 1
+        for end in ("LX", "DRIVE"):
+            told = (
+                f"the frame has 2 data octets, the map of {end} 1: nobody reads the octets from 1"
+            )
+            assert told in " ".join(out.split())
+
     def test_wrong_use(self, capsys: pytest.CaptureFixture[str]) -> None:
         words = "frame", "explain", "--map", LX, "--map", SC1, "--map", SC1, "00"
         assert run(capsys, *words)[::2] == (

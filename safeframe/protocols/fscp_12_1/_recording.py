@@ -142,9 +142,14 @@ class Fscp12Follower(Follower):
             return Happening("parameters", f"parameters of an unknown layout: {text[:6].hex(' ')}")
         found = f"parameters: watchdog {watchdog_ms} ms, {more} octets of application parameters"
         watchdog_us = self.link.watchdog_us
-        wrong = watchdog_us not in (None, 1000 * watchdog_ms)
-        told = f"; the maps say watchdog {(watchdog_us or 0) // 1000} ms"
-        return Happening("parameters", found + told * wrong, wrong)
+        if watchdog_us not in (None, 1000 * watchdog_ms):
+            found += f"; the maps say watchdog {(watchdog_us or 0) // 1000} ms"
+        stated = dict(self._slave.parameters).get("application_parameters")
+        octets = None if stated is None else bytes.fromhex(str(stated))
+        if octets not in (None, text[6 : 6 + more]):
+            found += f": {text[6 : 6 + more].hex(' ') or 'none'}; the map of {self._slave.name} "
+            found += f"says {octets.hex(' ') or 'none'}"
+        return Happening("parameters", found, ";" in found)
 
 
 def _reset(code: int, before: int | None) -> list[Happening]:

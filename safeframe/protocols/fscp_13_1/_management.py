@@ -19,6 +19,7 @@ __all__ = [
     "Command",
     "command",
     "explain",
+    "is_refusal",
     "problem",
 ]
 
@@ -120,6 +121,13 @@ def problem(identity: int, payload: bytes) -> str | None:
     return f"command {number} must carry {size} octets, not {len(payload)}"
 
 
+def is_refusal(identity: int, payload: bytes) -> bool:
+    """Tell whether a response refuses what was asked: an address of 0, an id of six zeros."""
+    if identity != RESPONSE or payload[:1] not in (b"\x05", b"\x0f"):
+        return False
+    return not any(payload[1:3] if payload[0] == 5 else payload[1:])
+
+
 def explain(identity: int, payload: bytes) -> str:
     """Return what the payload of a management frame says, in words."""
     found = problem(identity, payload)
@@ -137,7 +145,6 @@ def explain(identity: int, payload: bytes) -> str:
         if name == "error_group" and octets[0] < len(ERROR_GROUPS):
             shown += f" ({ERROR_GROUPS[octets[0]]})"
         words.append(f"{name} {shown}")
-    refused = number in (5, 15) and not any(payload[1:3] if number == 5 else payload[1:])
-    if refused:
+    if is_refusal(identity, payload):
         words.append("refused")
     return ", ".join([f"command {number}: {COMMANDS[number].name}", *words])

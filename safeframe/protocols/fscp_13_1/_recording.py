@@ -39,7 +39,7 @@ class Fscp13Follower(Follower):
         identity = octets[1] >> 2
         if identity in MANAGEMENT:
             data = octets[4 : 4 + octets[2]]
-            return Step((_happening(identity, data),), use=None)
+            return Step((_happening(identity, data, self._stated(side, identity, data)),), None)
         if identity in SERVICES:
             if self._served[side]:
                 return _NOTHING
@@ -48,13 +48,35 @@ class Fscp13Follower(Follower):
             return Step((Happening("parameters", what),), None)
         return _IN_USE if identity & 1 else _INVALID
 
+    def _stated(self, side: int, identity: int, data: bytes) -> str:
+        """Return what the maps say otherwise of an id in a management frame, in words."""
+        node = self.link.connection.ends[side if identity % 2 else 1 - side]
+        if identity in _WITH_UNIQUE_ID:
+            stated = str(dict(node.parameters).get("unique_id", ""))
+            if stated and bytes.fromhex(stated) != data:
+                return f"the map of {node.name} says unique id {bytes.fromhex(stated).hex(' ')}"
+        if identity in (44, 45) and data[:1] in _WITH_MANAGER_ID and any(data[1:]):
+            manager_id: bytes = self.link.settings.get("manager_id", b"")
+            if any(manager_id) and manager_id != data[1:]:
+                return f"the maps say manager id {manager_id.hex(' ')}"
+        return ""
 
-def _happening(identity: int, data: bytes) -> Happening:
-    """Return what a management frame does, in words; a failure and a new start are wrong."""
+
+_WITH_UNIQUE_ID = (41, 42, 43)
+_WITH_MANAGER_ID = (b"\x0e", b"\x0f")
+
+
+def _happening(identity: int, data: bytes, otherwise: str) -> Happening:
+    """Return what a management frame does, in words.
+
+    A failure, a refusal, a new start, and what the maps say ``otherwise`` are wrong.
+    """
     kind, wrong = _KINDS.get(data[0] if identity in (44, 45) else -identity, ("management", False))
     text = management.explain(identity, data) if data else ""
     told = MANAGEMENT[identity] if identity not in (44, 45) else ""
-    return Happening(kind, ": ".join(part for part in (told, text) if part), wrong)
+    whole = ": ".join(part for part in (told, text) if part)
+    wrong = wrong or bool(otherwise) or management.is_refusal(identity, data)
+    return Happening(kind, f"{whole}; {otherwise}" if otherwise else whole, wrong)
 
 
 _KINDS = {

@@ -7,6 +7,8 @@ against it: fail-safe values active or ordered, a CRC error or the watchdog repo
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..aspects import Follower, Happening, Link, RecordingTraits, Step
 from ._frame import RESET_BITS
 
@@ -22,6 +24,7 @@ _STATUS = (
     (0x02, "device fault", "the device reports a fault"),
     (_CRC_ERROR, "CRC error", "the device reports a CRC error"),
     (_WATCHDOG, "watchdog", "the device reports that its watchdog has expired"),
+    (0x80, "reserved bits", "the reserved bit 7 of the status octet is set"),
 )
 _ENABLE = 0x01
 
@@ -62,4 +65,10 @@ class Fscp3Follower(Follower):
         return f"the device reports: {device}" if device else ""
 
 
-RECORDING = RecordingTraits(follower=Fscp3Follower)
+def _sizes(link: Link, side: int) -> Sequence[int]:
+    """Return the expected length, then all others."""
+    expected = link.sizes[side]
+    return (expected, *(size for size in range(4, 17) if size != expected))
+
+
+RECORDING = RecordingTraits(follower=Fscp3Follower, sizes=_sizes)

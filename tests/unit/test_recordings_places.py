@@ -1,0 +1,337 @@
+"""Frames in packets: where they are, how long they are, from whom; what is spoilt is never lost."""
+
+from __future__ import annotations
+
+import dataclasses
+from random import Random
+from typing import Any
+
+import pytest
+
+from safeframe._errors import UsageError
+from safeframe._link import Link, link_of, places_stated
+from safeframe._model import Connection
+from safeframe._report.capture import document
+from safeframe._report.text import render
+from safeframe.capture import Examination, Packet, examine
+from safeframe.capture._sizes import FrameSizes
+from safeframe.fixtures import RunningLink
+
+from ..receivers.recordings import CASES, good
+from .links import make
+
+Frames = list[tuple[int, int, bytes]]
+STATIONS = "02:00:00:00:00:01", "02:00:00:00:00:02"
+BOTH = {0: STATIONS[0], 1: STATIONS[1]}
+
+
+def in_packets(frames: Frames, places: tuple[int, int], stations: tuple[str, str]) -> list[Packet]:
+    return [
+        Packet(
+            number,
+            100 * number,
+            time_us,
+            bytes((0xAA,)) * places[side] + octets + bytes((0x55,)) * 3,
+            "",
+            stations[side],
+            0x88B5,
+        )
+        for number, (time_us, side, octets) in enumerate(frames, 1)
+    ]
+
+
+def running(link: Link, rows: list[tuple[bytes, bytes]]) -> Frames:
+    return [(step.time_us, step.side, step.octets) for step in RunningLink(link).ticks(rows)]
+
+
+def lines(link: Link, frames: Frames, *, named: bool = True) -> list[Packet]:
+    return [
+        Packet(number, number, time_us, octets, link.names[side] if named else "")
+        for number, (time_us, side, octets) in enumerate(frames, 1)
+    ]
+
+
+def shown(found: Examination) -> str:
+    return " ".join(render(document(found)).split())
+
+
+class TestShortRecordings:
+    """A flipped bit MUST NOT leave a recording clean because its frame is not found any more."""
+
+    @pytest.mark.parametrize("stations", [STATIONS, STATIONS[:1] * 2], ids=["two", "one"])
+    @pytest.mark.parametrize("case", [CASES[4], CASES[11]], ids=str)
+    def test_every_bit(
+        self, case: tuple[str, int, int, dict[str, Any]], stations: tuple[str, str]
+    ) -> None:
+        link = make(*case)
+        frames: Frames = list(good(case, Random(7), 2).frames)
+        places = (4, 9) if stations[0] != stations[1] else (4, 4)
+        assert examine(in_packets(frames, places, stations), link, fresh=True).is_clean
+        for number, (time_us, side, octets) in enumerate(frames):
+            for bit in range(8 * len(octets)):
+                spoilt = bytearray(octets)
+                spoilt[bit // 8] ^= 1 << bit % 8
+                rows = list(frames)
+                rows[number] = time_us, side, bytes(spoilt)
+                found = examine(in_packets(rows, places, stations), link, fresh=True)
+                assert not found.is_clean, (number, bit)
+
+    def test_a_place_of_both_ends(self) -> None:
+        link = make("fscp-13-1", 2, 2, {})
+        frames = running(link, [(b"\1\0", b"\2\0"), (b"\2\0", b"\3\0")])
+        frames[2] = (*frames[2][:2], bytes(15))
+        found = examine(in_packets(frames, (4, 4), STATIONS[:1] * 2), link, fresh=True)
+        assert [note.text for note in found.notes["unknown sender"].kept] == [
+            "at 4, where both ends send frames, is one of neither"
+        ]
+
+    def test_one_place_by_option_and_one_station(self) -> None:
+        """The ids of each frame tell who sent it, where one station sends for both ends."""
+        link = make("fscp-13-1", 2, 2, {})
+        frames = running(link, [(bytes((n, 0)), b"\2\0") for n in range(4)])
+        packets = in_packets(frames, (4, 4), STATIONS[:1] * 2)
+        at = {0: 4, 1: 4}
+        found = examine(packets, link, at=at, fresh=True)
+        assert found.is_clean
+        assert [side.results for side in found.sides] == [{"accepted": 4}] * 2
+        packets[3] = packets[3]._replace(octets=bytes(30))
+        found = examine(packets, link, at=at, fresh=True)
+        assert found.notes["unknown sender"].kept[0].text == (
+            "both ends send frames at 4: name the station of one with --from"
+        )
+
+
+OTHER_SIZES = [
+    (("fscp-2-1", 0, 2, {"format": "base"}), (0, 14)),
+    (("fscp-2-1", 0, 5, {"format": "base"}), (0, 4)),
+    (("fscp-2-1", 4, 0, {"format": "extended"}), (5, 0)),
+    (("fscp-2-1", 20, 0, {"format": "extended"}), (8, 0)),
+    (("fscp-3-1", 2, 4, {}), (3, 4)),
+    (("fscp-3-1", 2, 4, {}), (2, 12)),
+    (("fscp-3-1", 12, 4, {}), (0, 3)),
+]
+
+
+class TestSizes:
+    """Data of another size than the maps say MUST be told as such, however the frames come."""
+
+    @pytest.mark.parametrize(("sent", "mapped"), OTHER_SIZES, ids=str)
+    @pytest.mark.parametrize("fresh", [True, False])
+    def test_without_ids_by_history(
+        self,
+        sent: tuple[str, int, int, dict[str, Any]],
+        mapped: tuple[int, int],
+        fresh: bool,
+    ) -> None:
+        link, other = make(*sent), make(sent[0], *mapped, sent[3])
+        rows = [(bytes((n,)) * sent[1], bytes((n,)) * sent[2]) for n in range(12)]
+        packets = in_packets(running(link, rows), (0, 0), STATIONS)
+        found = examine(packets, other, at={0: 0, 1: 0}, sources=BOTH, fresh=fresh)
+        assert not found.is_clean
+        side = 0 if sent[1] != mapped[0] else 1
+        size, name = sent[1 + side], ("SC1", "LX")[side]
+        text = (
+            f"{name} sends {size} octets of safety data, but the map of {name} has {mapped[side]} "
+        )
+        assert any(note.text.startswith(text) for note in found.notes["size"].kept)
+        assert found.sides[side].used_frames == 0
+        whole = examine(packets, link, at={0: 0, 1: 0}, sources=BOTH, fresh=fresh)
+        assert whole.is_clean
+
+    def test_no_size_goes_on(self) -> None:
+        link = make("fscp-3-1", 2, 4, {})
+        sizes, random = FrameSizes(link), Random(3)
+        for _ in range(63):
+            sizes.look(0, random.randbytes(20))
+        assert not sizes.is_settled(0)
+        sizes.look(0, bytes(20))
+        sizes.look(0, bytes(20))
+        assert sizes.is_settled(0)
+        assert sizes[0] == 6
+
+    def test_the_same_octets_are_looked_at_once(self) -> None:
+        sizes = FrameSizes(make("fscp-3-1", 2, 4, {}))
+        for _ in range(100):
+            sizes.look(0, bytes(20))
+        assert not sizes.is_settled(0)
+
+    def test_lines_without_a_sender(self) -> None:
+        rows = [(bytes((n,)) * 2, bytes((n,)) * 4) for n in range(4)]
+        for profile, text in (
+            (
+                "fscp-12-1",
+                "a frame of 11 octets holds 4 octets of safety data: the map of SC1 has 2, the "
+                "map of LX has 8",
+            ),
+            (
+                "fscp-13-1",
+                "LX sends 4 octets of safety data, but the map of LX has 8 and the map of SC1 8",
+            ),
+        ):
+            link, other = make(profile, 2, 4, {}), make(profile, 2, 8, {})
+            found = examine(lines(link, running(link, rows), named=False), other)
+            assert found.notes["size"].kept[-1].text == text
+        link, other = make("fscp-3-1", 2, 4, {}), make("fscp-3-1", 2, 7, {})
+        found = examine(lines(link, running(link, rows), named=False), other)
+        assert [note.text for note in found.notes["size"].kept] == [
+            "a frame of 8 octets holds 4 octets of safety data: the map of SC1 has 2, "
+            "the map of LX has 7"
+        ] * 4
+        found = examine([Packet(1, 1, 0, bytes(30))], other)
+        assert found.notes["length"].kept[0].text == "no end sends frames of 30 octets"
+
+    def test_lines_of_one_length_without_the_ids_of_an_end(self) -> None:
+        link = make("fscp-13-1", 2, 2, {})
+        found = examine([Packet(1, 1, 0, bytes(15))], link)
+        assert found.notes["unknown sender"].kept[0].text == "the ids of neither end stand in it"
+
+
+class TestStations:
+    @pytest.mark.parametrize(
+        "text", ["02:00:00:00:00:0A", "02-00-00-00-00-0a", "0200.0000.000a", "0200.0000.000A"]
+    )
+    def test_addresses_as_people_write_them(self, text: str) -> None:
+        link = make("fscp-12-1", 2, 4, {})
+        assert places_stated(link, [], [f"SC1={text}"]).sources == {0: "02:00:00:00:00:0a"}
+
+    @pytest.mark.parametrize("text", ["10.0.0.1", "can-0", "fe80::1"])
+    def test_other_addresses_stay(self, text: str) -> None:
+        link = make("fscp-12-1", 2, 4, {})
+        assert places_stated(link, [], [f"SC1={text}"]).sources == {0: text}
+
+    def test_an_end_is_named_once(self) -> None:
+        link = make("fscp-12-1", 2, 4, {})
+        with pytest.raises(UsageError, match=r"^--at must name SC1 once only$"):
+            places_stated(link, ["SC1=0", "LX=3", "SC1=4"], [])
+
+    def test_a_station_that_sends_nothing(self) -> None:
+        link = make("fscp-12-1", 2, 4, {})
+        packets = in_packets(running(link, [(b"\1\0", bytes(4))]), (0, 0), STATIONS)
+        sources = {0: "02:00:00:00:00:09", 1: STATIONS[1]}
+        found = examine(packets, link, sources=sources, fresh=True)
+        assert [note.text for note in found.notes["no frames"].kept] == [
+            "no frame of SC1 was found: no packet comes from 02:00:00:00:00:09"
+        ]
+
+
+class TestBitsWithoutAMeaning:
+    """Reserved bits of a frame that are not 0 MUST be told, however right its checksums are."""
+
+    @pytest.mark.parametrize("mode", [0x84 ^ 0x48, 0x84 ^ 0x24])
+    def test_mode(self, mode: int) -> None:
+        link = make("fscp-2-1", 0, 2, {"format": "base"})
+        session, octets = link.session(), []
+        for stamp, octet in ((100, 0x84), (200, mode), (300, mode), (400, 0x84), (500, mode)):
+            values: dict[str, Any] = {"data": b"\1\2", "mode": octet, "time_stamp": stamp}
+            octets.append(session.produce("producer", **values))
+        found = examine(lines(link, [(12_000 * n, 1, each) for n, each in enumerate(octets)]), link)
+        told = [(each.number, each.text) for each in found.events if each.kind == "reserved bits"]
+        text = (
+            "bits without a meaning in the sources are set in the mode octet: "
+            f"{(mode ^ 0x84) & 0x60:#04x}"
+        )
+        assert told[-1] == (5, text)
+        assert [number for number, _ in told] == [2, 5]
+
+    def test_acknowledge(self) -> None:
+        link = make("fscp-2-1", 0, 2, {"format": "base"})
+        octets = link.session().produce("consumer", ack=0x18, consumer_time=3)
+        (event,) = examine(lines(link, [(0, 0, octets)]), link).events
+        assert (event.kind, event.is_wrong) == ("reserved bits", True)
+        assert event.text.endswith("are set in the acknowledge octet: 0x10")
+
+    def test_status(self) -> None:
+        link = make("fscp-3-1", 2, 4, {})
+        octets = link.session().produce("device", data=bytes(4), status=0x80)
+        found = examine(lines(link, [(0, 1, octets)]), link, fresh=True)
+        assert "the reserved bit 7 of the status octet is set" in shown(found)
+        assert found.wrong_events == 1
+
+
+class TestWhatTheMapsSay:
+    """What is exchanged at the start and stands otherwise in a map MUST be told as wrong."""
+
+    @pytest.mark.parametrize(
+        ("stated", "told"),
+        [
+            ("", ": 01 02; the map of LX says none"),
+            ("0103", ": 01 02; the map of LX says 01 03"),
+            ("0102", ""),
+            (None, ""),
+        ],
+    )
+    def test_application_parameters(self, stated: str | None, told: str) -> None:
+        def with_parameters(text: str | None) -> Link:
+            first, second = make("fscp-12-1", 2, 4, {}).connection.ends
+            given = () if text is None else (("application_parameters", text),)
+            second = dataclasses.replace(second, parameters=given)
+            return link_of(Connection(first=first, second=second))
+
+        frames = running(
+            with_parameters("0102"), [(b"\1\0", bytes(4)), (b"\0\0", b"\1" + bytes(3))]
+        )
+        link = with_parameters(stated)
+        found = examine(lines(link, frames), link, fresh=True)
+        (event,) = [each for each in found.events if each.kind == "parameters"]
+        plain = "parameters: watchdog 100 ms, 2 octets of application parameters"
+        assert event.text == plain + told
+        assert found.is_clean == (not told)
+
+    def test_no_application_parameters(self) -> None:
+        first, second = make("fscp-12-1", 2, 4, {}).connection.ends
+        frames = running(make("fscp-12-1", 2, 4, {}), [(b"\1\0", bytes(4))])
+        second = dataclasses.replace(second, parameters=(("application_parameters", "09"),))
+        link = link_of(Connection(first=first, second=second))
+        found = examine(lines(link, frames), link, fresh=True)
+        (event,) = [each for each in found.events if each.kind == "parameters"]
+        assert event.text.endswith(
+            "0 octets of application parameters: none; the map of LX says 09"
+        )
+
+    def test_unique_id_and_manager_id(self) -> None:
+        first, second = make("fscp-13-1", 2, 4, {}).connection.ends
+        first = dataclasses.replace(first, role="manager")
+        ids = tuple(pair for pair in first.parameters if pair[0] != "manager_id")
+
+        def powered(unique_id: str, manager_id: str) -> Link:
+            given = (*ids, ("manager_id", manager_id))
+            return link_of(
+                Connection(
+                    first=dataclasses.replace(first, parameters=given),
+                    second=dataclasses.replace(
+                        second, parameters=(*given, ("unique_id", unique_id))
+                    ),
+                )
+            )
+
+        link, other = (
+            powered("006065000002", "0060650012ab"),
+            powered("006065000003", "0060650012ac"),
+        )
+        frames = running(link, [(b"\1\0", bytes(4)), (b"\2\0", bytes(4))])
+        assert examine(lines(link, frames), link, fresh=True).is_clean
+        found = examine(lines(link, frames), other, fresh=True)
+        assert [each.text.rpartition("; ")[2] for each in found.events if each.is_wrong] == [
+            "the map of LX says unique id 00 60 65 00 00 03",
+            "the map of LX says unique id 00 60 65 00 00 03",
+            "the maps say manager id 00 60 65 00 12 ac",
+            "the maps say manager id 00 60 65 00 12 ac",
+        ]
+
+    def test_a_refused_manager_id(self) -> None:
+        link = make("fscp-13-1", 2, 4, {})
+        values = {"id": 45, "data": bytes((15, *bytes(6))), "address": 0x23}
+        octets = link.session().produce(str(0x24), **values)
+        (event,) = examine(lines(link, [(0, 1, octets)]), link).events
+        assert event.text.endswith("manager id taken, manager_id 00 00 00 00 00 00, refused")
+        assert event.is_wrong
+
+
+def test_the_verdict_names_data_that_no_checksum_covers() -> None:
+    link = make("fscp-12-1", 2, 2, {})
+    frames = running(link, [(bytes((n, 0)), b"\2\0") for n in range(8)])[-10:]
+    text = shown(examine(lines(link, frames), link))
+    assert (
+        "what was judged is as it should be; not everything was judged: no checksum covers the "
+        "data of 1 frame" in text
+    )
