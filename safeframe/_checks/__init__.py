@@ -40,7 +40,7 @@ from .registry import (
     count,
 )
 from .remedies import Remedy
-from .unjudged import unjudged
+from .unjudged import no_routes, unjudged
 
 __all__ = [
     "ACROSS_RULES",
@@ -59,6 +59,7 @@ __all__ = [
     "judge_routes",
     "judged",
     "judged_maps",
+    "no_routes",
     "routed",
     "settled",
 ]
@@ -182,7 +183,7 @@ def check_site(
     own_profiles: Mapping[str, Profile] | None = None,
 ) -> Report:
     """Judge connections, and the routes of the plants that list them."""
-    everything = tuple(connections)
+    everything, plants = tuple(connections), tuple(plants)
     # A plant may list a pair of maps many times: it is judged, and told about, once.
     distinct = tuple({_identity(connection): connection for connection in everything}.values())
     each = [judged(connection, own_profiles=own_profiles) for connection in distinct]
@@ -193,7 +194,7 @@ def _report(
     each: Sequence[Judged],
     distinct: tuple[Connection, ...],
     everything: tuple[Connection, ...],
-    plants: Iterable[Plant],
+    plants: Sequence[Plant],
     own_profiles: Mapping[str, Profile] | None,
 ) -> Report:
     """Return the report on connections, ``distinct`` ones among them judged by themselves."""
@@ -208,7 +209,7 @@ def _report(
         connections=tuple(connection.name for connection in everything),
         facts=tuple(fact for one in (*each, *ways) for fact in one.facts),
         not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
-        not_looked_at=tuple(_not_looked_at(everything)),
+        not_looked_at=tuple(_not_looked_at(everything, plants)),
     )
 
 
@@ -257,22 +258,33 @@ def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) 
     return Judged(tuple(found), tuple(facts), tuple(open_))
 
 
-def _not_looked_at(connections: Iterable[Connection]) -> Iterator[str]:
-    """Say what a plant file lists and only its gate looks at."""
-    records: dict[str, int] = {}
+def _not_looked_at(connections: Sequence[Connection], plants: Sequence[Plant]) -> Iterator[str]:
+    """Say what a plant file would tell, or does tell and only its gate looks at."""
+    inside = {id(connection) for plant_ in plants for connection in plant_.connections}
+    outside = [connection for connection in connections if id(connection) not in inside]
+    bare = [(outside, "no plant file declares routes")]
+    bare += (
+        (list(plant_.connections), f"{plant_.where.path} declares no routes")
+        for plant_ in plants
+        if not plant_.routes
+    )
+    yield from filter(None, (no_routes(*given) for given in bare))
+    records: dict[str, list[bool]] = {}
     for connection in connections:
         if connection.installed:
-            path = connection.entry.path
-            records[path] = records.get(path, 0) + bool(connection.record)
+            records.setdefault(connection.entry.path, []).append(bool(connection.record))
     if not records:
         return
     import shlex  # deferred: few checks are of a plant.
 
-    for path, number in records.items():
+    for path, named in records.items():
+        number = sum(named)
+        left = len(named) - number
+        more = f"; {count(left, 'connection')} of it without any" if left and number else ""
         yield (
             f"whether {count(number, 'record')} of {path} {'is' if number == 1 else 'are'} whole, "
             f"complete, tested and signed, and what else it asks for: "
-            f"safeframe verify {shlex.quote(path)}"
+            f"safeframe verify {shlex.quote(path)}{more}"
         )
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from .._findings import NotJudged
 from .._model import Connection
+from .._words import listed
 from ..protocols import Profile
 
-__all__ = ["unjudged"]
+__all__ = ["no_routes", "unjudged"]
 
 _Lacks = Callable[[Connection, Profile | None], bool]
 
@@ -126,3 +127,20 @@ def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged
             ),
         )
     return tuple(found.values())
+
+
+def no_routes(connections: Iterable[Connection], why: str) -> str:
+    """Say that nobody follows signals through ends of several connections; empty without any.
+
+    ``why`` tells where routes would be declared.
+    """
+    seen: dict[str, set[tuple[str, ...]]] = {}
+    for one in connections:
+        # One pair may be given twice; not every one comes from a file.
+        pair = one.name, *sorted(f"{end.name} {end.where.path}" for end in one.ends)
+        for end in one.ends:
+            seen.setdefault(end.name, set()).add(pair)
+    shared = sorted(name for name, found in seen.items() if len(found) > 1)
+    if not shared:
+        return ""
+    return f"signals that cross several connections, through {listed(shared)}: {why}"

@@ -49,6 +49,9 @@ _OUTPUTS = {
     "code-quality-json": ("annotations", "code_quality", "code_quality_problems"),
 }
 
+_WITHOUT_ROOM = ("sarif", "workflow-commands", "code-quality-json")
+"""Formats in which nothing but findings can be told."""
+
 
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
@@ -107,7 +110,8 @@ def run(args: argparse.Namespace) -> int:
     if args.propose and args.format != "text":
         raise UsageError(f"--propose must stand with --format text, not with {args.format}")
     try:
-        connections, plants = inputs.site(args.maps)
+        given = inputs.site(args.maps)
+        connections, plants, _ = given
         own = options.own_profiles(args)
     except InputError as error:
         if args.format in _OUTPUTS:
@@ -119,6 +123,9 @@ def run(args: argparse.Namespace) -> int:
             options.tell(args, findings.problems(error))
         raise
     report = checks.check_site(connections, plants, own_profiles=own)
+    report = replace(report, not_looked_at=(*given.not_looked_at, *report.not_looked_at))
+    if args.format in _WITHOUT_ROOM:
+        given._replace(not_looked_at=report.not_looked_at).tell()
     if args.baseline:
         report = _only_new(report, args.baseline)
     if not report.findings and (args.format != "text" or args.details):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from .. import _mapfile as mapfile
 from .._document.characters import escaped
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "PLANT",
     "STDIN",
+    "Given",
     "connections",
     "is_site",
     "read_end",
@@ -65,10 +66,23 @@ def read_ends(paths: Iterable[str]) -> list[End]:
 
 def connections(paths: Sequence[str]) -> tuple[Connection, ...]:
     """Return the connections of map files given pair by pair, of plant files and of folders."""
-    return site(paths)[0]
+    return site(paths).connections
 
 
-def site(paths: Sequence[str]) -> tuple[tuple[Connection, ...], tuple[Plant, ...]]:
+class Given(NamedTuple):
+    """What the files on a command line hold; ``not_looked_at`` is what nobody opened beside it."""
+
+    connections: tuple[Connection, ...]
+    plants: tuple[Plant, ...]
+    not_looked_at: tuple[str, ...]
+
+    def tell(self) -> None:
+        """Say on standard error what was not looked at: for results without a place for it."""
+        for text in self.not_looked_at:
+            sys.stderr.write(f"safeframe: not looked at: {escaped(text)}\n")
+
+
+def site(paths: Sequence[str]) -> Given:
     """Return the connections of map files, plant files and folders, and the plants among them."""
     plants = [path for path in paths if path.endswith(PLANT)]
     folders = [path for path in paths if _may_be_folder(path)]
@@ -93,7 +107,8 @@ def site(paths: Sequence[str]) -> tuple[tuple[Connection, ...], tuple[Plant, ...
         else:
             read.append(found)
             gathered += found.connections
-    return tuple(gathered), tuple(read)
+    below = (text for folder in folders for text in _below(folder))
+    return Given(tuple(gathered), tuple(read), tuple(below))
 
 
 def _in_plant(path: str) -> Plant:
@@ -140,7 +155,7 @@ def _may_be_folder(path: str) -> bool:
     return Path(path).is_dir()
 
 
-def _tell_below(folder: str) -> None:
+def _below(folder: str) -> Iterator[str]:
     """Say which map files lie in folders below, where nobody looks."""
     from pathlib import Path
 
@@ -151,10 +166,7 @@ def _tell_below(folder: str) -> None:
             found += (str(Path(here, name)) for name in sorted(names) if _is_map(Path(here, name)))
     if found:
         more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        sys.stderr.write(
-            f"safeframe: not looked at: {escaped(found[0])}{more}: map files in folders below "
-            f"{escaped(folder)} (name these folders, too)\n"
-        )
+        yield (f"{found[0]}{more}: map files in folders below {folder} (name these folders, too)")
 
 
 def _is_map(path: Path) -> bool:
@@ -178,7 +190,6 @@ def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:
         and not path.name.endswith(PLANT)
         and not path.name.startswith(".")
     )
-    _tell_below(folder)
     plant = Path(folder) / PLANT
     if plant.exists():
         found = _in_plant(str(plant))

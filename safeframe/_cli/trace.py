@@ -56,7 +56,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the way; return 1 when something is found on it."""
-    connections, plants = inputs.site(args.maps)
+    given = inputs.site(args.maps)
+    given.tell()
+    connections, plants, _ = given
     if len(plants) > 1 or (plants and len(plants[0].connections) < len(connections)):
         raise UsageError("a plant file must stand alone, not with other maps or plants")
     plant = plants[0] if plants else Plant(name="", connections=connections)

@@ -9,11 +9,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from .. import _checks as checks
 from .._findings import Finding, NotJudged
-from .._model import Plant
+from .._model import Connection, Plant
 from .._source import Location
 from .._words import count, listed
 from .._workers import shared_out
@@ -163,7 +163,7 @@ def settle(
         routes=tuple(text for _, text in routed.facts),
         not_judged=routed.not_judged,
         allowed=len(waived),
-        not_looked_at=tuple(_not_looked_at(given, done, signers)),
+        not_looked_at=tuple(_not_looked_at(given, done, outlines, signers)),
     )
 
 
@@ -207,7 +207,9 @@ def _told(row: GateRow, findings: Iterable[Finding]) -> Iterator[Finding]:
             yield finding
 
 
-def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Iterator[str]:
+def _not_looked_at(
+    given: Listing, rows: Sequence[GateRow], outlines: Iterable[Connection], signers: str
+) -> Iterator[str]:
     bare = sum(
         max(0, len(row.values["ends"]) - len(row.values.get("device_files", {})))
         for row in given.rows
@@ -215,8 +217,12 @@ def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Ite
     if bare:
         ends = count(2 * len(given.rows), "end")
         yield f"device files of {bare} of {ends}: the plant file names none"
-    if not any(row.require.get("evidence") for row in given.rows):
+    unasked = sum(not row.require.get("evidence") for row in given.rows)
+    if unasked == len(given.rows):
         yield "evidence: the plant file asks for no recordings"
+    elif unasked:
+        of = count(len(given.rows), "connection")
+        yield f"evidence of {unasked} of {of}: the plant file asks for no recordings"
     untested = [row.name for row in rows if row.tested.text == "0 of 0"]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
@@ -226,28 +232,46 @@ def _not_looked_at(given: Listing, rows: Sequence[GateRow], signers: str) -> Ite
     )
     if unjudged and not signers:
         yield f"the signature files of {count(unjudged, 'record')}: --signers names no file"
-    left = _left_out(given)
-    if left:
-        yield f"map files that no connection lists: {listed(left)}"
+    for what, kind in _BESIDE.items():
+        if left := _left_out(given, kind):
+            yield f"{what} that no connection lists: {listed(left)}"
+    if not given.routes:
+        yield from filter(None, [checks.no_routes(outlines, "the plant file declares no routes")])
 
 
 def _few(names: Sequence[str]) -> str:
     return listed(names) if len(names) <= _FEW else count(len(names), "connection")
 
 
-def _left_out(given: Listing) -> list[str]:
-    """Return the map files beside those listed that the plant file does not list."""
+class _Beside(NamedTuple):
+    """A kind of file that a plant file lists: which ones, by suffix and by a word near the top."""
+
+    listed: Callable[[Mapping[str, Any]], Iterable[str]]
+    suffixes: tuple[str, ...]
+    word: bytes
+
+
+_BESIDE = {
+    "map files": _Beside(lambda row: row["ends"], (".toml", ".csv"), b"safeframe-map/"),
+    "records": _Beside(
+        lambda row: filter(None, [row.get("record", "")]), (".json",), b"safeframe-record/"
+    ),
+}
+
+
+def _left_out(given: Listing, kind: _Beside) -> list[str]:
+    """Return the files of a kind beside those listed that the plant file does not list."""
     known = {
         os.path.normpath(Path(given.folder, name))
         for row in given.rows
-        for name in row.values["ends"]
+        for name in kind.listed(row.values)
     }
     left = [
         path
         for folder in sorted({Path(name).parent for name in known})
         if folder.is_dir()
         for path in folder.iterdir()
-        if path.suffix in (".toml", ".csv") and str(path) not in known and _is_map(path)
+        if path.suffix in kind.suffixes and str(path) not in known and _holds(path, kind.word)
     ]
     if left:  # Another name of a listed file is none that was left out.
         really = {os.path.realpath(name) for name in known}
@@ -255,11 +279,11 @@ def _left_out(given: Listing) -> list[str]:
     return sorted(map(str, left), key=natural)
 
 
-def _is_map(path: Path) -> bool:
+def _holds(path: Path, word: bytes) -> bool:
     try:
         if not path.is_file():
             return False
         with path.open("rb") as file:
-            return b"safeframe-map/" in file.read(1 << 12)
+            return word in file.read(1 << 12)
     except OSError:
         return True  # It may be one, and nobody could look.

@@ -251,12 +251,22 @@ class TestCommand:
         (site / ".hidden").mkdir()
         (site / ".hidden" / "x.toml").write_text(demo.after()["sc1-lx.toml"], encoding="utf-8")
         assert main(["check", str(site)]) == 0
-        assert "not looked at" not in capsys.readouterr().err
+        assert "folders below" not in capsys.readouterr().out
         for name in ("sc1-lc1.TOML", "lc1-sc1.csv"):
             (below / name).write_text(demo.after()["sc1-lc1.toml"], encoding="utf-8")
-        assert main(["check", str(site)]) == 0
-        told = f"not looked at: {below / 'lc1-sc1.csv'} and 1 more: map files in folders below"
-        assert told in capsys.readouterr().err
+        told = f"{below / 'lc1-sc1.csv'} and 1 more: map files in folders below"
+        for format_ in ("json", "markdown", "html", "junit", "text"):
+            assert main(["check", str(site), "--format", format_]) == 0
+            found = capsys.readouterr()
+            assert "not looked at" in found.out.replace("_", " ")
+            assert _plain(told) in _plain(found.out)
+            assert found.err == ""
+        assert main(["check", str(site), "--format", "sarif"]) == 0
+        assert f"safeframe: not looked at: {told}" in capsys.readouterr().err
+        assert main(["trace", "torque_off", str(site / "plant.toml")]) == 0
+        assert capsys.readouterr().err == ""
+        assert main(["trace", "torque_off", str(site)]) == 0
+        assert f"safeframe: not looked at: {told}" in capsys.readouterr().err
         (below / "sc1-lc1.TOML").unlink()
         opened: Any = Path.open
 
@@ -268,7 +278,7 @@ class TestCommand:
         monkeypatch.setattr(Path, "open", refuse)
         assert main(["check", str(site)]) == 0
         # What cannot be read was not looked at either: the notes are named, too.
-        assert "lc1-sc1.csv and 1 more: map files" in capsys.readouterr().err
+        assert _plain("lc1-sc1.csv and 1 more: map files") in _plain(capsys.readouterr().out)
 
     def test_a_name_in_capitals_is_a_map(self, site: Path) -> None:
         (site / "plant.toml").unlink()
@@ -375,3 +385,8 @@ class TestDeviceFiles:
         (tmp_path / "lx.xml").write_text(other, encoding="utf-8")
         assert main(["check", "--fail-on", "error", str(plant)]) == 1
         assert "no_fault at LX and fault at lx.xml" in " ".join(capsys.readouterr().out.split())
+
+
+def _plain(text: str) -> str:
+    """Return a text without breaks of lines and escapes of a format."""
+    return re.sub(r"[^a-z0-9]+", "", text.lower())

@@ -123,14 +123,53 @@ def test_check_says_what_it_did_not_look_at(site: Site) -> None:
     assert main(["check", "plant.toml", "--format", "json"]) == 1
     given = json.loads(site.out.readouterr().out)
     assert given["not_looked_at"] == [
+        "signals that cross several connections, through SC1: plant.toml declares no routes",
         "whether 1 record of plant.toml is whole, complete, tested and signed, and what else it "
-        "asks for: safeframe verify plant.toml"
+        "asks for: safeframe verify plant.toml; 1 connection of it without any",
     ]
+    site.plant(LX, LX2)
+    assert main(["check", "plant.toml", "--format", "json"]) == 1
+    given = json.loads(site.out.readouterr().out)
+    assert given["not_looked_at"][1].startswith("whether 0 records of plant.toml are whole, ")
     site.plant(*[f'{LX}, record = "records/lx.json"'] * 2)
     assert main(["check", "plant.toml", "--format", "junit"]) == 1
     assert 'name="not looked at"' in site.out.readouterr().out
     assert main(["check", "maps/sc1-lx.toml", "maps/lx-sc1.toml"]) == 0
     assert "not looked at" not in site.out.readouterr().out
+
+
+class TestRoutesThatNobodyDeclares:
+    """Where signals could cross several connections and nothing says which, that MUST be told."""
+
+    TOLD = "signals that cross several connections, through SC1: no plant file declares routes"
+
+    def told(self, site: Site, *words: str) -> list[str]:
+        assert main(["check", *words, "--format", "json"]) in (0, 1)
+        found: list[str] = json.loads(site.out.readouterr().out)["not_looked_at"]
+        return found
+
+    def test_a_folder_without_a_plant_file(self, site: Site) -> None:
+        assert self.told(site, "maps") == [self.TOLD]
+        pairs = [f"maps/{name}.toml" for name in ("sc1-lx", "lx-sc1", "lc1-sc1", "sc1-lc1")]
+        assert self.told(site, *pairs) == [self.TOLD]
+        assert self.told(site, *pairs[:2], *pairs[:2]) == []
+
+    @pytest.mark.parametrize("format_", ["sarif", "workflow-commands", "code-quality-json"])
+    def test_formats_without_room_for_it(self, site: Site, format_: str) -> None:
+        assert main(["check", "maps", "--format", format_]) == 0
+        assert site.out.readouterr().err == f"safeframe: not looked at: {self.TOLD}\n"
+
+    def test_a_plant_without_routes(self, site: Site) -> None:
+        site.plant(LX, LX2)
+        told = "signals that cross several connections, through SC1: the plant file declares no "
+        assert f"{told}routes" in site.verify()["not_looked_at"]
+        site.plant(LX)
+        assert not any("cross" in text for text in site.verify()["not_looked_at"])
+
+    def test_a_plant_beside_other_maps(self, site: Site) -> None:
+        site.plant(LX)
+        maps = [f"maps/{name}.toml" for name in ("sc1-lx2", "lx2-sc1", "sc1-lc1", "lc1-sc1")]
+        assert self.told(site, "plant.toml", *maps)[0] == self.TOLD
 
 
 class TestStates:
@@ -467,6 +506,22 @@ def test_a_demanded_signature(site: Site) -> None:
 
 class TestTogether:
     """What only all connections together show."""
+
+    def test_evidence_that_some_are_asked_for(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "records/lx.json", require = {{ evidence = true }}', LX2)
+        told = site.verify(code=1)["not_looked_at"]
+        assert "evidence of 1 of 2 connections: the plant file asks for no recordings" in told
+        site.plant(LX, more="[require]\nevidence = true\n")
+        assert not any("evidence" in text for text in site.verify(code=1)["not_looked_at"])
+
+    def test_records_that_nobody_lists(self, site: Site) -> None:
+        told = "records that no connection lists: records/lx2.json and records/lx10.json"
+        assert not any("records" in text for text in site.verify(code=0)["not_looked_at"])
+        site.record("lx10.json", FRESH)
+        site.record("lx2.json", FRESH)
+        site.write("records/other.json", "{}")
+        (site.folder / "records/same.json").symlink_to("lx.json")
+        assert told in site.verify(code=0)["not_looked_at"]
 
     def test_ids_and_records_used_twice(self, site: Site) -> None:
         site.plant(*[f'{LX}, record = "records/lx.json"'] * 2)
