@@ -89,6 +89,7 @@ class Locator:
         self._alike = (
             link.sizes[0] == link.sizes[1] and traits is not None and not traits.names_sender
         )
+        self._tell_senders = self._search is not None and not self._alike
         self._shared = self._overlap()
         self._known: dict[tuple[str, str], tuple[int, int, int | None]] = {}
 
@@ -179,7 +180,8 @@ class Locator:
         for side, place in here:
             self._sizes.look(side, packet.octets[place:])
             yield packet, self._cut(packet, side, place)
-        if len(here) == 1 and not self._shared and self._sizes.is_settled(here[0][0]):
+        fixed = self._sizes.are_fixed and len(here) == 1 and not self._shared
+        if fixed and self._sizes.is_settled(here[0][0]):
             side, place = here[0]
             if len(self._known) >= _MAX_STATIONS:
                 self._known.clear()
@@ -187,23 +189,22 @@ class Locator:
 
     def _teller(self, packet: Packet) -> int | None:
         """Return the side whose ids stand at its place, or the only one its station has shown."""
-        if self._search is None:
-            return None
-        fits = [
-            side
-            for side, place in self._at
-            if 0 in self._search(self._link, side, packet.octets[place : place + self._sizes[side]])
-        ]
+        fits = [side for side, place in self._at if self._has_ids(side, packet.octets[place:])]
         shown = self._stations.setdefault(packet.source, set())
         if len(fits) == 1:
             shown.update(fits)
             return fits[0]
         return next(iter(shown)) if len(shown) == 1 else None
 
+    def _has_ids(self, side: int, octets: bytes) -> bool:
+        """Tell whether the frame at the beginning of octets carries the ids of a side."""
+        size = self._sizes.of(side, octets)
+        return self._search is not None and 0 in self._search(self._link, side, octets[:size])
+
     def _cut(
         self, packet: Packet, side: int, place: int, *, known: bool = True
     ) -> LocatedFrame | Miss:
-        size = self._sizes[side]
+        size = self._sizes.of(side, packet.octets[place:])
         octets = packet.octets[place : place + size]
         if len(octets) < size:
             text = f"the packet holds {len(octets)} of {size} octets of a frame at {place}"
@@ -221,10 +222,11 @@ class Locator:
         """Return a line without a sender as a frame of the only side that it can be of."""
         size = len(packet.octets)
         fits = [side for side in self._sides("") if self._sizes[side] == size]
-        if len(fits) > 1 and self._search is not None and not self._alike:
-            fits = [side for side in fits if 0 in self._search(self._link, side, packet.octets)]
-            if not fits:
+        if self._tell_senders:
+            told = [side for side in self._sides("") if self._has_ids(side, packet.octets)]
+            if not told and len(fits) > 1:
                 return Miss("unknown sender", "the ids of neither end stand in it")
+            fits = told or fits
         if len(fits) == 1:
             return LocatedFrame(fits[0], packet.octets, 0, False)
         if fits:

@@ -30,6 +30,7 @@ class FrameSizes:
         self._search = None if traits is None else traits.search
         self._lengths = None if traits is None else traits.lengths
         self._sizes = None if traits is None else traits.sizes
+        self._own = None if traits is None else traits.own_length
         self._now = list(link.sizes)
         self._tried: dict[int, dict[int, int]] = {0: {}, 1: {}}
         self._frames = [0, 0]
@@ -42,10 +43,22 @@ class FrameSizes:
     def __setitem__(self, side: int, size: int) -> None:
         self._now[side] = size
 
+    def of(self, side: int, octets: bytes) -> int:
+        """Return how long the frame at the beginning of octets is, by itself or as known so far."""
+        own = None if self._own is None else self._own(octets)
+        return own or self._now[side]
+
+    @property
+    def are_fixed(self) -> bool:
+        """Whether all frames of one side have one length."""
+        return self._own is None
+
     def is_settled(self, side: int) -> bool:
         """Tell whether no other size of the frames of a side is looked for any more."""
         tried = self._tried[side]
-        if self._now[side] in tried or (self._lengths is None and self._sizes is None):
+        if self._own is not None or (self._lengths is None and self._sizes is None):
+            return True
+        if self._now[side] in tried:
             return True
         return sum(tried.values()) >= _MOST_BY_IDS or self._frames[side] >= _MOST_BY_HISTORY
 

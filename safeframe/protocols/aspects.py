@@ -446,13 +446,15 @@ class RecordingTraits:
     which end sent it. ``lengths`` returns the possible lengths of a frame of a side at the
     beginning of octets, the expected one left out; where frames carry nothing that shows it,
     ``sizes`` returns all lengths that frames of a side can have, the expected one first: a history
-    that goes on tells. ``foreign`` tells whether a rejected frame is
-    right for another connection: link, side, frame, session. With ``zeros`` the fail-safe values
-    are all binary 0, otherwise the safe values of the map. With ``whole`` a packet is a frame, of
-    whatever length, or none. With ``parts`` several frames carry data together, each in a packet of
-    its own: a part may be missing only where the recording begins or ends. ``silence`` names the
-    check by which the session itself says that a frame came too late. ``unproven`` tells whether no
-    check touches the data of a frame before which nothing of the other end was heard.
+    that goes on tells. ``own_length`` returns how long the frame at the beginning of octets says
+    that it is, where the frames of one side have several lengths. ``foreign`` tells whether a
+    rejected frame is right for another connection: link, side, frame, session. With ``zeros`` the
+    fail-safe values are all binary 0, otherwise the safe values of the map. With ``whole`` a packet
+    is a frame, of whatever length, or none. With ``parts`` several frames carry data together, each
+    in a packet of its own: a part may be missing only where the recording begins or ends.
+    ``silence`` names the check by which the session itself says that a frame came too late.
+    ``unproven`` tells whether no check touches the data of a frame before which nothing of the
+    other end was heard.
     """
 
     follower: type[Follower] = Follower
@@ -460,6 +462,7 @@ class RecordingTraits:
     names_sender: bool = True
     lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None
     sizes: Callable[[Link, int], Sequence[int]] | None = None
+    own_length: Callable[[bytes], int | None] | None = None
     foreign: Callable[[Link, int, bytes, Session], bool] = _never_foreign
     zeros: bool = False
     whole: bool = False

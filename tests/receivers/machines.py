@@ -185,20 +185,85 @@ class Machine12(Machine):
 
 
 class Machine13(Machine):
+    """Two nodes; the first one sometimes is the manager of the other."""
+
     def __init__(self, *given: Any) -> None:
         super().__init__(*given)
         self.times = [self.random.choice((0, 65530)), 7]
         self._first = list(self.times)
+        self.manager_id, self.access = self.ids.manager_id, 0
 
     def again(self) -> Iterator[tuple[int, bytes]]:
         self.times = list(self._first)
         return iter(())
 
+    def begin(self) -> Iterator[tuple[int, bytes]]:
+        unique = self.random.randbytes(6)
+        yield self._to(0, 42, unique)
+        yield self._to(1, 43, unique)
+        chosen = self.ids.manager_id
+        if self.odd and self.random.random() < 0.1:
+            chosen = self.random.choice((bytes(6), self.random.randbytes(6)))
+        yield self._to(0, 44, b"\x0e" + self.ids.manager_id)
+        yield self._to(1, 45, b"\x0f" + chosen)
+        if any(chosen):
+            self.manager_id = chosen
+        yield from self._serve()
+        yield self._to(0, 44, b"\x02" + bytes(4))
+        yield self._to(1, 45, b"\x09")
+        yield self._to(0, 44, b"\x02" + bytes(4))
+        yield self._to(1, 45, b"\x03")
+
     def restart(self) -> Iterator[tuple[int, bytes]]:
         self.times[self.random.randrange(2)] = self.random.randrange(65536)
-        return iter(())
+        if self.random.random() < 0.5:
+            yield self._to(0, 44, b"\x00")
+            yield self._to(1, 45, b"\x01")
+
+    def _to(self, side: int, identity: int, data: bytes, receiver: int = 0) -> tuple[int, bytes]:
+        address, target = receiver or self.ids.addresses[1 - side], self.ids.addresses[side]
+        if identity == 47:
+            address = target = 1
+        time = self.access if identity in range(56, 60) else 0
+        octets = frame_13_1(
+            data, identity, address, self.ids.domain, time, target, 0, self.manager_id
+        )
+        return side, octets
+
+    def _serve(self) -> Iterator[tuple[int, bytes]]:
+        asks, slim = self.random.randrange(2), self.random.choice((0, 2))
+        self.access = (self.access + 1) % 65536
+        yield self._to(asks, 56 + slim, b"\x20\x18\x10" + self.random.randbytes(1))
+        if self.odd and self.random.random() < 0.1:
+            self.access += 1
+        size = self.random.choice((0, 4, 12))
+        yield self._to(1 - asks, 57 + slim, b"\x20\x18\x10\x01" + self.random.randbytes(size))
+
+    def _manage(self) -> Iterator[tuple[int, bytes]]:
+        choice = self.random.randrange(8 if self.odd else 2)
+        if choice == 0:
+            yield self._to(0, 44, b"\x08")
+            yield self._to(1, 45, b"\x03")
+        elif choice == 1:
+            yield from self._serve()
+        elif choice == 2:
+            yield self._to(1, 47, b"")
+        elif choice == 3:
+            yield self._to(1, 45, b"\x07" + self.random.randbytes(2))
+        elif choice == 4:
+            yield self._to(0, 44, self.random.choice((b"\x12\1", b"\x08\1", b"\x09", b"")))
+        elif choice == 5:
+            yield self._to(0, 44, b"\x00", receiver=0x111)
+        elif choice == 6:
+            yield self._to(0, 44, b"\x0a\x25\0\1\0")
+            yield self._to(1, 45, b"\x05" + self.random.choice((b"\x25\0\1\0", b"\0\0\1\0")))
+        else:
+            yield self._to(0, 40, b"")
+            yield self._to(1, 41, self.random.randbytes(6))
 
     def tick(self) -> Iterator[tuple[int, bytes]]:
+        if self.random.random() < 0.1:
+            yield from self._manage()
         for side in (0, 1):
             self.times[side] = (self.times[side] + self.random.choice((1, 1, 3))) % 65536
             kind = self.random.choice((48, 48, 48, 50, 52))
@@ -213,7 +278,7 @@ class Machine13(Machine):
                     self.times[side],
                     target,
                     self.random.randrange(64) if target else 0,
-                    self.ids.manager_id,
+                    self.manager_id,
                 ),
             )
 

@@ -50,7 +50,8 @@ class Observer:
         self.with_data, self.in_use = [0, 0], [0, 0]
 
     def frame(self, time_us: int, side: int, octets: bytes) -> str:
-        if octets == self.last[side]:
+        recurs: Callable[[bytes], bool] = getattr(self.model, "recurs", lambda octets: False)
+        if octets == self.last[side] and not recurs(octets):
             return "repeat"
         found = self.model.judge(side, octets)
         if found == "rejected":

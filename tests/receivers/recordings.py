@@ -73,6 +73,7 @@ CASES: tuple[Case, ...] = (
     ("en50325-5", 2, 0, {}),
     ("en50325-5", 0, 8, {}),
 )
+_STARTED = ("fscp-12-1", "fscp-13-1")
 _PROFILES = tuple(dict.fromkeys(case[0] for case in CASES))
 
 
@@ -116,7 +117,7 @@ def good(case: Case, random: Random, ticks: int = 12) -> Recording:
     profile, first, second, settings = case
     machine = MACHINES[profile]((first, second), settings, random)
     machine.odd = False
-    frames: list[tuple[int, bytes]] = list(machine.begin()) if profile == "fscp-12-1" else []
+    frames: list[tuple[int, bytes]] = list(machine.begin()) if profile in _STARTED else []
     for _ in range(ticks):
         frames += machine.tick()
         machine.change()
@@ -143,7 +144,8 @@ PHASES = (
 )
 """What a run may hold besides data; the ends themselves do this.
 
-Frames of a start-up there are in FSCP 12/1 and OPC UA Safety (frames of zeros) only.
+Frames of a start-up there are in FSCP 12/1, FSCP 13/1 (the power-up of a node by its manager, and
+guarding, services and failures between data), and OPC UA Safety (frames of zeros) only.
 """
 _OTHER_SIZES = {
     "fscp-12-1": (1, 2, 4, 6, 8),

@@ -16,6 +16,7 @@ from safeframe._report.text import render
 from safeframe.capture import Examination, Packet, examine
 from safeframe.capture._sizes import FrameSizes
 from safeframe.fixtures import RunningLink
+from safeframe.frame import inspect
 
 from ..receivers.recordings import CASES, good
 from .links import make
@@ -64,7 +65,7 @@ class TestShortRecordings:
         self, case: tuple[str, int, int, dict[str, Any]], stations: tuple[str, str]
     ) -> None:
         link = make(*case)
-        frames: Frames = list(good(case, Random(7), 2).frames)
+        frames: Frames = list(good(case, Random(7), 2).frames[-4:])
         places = (4, 9) if stations[0] != stations[1] else (4, 4)
         assert examine(in_packets(frames, places, stations), link, fresh=True).is_clean
         for number, (time_us, side, octets) in enumerate(frames):
@@ -98,6 +99,66 @@ class TestShortRecordings:
         found = examine(packets, link, at=at, fresh=True)
         assert found.notes["unknown sender"].kept[0].text == (
             "both ends send frames at 4: name the station of one with --from"
+        )
+
+
+def managed() -> Link:
+    """Return a connection of FSCP 13/1 whose first end manages the second."""
+    first, second = make("fscp-13-1", 2, 4, {}).connection.ends
+    return link_of(Connection(first=dataclasses.replace(first, role="manager"), second=second))
+
+
+class TestFramesOfSeveralLengths:
+    """A start-up whose frames are shorter and longer than the data MUST be found all the same."""
+
+    @pytest.mark.parametrize("rows", [[], [(b"\1\0", bytes(4)), (b"\2\0", b"\1" + bytes(3))]])
+    @pytest.mark.parametrize("fresh", [True, False])
+    @pytest.mark.parametrize(
+        ("stations", "more"),
+        [
+            (STATIONS, {}),
+            (STATIONS, {"at": {0: 14, 1: 14}}),
+            (STATIONS, {"sources": BOTH}),
+            (STATIONS, {"at": {0: 14, 1: 14}, "sources": BOTH}),
+            (STATIONS[:1] * 2, {"at": {0: 14, 1: 14}}),
+            (STATIONS[:1] * 2, {}),
+        ],
+    )
+    def test_in_packets(
+        self,
+        rows: list[tuple[bytes, bytes]],
+        fresh: bool,
+        stations: tuple[str, str],
+        more: dict[str, Any],
+    ) -> None:
+        link = managed()
+        frames = running(link, rows)
+        found = examine(in_packets(frames, (14, 14), stations), link, fresh=fresh, **more)
+        assert found.frames == len(frames) == 12 + 2 * len(rows)
+        assert not found.notes
+        assert found.wrong_events == 0
+        assert len([each for each in found.events if each.kind == "start-up"]) == 8
+
+    def test_lines_without_a_sender(self) -> None:
+        link = managed()
+        frames = running(link, [(b"\1\0", bytes(4))])
+        found = examine(lines(link, frames, named=False), link, fresh=True)
+        assert [side.frames for side in found.sides] == [7, 7]
+        assert found.is_clean
+
+    def test_a_length_that_is_none(self) -> None:
+        link = managed()
+        frames = running(link, [(b"\1\0", bytes(4)), (b"\2\0", bytes(4))])
+        for spoilt in (b"\x23\xc4\xff", b"\x23\x04\x02"):
+            time_us, side, octets = frames[-2]
+            frames[-2] = time_us, side, spoilt + octets[3:]
+            found = examine(in_packets(frames, (14, 14), STATIONS), link, fresh=True)
+            assert found.notes["rejected"].count == 1
+        time_us, side, octets = frames[-2]
+        frames[-2] = time_us, side, b"\x23\xc4\x20" + octets[3:]
+        found = examine(in_packets(frames, (14, 14), STATIONS), link, fresh=True)
+        assert found.notes["cut frame"].kept[0].text == (
+            "the packet holds 18 of 77 octets of a frame at 14"
         )
 
 
@@ -317,6 +378,35 @@ class TestWhatTheMapsSay:
             "the maps say manager id 00 60 65 00 12 ac",
             "the maps say manager id 00 60 65 00 12 ac",
         ]
+
+    def test_what_goes_to_another_node_breaks_nothing(self) -> None:
+        link = make("fscp-13-1", 2, 4, {})
+        session, frames = link.session(), []
+        for side, identity, data, address in (
+            (0, 44, b"\0", 0x111),
+            (0, 44, b"\0", 0x24),
+            (1, 45, b"\7\1\1", 0x111),
+        ):
+            values: dict[str, Any] = {"id": identity, "data": data, "address": address}
+            frames.append((0, side, session.produce(link.senders[side], **values)))
+        events = examine(lines(link, frames), link).events
+        assert [(each.is_wrong, each.text) for each in events] == [
+            (False, "to address 273: command 0: set to pre-operational"),
+            (True, "command 0: set to pre-operational"),
+            (True, "to address 273: command 7: failure, error_group 1 (application), error_code 1"),
+        ]
+
+    def test_guarding_that_a_node_asks_for(self) -> None:
+        """Both numbers of such a frame are 1, whoever sends it."""
+        link = make("fscp-13-1", 2, 4, {})
+        values: dict[str, Any] = {"id": 47, "data": b"", "address": 1, "target": 1}
+        octets = link.session().produce("36", **values)
+        found = examine(lines(link, [(0, 1, octets)]), link)
+        assert found.sides[1].results == {"accepted": 1}
+        (event,) = found.events
+        assert (event.text, event.is_wrong) == ("guarding to be started again", True)
+        seen = {part.name: part.meaning for part in inspect("fscp-13-1", octets).parts}
+        assert seen["address_1"] == "address 1, id 47: guarding to be started again"
 
     def test_a_refused_manager_id(self) -> None:
         link = make("fscp-13-1", 2, 4, {})

@@ -24,7 +24,17 @@ from ...crc import CATALOGUE, Algorithm, compute
 from . import _access as access
 from . import _management as management
 
-__all__ = ["DATA", "IDS", "MANAGEMENT", "RECIPE", "SERVICES", "SLIM", "kind_of", "sender_value"]
+__all__ = [
+    "DATA",
+    "IDS",
+    "MANAGEMENT",
+    "RECIPE",
+    "RESET_GUARDING",
+    "SERVICES",
+    "SLIM",
+    "kind_of",
+    "sender_value",
+]
 
 IDS = {
     48: "data, connection not valid",
@@ -56,6 +66,9 @@ SLIM = frozenset((58, 59))
 SERVICES = frozenset((56, 57, 58, 59))
 """Ids whose ``address`` is that of the receiver; the sender stands in ``target``."""
 
+RESET_GUARDING = 47
+"""Id of the frame with which a node asks for guarding to be started again."""
+
 _MASKED = 6
 _CRC8 = CATALOGUE["fscp-13-1/crc8"]
 _CRC16 = CATALOGUE["fscp-13-1/crc16"]
@@ -63,7 +76,12 @@ _CRC16_SLIM = CATALOGUE["fscp-13-1/crc16-slim"]
 
 
 def sender_value(identity: int) -> str:
-    """Return which value of a frame is the address of its sender: ``address`` or ``target``."""
+    """Return which value of a frame is the address of its sender: ``address`` or ``target``.
+
+    Empty for id 47, both values of which are 1 in the only source there is.
+    """
+    if identity == RESET_GUARDING:
+        return ""
     return "target" if identity in SERVICES or identity in MANAGEMENT else "address"
 
 
@@ -270,8 +288,8 @@ def _mean(name: str, octets: bytes) -> str:
     if name == "address_1":
         identity = octets[1] >> 2
         address = octets[0] | (octets[1] & 3) << 8
-        whose = "sender" if sender_value(identity) == "address" else "receiver"
-        of = f" of the {whose}" if identity in _KNOWN_IDS else ""
+        whose = {"address": "sender", "target": "receiver"}.get(sender_value(identity))
+        of = f" of the {whose}" if whose and identity in _KNOWN_IDS else ""
         return f"address {address}{of}, id {identity}: {_KNOWN_IDS.get(identity, 'not offered')}"
     if name == "length":
         return f"{octets[0]} data octets"

@@ -17,6 +17,8 @@ __all__ = ["RECORDING"]
 
 _IN_USE, _INVALID = Step(), Step(use="connection not valid")
 _NOTHING = Step(use=None)
+_LEAST, _MOST_DATA = 11, 254
+"""Octets of the shortest frame, and the most that the length octet may say."""
 
 
 class Fscp13Follower(Follower):
@@ -38,8 +40,11 @@ class Fscp13Follower(Follower):
         """Look at the id: data of a valid connection, of one that is not, or a service."""
         identity = octets[1] >> 2
         if identity in MANAGEMENT:
-            data = octets[4 : 4 + octets[2]]
-            return Step((_happening(identity, data, self._stated(side, identity, data)),), None)
+            data, address = octets[4 : 4 + octets[2]], octets[0] | (octets[1] & 3) << 8
+            happening = _happening(identity, data, self._stated(side, identity, data))
+            if sender_value(identity) == "target" and address != _other(self.link, side):
+                happening = _to_another(happening, address)
+            return Step((happening,), None)
         if identity in SERVICES:
             if self._served[side]:
                 return _NOTHING
@@ -79,6 +84,15 @@ def _happening(identity: int, data: bytes, otherwise: str) -> Happening:
     return Happening(kind, f"{whole}; {otherwise}" if otherwise else whole, wrong)
 
 
+def _to_another(happening: Happening, address: int) -> Happening:
+    """Return what a frame to a node outside this connection does: nothing that breaks it.
+
+    A failure that an end reports to somebody else stays one.
+    """
+    wrong = happening.is_wrong and happening.kind != "restart"
+    return happening._replace(text=f"to address {address}: {happening.text}", is_wrong=wrong)
+
+
 _KINDS = {
     -42: ("start-up", False),
     -43: ("start-up", False),
@@ -103,39 +117,43 @@ def _fits(link: Link, side: int, octets: bytes) -> bool:
     """Tell whether a frame can be one of a side: where the id says, its address is the sender's."""
     known: dict[str, Any] = {**link.settings}
     identity = octets[1] >> 2
-    known[sender_value(identity)] = int(link.senders[side])
-    if sender_value(identity) == "target":
+    if name := sender_value(identity):
+        known[name] = int(link.senders[side])
+    if name == "target":
         known["address"] = _other(link, side)
     return passes(RECIPE, octets, known)
 
 
+def _own_length(octets: bytes) -> int | None:
+    """Return the length that a frame states, None where it is no length of its id."""
+    identity = octets[1] >> 2 if len(octets) >= _LEAST else 0
+    if (identity not in IDS and identity not in MANAGEMENT) or octets[2] > _MOST_DATA:
+        return None
+    return RECIPE.shape(octets[2], kind_of(identity)).size_octets
+
+
 def _search(link: Link, side: int, octets: bytes) -> list[int]:
-    """Look for the address and the length of the data, then judge both CRCs.
+    """Look for the address and for a length that the rest allows, then judge both CRCs.
 
     Services and management carry the address of the receiver, data that of the sender.
     """
-    size, length = link.sizes[side], link.sent(side).size_octets
     found = []
-    for address, to_it in ((int(link.senders[side]), False), (_other(link, side), True)):
-        found += [
-            start
-            for start in places_of(octets, bytes((address & 255,)))
-            if start + size <= len(octets)
-            and octets[start + 1] & 3 == address >> 8
-            and octets[start + 2] == length
-            and (sender_value(octets[start + 1] >> 2) == "target") is to_it
-            and _fits(link, side, octets[start : start + size])
-        ]
+    for address, name in ((int(link.senders[side]), "address"), (_other(link, side), "target")):
+        for start in places_of(octets, bytes((address & 255,))):
+            size = _own_length(octets[start : start + _LEAST])
+            if size is None or start + size > len(octets):
+                continue
+            second = octets[start + 1]
+            is_told = second & 3 == address >> 8 and sender_value(second >> 2) == name
+            if is_told and _fits(link, side, octets[start : start + size]):
+                found.append(start)
     return found
 
 
 def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
     """Take the length that the frame itself states, where both CRCs agree to it."""
-    identity = octets[1] >> 2 if len(octets) >= 11 else 0
-    if (identity not in IDS and identity not in MANAGEMENT) or octets[2] > 254:
-        return ()
-    size = RECIPE.shape(octets[2], kind_of(identity)).size_octets
-    if size == link.sizes[side] or not _fits(link, side, octets[:size]):
+    size = _own_length(octets)
+    if size in (None, link.sizes[side]) or not _fits(link, side, octets[:size]):
         return ()
     return (size,)
 
@@ -148,5 +166,9 @@ def _foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
 
 
 RECORDING = RecordingTraits(
-    follower=Fscp13Follower, search=_search, lengths=_lengths, foreign=_foreign
+    follower=Fscp13Follower,
+    search=_search,
+    lengths=_lengths,
+    own_length=_own_length,
+    foreign=_foreign,
 )

@@ -42,7 +42,7 @@ class Fscp13Session(Session):
     def known_of(self, sender: str, octets: bytes) -> dict[str, Any]:
         """Return what is known of one frame: the sender's address stands where its id says."""
         identity = octets[1] >> 2 if len(octets) > 1 else 0
-        return {sender_value(identity): int(sender), **self.settings}
+        return {**_sent_by(identity, sender), **self.settings}
 
     def judge(self, sender: str, octets: bytes) -> Judgement:
         """Judge the next frame of a sender; management frames carry no count and may recur."""
@@ -53,7 +53,7 @@ class Fscp13Session(Session):
 
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
         identity: int = (RECIPE.defaults | values)["id"]
-        values = values | {sender_value(identity): int(sender), **self.settings}
+        values = values | _sent_by(identity, sender) | self.settings
         if identity in SERVICES:
             return self._produce_service(identity % 2 == 0, values)
         if identity in MANAGEMENT:
@@ -117,6 +117,12 @@ class Fscp13Session(Session):
             text = f"rejected: it answers access {number}, but access {asked} was asked for"
             return Judgement(result="rejected", text=text, inspection=found.inspection)
         return found
+
+
+def _sent_by(identity: int, sender: str) -> dict[str, int]:
+    """Return what a frame says of its sender, by the name of the value."""
+    name = sender_value(identity)
+    return {name: int(sender)} if name else {}
 
 
 def _need_receiver(values: Mapping[str, Any]) -> None:
