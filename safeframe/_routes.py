@@ -25,7 +25,8 @@ class RouteStep:
     ``bind`` is the variable in which the signal arrives and, unless the program writes another
     one named ``out``, from which it leaves. ``signal`` is its name in the connection behind this
     end, where neither the target nor the variable tells. ``inverts`` says that an arriving 1
-    leaves as a 0, ``on_loss`` which raw value leaves while the connection before is lost.
+    leaves as a 0, ``on_loss`` which raw value leaves while the connection before is lost. ``codes``
+    are the code points that the program translates, as it arrives and as it leaves.
     """
 
     end: str
@@ -35,11 +36,14 @@ class RouteStep:
     inverts: bool = False
     on_loss: int | float | None = None
     converts: tuple[Conversion, ...] = ()
+    codes: tuple[tuple[int, int], ...] = ()
     where: Location = field(default=NOWHERE, compare=False)
 
     def __post_init__(self) -> None:
         if self.out and not self.bind:
             raise UsageError("out must stand with bind, not alone")
+        if self.codes and self.inverts:
+            raise UsageError("codes must stand without inverts: they say what leaves")
 
     @property
     def taken_from(self) -> str:

@@ -212,7 +212,7 @@ def route_width_differs(handover: Handover, site: Site) -> Iterator[str | _Open]
         why="A permission arrives as a prohibition, or one command as another; every connection "
         "by itself agrees.",
         remedy="give it one meaning on the whole way, or declare in the route what is meant: "
-        "inverts = true or converts = { one_means = [...] }",
+        "inverts = true, converts = { one_means = [...] } or codes = { ... }",
     )
 )
 def route_meaning_differs(handover: Handover, site: Site) -> Iterator[str | _Open]:
@@ -245,6 +245,9 @@ def _codes(handover: Handover) -> Iterator[str | _Open]:
         yield _Open("code points", "none are stated on one side")
         return
     before, after = dict(form(arriving, "codes")), dict(form(leaving, "codes"))
+    if handover.step.codes:
+        yield from _translated(handover, before, after)
+        return
     differing = [
         f"{number}: {before.get(number, 'not named')} / {after.get(number, 'not named')}"
         for number in sorted(before.keys() | after.keys())
@@ -256,6 +259,38 @@ def _codes(handover: Handover) -> Iterator[str | _Open]:
             f"the code points differ between {arriving.name} ({arriving.at}), which {end} "
             f"receives, and {leaving.name} ({leaving.at}), which it sends: {', '.join(differing)}"
         )
+
+
+def _translated(
+    handover: Handover, before: dict[int, str], after: dict[int, str]
+) -> Iterator[str | _Open]:
+    """Hold the code points that a route translates against those of both maps.
+
+    Every one that arrives must leave as something, every one behind must come from something: two
+    can become one only where fewer are named behind. One name must stay one thing.
+    """
+    table, end = dict(handover.step.codes), handover.step.end
+    arriving, leaving = handover.arriving, handover.leaving
+    wrong = [
+        f"nothing leaves for {number} ({name}) of {arriving.name} ({arriving.at})"
+        for number, name in before.items()
+        if number not in table
+    ]
+    came = {number: [one for one in table if table[one] == number] for number in after}
+    wrong += [
+        f"{number} ({after[number]}) of {leaving.name} ({leaving.at}) never leaves"
+        for number, ones in came.items()
+        if not ones
+    ]
+    for number, name in before.items():
+        same = [one for one in after if after[one] == name]
+        if number in table and same and table[number] not in same:
+            to = after.get(table[number], "not named")
+            wrong.append(f"{number} ({name}) leaves as {table[number]} ({to}), not as {same[0]}")
+    if wrong:
+        yield f"{end} translates code points: {'; '.join(wrong)}"
+    if len(before) < 1 << arriving.width:
+        yield _Open("code points", f"no map names every number that {arriving.name} can hold")
 
 
 def _unfounded(handover: Handover) -> str:
@@ -324,6 +359,12 @@ def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | _
         if arriving.safe not in (0, 1):
             return  # No bit holds that: a finding of its own.
         passed, words = 1 - _exact(arriving.safe), ", inverted,"
+    elif step.codes and arriving.type == leaving.type == "code":
+        table = dict(step.codes)
+        if arriving.safe not in table:
+            yield _Open("safe value", f"the route does not say what leaves for {arriving.safe}")
+            return
+        passed, words = _exact(table[arriving.safe]), ", translated,"  # type: ignore[index]
     elif form(arriving, "scale") != form(leaving, "scale"):
         if not _declared(handover, "scale"):
             return  # The scale is the cause, and told.
@@ -423,6 +464,32 @@ def route_conversion_unfounded(handover: Handover, site: Site) -> Iterator[str |
                 f"the conversion {what} is declared, but {arriving.name} ({arriving.at}) arrives "
                 f"with {told[0]} and {leaving.name} ({leaving.at}) leaves with {told[1]}"
             )
+    yield from _translation_unfounded(handover)
+
+
+def _translation_unfounded(handover: Handover) -> Iterator[str]:
+    """Find translations of what is no code point of the maps, and those that change nothing."""
+    codes, end = handover.step.codes, handover.step.end
+    if not codes:
+        return
+    sides = (handover.arriving, "arrives"), (handover.leaving, "leaves")
+    for number, (signal, does) in enumerate(sides):
+        if signal.type != "code":
+            yield (
+                f"code points are translated at {end}, but {signal.name} ({signal.at}), which "
+                f"{does} there, is of type {signal.type}"
+            )
+            return
+        named = {code for code, _ in signal.codes}
+        strange = sorted({row[number] for row in codes} - named)
+        if strange and named:
+            yield (
+                f"code points are translated at {end}, but {signal.name} ({signal.at}), which "
+                f"{does} there, does not name {listed(list(map(str, strange)))}"
+            )
+    same = form(handover.arriving, "codes") == form(handover.leaving, "codes")
+    if same and all(before == after for before, after in codes):
+        yield f"the translation of code points at {end} changes nothing"
 
 
 def _formed(key: str, value: int | str) -> object:
@@ -451,6 +518,8 @@ def _shown(value: object) -> str:
 def route_range_exceeded(handover: Handover, site: Site) -> Iterator[str | _Open]:
     """Compare the range of a value before and behind a declared conversion."""
     arriving, leaving = handover.arriving, handover.leaving
+    if handover.step.codes:
+        return  # The table says for every code point what leaves.
     keys = [key for key in ("type", "width", "scale") if _declared(handover, key)]
     differing = [
         key

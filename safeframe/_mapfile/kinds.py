@@ -13,6 +13,7 @@ from .._errors import UsageError
 
 __all__ = [
     "CODES",
+    "CODE_TABLE",
     "CONDITIONS",
     "DECIMAL",
     "FLOAT_LIMITS",
@@ -92,17 +93,33 @@ def _read_sha256(value: Any) -> str:
 def _read_codes(value: Any) -> tuple[tuple[int, str], ...]:
     if type(value) is not dict:
         raise RefusalError('a table such as { 0 = "off", 1 = "on" }', value)
-    codes: dict[int, str] = {}
-    for key, name in value.items():
+    codes = _by_code(value)
+    for name in codes.values():
+        if type(name) is not str or not name or not is_visible(name):
+            raise RefusalError("a table whose values are one line of printable text each", name)
+    return tuple(sorted(codes.items()))
+
+
+def _read_code_table(value: Any) -> tuple[tuple[int, int], ...]:
+    if type(value) is not dict or not value:
+        raise RefusalError("a table such as { 0 = 0, 1 = 2 }", value)
+    codes = _by_code(value)
+    for code in codes.values():
+        if type(code) is not int or code < 0 or code.bit_length() > RAW_BITS:
+            raise RefusalError("a table whose values are integers from 0", code)
+    return tuple(sorted(codes.items()))
+
+
+def _by_code(table: dict[str, Any]) -> dict[int, Any]:
+    codes: dict[int, Any] = {}
+    for key, value in table.items():
         if not _CODE.fullmatch(key):
             raise RefusalError("a table whose keys are integers (decimal or 0x)", key)
         code = int(key, 0)
         if code in codes:
             raise RefusalError("a table that states each code once", key)
-        if type(name) is not str or not name or not is_visible(name):
-            raise RefusalError("a table whose values are one line of printable text each", name)
-        codes[code] = name
-    return tuple(sorted(codes.items()))
+        codes[code] = value
+    return codes
 
 
 def _read_conditions(value: Any) -> tuple[tuple[str, tuple[int, ...]], ...]:
@@ -198,6 +215,16 @@ CONDITIONS = Kind(
             for name in ("sends", "receives")
         },
         "additionalProperties": _NUMBERS,
+    },
+)
+CODE_TABLE = Kind(
+    text="table of integer = integer",
+    read=_read_code_table,
+    schema={
+        "type": "object",
+        "minProperties": 1,
+        "patternProperties": {f"^(?:{_CODE.pattern})$": {"type": "integer", "minimum": 0}},
+        "additionalProperties": False,
     },
 )
 CODES = Kind(

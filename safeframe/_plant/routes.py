@@ -11,7 +11,7 @@ from .._document.kinds import FLAG, LINE, NAME, Kind, RefusalError, array, choic
 from .._document.locate import Path
 from .._document.tables import Key, Tables
 from .._errors import UsageError
-from .._mapfile.kinds import DECIMAL, NUMBER
+from .._mapfile.kinds import CODE_TABLE, DECIMAL, NUMBER
 from .._model import EDGES, TYPES
 from .._routes import CONVERTED, Conversion, Route, RouteStep
 
@@ -95,6 +95,9 @@ STEP: dict[str, Key] = {
     ),
     "converts": Key(
         kind=_CONVERSIONS, default=(), meaning="what changes on purpose, [before, after]"
+    ),
+    "codes": Key(
+        kind=CODE_TABLE, default=(), meaning="code point that leaves for each one that arrives"
     ),
 }
 """The keys of one end of a route."""

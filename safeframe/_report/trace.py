@@ -98,6 +98,8 @@ def changes_at(step: RouteStep | None) -> list[str]:
     if step is None:
         return []
     found = [f"{key} {before!r} -> {after!r}" for key, before, after in step.converts]
+    if step.codes:
+        found.append(f"codes {', '.join(f'{one} -> {two}' for one, two in step.codes)}")
     if step.inverts:
         found.insert(0, "inverted")
     if step.out:
@@ -318,6 +320,7 @@ def _stop_data(stop: Stop) -> dict[str, Any]:
             "out": step.out,
             "on_loss": step.on_loss,
             "converts": {key: [before, after] for key, before, after in step.converts},
+            "codes": {str(before): after for before, after in step.codes},
         },
         "signal": None
         if signal is None

@@ -17,6 +17,7 @@ from safeframe._errors import InputError, UsageError
 from safeframe._model import Connection, Map
 from safeframe._plant import file as plantfile
 from safeframe._report import junit
+from safeframe._report.trace import changes_at
 from safeframe._routes import Route, RouteStep
 from tests.unit.route_sites import (
     CLEAR,
@@ -695,6 +696,189 @@ class TestHandovers:
         assert ("route-meaning-differs", "code points at SC1", "none are stated on one side") in (
             two(one, bare).open()
         )
+
+
+class TestTranslatedCodes:
+    """A gateway may translate code points; what the route says of it MUST fit both maps."""
+
+    MODE = replace(
+        CLEAR,
+        type="code",
+        width=2,
+        one_means="",
+        codes=((0, "stop"), (1, "creep"), (2, "half"), (3, "full")),
+    )
+    LEVEL = replace(
+        PERMIT,
+        type="code",
+        width=2,
+        one_means="",
+        codes=((0, "Stop"), (1, "full"), (2, "creep"), (3, "half")),
+    )
+    GOOD = "codes = { 0 = 0, 1 = 2, 0x2 = 3, 3 = 1 }"
+    MEANING, SAFE = "route-meaning-differs", "route-safe-value-differs"
+    UNFOUNDED = "route-conversion-unfounded"
+
+    def test_as_the_maps_say(self) -> None:
+        found = two(self.MODE, self.LEVEL, step(self.GOOD))
+        assert found.told() == []
+        assert found.open() == two(self.MODE, self.MODE_OUT).open()
+        assert [rule for rule, _ in two(self.MODE, self.LEVEL).told()] == [self.MEANING]
+        assert found.plant().routes[0].steps[0].codes == ((0, 0), (1, 2), (2, 3), (3, 1))
+
+    MODE_OUT = replace(PERMIT, type="code", width=2, one_means="", codes=MODE.codes)
+
+    @pytest.mark.parametrize(
+        ("table", "rule", "message"),
+        [
+            (
+                "{ 0 = 0, 1 = 2, 3 = 1 }",
+                MEANING,
+                "SC1 translates code points: nothing leaves for 2 (half) of field_clear (0.0); "
+                "3 (half) of permit_up (0.0) never leaves",
+            ),
+            (
+                "{ 0 = 0, 1 = 2, 2 = 1, 3 = 3 }",
+                MEANING,
+                "SC1 translates code points: 2 (half) leaves as 1 (full), not as 3; 3 (full) "
+                "leaves as 3 (half), not as 1",
+            ),
+            (
+                "{ 0 = 1, 1 = 2, 2 = 3, 3 = 0 }",
+                MEANING,
+                "SC1 translates code points: 0 (stop) leaves as 1 (full), not as 0; 3 (full) "
+                "leaves as 0 (stop), not as 1",
+            ),
+            (
+                "{ 0 = 1, 1 = 2, 2 = 3, 3 = 0 }",
+                SAFE,
+                "while CURTAIN is lost, SC1 takes 0 for field_clear (0.0) and sends it on, "
+                "translated, as permit_up (0.0), whose safe value is 0",
+            ),
+            (
+                "{ 0 = 0, 1 = 2, 2 = 3, 3 = 1, 5 = 0 }",
+                UNFOUNDED,
+                "code points are translated at SC1, but field_clear (0.0), which arrives there, "
+                "does not name 5",
+            ),
+            (
+                "{ 0 = 0, 1 = 2, 2 = 3, 3 = 9 }",
+                UNFOUNDED,
+                "code points are translated at SC1, but permit_up (0.0), which leaves there, does "
+                "not name 9",
+            ),
+        ],
+    )
+    def test_against_the_maps(self, table: str, rule: str, message: str) -> None:
+        assert (rule, ON + message) in two(self.MODE, self.LEVEL, step(f"codes = {table}")).told()
+
+    def test_several_become_one_only_where_fewer_are_named(self) -> None:
+        fewer = replace(self.LEVEL, codes=((0, "stop"), (1, "slow"), (2, "full")))
+        good = "codes = { 0 = 0, 1 = 1, 2 = 1, 3 = 2 }"
+        assert two(self.MODE, fewer, step(good)).told() == []
+        bad = "codes = { 0 = 0, 1 = 2, 2 = 2, 3 = 2 }"
+        ((rule, text),) = two(self.MODE, fewer, step(bad)).told()
+        assert rule == self.MEANING
+        assert text.endswith(": 1 (slow) of permit_up (0.0) never leaves")
+
+    def test_numbers_that_no_map_names_stay_open(self) -> None:
+        some = replace(self.MODE, codes=self.MODE.codes[:3])
+        to = replace(self.LEVEL, codes=((0, "stop"), (2, "creep"), (3, "half")))
+        told = two(some, to, step("codes = { 0 = 0, 1 = 2, 2 = 3 }"))
+        assert told.told() == []
+        assert (
+            self.MEANING,
+            "code points at SC1",
+            "no map names every number that field_clear can hold",
+        ) in told.open()
+
+    def test_the_safe_value(self) -> None:
+        late = replace(self.LEVEL, safe=2)
+        assert [rule for rule, _ in two(self.MODE, late, step(self.GOOD)).told()] == [self.SAFE]
+        stated = step(f"{self.GOOD}, on_loss = 2")
+        assert two(self.MODE, late, stated).told() == []
+        odd = replace(self.MODE, safe=3, codes=self.MODE.codes[:3])
+        fewer = replace(self.LEVEL, codes=((0, "stop"), (2, "creep"), (3, "half")))
+        told = two(odd, fewer, step("codes = { 0 = 0, 1 = 2, 2 = 3 }"))
+        assert told.told() == []
+        reason = "the route does not say what leaves for 3"
+        assert (self.SAFE, "safe value at SC1", reason) in told.open()
+
+    @pytest.mark.parametrize(
+        ("arriving", "leaving", "words", "message"),
+        [
+            (
+                MODE,
+                PERMIT,
+                GOOD,
+                "code points are translated at SC1, but permit_up (0.0), which leaves there, is of "
+                "type bool",
+            ),
+            (
+                CLEAR,
+                LEVEL,
+                GOOD,
+                "code points are translated at SC1, but field_clear (0.0), which arrives there, is "
+                "of type bool",
+            ),
+            (
+                MODE,
+                MODE_OUT,
+                "codes = { 0 = 0, 1 = 1, 2 = 2, 3 = 3 }",
+                "the translation of code points at SC1 changes nothing",
+            ),
+        ],
+    )
+    def test_what_is_no_translation(
+        self, arriving: Row, leaving: Row, words: str, message: str
+    ) -> None:
+        assert (self.UNFOUNDED, ON + message) in two(arriving, leaving, step(words)).told()
+
+    def test_other_names_for_the_same_numbers(self) -> None:
+        named = replace(self.LEVEL, codes=((0, "halt"), (1, "crawl"), (2, "mid"), (3, "top")))
+        assert two(self.MODE, named).told() != []
+        same = "codes = { 0 = 0, 1 = 1, 2 = 2, 3 = 3 }"
+        assert two(self.MODE, named, step(same)).told() == []
+
+    def test_codes_that_nobody_names(self) -> None:
+        bare = replace(self.LEVEL, codes=())
+        told = two(self.MODE, bare, step(self.GOOD))
+        assert told.told() == []
+        reason = "none are stated on one side"
+        assert (self.MEANING, "code points at SC1", reason) in told.open()
+
+    def test_a_trace_tells_them(self) -> None:
+        told = changes_at(RouteStep(end="SC1", codes=((0, 0), (1, 2))))
+        assert told == ["codes 0 -> 0, 1 -> 2"]
+
+    def test_another_width(self) -> None:
+        wide = replace(self.LEVEL, width=8)
+        site = two(self.MODE, wide, step(f"{self.GOOD}, converts = {{ width = [2, 8] }}"))
+        assert site.told() == []
+        assert not any(rule == "route-range-exceeded" for rule, _, _ in site.open())
+
+    @pytest.mark.parametrize(
+        ("words", "message"),
+        [
+            ("codes = {}", "codes must be a table such as { 0 = 0, 1 = 2 }, not a table"),
+            ("codes = 1", "codes must be a table such as { 0 = 0, 1 = 2 }, not 1"),
+            ("codes = { a = 1 }", "codes must be a table whose keys are integers (decimal or 0x)"),
+            ("codes = { 1 = 1, 0x1 = 2 }", "codes must be a table that states each code once"),
+            (
+                "codes = { 1 = -1 }",
+                "codes must be a table whose values are integers from 0, not -1",
+            ),
+            ("codes = { 1 = true }", "codes must be a table whose values are integers from 0"),
+            ("codes = { 1 = 1 }, inverts = true", "codes must stand without inverts"),
+        ],
+    )
+    def test_how_it_is_written(self, words: str, message: str) -> None:
+        with pytest.raises(InputError, match=re.escape(message)):
+            two(self.MODE, self.LEVEL, step(words)).plant()
+
+
+class TestOpen:
+    """What stays open at an end is told."""
 
     @pytest.mark.parametrize(
         ("site", "expected"),

@@ -81,6 +81,7 @@ class TestRoutes:
             "out": "Cell.Up",
             "on_loss": 0,
             "converts": {},
+            "codes": {},
         }
         assert (route["known_ms"], route["permitted_ms"], route["complete"]) == (240, 300, True)
 
