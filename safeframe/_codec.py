@@ -13,6 +13,7 @@ from ._value import dataclass
 __all__ = [
     "MapCodec",
     "Reading",
+    "on_wire",
     "extract",
     "meaning",
     "number_text",
@@ -190,7 +191,7 @@ class MapCodec:
                 raise UsageError(f"a signal of this direction must be named, not {name!r}")
         signals = self._map.signals if self._layout is None else self.signals
         carried = [
-            _carried(each, to_raw(each, values.get(each.name, each.safe))) for each in signals
+            on_wire(each, to_raw(each, values.get(each.name, each.safe))) for each in signals
         ]
         word = self._constant
         if self._layout is None:
@@ -201,7 +202,7 @@ class MapCodec:
         return word.to_bytes(self._map.size_octets, "little")
 
 
-def _carried(signal: Signal, raw: int) -> int:
+def on_wire(signal: Signal, raw: int) -> int:
     """Return the bits of a raw value as they stand on the wire, least significant first."""
     if signal.order == "big":
         return int.from_bytes(raw.to_bytes(signal.width >> 3, "big"), "little")

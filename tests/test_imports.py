@@ -72,6 +72,11 @@ TABLE = {
     "cases": row(4, "_errors _document"),
     "frame": row(4, "_errors _bits _engine _model _codec protocols", "bitstring construct"),
     "relations": row(4, "_errors _model _codec"),
+    "_coverage": row(
+        5,
+        "_errors _words _bits _document _model _codec protocols _fingerprint relations _link "
+        "capture fixtures",
+    ),
     "_link": row(5, "_errors _model protocols frame"),
     "capture": row(
         5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"
@@ -101,7 +106,8 @@ TABLE = {
         6,
         "_errors _routes _source _words _bits _document crc _findings _model residual "
         "_baseline _codec _mapfile _checklist _checks _diff _following _grids _history "
-        "_timing _tracing frame relations capture edit importing record _plant __init__",
+        "_timing _tracing frame relations _coverage capture edit importing record _plant "
+        "__init__",
     ),
     "_watch": row(
         6,
@@ -113,8 +119,8 @@ TABLE = {
         7,
         "_errors _octets _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
-        "_history _timing _tracing cases frame relations _link capture edit fixtures "
-        "importing record _plant _report _watch __init__",
+        "_history _timing _tracing cases frame relations _coverage _link capture edit "
+        "fixtures importing record _plant _report _watch __init__",
         "shtab",
     ),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),

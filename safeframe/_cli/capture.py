@@ -13,7 +13,7 @@ from .._errors import UsageError
 from .._link import Link, Places
 from .._report import capture as render
 from .._report import timeline
-from . import inputs, links, options, outputs, recordings
+from . import campaign, inputs, links, options, outputs, recordings
 
 __all__ = ["configure", "run"]
 
@@ -23,13 +23,22 @@ messages, or lines
   @TIME_US NAME: hexadecimal octets     # time and name of the sender may be left out
 each of them plain or packed with gzip, xz or bzip2.
 Frames of EN 50325-5, FSCP 12/1, FSCP 13/1 and OPC UA Safety are found by the ids they carry; for
-the others, or where both ends send alike, say where and from whom:
+the others, or where both ends send alike, say where and from whom.
+
 examples:
   safeframe capture bench.jsonl sc1-lx.toml lx-sc1.toml
   safeframe capture --ethertype 0x88A4 --at SC1=26 --at LX=33 run.pcapng sc1-lx.toml lx-sc1.toml
   safeframe capture --from SC1=02:00:00:00:00:01 --plot run.svg run.pcap sc1-lx.toml lx-sc1.toml
+  safeframe capture --coverage --fail-under 90 day1.pcapng day2.json sc1-lx.toml lx-sc1.toml
+
+Several recordings are read with --coverage only: it tells what they have exercised together, of
+all that the maps offer. Files of --write-coverage stand for their recordings.
+Passive reading only, with permission of whoever runs the network; seen on the wire is not seen at
+the machine.
+
 exit code: 0 nothing wrong, 1 something is, 2 wrong use or unreadable, 130 interrupted
-(what was read until then is printed)
+(what was read until then is printed); with --coverage 1 where it is below --fail-under, or where
+a recording has no frame of this connection
 """
 
 
@@ -44,7 +53,9 @@ _PLOTS = {".svg": timeline.svg, ".html": _page}
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
-    parser.add_argument("recording", metavar="RECORDING", help="a file; - is standard input")
+    parser.add_argument(
+        "recording", metavar="RECORDING", nargs="+", help="a file; - is standard input"
+    )
     recordings.add(parser)
     parser.add_argument(
         "--also",
@@ -56,6 +67,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--timeline", action="store_true", help="also print each signal over time, as text"
     )
+    campaign.add(parser)
     outputs.add(
         parser,
         "--plot",
@@ -68,15 +80,26 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Examine the recording and print what it shows."""
+    if args.coverage:
+        return campaign.run(args)
+    for name in ("fail_under", "write_coverage"):
+        if getattr(args, name) is not None:
+            raise UsageError(f"--{name.replace('_', '-')} must stand with --coverage")
+    if len(args.recording) > 1:
+        raise UsageError(
+            f"capture must have one recording and two maps, not {len(args.recording)} recordings "
+            "(with --coverage it takes any number)"
+        )
+    (recording,) = args.recording
     draw = _PLOTS.get(Path(args.plot).suffix) if args.plot else None
     if args.plot and draw is None:
         raise UsageError(f"--plot must end in .svg or .html, not {args.plot!r}")
     link = links.link(args)
     places = recordings.places(args, link)
-    if args.recording == "-":
+    if recording == "-":
         found = _examine(sys.stdin.buffer, args, link, places)
     else:
-        with reading(args.recording, what="recording") as stream:
+        with reading(recording, what="recording") as stream:
             found = _examine(stream, args, link, places)
     if draw is not None:
         outputs.write(args, "plot", draw(found))

@@ -33,9 +33,9 @@ def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any
     """Add an option that writes a file.
 
     ``kind`` is ``FORM COMMAND`` with the form page, picture or text, such as ``page check``, or
-    ``baseline``, ``record``, ``map`` or ``sheet``; ``frames`` and ``picture or page COMMAND`` go by
-    the format and the name of the file. Nothing is decided about ``frames`` where mistaken
-    maps go into a folder.
+    ``baseline``, ``coverage``, ``record``, ``map`` or ``sheet``; ``frames`` and ``picture or page
+    COMMAND`` go by the format and the name of the file. Nothing is decided about ``frames`` where
+    mistaken maps go into a folder.
     """
     settings.setdefault("metavar", "FILE")
     action = parser.add_argument(*flags, **settings)
@@ -203,6 +203,10 @@ def _kind(word: str, args: argparse.Namespace, path: str) -> OutputKind:
         return OutputKind("record", (b"{",), f'"format": "{FORMAT}"'.encode(), fresh=True)
     if word in _FRESH:
         return OutputKind(word, (b"",), b"", fresh=True)
+    if word == "coverage":
+        from .._coverage.results import FORMAT as COVERAGE
+
+        return OutputKind("results of recordings", (b"{",), f'"format": "{COVERAGE}"'.encode())
     if word == "baseline":
         from .. import _baseline as baseline
 

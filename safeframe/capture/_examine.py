@@ -234,6 +234,8 @@ class _Course:
             )
         elif opinion.rejoined:
             self._add("history lost", _note(packet, number, opinion.text))
+            for each in self._sides:
+                each.keep(None)  # What was in use before is no longer known to be in use.
         elif result == "unknown" and not side.steady and not side.results.get("accepted"):
             side.unknown_at_start += 1
             if self._parts and self.packets > 1:
@@ -301,7 +303,7 @@ class _Course:
             return
         if opinion.check == "watchdog":
             start = time_us - (opinion.gap_us or 0)
-            self._silent.add(Interval(side=number, start_us=start, end_us=time_us))
+            self._quiet(Interval(side=number, start_us=start, end_us=time_us))
             self._fall(side, start + (self._link.watchdog_us or 0))
             return
         noise, reach = side.noise, self._link.watchdog_us or _DEFAULT_NOISE_US
@@ -313,6 +315,11 @@ class _Course:
         if noise is not None:
             self._noisy.add(noise)
         side.noise = Interval(side=number, start_us=time_us, end_us=time_us, count=1)
+
+    def _quiet(self, silence: Interval) -> None:
+        self._silent.add(silence)
+        for each in self._observers:
+            each.silence(silence)
 
     def _fall(self, side: Heard, time_us: int | None) -> None:
         """Show the fail-safe values that the receiver takes from now on."""
@@ -425,7 +432,7 @@ class _Course:
             if watchdog_us is None or self._end_us is None or side.heard_us is None:
                 continue
             if self._end_us - side.heard_us > watchdog_us:
-                self._silent.add(Interval(side=number, start_us=side.heard_us, end_us=self._end_us))
+                self._quiet(Interval(side=number, start_us=side.heard_us, end_us=self._end_us))
                 self._fall(side, side.heard_us + watchdog_us)
         difference = self._difference
         if difference is not None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from ._decode import Both
 from ._packets import Packet
-from ._report import Event, Note, SideReport
+from ._report import Event, Interval, Note, SideReport
 
 __all__ = ["Observer"]
 
@@ -32,6 +32,9 @@ class Observer:
 
         They are None where a map states a safe value that does not fit.
         """
+
+    def silence(self, silence: Interval) -> None:
+        """Take a time without a new frame of a side that was longer than the watchdog."""
 
     def event(self, event: Event) -> None:
         """Take an event of the protocol, or a change in whether data are used."""

@@ -454,7 +454,8 @@ class RecordingTraits:
     in a packet of its own: a part may be missing only where the recording begins or ends.
     ``silence`` names the check by which the session itself says that a frame came too late.
     ``unproven`` tells whether no check touches the data of a frame before which nothing of the
-    other end was heard.
+    other end was heard. ``restarts`` are the kinds of happenings that are wrong where the
+    connection begins anew, ``fails_safe`` tells whether a receiver can be told not to use data.
     """
 
     follower: type[Follower] = Follower
@@ -469,6 +470,8 @@ class RecordingTraits:
     parts: bool = False
     silence: str = ""
     unproven: Callable[[bytes], bool] = _always_proven
+    restarts: tuple[str, ...] = ()
+    fails_safe: bool = True
 
 
 def passes(recipe: Recipe, octets: bytes, known: Mapping[str, Any]) -> bool:

@@ -6,7 +6,7 @@ import io
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, BinaryIO, cast
+from typing import Any, cast
 
 from .._document.reader import reading
 from .._errors import UsageError
@@ -32,7 +32,6 @@ DEFAULT_WINDOW_MS = 1000
 """How long after a sight a change in the other direction is told, unless said otherwise."""
 
 _SHORT = 16
-_CHUNK = 1 << 20
 _NOTHING = "not shown"
 
 
@@ -93,32 +92,10 @@ def add_evidence(
     return replace(record, history=appended(record.history, record.computed_sha256, [act]))
 
 
-class _Digested(io.RawIOBase):
-    """A stream that keeps the digest and the size of what was read from it."""
-
-    def __init__(self, stream: BinaryIO) -> None:
-        import hashlib  # deferred: few records have evidence.
-
-        self._stream = stream
-        self.digest = hashlib.sha256()
-        self.size_octets = 0
-
-    def readable(self) -> bool:
-        """Return True: this is for reading."""
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        """Fill the buffer with what comes next."""
-        octets = self._stream.read(len(buffer))
-        buffer[: len(octets)] = octets
-        self.digest.update(octets)
-        self.size_octets += len(octets)
-        return len(octets)
-
-
 def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) -> EvidenceAct:
     """Return what a recording shows, read as ``asked`` says."""
     from .. import capture  # deferred: few records have evidence.
+    from .._document.digested import CHUNK_OCTETS, DigestedStream
     from ._sights import Sights
 
     link = link_stated(after, asked.values)
@@ -126,8 +103,8 @@ def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) ->
     places = places_stated(link, asked.at, asked.sources)
     wanted = capture.Wanted(ethertype=asked.ethertype, udp_port=asked.udp_port)
     with reading(path, what="recording") as stream:
-        source = _Digested(stream)
-        whole = io.BufferedReader(source, _CHUNK)
+        source = DigestedStream(stream)
+        whole = io.BufferedReader(source, CHUNK_OCTETS)
         found = capture.examine(
             capture.read_recording(whole, wanted),
             link,
@@ -136,7 +113,7 @@ def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) ->
             fresh=asked.fresh,
             observers=[sights],
         )
-        while not found.stopped and whole.read(_CHUNK):
+        while not found.stopped and whole.read(CHUNK_OCTETS):
             pass  # The digest is over all of it, what was not understood included.
     if found.stopped:
         raise KeyboardInterrupt

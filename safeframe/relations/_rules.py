@@ -207,7 +207,7 @@ def violation_of(rule: CheckedRelation, state: Mapping[str, Number], why: str = 
     return Violation(relation=relation, message=f"{relation.name}: {relation}, but {why or values}")
 
 
-def fits(signal: Signal, number: int) -> bool:
+def fits(signal: Signal, number: Number) -> bool:
     """Tell whether a signal can carry a number."""
     try:
         to_raw(signal, number)

@@ -11,7 +11,16 @@ from .._errors import UsageError
 from .._model import End, Relation, Signal
 from ._rules import CheckedRelation, Number, find_signals, fits, rules_of
 
-__all__ = ["MAX_ROWS", "Contradiction", "StateRow", "TruthTable", "contradictions", "truth_tables"]
+__all__ = [
+    "MAX_ROWS",
+    "Contradiction",
+    "StateRow",
+    "StateSpace",
+    "TruthTable",
+    "contradictions",
+    "state_spaces",
+    "truth_tables",
+]
 
 MAX_ROWS = 4096
 """Most rows of one truth table; nobody reads that many."""
@@ -49,6 +58,24 @@ class TruthTable:
     rows: tuple[StateRow, ...]
     relations: tuple[Relation, ...]
     orders: tuple[Relation, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StateSpace:
+    """Signals that relations tie together, and their states that no relation forbids.
+
+    ``keys`` are signals such as ``sends.permit_torque``, ``domains`` the numbers of each that are
+    told apart, ``others`` of each the one that stands for all numbers not named (None: there is
+    none). ``legal`` are the states as numbers by key, None where there are too many states to look
+    at each; ``size`` is how many there are.
+    """
+
+    keys: tuple[str, ...]
+    labels: tuple[str, ...]
+    domains: tuple[tuple[Number, ...], ...]
+    others: tuple[Number | None, ...]
+    size: int
+    legal: tuple[tuple[Number, ...], ...] | None
 
 
 class _Group:
@@ -261,4 +288,35 @@ def _table(group: _Group) -> TruthTable:
         rows=tuple(rows),
         relations=tuple(rule.relation for rule in group.static),
         orders=tuple(rule.relation for rule in group.rules if rule.relation.follows),
+    )
+
+
+def state_spaces(end: End) -> tuple[StateSpace, ...]:
+    """Return one space for each group of relations that share signals, too large ones included.
+
+    Relations with faults are left out.
+    """
+    return tuple(map(_space, _groups(end)))
+
+
+def _space(group: _Group) -> StateSpace:
+    keys, domains = tuple(group.domains), tuple(group.domains.values())
+    size = prod(map(len, domains))
+    legal = None
+    if size <= MAX_ROWS:
+        legal = tuple(
+            numbers
+            for numbers in product(*domains)
+            if not any(rule.breaks(dict(zip(keys, numbers, strict=True))) for rule in group.static)
+        )
+    return StateSpace(
+        keys=keys,
+        labels=tuple(group.labels[key] for key in keys),
+        domains=domains,
+        others=tuple(
+            next((number for number in group.domains[key] if (key, number) in group.others), None)
+            for key in keys
+        ),
+        size=size,
+        legal=legal,
     )

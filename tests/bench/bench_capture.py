@@ -35,14 +35,16 @@ def connection() -> Link:
     return link_of(demo_connection())
 
 
-def write(folder: Path, frames: int) -> None:
-    """Write a legal exchange: values change in every tenth frame of a side."""
+def write(folder: Path, frames: int, every: int = 10) -> None:
+    """Write a legal exchange: values change in every tenth frame of a side, unless told."""
     from dpkt import pcap
 
     random = np.random.default_rng(1)
     half = frames // 2
     data = [
-        np.repeat(random.integers(0, 256, (half // 10 + 1, 2), dtype=np.uint8), 10, axis=0)[:half]
+        np.repeat(random.integers(0, 256, (half // every + 1, 2), dtype=np.uint8), every, axis=0)[
+            :half
+        ]
         for _ in range(2)
     ]
     for octets in data:

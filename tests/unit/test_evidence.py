@@ -327,7 +327,7 @@ class TestInTheRecord:
             raise OSError(5, "Input/output error")
 
         made = record.add_evidence(FRESH, run, AFTER, fresh=True)
-        monkeypatch.setattr("safeframe.record._evidence._Digested.readinto", fail)
+        monkeypatch.setattr("safeframe._document.digested.DigestedStream.readinto", fail)
         with pytest.raises(InputError, match="the file must be readable: Input/output error"):
             record.add_evidence(FRESH, run, AFTER)
         with pytest.raises(InputError, match="the file must be readable: Input/output error"):

@@ -42,5 +42,10 @@ def _search(link: Link, side: int, octets: bytes) -> list[int]:
 
 
 RECORDING = RecordingTraits(
-    follower=SrdoFollower, search=_search, whole=True, parts=True, silence="sct"
+    follower=SrdoFollower,
+    search=_search,
+    whole=True,
+    parts=True,
+    silence="sct",
+    fails_safe=False,
 )

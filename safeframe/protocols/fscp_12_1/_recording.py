@@ -221,4 +221,5 @@ RECORDING = RecordingTraits(
     foreign=_foreign,
     zeros=True,
     unproven=_is_one_block,
+    restarts=("restart",),
 )

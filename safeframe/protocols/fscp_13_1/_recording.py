@@ -171,4 +171,5 @@ RECORDING = RecordingTraits(
     lengths=_lengths,
     own_length=_own_length,
     foreign=_foreign,
+    restarts=("restart",),
 )

@@ -71,4 +71,4 @@ def _sizes(link: Link, side: int) -> Sequence[int]:
     return (expected, *(size for size in range(4, 17) if size != expected))
 
 
-RECORDING = RecordingTraits(follower=Fscp3Follower, sizes=_sizes)
+RECORDING = RecordingTraits(follower=Fscp3Follower, sizes=_sizes, restarts=("number reset",))
