@@ -62,12 +62,27 @@ class _LiveSight:
 class _Tracker:
     """One step that names a signal: what is found of it."""
 
-    __slots__ = ("found", "side", "signal", "step", "wanted", "was_driven")
+    __slots__ = (
+        "found",
+        "is_done",
+        "mask",
+        "safe",
+        "side",
+        "signal",
+        "step",
+        "wanted",
+        "was_driven",
+    )
 
-    def __init__(self, step: ChecklistStep, side: int, signal: Signal, wanted: int | None) -> None:
+    def __init__(
+        self, step: ChecklistStep, side: int, signal: Signal, wanted: int | None, safe: int
+    ) -> None:
         self.step, self.side, self.signal, self.wanted = step, side, signal, wanted
+        self.mask, self.safe = _mask(signal), safe
         self.found: list[_LiveSight] = []
         self.was_driven = False
+        # Whether nothing more can be seen, and nothing that was seen goes on.
+        self.is_done = False
 
 
 class Sights(Observer):
@@ -79,6 +94,7 @@ class Sights(Observer):
     def __init__(self, link: Link, steps: Sequence[ChecklistStep], window_us: int) -> None:
         self._link, self._steps, self._window_us = link, steps, window_us
         self._signals = [link.sent(side).signals for side in (0, 1)]
+        self._masks = [list(map(_mask, signals)) for signals in self._signals]
         self._safe = [encode(link.sent(side), {}) for side in (0, 1)]
         self._data: list[bytes | None] = [None, None]
         self._used = [False, False]
@@ -96,7 +112,8 @@ class Sights(Observer):
                     wanted = None
                     if step.group == "non-safe value" and step.data:
                         wanted = _raw(bytes.fromhex(step.data), signal)
-                    return _Tracker(step, side, signal, wanted)
+                    safe = _raw(self._safe[side], signal)
+                    return _Tracker(step, side, signal, wanted, safe)
         return None
 
     def _names(self, side: int) -> tuple[str, str]:
@@ -110,17 +127,25 @@ class Sights(Observer):
         """Follow data in use."""
         was = self._data[side]
         self._late = None
+        word, safe = int.from_bytes(data, "little"), int.from_bytes(self._safe[side], "little")
+        unlike = word ^ safe
+        changed: list[tuple[Signal, int, int]] | None = None
         for tracker in self._trackers:
             if tracker.side == side:
-                self._drive(tracker, packet, data)
-            elif was is not None and was != data:
-                self._answer(tracker, packet.time_us, side, was, data)
+                if tracker.is_done:
+                    tracker.was_driven = bool(unlike & tracker.mask)
+                else:
+                    self._drive(tracker, packet, data)
+            elif was is not None and was != data and tracker.found:
+                if changed is None:
+                    changed = self._changed(side, was, data)
+                self._answer(tracker, packet.time_us, changed)
         self._data[side], self._used[side] = data, True
 
     def _drive(self, tracker: _Tracker, packet: Packet, data: bytes) -> None:
-        signal, safe = tracker.signal, self._safe[tracker.side]
+        signal = tracker.signal
         raw = _raw(data, signal)
-        is_safe = raw == _raw(safe, signal)
+        is_safe = raw == tracker.safe
         for each in tracker.found:
             if each.waits:
                 each.waits = False
@@ -136,6 +161,11 @@ class Sights(Observer):
         for each in tracker.found:
             if each.runs and not (matches or (group == "safe value" and is_safe)):
                 each.close(packet.time_us, f"{signal.name} = {meaning(signal, raw)}")
+        tracker.is_done = (
+            bool(tracker.found)
+            and tracker.found[-1].sight.what == "alone"
+            and not any(each.runs or each.waits for each in tracker.found)
+        )
         if not matches or group not in (*_DRIVEN, "safe value"):
             return
         alone = not self._rest(tracker, data)
@@ -148,7 +178,7 @@ class Sights(Observer):
     def _rest(self, tracker: _Tracker, data: bytes) -> int:
         """Return the bits besides the signal of a step that are not as in the safe state."""
         unlike = int.from_bytes(data, "little") ^ int.from_bytes(self._safe[tracker.side], "little")
-        return unlike & ~_mask(tracker.signal)
+        return unlike & ~tracker.mask
 
     def _others(self, tracker: _Tracker, data: bytes) -> tuple[str, ...]:
         """Return what else is not at its safe value, the bits of no signal last."""
@@ -186,8 +216,17 @@ class Sights(Observer):
         found.append(_LiveSight(sight, start_us))
         return found[-1]
 
+    def _changed(self, side: int, was: bytes, data: bytes) -> list[tuple[Signal, int, int]]:
+        """Return the signals of a side that have changed, with both values."""
+        unlike = int.from_bytes(was, "little") ^ int.from_bytes(data, "little")
+        return [
+            (signal, _raw(was, signal), _raw(data, signal))
+            for signal, mask in zip(self._signals[side], self._masks[side], strict=True)
+            if unlike & mask
+        ]
+
     def _answer(
-        self, tracker: _Tracker, time_us: int | None, side: int, was: bytes, data: bytes
+        self, tracker: _Tracker, time_us: int | None, changed: list[tuple[Signal, int, int]]
     ) -> None:
         for each in tracker.found:
             if time_us is None or each.start_us is None or each.sight.then:
@@ -195,9 +234,8 @@ class Sights(Observer):
             after_us = time_us - each.start_us
             if not 0 <= after_us <= self._window_us:
                 continue
-            for signal in self._signals[side]:
-                before, after = _raw(was, signal), _raw(data, signal)
-                if before != after and signal.name not in each.answers:
+            for signal, before, after in changed:
+                if signal.name not in each.answers:
                     each.answers[signal.name] = EvidenceAnswer(
                         signal=signal.name,
                         before=meaning(signal, before),
