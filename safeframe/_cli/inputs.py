@@ -160,8 +160,12 @@ def _below(folder: str) -> Iterator[str]:
     from pathlib import Path
 
     found: list[str] = []
-    for here, below, names in os.walk(folder):
-        below[:] = sorted(name for name in below if not name.startswith("."))
+    seen = {os.path.realpath(folder)}
+    for here, below, names in os.walk(folder, followlinks=True):
+        # A link may lead back up.
+        new = {name: os.path.realpath(Path(here, name)) for name in sorted(below)}
+        below[:] = [n for n, real in new.items() if not n.startswith(".") and real not in seen]
+        seen |= set(new.values())
         if here != folder:
             found += (str(Path(here, name)) for name in sorted(names) if _is_map(Path(here, name)))
     if found:

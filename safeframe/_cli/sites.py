@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 
 from .. import _history as history
+from .._document.characters import escaped
 from .._errors import InputError, Problem, UsageError
 from .._report.document import Document, Grids
 from .._words import count
@@ -60,6 +61,8 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
                 "--since must stand with one folder or plant file at most, "
                 f"not {', '.join(args.maps)}"
             )
+        if not args.since:  # A variable of a script may be empty; the folder alone is no answer.
+            raise UsageError("--since must name a revision, not be empty")
         (first,) = args.maps
         before = history.read_site(first, revision=args.since)
         after = history.read_site(first, checkout=True, known=before)
@@ -71,6 +74,12 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
     if not comparison.rows and not comparison.problems:
         message = "one of both states must hold map files (*.toml or *.csv), not neither"
         raise InputError(Problem(path=first, message=message))
+    for state, words in ((before, "new"), (after, "removed")):
+        if not state.files and not state.problems:
+            sys.stderr.write(
+                f"safeframe: {escaped(state.title)} holds no map, so every connection is told as "
+                f"{words}\n"
+            )
     return comparison
 
 

@@ -192,16 +192,35 @@ def _worktree(folder: str) -> tuple[str, str, str, bool]:
     code, told, words = _run(
         program,
         start,
-        *("rev-parse", "--is-inside-work-tree", "--is-shallow-repository", "--show-prefix"),
+        *("rev-parse", "--is-inside-work-tree", "--is-shallow-repository"),
+        *("--show-cdup", "--show-prefix"),
     )
     inside, _, rest = told.partition("\n")
-    shallow, _, prefix = rest.partition("\n")
+    shallow, _, rest = rest.partition("\n")
+    up, _, prefix = rest.partition("\n")
     if code or inside != "true":
         raise UsageError(
             f"to read a revision, {folder} must lie in a work tree of git{_reason(words)}"
         )
+    _refuse_links(folder, start, up)
     prefix = prefix.removesuffix("\n") + "".join(f"{part}/" for part in gone)
     return program, start, prefix, shallow == "true"
+
+
+def _refuse_links(folder: str, start: str, up: str) -> None:
+    """Raise UsageError where a link of the work tree leads to the folder.
+
+    A revision has other files under the name that was typed than where the link leads to now.
+    """
+    top = os.path.join(start, up)  # noqa: PTH118
+    path, links = start, 0
+    while not os.path.samefile(path, top):  # noqa: PTH121
+        links += os.path.islink(path)  # noqa: PTH114
+        path, name = os.path.split(path)
+        if not name:
+            return  # The link that led into the work tree lies outside of it.
+    if links:
+        raise UsageError(f"to read a revision, {folder} must be the folder itself, not a link")
 
 
 def _reason(words: str) -> str:

@@ -267,6 +267,13 @@ class TestCommand:
         assert capsys.readouterr().err == ""
         assert main(["trace", "torque_off", str(site)]) == 0
         assert f"safeframe: not looked at: {told}" in capsys.readouterr().err
+        (site / "up").symlink_to(site)
+        below.rename(site.parent / "elsewhere")
+        (site / "older" / "2025").symlink_to(site.parent / "elsewhere")
+        assert main(["check", str(site)]) == 0
+        assert _plain(told) in _plain(capsys.readouterr().out)
+        (site / "older" / "2025").unlink()
+        (site.parent / "elsewhere").rename(below)
         (below / "sc1-lc1.TOML").unlink()
         opened: Any = Path.open
 

@@ -14,6 +14,7 @@ import pytest
 import safeframe
 from safeframe import UsageError, compare_sites, read_site
 from safeframe import _demo as demo
+from safeframe._cli import main
 from safeframe._history.git import Contents, GitEntry
 from tests.unit.site_history import Repository
 
@@ -75,6 +76,44 @@ class TestRevisions:
         monkeypatch.chdir(repository.folder.parent)
         assert told(since(folder="site/maps")) == UNCHANGED
         assert told(since(folder=str(repository.folder / "maps"))) == UNCHANGED
+
+    def test_links_to_the_folder(self, repository: Repository, tmp_path: Path) -> None:
+        """A revision MUST be read under the name that was typed, or not at all."""
+        outside = tmp_path / "outside"
+        outside.symlink_to(repository.folder / "maps")
+        assert told(since(folder=str(outside))) == UNCHANGED
+        whole = tmp_path / "whole"
+        whole.symlink_to(repository.folder)
+        assert told(since(folder=str(whole / "maps"))) == UNCHANGED
+        (repository.folder / "maps").rename(repository.folder / "real")
+        (repository.folder / "maps").symlink_to("real")
+        for folder in ("maps", str(whole / "maps")):
+            message = f"^to read a revision, {folder} must be the folder itself, not a link$"
+            with pytest.raises(UsageError, match=message):
+                since(folder=folder)
+
+    def test_a_state_without_maps_is_told(
+        self, repository: Repository, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        (repository.folder / "maps").rename(repository.folder / "real")
+        assert main(["diff", "--since", "HEAD", "real"]) == 0
+        assert capsys.readouterr().err == (
+            "safeframe: real at HEAD holds no map, so every connection is told as new\n"
+        )
+        assert main(["diff", "--since", "HEAD", "maps"]) == 0
+        assert capsys.readouterr().err == (
+            "safeframe: maps holds no map, so every connection is told as removed\n"
+        )
+
+    def test_an_empty_revision_is_none(
+        self, repository: Repository, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """A script with an empty variable MUST NOT learn that nothing changed."""
+        repository.write({f"maps/{name}": demo.after()[name] for name in MAPS})
+        assert main(["diff", "--since", "", "maps"]) == 2
+        found = capsys.readouterr()
+        assert found.out == ""
+        assert found.err == "safeframe: --since must name a revision, not be empty\n"
 
     def test_a_folder_that_is_gone_and_one_that_came(self, repository: Repository) -> None:
         shutil.rmtree(repository.folder / "maps")
