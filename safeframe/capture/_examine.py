@@ -27,6 +27,7 @@ from ._report import (
     Note,
     Notes,
     OtherReading,
+    SideMarks,
     SideReport,
     Timeline,
 )
@@ -34,16 +35,23 @@ from ._strips import StripBook
 
 __all__ = ["FrameVerdict", "examine"]
 
+_USED, _UNUSED, _SILENT = 0, 1, 2
 _DEFAULT_NOISE_US = 100_000
 """Rejected frames closer than this are one noisy interval where no watchdog is stated."""
 
 
 class FrameVerdict(NamedTuple):
-    """What became of one frame, in the order of the recording."""
+    """What became of one frame, in the order of the recording.
+
+    ``data`` are the safety data of an accepted frame, None where it carries none; ``use`` says why
+    the receiver does not use them, and is empty where it does.
+    """
 
     packet: Packet
     frame: LocatedFrame
     opinion: Opinion
+    data: bytes | None = None
+    use: str = ""
 
 
 def examine(
@@ -56,15 +64,18 @@ def examine(
     also: Mapping[str, End] | None = None,
     each: Callable[[FrameVerdict], None] | None = None,
     observers: Sequence[Observer] = (),
+    window: tuple[int, int | None] = (0, None),
 ) -> Examination:
     """Judge and decode the frames of one connection; see Locator for ``at`` and ``sources``.
 
     ``fresh`` says that the recording starts with the first frame of the connection. ``also`` are
-    other maps by title, tried where the data contradict these. ``each`` is called with every frame,
-    ``observers`` are told what changes. Memory does not grow with the recording. Where reading is
-    interrupted (KeyboardInterrupt), what is known so far is returned.
+    other maps by title, tried where the data contradict these. ``each`` is called with every frame
+    once it is judged and read, ``observers`` are told what changes. ``window`` cuts the timelines
+    to times from the first to the last microsecond since the recording began. Memory does not grow
+    with the recording. Where reading is interrupted (KeyboardInterrupt), what is known so far is
+    returned.
     """
-    course = _Course(link, Judge(link, fresh=fresh), each=each, observers=observers)
+    course = _Course(link, Judge(link, fresh=fresh), each, observers, window)
     locator = Locator(link, at=at or {}, sources=sources or {})
     quick, see_time, frame = locator.quick, course.see_time, course.frame
     try:
@@ -128,6 +139,7 @@ class _Course:
         judge: Judge,
         each: Callable[[FrameVerdict], None] | None,
         observers: Sequence[Observer],
+        window: tuple[int, int | None],
     ) -> None:
         self._link = link
         self._observers = observers
@@ -144,7 +156,9 @@ class _Course:
         self._data_of = link.data_of if words is None else words.data_of
         self._sides = Heard(link, 0, zeros=zeros), Heard(link, 1, zeros=zeros)
         self._sides[1].first = self._sides[0].signals
-        self._grid = StripBook(self._sides[0].signals + self._sides[1].signals)
+        self._marks = self._sides[0].signals + self._sides[1].signals
+        self._grid = StripBook(self._marks + 4, window)
+        self._taken: tuple[bytes, str] | None = None
         self._watches = [
             (number, Watch(end)) for number, end in enumerate(link.connection.ends) if end.relations
         ]
@@ -163,7 +177,6 @@ class _Course:
         self._start_us: int | None = None
         self._end_us: int | None = None
         self._skipped: dict[str, int] = {}
-        self._wrong_size: set[tuple[int, int]] = set()
         self.packets = 0
         self.stopped = False
         for observer in observers:
@@ -210,17 +223,26 @@ class _Course:
 
     def frame(self, packet: Packet, found: LocatedFrame) -> None:
         """Judge one frame, and decode it where its receiver would."""
+        judge = self._judge
+        opinion = judge.judge(found.side, found.octets, packet.time_us)
+        each = self._each
+        if each is None:
+            if opinion is STEADY:
+                self._steady(packet, self._sides[found.side], found.octets, judge.gap_us)
+            else:
+                self._act(packet, found, opinion)
+            return
+        if opinion is STEADY:
+            opinion = opinion._replace(gap_us=judge.gap_us)
+        self._taken = None
+        self._act(packet, found, opinion)
+        data, use = (None, "") if self._taken is None else self._taken
+        each(FrameVerdict(packet, found, opinion, data, use))
+
+    def _act(self, packet: Packet, found: LocatedFrame, opinion: Opinion) -> None:
+        """Do what a frame does to its receiver."""
         number = found.side
         side = self._sides[number]
-        judge = self._judge
-        opinion = judge.judge(number, found.octets, packet.time_us)
-        if opinion is STEADY:
-            if self._each is None:
-                self._steady(packet, side, found.octets, judge.gap_us)
-                return
-            opinion = opinion._replace(gap_us=judge.gap_us)
-        if self._each is not None:
-            self._each(FrameVerdict(packet, found, opinion))
         result = opinion.result
         if self._parts and result == "accepted":
             self._latest, self._packets_then = (packet, number), self.packets
@@ -304,8 +326,11 @@ class _Course:
         if opinion.check == "watchdog":
             start = time_us - (opinion.gap_us or 0)
             self._quiet(Interval(side=number, start_us=start, end_us=time_us))
-            self._fall(side, start + (self._link.watchdog_us or 0))
+            self._falls_silent(side, start)
+            self._mark(side, time_us, _UNUSED)
             return
+        self._grid.set(time_us, (1,), self._marks + 2 * number)
+        self._grid.set(time_us, (0,), self._marks + 2 * number)
         noise, reach = side.noise, self._link.watchdog_us or _DEFAULT_NOISE_US
         if noise is not None and time_us - noise.end_us <= reach:
             side.noise = Interval(
@@ -321,11 +346,23 @@ class _Course:
         for each in self._observers:
             each.silence(silence)
 
+    def _mark(self, side: Heard, time_us: int | None, use: int) -> None:
+        """Mark what the receiver does with the data of a side from a time on."""
+        if time_us is not None:
+            self._grid.set(time_us, (use,), self._marks + 2 * side.side + 1)
+
+    def _falls_silent(self, side: Heard, since_us: int) -> None:
+        """Show what the receiver does when the watchdog has expired."""
+        time_us = since_us + (self._link.watchdog_us or 0)
+        self._fall(side, time_us)
+        self._mark(side, time_us, _SILENT)
+
     def _fall(self, side: Heard, time_us: int | None) -> None:
         """Show the fail-safe values that the receiver takes from now on."""
         if side.fallen:
             return
         side.fallen = True
+        self._mark(side, time_us, _UNUSED)
         side.keep(None)
         safe = side.fail_safe
         if time_us is not None and safe is not None:
@@ -336,6 +373,7 @@ class _Course:
     def _data(self, packet: Packet, side: Heard, data: bytes, use: str) -> None:
         """Take the data of an accepted frame: used, or replaced by fail-safe values."""
         side.data_frames += 1
+        self._taken = data, use
         was = side.use
         if use != was:
             side.use = use
@@ -376,6 +414,7 @@ class _Course:
             return
         side.keep(data)
         side.fallen = False
+        self._mark(side, packet.time_us, _USED)
         side.count(data)
         both = side.decoder.read(data)
         if packet.time_us is not None:
@@ -433,7 +472,7 @@ class _Course:
                 continue
             if self._end_us - side.heard_us > watchdog_us:
                 self._quiet(Interval(side=number, start_us=side.heard_us, end_us=self._end_us))
-                self._fall(side, side.heard_us + watchdog_us)
+                self._falls_silent(side, side.heard_us)
         difference = self._difference
         if difference is not None:
             difference = Difference(
@@ -460,8 +499,9 @@ class _Course:
             noisy_count=self._noisy.count,
             undriven=tuple(each for side in self._sides for each in side.undriven()),
             timelines=tuple(each for each in self._timelines() if any(each.bins)),
-            timeline_start_us=self._start_us or 0,
+            timeline_start_us=(self._start_us or 0) + self._grid.since_us,
             timeline_width_us=self._grid.width_us,
+            marks=(self._side_marks(0), self._side_marks(1)),
             events=tuple(self._events),
             event_count=self._event_count,
             wrong_events=self._wrong_events,
@@ -538,26 +578,51 @@ class _Course:
                 number, self._link.sent(number), self._link.received(1 - number), side.sample, maps
             )
 
+    def _side_marks(self, side: int) -> SideMarks:
+        first = self._marks + 2 * side
+        return SideMarks(rejected=self._grid.strip(first), use=self._grid.strip(first + 1))
+
     def _timelines(self) -> Iterator[Timeline]:
         """Yield each signal as its producer reads it, then as the consumer where that differs."""
         for number, side in enumerate(self._sides):
-            first = side.first + len(side.decoder.sent)
-            others = {
-                each.name: (first + at, each) for at, each in enumerate(side.decoder.received)
-            }
-            for at, each in enumerate(side.decoder.sent, side.first):
-                yield self._timeline(number, number, at, each)
-                place, other = others.pop(each.name, (at, each))
-                if self._grid.strip(place) != self._grid.strip(at):
-                    yield self._timeline(number, 1 - number, place, other)
-            for place, other in others.values():
-                yield self._timeline(number, 1 - number, place, other)
+            middle = side.first + len(side.decoder.sent)
+            sent, received = list(side.decoder.sent), list(side.decoder.received)
+            partner = _partners(sent, received)
+            for at, each in enumerate(sent):
+                other = partner.get(at)
+                names = each.name, "" if other is None else received[other].name
+                yield self._timeline(number, number, side.first + at, each, names)
+                if other is not None:
+                    strips = (self._grid.strip(side.first + at), self._grid.strip(middle + other))
+                    if strips[0] != strips[1]:
+                        read = received[other]
+                        yield self._timeline(number, 1 - number, middle + other, read, names)
+            taken = set(partner.values())
+            for at, each in enumerate(received):
+                if at not in taken:
+                    yield self._timeline(number, 1 - number, middle + at, each, ("", each.name))
 
-    def _timeline(self, side: int, reader: int, at: int, signal: Signal) -> Timeline:
+    def _timeline(
+        self, side: int, reader: int, at: int, signal: Signal, names: tuple[str, str]
+    ) -> Timeline:
         return Timeline(
             side=side,
             reader=reader,
             signal=signal,
             changes=self._grid.changes[at],
             bins=self._grid.strip(at),
+            names=names,
         )
+
+
+def _partners(sent: Sequence[Signal], received: Sequence[Signal]) -> dict[int, int]:
+    """Return which signal of the consumer is that of the producer: by name, else by place."""
+    by_name = {each.name: at for at, each in enumerate(received)}
+    found = {at: by_name[each.name] for at, each in enumerate(sent) if each.name in by_name}
+    taken = set(found.values())
+    by_place = {(each.start, each.width): at for at, each in enumerate(received) if at not in taken}
+    for at, each in enumerate(sent):
+        place = each.start, each.width
+        if at not in found and place in by_place:
+            found[at] = by_place.pop(place)
+    return found

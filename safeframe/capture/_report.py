@@ -18,6 +18,7 @@ __all__ = [
     "Notes",
     "Oddity",
     "OtherReading",
+    "SideMarks",
     "SideReport",
     "Timeline",
     "Undriven",
@@ -144,13 +145,36 @@ class Undriven:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timeline:
-    """One signal over time as one end reads it."""
+    """One signal over time as one end reads it.
+
+    ``names`` are what the map of the producer and that of the consumer call it, empty where the map
+    has no such signal: one of the same name, or else of the same place.
+    """
 
     side: int
     reader: int
     signal: Signal
     changes: int
     bins: tuple[Bin | None, ...]
+    names: tuple[str, str] = ("", "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideMarks:
+    """When the frames of a side were rejected, and when its receiver used no data of it.
+
+    Bins as those of the timelines. In ``rejected`` a number is 1 where a frame was, in ``use`` it
+    is 0 while data are used, 1 while they are not, 2 while no new frame came for longer than the
+    watchdog.
+    """
+
+    rejected: tuple[Bin | None, ...] = ()
+    use: tuple[Bin | None, ...] = ()
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether there is nothing to mark."""
+        return not any(each and each.high for each in (*self.rejected, *self.use))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,10 +207,11 @@ class SideReport:
 class Examination:
     """Everything a recording of one connection shows.
 
-    ``notes`` are by kind; ``start_us`` and ``width_us`` place the bins of the timelines. Times are
-    None where the recording has none. ``events`` are the first of ``event_count``. ``not_judged``
-    says what nobody has looked at, and why; ``unproven`` are the frames among it that were heard
-    while no checksum covers their data. ``stopped`` tells that reading ended early.
+    ``notes`` are by kind; ``timeline_start_us`` and ``timeline_width_us`` place the bins of the
+    timelines and of the ``marks`` of both sides. Times are None where the recording has none.
+    ``events`` are the first of ``event_count``. ``not_judged`` says what nobody has looked at, and
+    why; ``unproven`` are the frames among it that were heard while no checksum covers their data.
+    ``stopped`` tells that reading ended early.
     """
 
     connection: str
@@ -206,6 +231,7 @@ class Examination:
     timelines: tuple[Timeline, ...]
     timeline_start_us: int
     timeline_width_us: int
+    marks: tuple[SideMarks, SideMarks] = (SideMarks(), SideMarks())
     events: tuple[Event, ...] = ()
     event_count: int = 0
     wrong_events: int = 0

@@ -26,20 +26,36 @@ class Bin(NamedTuple):
 
 
 class StripBook:
-    """Strips for a number of signals; times are in microseconds and rise."""
+    """Strips for a number of signals; times are in microseconds and rise.
 
-    def __init__(self, count: int) -> None:
+    ``window`` is the first and the last microsecond that is kept, counted from the first time; the
+    last one may be None. What comes before only tells with which number a strip begins.
+    """
+
+    def __init__(self, count: int, window: tuple[int, int | None] = (0, None)) -> None:
+        self.since_us, self._until_us = window
         self.width_us = _START_WIDTH_US
+        if self._until_us is not None:
+            self.width_us = max(self._until_us - self.since_us, 0) // BINS + 1
         self.start_us: int | None = None
         self.used = 0
         self.changes = [0] * count
         self._strips: list[list[Bin | None]] = [[] for _ in range(count)]
+        self._begun: list[Number | None] = [None] * count
         self._last: list[Number | None] = [None] * count
 
     def set(self, time_us: int, numbers: Sequence[Number | None], first: int = 0) -> None:
         """Take the numbers of signals from index ``first`` on; None leaves no trace."""
         if self.start_us is None:
             self.start_us = time_us
+        passed = time_us - self.start_us
+        if passed < self.since_us:
+            for index, number in enumerate(numbers, first):
+                if number is not None:
+                    self._begun[index] = self._last[index] = number
+            return
+        if self._until_us is not None and passed > self._until_us:
+            return
         at = self.reach(time_us)
         last = self._last
         for index, number in enumerate(numbers, first):
@@ -61,8 +77,10 @@ class StripBook:
 
     def reach(self, time_us: int) -> int:
         """Return the bin of a time, after widening the bins where that is needed."""
-        start = time_us if self.start_us is None else self.start_us
-        at = max(time_us - start, 0) // self.width_us
+        passed = 0 if self.start_us is None else time_us - self.start_us
+        if self._until_us is not None:
+            passed = min(passed, self._until_us)
+        at = max(passed - self.since_us, 0) // self.width_us
         while at >= BINS:
             self._strips = [_halved(strip) for strip in self._strips]
             self.width_us *= 2
@@ -74,7 +92,8 @@ class StripBook:
     def strip(self, index: int) -> tuple[Bin | None, ...]:
         """Return the bins of a signal up to the last time seen; None before it was known."""
         filled: list[Bin | None] = []
-        last: Bin | None = None
+        begun = self._begun[index]
+        last = None if begun is None else Bin(begun, begun, begun)
         strip = self._strips[index]
         for at in range(self.used):
             found = strip[at] if at < len(strip) else None
