@@ -15,7 +15,7 @@ from . import links, options, outputs, recordings
 __all__ = ["add", "run"]
 
 _INTERRUPTED = 130
-_ALONE = ("also", "timeline", "plot")
+_ALONE = ("also", "timeline", "plot", "frames", "window", "signal")
 """Options of a single recording."""
 
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from .. import capture
 from .._document.reader import reading
@@ -13,7 +14,11 @@ from .._errors import UsageError
 from .._link import Link, Places
 from .._report import capture as render
 from .._report import timeline
+from .._value import replace
 from . import campaign, inputs, links, options, outputs, recordings
+
+if TYPE_CHECKING:
+    from .._watch.frames import FrameLines, FrameObjects
 
 __all__ = ["configure", "run"]
 
@@ -47,6 +52,7 @@ def _page(found: capture.Examination) -> str:
 
 
 _INTERRUPTED = 130
+_WHOLE = (0, None)
 _PLOTS = {".svg": timeline.svg, ".html": _page}
 
 
@@ -68,6 +74,26 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "--timeline", action="store_true", help="also print each signal over time, as text"
     )
     campaign.add(parser)
+    parser.add_argument(
+        "--frames",
+        action="store_true",
+        help="before that, every frame with verdict, octets and the signals it changed; with "
+        "--format json an object each",
+    )
+    parser.add_argument(
+        "--window",
+        metavar="FROM..TO",
+        type=_window,
+        help="seconds since the recording began: what --timeline, --plot and --frames show; "
+        "one of them may be left out, and the verdict is about all of it",
+    )
+    parser.add_argument(
+        "--signal",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="show this signal there only; may be repeated",
+    )
     outputs.add(
         parser,
         "--plot",
@@ -76,6 +102,39 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     options.add_format(parser)
     options.add_color(parser)
+
+
+def _window(word: str) -> tuple[int, int | None]:
+    """Read seconds as microseconds; the last one is None where it is left out."""
+    first, dots, last = word.partition("..")
+    since, until = (float(part) if part else None for part in (first, last))
+    if not dots or not all(part is None or 0 <= part < 1e9 for part in (since, until)):
+        raise ValueError
+    if until is not None and until <= (since or 0):
+        raise ValueError
+    return round(1e6 * (since or 0)), None if until is None else round(1e6 * until)
+
+
+def _known(names: Sequence[str], link: Link) -> frozenset[str]:
+    """Return names of signals; raises UsageError for one that neither map has."""
+    maps = (map_ for end in link.connection.ends for map_ in (end.sends, end.receives))
+    known = {signal.name for map_ in maps for signal in map_.signals}
+    for name in names:
+        if name not in known:
+            from difflib import get_close_matches  # deferred: only a wrong name needs it.
+
+            near = get_close_matches(name, sorted(known), 1)
+            hint = f"; did you mean {near[0]}?" if near else ""
+            raise UsageError(f"--signal must be a signal of the maps, not {name!r}{hint}")
+    return frozenset(names)
+
+
+def _shown(found: capture.Examination, names: frozenset[str]) -> capture.Examination:
+    """Return an examination with the timelines of some signals only."""
+    if not names:
+        return found
+    kept = tuple(each for each in found.timelines if not names.isdisjoint(each.names))
+    return replace(found, timelines=kept)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -95,17 +154,26 @@ def run(args: argparse.Namespace) -> int:
     if args.plot and draw is None:
         raise UsageError(f"--plot must end in .svg or .html, not {args.plot!r}")
     link = links.link(args)
+    names = _known(args.signal, link)
     places = recordings.places(args, link)
+    frames = _frames(args, link, names) if args.frames else None
     if recording == "-":
-        found = _examine(sys.stdin.buffer, args, link, places)
+        found = _examine(sys.stdin.buffer, args, link, places, frames)
     else:
         with reading(recording, what="recording") as stream:
-            found = _examine(stream, args, link, places)
+            found = _examine(stream, args, link, places, frames)
+    found = _shown(found, names)
     if draw is not None:
         outputs.write(args, "plot", draw(found))
-    if args.format == "json":
+    if args.format == "json" and frames is not None:
+        from .._watch.lines import summary
+
+        sys.stdout.write(summary(found, None))
+    elif args.format == "json":
         sys.stdout.write(render.json_text(found))
     else:
+        if frames is not None:
+            sys.stdout.write("\n")
         drawing = timeline.drawing(found, options.look(args).width) if args.timeline else None
         options.tell(args, render.document(found, drawing=drawing))
     if found.stopped:
@@ -113,11 +181,32 @@ def run(args: argparse.Namespace) -> int:
     return 0 if found.is_clean else 1
 
 
+def _frames(
+    args: argparse.Namespace, link: Link, names: frozenset[str]
+) -> FrameLines | FrameObjects:
+    from .._watch.frames import FrameLines, FrameObjects
+
+    if args.format == "json":
+        return FrameObjects(link, sys.stdout.write, args.window or _WHOLE, names)
+    return FrameLines(link, sys.stdout.write, options.look(args), args.window or _WHOLE, names)
+
+
 def _examine(
-    stream: BinaryIO, args: argparse.Namespace, link: Link, places: Places
+    stream: BinaryIO,
+    args: argparse.Namespace,
+    link: Link,
+    places: Places,
+    frames: FrameLines | FrameObjects | None,
 ) -> capture.Examination:
     packets = capture.read_recording(stream, recordings.wanted(args))
-    also = {path: inputs.read_end(path) for path in args.also}
     return capture.examine(
-        packets, link, at=places.at, sources=places.sources, fresh=args.fresh, also=also
+        packets,
+        link,
+        at=places.at,
+        sources=places.sources,
+        fresh=args.fresh,
+        also={path: inputs.read_end(path) for path in args.also},
+        each=None if frames is None else frames.each,
+        observers=(frames,) if isinstance(frames, capture.Observer) else (),
+        window=args.window or _WHOLE,
     )

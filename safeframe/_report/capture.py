@@ -10,7 +10,7 @@ from typing import Any
 from .._bits import Place
 from .._words import count, ranges, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
-from .document import CAUTION, Block, Document, Drawing, Paragraph, Section, StyledText, Table
+from .document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, StyledText, Table
 
 __all__ = ["FORMAT", "document", "json_number", "json_text"]
 
@@ -48,7 +48,8 @@ def document(found: Examination, *, drawing: Drawing | None = None) -> Document:
     """Return everything a recording shows, what is wrong first, then what it has not shown."""
     blocks: list[Block] = [Section("", (_sides(found.sides),))]
     if drawing is not None:
-        blocks.insert(0, Section("Signals over time", (drawing,), kind="long"))
+        shown = (drawing, Paragraph(SEEN))
+        blocks.insert(0, Section("Signals over time", shown, kind="long"))
     blocks += _events(found)
     for kind, title in _TITLES.items():
         if kind in found.notes:
@@ -390,6 +391,7 @@ def _timelines_json(found: Examination) -> Iterator[dict[str, Any]]:
             "sender": found.sides[each.side].name,
             "reader": found.sides[each.reader].name,
             "signal": each.signal.name,
+            "names": list(each.names),
             "changes": each.changes,
             "start_us": found.timeline_start_us,
             "bin_us": found.timeline_width_us,

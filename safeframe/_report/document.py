@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CAUTION",
+    "SEEN",
     "SIGNS",
     "Block",
     "CodeBlock",
@@ -41,6 +42,12 @@ CAUTION = (
     "Off-line aid, not certified: replaces neither review nor validation; "
     "local codes and licensed practice come first."
 )
+
+SEEN = (
+    "Seen on the wire is not seen at the machine. Passive reading only, with permission of whoever "
+    "runs the network."
+)
+"""What stands on every page about a recording."""
 
 SIGNS = {"error": "■", "warning": "▲", "note": "●"}
 """A sign before each severity on a page, so that no colour has to tell them apart."""

@@ -2,12 +2,14 @@
 
 One row for each signal, grouped by direction. A bit is a line at two heights, a value a line
 between its extremes; a bar shows that a signal changed within what one point of the picture
-stands for. A dashed second row appears only where the consumer reads something else. As text it
-is one column for each step of time.
+stands for. A dashed second row appears only where the consumer reads something else. What was
+rejected, and when no data were in use, has rows of its own, and is hatched behind the signals. As
+text it is one column for each step of time. The picture is as wide as its page.
 """
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 from html import escape
 from math import ceil, floor, log10
@@ -17,104 +19,165 @@ from typing import NamedTuple
 from .._words import count, way
 from ..capture import Examination, Timeline
 from ..capture._strips import Bin
-from .document import CAUTION, Drawing
+from .document import CAUTION, SEEN, Drawing
 from .text import PLAIN, clean, columns
 
 __all__ = ["STYLE", "drawing", "svg"]
 
 _WIDTH = 1000
-_LEFT, _RIGHT, _TOP, _BOTTOM = 230, 90, 88, 62
-_ROW, _HIGH = 26, 15
-"""Distance between rows and height of a line's swing, in points."""
-_HEAD = 34
-_TICKS = 8
-_LABEL_CHARS = 28
+_TOP_ALONE, _TOP = 92, 26
+_LABEL, _HIGH, _HIGHER, _GAP = 16, 14, 32, 9
+"""Height of a label, the swing of a bit and of a value, what is free below, in points."""
+_HEAD = 36
+_AXIS = 30
+_TICKS = 7
+_LABEL_CHARS, _TEXT_CHARS = 46, 58
+"""Characters of a label and of a line of text that fit 400 points."""
 _LEGEND = "_ is 0, # is 1, | a change within the column,"
 _MOST = float_info.max / 4
 """The largest number that is drawn: differences of such numbers are still numbers."""
 _LEAST = 24
 """Columns that a line of text has for time at least."""
-_DIGIT = 7.2
-"""Width of a small character, in points."""
+_BUSY = 0.5
+"""Share of columns with changes from which a narrower window is advised."""
 
 STYLE = """\
+.tl-root{width:100%}
 .tl-page{fill:#fff}
 .tl{font-family:"DejaVu Sans",Verdana,Arial,sans-serif;font-size:13px;fill:#1b2430}
 .tl-title{font-size:17px;font-weight:600}.tl-small{font-size:12px;fill:#46505c}
-.tl-group{font-weight:600}.tl-grid{stroke:#dedede;stroke-width:1}
+.tl-group{font-weight:600}
+.tl-root path,.tl-root line{vector-effect:non-scaling-stroke}
+.tl-grid{stroke:#dedede;stroke-width:1}
 .tl-base{stroke:#c4c4c4;stroke-width:1}.tl-axis{stroke:#1b2430;stroke-width:1}
 .tl-line{stroke:#1b2430;stroke-width:1.5;fill:none;stroke-linejoin:round}
 .tl-other{stroke:#1b2430;stroke-width:1.5;fill:none;stroke-dasharray:4 3}
-.tl-busy{fill:#8c8c8c}.tl-mark{stroke:#1b2430;stroke-width:1;stroke-dasharray:1 3}
+.tl-busy{fill:#8c8c8c;stroke:#8c8c8c;stroke-width:1}
+.tl-mark{stroke:#1b2430;stroke-width:1;stroke-dasharray:1 3}
+.tl-event{fill:#1b2430;stroke:#1b2430;stroke-width:1.5}.tl-off{fill:#ececec}
 @media (prefers-color-scheme:dark){@media screen{.tl-page{fill:#14191f}.tl{fill:#e8edf2}
 .tl-small{fill:#b4bec8}.tl-grid{stroke:#2b353f}.tl-base{stroke:#4a5663}
-.tl-axis,.tl-line,.tl-other,.tl-mark{stroke:#e8edf2}.tl-busy{fill:#7d8994}}}
+.tl-axis,.tl-line,.tl-other,.tl-mark{stroke:#e8edf2}.tl-busy{fill:#7d8994;stroke:#7d8994}
+.tl-event{fill:#e8edf2;stroke:#e8edf2}.tl-off{fill:#262f38}}}
 """
 
 
-class _Plot(NamedTuple):
-    """What a drawing spans: microseconds from left to right, its height, its right margin."""
+class _Row(NamedTuple):
+    """One row of a picture: its text, in short as well, and a timeline or bins that are marked."""
 
-    span_us: int
+    text: str
+    short: str
     height: int
-    right: float
-
-    @property
-    def edge(self) -> float:
-        """Where the axis of time ends."""
-        return _WIDTH - self.right
-
-    def x(self, time_us: float) -> float:
-        """Return where a time since the start stands."""
-        return _LEFT + time_us / self.span_us * (self.edge - _LEFT)
+    line: Timeline | None = None
+    marked: tuple[bool, ...] = ()
 
 
 def drawing(found: Examination, width: int = PLAIN.width) -> Drawing:
     """Return the timelines for a page and, in lines of ``width`` columns, for a text."""
-    return Drawing(svg(found, alone=False), tuple(_lines(found, width)), STYLE)
+    return Drawing(svg(found, alone=False), tuple(_lines(found, width)), STYLE, "timeline")
 
 
 def svg(found: Examination, *, alone: bool = True) -> str:
-    """Return the timelines of an examination as SVG, with its style where it stands ``alone``."""
-    rows = list(_rows(found))
-    bins = max((len(each.bins) for each in found.timelines), default=1)
-    longest = max((columns(_range(each)) for each in found.timelines), default=0)
-    plot = _Plot(
-        span_us=bins * found.timeline_width_us,
-        height=_TOP + sum(size for size, _, _ in rows) + _BOTTOM,
-        right=max(_RIGHT, 20 + longest * _DIGIT),
-    )
+    """Return the timelines of an examination as SVG, with title and style where it is ``alone``."""
+    groups = [list(_rows(found, side)) for side in (0, 1)]
+    bins = _bins(found)
     title = f"{clean(found.connection)}: signals over time"
-    style = f"<style>{STYLE}</style>" if alone else ""
-    parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {plot.height}" '
-        f'width="{_WIDTH}" height="{plot.height}" role="img" aria-labelledby="t d">',
-        f'<title id="t">{escape(title)}</title>',
-        f'<desc id="d">{escape(clean(_subtitle(found)))}</desc>',
-        f'{style}<rect class="tl-page" width="{_WIDTH}" height="{plot.height}"/>',
-        _text(24, 32, title, "title"),
-        _text(24, 53, _subtitle(found), "small"),
-        *_axis(plot),
-        *_mark(found, plot),
-    ]
-    top = _TOP
-    for size, heading, each in rows:
-        if each is None:
-            parts.append(_text(24, top + size - 10, heading, "group"))
-        else:
-            parts += _row(each, top, found, plot)
-        top += size
-    if not found.timelines:
-        parts.append(_text(24, _TOP + 20, "no safety data with a time in this recording", "small"))
-    parts.append(_text(24, plot.height - 12, CAUTION, "small"))
-    return "\n".join([*parts, "</svg>"]) + "\n"
+    subtitle = clean(_subtitle(found))
+    parts: list[str] = []
+    top = _TOP_ALONE if alone else _TOP
+    first = top
+    for side, rows in enumerate(groups):
+        if not rows:
+            continue
+        parts.append(_text(0, top + _HEAD - 12, _direction(found, side), "group"))
+        top += _HEAD
+        inside = "".join(_drawn_row(row, at, bins) for at, row in _placed(rows, top))
+        height = sum(row.height for row in rows)
+        parts += [_shade(found, side, top, height, bins), inside]
+        top += height
+    if not any(groups):
+        parts.append(_text(0, top + 20, "no safety data with a time in this recording", "small"))
+        top += 34
+    axis = _axis(found, bins, first, top)
+    mark = _mark(found, bins, first, top)
+    top += _AXIS
+    below = textwrap.wrap(f"{SEEN} {CAUTION}", _TEXT_CHARS) if alone else []
+    below_text = [_text(0, top + 14 + 16 * at, line, "small") for at, line in enumerate(below)]
+    height = top + 16 * len(below) + 12
+    head = []
+    if alone:
+        head = [_text(0, 30, title, "title")]
+        lines = textwrap.wrap(subtitle, _TEXT_CHARS)
+        head += [_text(0, 50 + 16 * at, line, "small") for at, line in enumerate(lines)]
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="tl-root" width="{_WIDTH}" '
+        f'height="{height}" role="img" aria-labelledby="t d">\n'
+        f'<title id="t">{escape(title)}</title>\n<desc id="d">{escape(subtitle)}</desc>\n'
+        f"{f'<style>{STYLE}</style>' if alone else ''}"
+        f'<rect class="tl-page" width="100%" height="{height}"/>\n'
+        f'<svg x="2%" width="96%" height="{height}" overflow="visible">\n'
+        + "\n".join(part for part in (*head, *axis, *parts, *mark, *below_text) if part)
+        + "\n</svg>\n</svg>\n"
+    )
+
+
+def _bins(found: Examination) -> int:
+    strips = [*(each.bins for each in found.timelines), *(each.use for each in found.marks)]
+    return max((len(strip) for strip in strips), default=0) or 1
+
+
+def _direction(found: Examination, side: int) -> str:
+    names = found.sides[side].name, found.sides[1 - side].name
+    return f"{clean(names[0])} → {clean(names[1])}"
+
+
+def _rows(found: Examination, side: int) -> Iterator[_Row]:
+    """Yield what is drawn of a direction, first what is not as usual."""
+    lines = [each for each in found.timelines if each.side == side]
+    if not lines:
+        return
+    for text, short, marked in _marked(found, side):
+        yield _Row(text, short, _LABEL + _HIGH + _GAP, marked=marked)
+    for each in lines:
+        high = _HIGH if each.signal.width == 1 else _HIGHER
+        label = _label(found, each)
+        yield _Row(label, label, _LABEL + high + _GAP, each)
+
+
+def _marked(found: Examination, side: int) -> Iterator[tuple[str, str, tuple[bool, ...]]]:
+    """Yield what is marked in a direction, and in which bins; nothing that never was."""
+    marks, receiver = found.marks[side], found.sides[1 - side].name
+    rejected = tuple(each is not None and each.high > 0 for each in marks.rejected)
+    unused = tuple(each is not None and 1 in each for each in marks.use)
+    silent = tuple(each is not None and 2 in each for each in marks.use)
+    for text, short, marked in (
+        ("frames rejected", "rejected", rejected),
+        (f"data that {receiver} does not use", f"not used by {receiver}", unused),
+        ("no new frame for longer than the watchdog", "silence", silent),
+    ):
+        if any(marked):
+            yield clean(text), clean(short), marked
+
+
+def _placed(rows: Sequence[_Row], top: int) -> Iterator[tuple[int, _Row]]:
+    for row in rows:
+        yield top, row
+        top += row.height
 
 
 def _subtitle(found: Examination) -> str:
     point = _time(found.timeline_width_us)
-    return (
+    text = (
         f"{found.profile}, {count(found.frames, 'frame')}; one point of a line stands for {point}"
     )
+    if since := _since_us(found):
+        text += f"; from {_time(since)} on"
+    return text
+
+
+def _since_us(found: Examination) -> int:
+    """Return where the picture begins, counted from the first packet."""
+    return found.timeline_start_us - (found.start_us or 0)
 
 
 def _time(time_us: float) -> str:
@@ -124,66 +187,100 @@ def _time(time_us: float) -> str:
     return f"{time_us:g} µs"
 
 
-def _rows(found: Examination) -> Iterator[tuple[int, str, Timeline | None]]:
-    """Yield the height, and either the heading of a direction or a timeline."""
-    last = None
-    for each in found.timelines:
-        if each.side != last:
-            names = found.sides[each.side].name, found.sides[1 - each.side].name
-            yield _HEAD, f"{clean(names[0])} → {clean(names[1])}", None
-            last = each.side
-        yield _ROW, "", each
-
-
-def _axis(plot: _Plot) -> list[str]:
-    """Return the time axis with ticks at round times."""
-    rough = plot.span_us / _TICKS
+def _axis(found: Examination, bins: int, first: int, bottom: int) -> list[str]:
+    """Return the time axis with ticks at round times since the recording began."""
+    span, since = bins * found.timeline_width_us, _since_us(found)
+    rough = span / _TICKS
     power = 10.0 ** floor(log10(rough))
     step = next(power * factor for factor in (1, 2, 5, 10) if power * factor >= rough)
-    bottom = plot.height - _BOTTOM + 6
-    parts = [f'<path class="tl-axis" d="M{_LEFT} {bottom}H{plot.edge:.1f}"/>']
-    unit, size = ("s", 1e6) if plot.span_us >= 1e6 else ("ms", 1e3)
-    for number in range(floor(plot.span_us / step) + 1):
-        x = plot.x(number * step)
+    parts = [f'<line class="tl-axis" x1="0" x2="100%" y1="{bottom}" y2="{bottom}"/>']
+    unit, size = ("s", 1e6) if since + span >= 1e6 else ("ms", 1e3)
+    for number in range(ceil(since / step), floor((since + span) / step) + 1):
+        x = _percent(number * step - since, span)
         parts += [
-            f'<path class="tl-grid" d="M{x:.1f} {_TOP}V{bottom}"/>',
-            _text(x, bottom + 17, f"{number * step / size:g}", "small", "middle"),
+            f'<line class="tl-grid" x1="{x}" x2="{x}" y1="{first}" y2="{bottom}"/>',
+            _text(x, bottom + 16, f"{number * step / size:.9g}", "small", "middle"),
         ]
-    parts.append(_text(plot.edge + 12, bottom + 17, unit, "small"))
+    parts.append(_text("100%", bottom + 28, unit, "small", "end"))
     return parts
 
 
-def _mark(found: Examination, plot: _Plot) -> list[str]:
+def _percent(part: float, whole: float) -> str:
+    return f"{100 * part / whole:.3f}%"
+
+
+def _mark(found: Examination, bins: int, first: int, bottom: int) -> list[str]:
     """Return a line at the first frame that the two ends read differently."""
     if found.difference is None or found.difference.note.time_us is None:
         return []
-    x = plot.x(found.difference.note.time_us - found.timeline_start_us)
+    share = (found.difference.note.time_us - found.timeline_start_us) / (
+        bins * found.timeline_width_us
+    )
+    if not 0 <= share <= 1:
+        return []
+    x = _percent(share, 1)
     return [
-        f'<path class="tl-mark" d="M{x:.1f} {_TOP - 8}V{plot.height - _BOTTOM + 6}"/>',
-        _text(x, _TOP - 12, "first difference", "small", "end" if x > _WIDTH / 2 else "start"),
+        f'<line class="tl-mark" x1="{x}" x2="{x}" y1="{first - 4}" y2="{bottom}"/>',
+        _text(x, first - 6, "first difference", "small", "end" if share > 0.5 else "start"),
     ]
 
 
-def _row(each: Timeline, top: int, found: Examination, plot: _Plot) -> list[str]:
-    base = top + _ROW - 5
-    is_other = each.reader != each.side
-    label = each.signal.name
-    if is_other:
-        label = f"… as {found.sides[each.reader].name} reads it"
-    whole = f"<title>{escape(clean(label))}</title>"
-    if len(label) > _LABEL_CHARS:
-        label = label[: _LABEL_CHARS - 1] + "…"
-    low, high = _extremes(each)
-    parts = [
-        f"<g>{whole}{_text(_LEFT - 12, base - 3, label, 'small' if is_other else '', 'end')}</g>",
-        f'<path class="tl-base" d="M{_LEFT} {base}H{plot.edge:.1f}"/>',
-        _text(plot.edge + 8, base - 3, _range(each), "small") if _range(each) else "",
-    ]
-    line, bars = _trace(each.bins, (low, high), base, found.timeline_width_us, plot)
-    if bars:
-        parts.append(f'<path class="tl-busy" d="{bars}"/>')
-    parts.append(f'<path class="tl-{"other" if is_other else "line"}" d="{line}"/>')
-    return parts
+def _shade(found: Examination, side: int, top: int, height: int, bins: int) -> str:
+    """Return what lies behind the signals of a direction while none of them is in use."""
+    off = [each is not None and each.high > 0 for each in found.marks[side].use]
+    return _strip_svg(f'<path class="tl-off" d="{_blocks(off, 0, 1)}"/>', top, height, bins, 1)
+
+
+def _strip_svg(inside: str, top: int, height: int, bins: int, units: int) -> str:
+    """Return a picture of so many bins and units of height, as wide as the page."""
+    return (
+        f'<svg y="{top}" width="100%" height="{height}" viewBox="0 0 {bins} {units}" '
+        f'preserveAspectRatio="none" overflow="visible">{inside}</svg>'
+    )
+
+
+def _blocks(marked: Sequence[bool], top: int, bottom: int) -> str:
+    """Return a path of a block for each run of marked bins."""
+    path, begun = "", -1
+    for at, each in enumerate((*marked, False)):
+        if each and begun < 0:
+            begun = at
+        elif not each and begun >= 0:
+            path += f"M{begun} {top}H{at}V{bottom}H{begun}Z"
+            begun = -1
+    return path
+
+
+def _drawn_row(row: _Row, top: int, bins: int) -> str:
+    high = row.height - _LABEL - _GAP
+    text = row.text if len(row.text) <= _LABEL_CHARS else f"{row.text[: _LABEL_CHARS - 1]}…"
+    is_other = row.line is not None and row.line.reader != row.line.side
+    kind = "small" if is_other or row.line is None else ""
+    label = f"<g><title>{escape(row.text)}</title>{_text(0, top + 12, text, kind)}</g>"
+    if row.line is None:
+        drawn = f'<path class="tl-event" d="{_blocks(row.marked, 2, high)}"/>'
+    else:
+        line, bars = _trace(row.line.bins, _extremes(row.line), high)
+        drawn = f'<path class="tl-base" d="M0 {high}H{bins}"/>'
+        drawn += f'<path class="tl-busy" d="{bars}"/>' if bars else ""
+        drawn += f'<path class="tl-{"other" if is_other else "line"}" d="{line}"/>'
+    return label + _strip_svg(drawn, top + _LABEL, high, bins, high)
+
+
+def _label(found: Examination, each: Timeline) -> str:
+    """Return what both ends call a row, and between which numbers it runs."""
+    producer, consumer = each.names
+    names = found.sides[each.side].name, found.sides[1 - each.side].name
+    if not consumer:
+        text = f"{producer}, only in the map of {names[0]}"
+    elif not producer:
+        text = f"{consumer}, only in the map of {names[1]}"
+    elif each.reader != each.side:
+        text = f"{producer} as {names[1]} reads it"
+        text += f" ({consumer})" if consumer != producer else ""
+    else:
+        text = f"{producer} ({names[1]}: {consumer})" if consumer != producer else producer
+    return clean(f"{text} {_range(each)}".rstrip())
 
 
 def _range(each: Timeline) -> str:
@@ -221,75 +318,73 @@ def _drawn(number: float) -> float:
     return float(max(-_MOST, min(number, _MOST)))
 
 
-def _trace(
-    bins: Sequence[Bin | None],
-    extremes: tuple[float, float],
-    base: float,
-    width_us: int,
-    plot: _Plot,
-) -> tuple[str, str]:
+def _trace(bins: Sequence[Bin | None], extremes: tuple[float, float], high: int) -> tuple[str, str]:
     """Return the path of the line, and that of the bars where a bin holds more than one change."""
-    low, high = extremes
+    low, most = extremes
 
     def y(number: float) -> float:
         if not _is_finite(number):
-            return base
-        share = (_drawn(number) - low) / (high - low) if high > low else 0.0
-        return base - share * _HIGH
+            return high
+        share = (_drawn(number) - low) / (most - low) if most > low else 0.0
+        return high - share * (high - 1)
 
     line, bars = "", ""
     last: float | None = None
     for at, found in enumerate(bins):
         if found is None:
             continue
-        x = plot.x(at * width_us)
         level = y(found.last)
         if last is None:
-            line = f"M{x:.1f} {level:.1f}"
+            line = f"M{at} {level:.1f}"
         elif level != last:
-            line += f"H{x:.1f}V{level:.1f}"
+            line += f"H{at}V{level:.1f}"
         top, bottom = y(found.high), y(found.low)
         # One step from the last level to this one is a change, not unrest.
         if bottom - top > abs(level - (level if last is None else last)) + 0.05:
-            right = plot.x((at + 1) * width_us)
-            bars += f"M{x:.1f} {top:.1f}H{right:.1f}V{bottom:.1f}H{x:.1f}Z"
+            bars += f"M{at} {top:.1f}H{at + 1}V{bottom:.1f}H{at}Z"
         last = level
-    return f"{line}H{plot.x(len(bins) * width_us):.1f}", bars
+    return f"{line}H{len(bins)}", bars
 
 
-def _text(x: float, y: float, text: str, kind: str = "", anchor: str = "start") -> str:
+def _text(x: float | str, y: float, text: str, kind: str = "", anchor: str = "start") -> str:
     style = f' class="tl tl-{kind}"' if kind else ' class="tl"'
     place = "" if anchor == "start" else f' text-anchor="{anchor}"'
-    return f'<text{style} x="{x:.1f}" y="{y:.1f}"{place}>{escape(clean(text))}</text>'
+    return f'<text{style} x="{x}" y="{y}"{place}>{escape(clean(text))}</text>'
 
 
 def _lines(found: Examination, width: int) -> Iterator[str]:
     """Yield a line of text for each signal; nothing where the recording has no times."""
     if not found.timelines:
         return
-    names = [_label(found, each) for each in found.timelines]
-    margin = min(max(map(columns, names)), max(width - _LEAST - 4, 1)) + 2
-    bins = max(len(each.bins) for each in found.timelines)
-    step = ceil(bins / max(width - margin - 2, _LEAST))
+    rows = [(side, row) for side in (0, 1) for row in _rows(found, side)]
+    margin = min(max(columns(row.short) for _, row in rows), max(width - _LEAST - 4, 1)) + 2
+    step = ceil(_bins(found) / max(width - margin - 2, _LEAST))
+    if since := _since_us(found):
+        yield f"from {_time(since)} on"
     yield f"{step * found.timeline_width_us / 1000:g} ms for each column; {_LEGEND}"
     yield "0..9 a value between its extremes"
-    last = None
-    for name, each in zip(names, found.timelines, strict=True):
-        if each.side != last:
-            yield way(found.sides[each.side].name, found.sides[1 - each.side].name)
-            last = each.side
+    last, busy, drawn = None, 0, 0
+    for side, row in rows:
+        if side != last:
+            yield way(found.sides[side].name, found.sides[1 - side].name)
+            last = side
+        name = row.short
         if columns(name) + 2 > margin:  # The line of such a name is the next one.
             yield f"  {name}"
             name = ""
-        strip = f"{name}{' ' * (margin - columns(name))}{_strip(each, step)}"
-        yield f"  {strip}".rstrip()
+        if row.line is None:
+            strip = "".join("x" if any(part) else " " for part in _steps(row.marked, step))
+        else:
+            strip = _strip(row.line, step)
+            busy, drawn = busy + strip.count("|"), drawn + len(strip)
+        yield f"  {name}{' ' * (margin - columns(name))}{strip}".rstrip()
+    if busy > _BUSY * drawn:
+        yield "more changes than columns: --window and --signal cut the picture"
 
 
-def _label(found: Examination, each: Timeline) -> str:
-    name = each.signal.name
-    if each.reader != each.side:
-        name += f" as {found.sides[each.reader].name} reads it"
-    return clean(f"{name} {_range(each)}".rstrip())
+def _steps(marked: Sequence[bool], step: int) -> Iterator[Sequence[bool]]:
+    for at in range(0, len(marked), step):
+        yield marked[at : at + step]
 
 
 def _strip(each: Timeline, step: int) -> str:

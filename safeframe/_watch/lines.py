@@ -83,9 +83,13 @@ class Lines(Board):
             self._write(f"{clean(self.link.names[side])}  ! {more} more {what} rejected\n")
 
     def _line(self, at: str, side: int, moved: Moved, packet: Packet | None) -> str:
+        return clean("  ".join((at, self._way(side), *self._parts(side, moved, packet))))
+
+    def _parts(self, side: int, moved: Moved, packet: Packet | None) -> list[str]:
+        """Return place, name and numbers of a change as both ends have them."""
         row = moved.row
         producer, consumer = self.link.names[side], self.link.names[1 - side]
-        parts = [at, self._way(side), row.place]
+        parts = [row.place]
         if row.sent is None:
             parts.append(f"{row.name} (not in the map of {producer})")
         else:
@@ -96,7 +100,7 @@ class Lines(Board):
             parts.append(f"{consumer} has no such signal")
         else:
             parts.append(f"{consumer} reads {self._read(row, moved)}")
-        return clean("  ".join(parts))
+        return parts
 
     def _read(self, row: SignalRow, moved: Moved, before: str = "") -> str:
         """Return what the consumer reads, in words where it is not what the producer means."""

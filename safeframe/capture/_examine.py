@@ -373,7 +373,6 @@ class _Course:
     def _data(self, packet: Packet, side: Heard, data: bytes, use: str) -> None:
         """Take the data of an accepted frame: used, or replaced by fail-safe values."""
         side.data_frames += 1
-        self._taken = data, use
         was = side.use
         if use != was:
             side.use = use
@@ -385,7 +384,9 @@ class _Course:
             self._tell(packet, side.side, kind, text, bool(use) and was == "")
         if len(data) != side.sizes[0] or len(data) != side.sizes[1]:
             self._size(packet, side, len(data))
-        elif use:
+            return
+        self._taken = data, use
+        if use:
             self._fall(side, packet.time_us)
         else:
             side.used_frames += 1

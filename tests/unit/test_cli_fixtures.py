@@ -7,7 +7,6 @@ import io
 import json
 import re
 import sys
-import xml.etree.ElementTree as ET
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -23,7 +22,6 @@ from safeframe._cli import main
 from safeframe._link import link_of
 from safeframe._model import Connection, Map
 from safeframe._report import capture as rendered
-from safeframe._report import timeline
 from safeframe._report.text import PLAIN, Look, render
 from safeframe.capture import Examination, Packet
 from safeframe.fixtures import BANNER
@@ -210,7 +208,7 @@ class TestCapture:
         lines = out.splitlines()
         start = lines.index("Signals over time")
         assert lines[start + 1].startswith("  96 ms for each column; _ is 0, # is 1, | a change")
-        strips = {line.split()[0]: line[20:] for line in lines[start + 4 : start + 15] if line}
+        strips = {line.split()[0]: line.split()[-1] for line in lines[start + 4 : start + 16]}
         assert lines[start + 3] == "  SC1 -> LX"
         assert set(strips["permit_torque"].strip()) == {"_", "#", "|"}
         assert set(strips["speed_level"].strip()) <= set("0369|")
@@ -414,113 +412,3 @@ class TestJson:
         rows = [Packet(1, 1, None, b"\x01", "SC9")]
         found = document(capture.examine(rows, link))
         assert found["notes"]["other sender"]["first"][0]["sender"] is None
-
-
-class TestTimeline:
-    def test_svg_is_well_formed_and_holds_every_signal(self) -> None:
-        found = swapped(400)
-        root = ET.fromstring(timeline.svg(found))
-        texts = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
-        for each in found.timelines:
-            assert each.signal.name in texts
-        assert texts.count("… as LX reads it") == 2
-        assert "0..3" in texts
-        classes = [
-            element.get("class") for element in root.iter("{http://www.w3.org/2000/svg}path")
-        ]
-        assert classes.count("tl-line") == 20
-        assert classes.count("tl-other") == 2
-        assert "tl-busy" in classes
-        assert classes.count("tl-mark") == 1
-        assert "first difference" in texts
-
-    def test_names_are_escaped_and_shortened(self) -> None:
-        first, second = demo_connection().ends
-        name = "<b>&" + "very" * 10
-        signal = dataclasses.replace(first.sends.signals[0], name=name)
-        sends = Map(entries=(signal, *first.sends.entries[1:]))
-        link = link_of(
-            Connection(
-                first=dataclasses.replace(first, sends=sends),
-                second=dataclasses.replace(second, receives=sends),
-            )
-        )
-        drawn = timeline.svg(examined(link, states(link, 20), fresh=True))
-        assert "&lt;b&gt;&amp;veryveryveryveryverye"[:20] in drawn
-        assert "<b>" not in drawn
-        assert "…" in drawn
-        assert "µs" not in drawn
-
-    def test_no_times(self) -> None:
-        drawn = timeline.svg(capture.examine([], demo_exchange()))
-        assert "no safety data with a time in this recording" in drawn
-        ET.fromstring(drawn)
-
-    def test_differences_without_times_have_no_mark(self) -> None:
-        mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}
-        link = link_of(mistakes["swapped"])
-        rows = [
-            Packet(number, number, None, step.octets, link.names[step.side])
-            for number, step in enumerate(states(link, 60))
-        ]
-        found = capture.examine(rows, link, fresh=True)
-        assert found.difference is not None
-        assert "first difference" not in timeline.svg(found)
-
-    def test_numbers_that_are_none(self) -> None:
-        first, second = demo_connection().ends
-        share = dataclasses.replace(
-            first.sends.signals[0], name="share", width=16, type="float", one_means=""
-        )
-        sends = Map(entries=(share,))
-        link = link_of(
-            Connection(
-                first=dataclasses.replace(first, sends=sends),
-                second=dataclasses.replace(second, receives=sends),
-            )
-        )
-        rows = [
-            (octets, b"\x00\x00") for octets in (b"\x00\x7e", b"\x00\x3c", b"\x00\x40", b"\x00\x7c")
-        ]
-        found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
-        assert document(found)["timelines"][0]["bins"][-1] == ["inf"] * 3
-        drawn = timeline.svg(found)
-        assert "nan" not in drawn
-        assert "inf" not in drawn
-        assert "0..2" in drawn
-
-    def test_text(self) -> None:
-        head, _, way, *lines = timeline.drawing(swapped(), 60).lines
-        assert head.startswith("30 ms for each column; _ is 0, # is 1")
-        assert way == "SC1 -> LX"
-        assert [re.split(r"  +", line.strip())[0] for line in lines[:4]] == [
-            "permit_torque",
-            "permit_torque as LX reads it",
-            "permit_no_ss1",
-            "permit_no_ss1 as LX reads it",
-        ]
-        drawn = [re.split(r"  +", line.strip())[-1] for line in lines[:4]]
-        assert drawn[0] == drawn[3] != drawn[1] == drawn[2]
-        assert set(drawn[0]) == {"_", "|", "#"}
-        assert max(map(len, lines)) <= 60
-        assert timeline.drawing(capture.examine([], demo_exchange())).lines == ()
-
-    def test_a_name_that_leaves_no_room_stands_on_a_line_of_its_own(self) -> None:
-        lines = timeline.drawing(swapped(), 48).lines
-        at = lines.index("  permit_torque as LX reads it")
-        assert set(lines[at + 1]) <= set(" _|#")
-
-    def test_text_of_what_stands_still_or_begins_late(self) -> None:
-        link = demo_exchange()
-        rows = [(b"\x00\x01", b"\x00\x00")] * 2 + [(b"\x00\x03", b"\x00\x00")]
-        found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
-        lines = timeline.drawing(found, 108).lines
-        # From the Reset on the receiver has its fail-safe values; the data are 1, 1, and 3.
-        level = next(line for line in lines if line.startswith("  speed_level 0..3 "))
-        assert re.fullmatch(r"  speed_level 0\.\.3 +0+\|33333333333\|999", level)
-        assert any(re.fullmatch(r"  speed_range 0\.\.0 +0{30,}", line) for line in lines)
-
-    def test_units_of_time(self) -> None:
-        assert timeline._time(500) == "500 µs"
-        assert timeline._time(1500) == "1.5 ms"
-        assert timeline._time(2_000_000) == "2 s"
