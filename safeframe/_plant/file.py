@@ -240,9 +240,9 @@ class Reader:
 
     def connection(self, where: Location, values: Mapping[str, Any]) -> Connection | None:
         """Return one connection, or None after a problem."""
-        first, second = (self._load(name, self._map) for name in values["ends"])
+        first, second = (self._load(name, End, self._map) for name in values["ends"])
         path = values.get("record", "")
-        made = self._load(path, self._record) if path else None
+        made = self._load(path, Record, self._record) if path else None
         if not isinstance(first, End) or not isinstance(second, End):
             return None
         serials = values.get("serials", {})
@@ -302,14 +302,21 @@ class Reader:
             self.problems.append(problem)
         return None
 
-    def _load(self, name: str, load: Callable[[str], End | Record]) -> End | Record | None:
+    def _load(
+        self, name: str, kind: type[End | Record], load: Callable[[str], End | Record]
+    ) -> End | Record | None:
         path = self.path_of(name)
-        if path not in self.done:
-            self.done[path] = None
+        known = self.done.get(path)
+        # A file that is named as a map and as a record cannot be both: it is read as each.
+        if path not in self.done or not isinstance(known, (kind, type(None))):
             try:
-                self.done[path] = load(path)
+                found: End | Record | None = load(path)
             except InputError as error:
                 self.problems += error.problems
+                found = None
+            if known is not None:
+                return found
+            self.done[path] = found
         return self.done[path]
 
     def path_of(self, name: str) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "GateRow",
     "GateSettings",
     "SignatureFiles",
+    "copied",
     "judge",
     "maps_point",
 ]
@@ -71,7 +72,8 @@ class GateRow:
 
     ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
     read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
-    ``outline`` is the connection without its signals, unless a route needs them.
+    ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
+    of the last entry of the record.
     """
 
     number: int
@@ -90,6 +92,7 @@ class GateRow:
     not_judged: tuple[NotJudged, ...] = ()
     notes: tuple[str, ...] = ()
     outline: Connection | None = None
+    seal: str = ""
 
     @property
     def failing(self) -> tuple[Finding, ...]:
@@ -168,7 +171,7 @@ def judge(
     known = [reader.done.get(reader.path_of(name)) for name in given.values["ends"]]
     maps = tuple(reader.path_of(name) for name in given.values["ends"])
     judged = _Judge(number, given, settings, maps, path)
-    judged.files(reader.problems)
+    judged.files(reader.problems, connection)
     if connection is not None:
         judged.maps(connection)
     if not path:
@@ -214,12 +217,15 @@ class _Judge:
         self.valid = GateCell("open", "no record")
         self.serials: dict[str, str] = {}
         self.workings = Workings(settings.own_profiles)
+        self.seal = ""
 
-    def files(self, problems: Iterable[Problem]) -> None:
+    def files(self, problems: Iterable[Problem], connection: Connection | None) -> None:
         """Take up what is wrong with the files of the connection."""
+        # A map that is named as the record too is wrong as a record only.
+        maps = {*self.paths} - ({self.path} if connection is not None else set())
         for problem in problems:
             aspect = "device files"
-            if problem.path in self.paths:
+            if problem.path in maps:
                 aspect = "maps"
             elif problem.path == self.path:
                 aspect = "record"
@@ -266,6 +272,7 @@ class _Judge:
 
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
+        self.seal = made.history[-1].seal if made.history else ""
         fits: list[str] = []
         assessed: Assessment | None = None
         try:
@@ -520,7 +527,22 @@ class _Judge:
             not_judged=self.not_judged,
             notes=tuple(self.notes),
             outline=None if connection is None else self._kept(connection),
+            seal=self.seal,
         )
+
+
+def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
+    """Return a row whose record holds the very entries of those of other rows."""
+    names = listed([f"{other.record} of {other.name}" for other in others])
+    point = GatePoint(
+        "record",
+        f"{row.record} holds the very entries of {names}: what was read back and tried at one "
+        "connection says nothing about another",
+        True,
+        "make, test and sign a record for each connection",
+        person=_KEEPER,
+    )
+    return replace(row, points=(*row.points, point), valid=GateCell("fault", "no"))
 
 
 def maps_point(text: str) -> GatePoint:

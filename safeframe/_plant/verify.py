@@ -19,7 +19,7 @@ from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
 from .file import Listing
-from .gate import GatePoint, GateRow
+from .gate import GatePoint, GateRow, copied
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
@@ -154,6 +154,7 @@ def settle(
         replace(row, name=f"{row.name} (#{row.number})") if twice[row.name] > 1 else row
         for row in done
     ]
+    done = list(_without_copies(done))
     done.sort(key=lambda row: (natural(row.name), row.number))
     return GateReport(
         plant=given.name,
@@ -165,6 +166,19 @@ def settle(
         allowed=len(waived),
         not_looked_at=tuple(_not_looked_at(given, done, outlines, signers)),
     )
+
+
+def _without_copies(rows: Sequence[GateRow]) -> Iterator[GateRow]:
+    """Yield the rows; a record that is a copy, or a link to another one, is a fault of each."""
+    by_seal: dict[str, dict[str, GateRow]] = defaultdict(dict)
+    for row in rows:
+        if row.seal:
+            # One path in several rows is a finding of the plant.
+            by_seal[row.seal].setdefault(row.record, row)
+    for row in rows:
+        holders = by_seal.get(row.seal, {})
+        others = [other for path, other in holders.items() if path != row.record]
+        yield copied(row, others) if others else row
 
 
 def alone(row: GateRow) -> GateRow:

@@ -345,6 +345,21 @@ class TestUnreadable:
         assert main(["verify", "plant.toml", "--format", "html"]) == 1
         assert "maps not readable" in site.out.readouterr().out
 
+    def test_a_map_that_is_named_as_the_record(self, site: Site) -> None:
+        site.plant(f'{LX}, record = "maps/lx-sc1.toml"')
+        row = site.row()
+        text = "maps/lx-sc1.toml:1: the text must be valid JSON at column 1: Expecting value"
+        assert points(row) == points(row, "record") == [text]
+        assert cells(row) == ["yes", *["not judged"] * 3, "unreadable"]
+        assert main(["check", "plant.toml"]) == 2
+        assert site.out.readouterr().err == f"safeframe: {text}\n"
+
+    def test_a_record_that_is_named_as_a_map(self, site: Site) -> None:
+        site.plant('ends = ["records/lx.json", "maps/lx-sc1.toml"], record = "records/lx.json"')
+        row = site.row()
+        text = "records/lx.json: the name of a map file must end in .toml or .csv"
+        assert points(row) == points(row, "maps") == [text]
+
     def test_the_record_names_the_connection(self, site: Site) -> None:
         shutil.rmtree(site.folder / "maps")
         assert site.row()["name"] == "SC1-LX"
@@ -513,6 +528,25 @@ class TestTogether:
         assert "evidence of 1 of 2 connections: the plant file asks for no recordings" in told
         site.plant(LX, more="[require]\nevidence = true\n")
         assert not any("evidence" in text for text in site.verify(code=1)["not_looked_at"])
+
+    def test_a_record_that_is_a_copy(self, site: Site) -> None:
+        """What was done at one connection MUST NOT count for another."""
+        (site.folder / "records/link.json").symlink_to("lx.json")
+        site.record("copy.json", SIGNED)
+        rows = [f'{LX}, record = "records/{name}.json"' for name in ("lx", "link", "copy")]
+        site.plant(*rows)
+        found = site.verify(code=1)["connections"]
+        assert [row["valid"] for row in found] == [{"state": "fault", "text": "no"}] * 3
+        assert points(found[0]) == [
+            "records/lx.json holds the very entries of records/link.json of SC1-LX (#2) and "
+            "records/copy.json of SC1-LX (#3): what was read back and tried at one connection says "
+            "nothing about another"
+        ]
+        bare = record.new(AFTER, AFTER)
+        for name in ("lx", "copy"):
+            site.record(f"{name}.json", bare)
+        found = site.verify(code=1)["connections"]
+        assert not any("entries" in text for row in found for text in points(row, "record"))
 
     def test_records_that_nobody_lists(self, site: Site) -> None:
         told = "records that no connection lists: records/lx2.json and records/lx10.json"
