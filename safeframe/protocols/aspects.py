@@ -271,10 +271,17 @@ def roles(*words: str) -> Callable[[Connection], tuple[str, str]]:
 
 
 class OpeningFrame(NamedTuple):
-    """One frame before data: which side sends it, and the values it is produced from."""
+    """One frame before data: which side sends it, and the values it is produced from.
+
+    With ``safe`` its data are the safe values of the map. ``octets`` stand for a frame that a
+    receiver passes over, which no session produces; ``text`` says why it does.
+    """
 
     side: int
-    values: Mapping[str, Any]
+    values: Mapping[str, Any] = {}
+    safe: bool = False
+    octets: bytes = b""
+    text: str = ""
 
 
 StartUp = Callable[[Link, Random], Iterator[OpeningFrame]]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
+import io
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import _checks as checks
-from safeframe import cases, fixtures, frame
+from safeframe import capture, cases, fixtures, frame
 from safeframe._bits import Place
 from safeframe._codec import decode
 from safeframe._errors import UsageError
@@ -32,6 +33,7 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 VERDICTS = {
     "accepted": "accept",
     "repeat": "repeat",
+    "ignored": "repeat",
     "rejected": "reject",
     "foreign": "reject",
     "unknown": "unknown",
@@ -42,7 +44,7 @@ def sets_of(link: Link, seed: int) -> list[FrameSet]:
     return [
         each
         for kind in KINDS
-        if kind != "start-up" or link.profile == "fscp-12-1"
+        if kind != "start-up" or link.profile in ("fscp-12-1", "fscp-3-1", "opcua-safety")
         # The patterns hang on the sizes alone, and looking for them takes a while.
         if kind != "undetected" or not seed
         for each in fixtures.make(link, kind, seed=seed, count=20)
@@ -184,12 +186,72 @@ def test_watchdog_must_be_stated(kind: str) -> None:
         fixtures.make(link, kind)
 
 
-def test_start_up_is_offered_for_one_profile() -> None:
+def test_start_up_is_not_offered_for_all() -> None:
     with pytest.raises(UsageError) as caught:
-        fixtures.make(make("fscp-3-1", 2, 2, {}), "start-up")
-    assert (
-        str(caught.value) == "a start-up of fscp-3-1 is not offered, only of fscp-12-1, fscp-13-1"
+        fixtures.make(make("fscp-2-1", 2, 0, {"format": "base"}), "start-up")
+    assert str(caught.value) == (
+        "a start-up of fscp-2-1 is not offered, only of fscp-12-1, fscp-13-1, fscp-3-1, "
+        "opcua-safety"
     )
+
+
+class TestStartUp:
+    """What comes before data MUST be as the sources say, and be judged so in any recording."""
+
+    def test_the_first_frames_of_3_1(self) -> None:
+        link = make("fscp-3-1", 2, 4, {})
+        (made,) = fixtures.make(link, "start-up", seed=1)
+        assert [(step.side, step.octets[:-3].hex()) for step in made.steps] == [
+            (0, "000004"),
+            (1, "0000000040"),
+        ]
+        # The first frame of the public recording: the same parameter CRC, number and status.
+        octets = link.session().produce(
+            "device", data=bytes.fromhex("4101000400000000"), status=0x40
+        )
+        assert octets.hex() == "410100040000000040bb5fb5"
+
+    def test_zeros_of_opcua_and_the_first_number(self) -> None:
+        link = make("opcua-safety", 0, 3, {})
+        made = [fixtures.make(link, "start-up", seed=seed)[0].steps for seed in (1, 2)]
+        for steps in made:
+            assert [step.octets for step in steps[:2]] == [bytes(9), bytes(28)]
+            assert [step.verdict for step in steps] == ["repeat", "repeat", "accept", "accept"]
+            assert steps[2].octets[:4] == (0x10203040).to_bytes(4, "little")
+            assert steps[2].octets[4:8] == steps[3].octets[-8:-4]
+            assert int.from_bytes(steps[2].octets[4:8], "little") >= 0x100
+        assert made[0][2].octets != made[1][2].octets
+        stated = make("opcua-safety", 0, 3, {"start": 0xFFFFFFFF})
+        (frames,) = fixtures.make(stated, "states", seed=1, count=2)
+        numbers = [step.octets[4:8].hex() for step in frames.steps if step.side == 0]
+        assert numbers == ["ffffffff", "00010000", "01010000"]
+
+    @pytest.mark.parametrize("fresh", [True, False])
+    @pytest.mark.parametrize("kind", ["start-up", "states"])
+    @pytest.mark.parametrize("case", [CASES[2], CASES[9], CASES[10]], ids=str)
+    @pytest.mark.parametrize("format_", ["hex", "jsonl", "pcapng"])
+    def test_a_recording_of_it_is_right(
+        self, case: tuple[str, int, int, dict[str, Any]], kind: str, fresh: bool, format_: str
+    ) -> None:
+        link = make(*case)
+        made = fixtures.make(link, kind, seed=5, count=9)
+        stream = io.BytesIO(fixtures.write(made, link, format_, title="t"))
+        more: dict[str, Any] = {}
+        if format_ == "pcapng" and link.profile == "fscp-3-1":
+            stations = "02:00:00:00:00:01", "02:00:00:00:00:02"
+            more = {"at": {0: 0, 1: 0}, "sources": dict(enumerate(stations))}
+        found = capture.examine(capture.read_recording(stream), link, fresh=fresh, **more)
+        assert found.frames == sum(len(each.steps) for each in made)
+        assert not found.notes
+        assert found.wrong_events == 0
+        assert [side.results.get("ignored", 0) for side in found.sides] == [
+            sum(
+                step.side == side and step.verdict == "repeat"
+                for each in made
+                for step in each.steps
+            )
+            for side in (0, 1)
+        ]
 
 
 def test_unknown_kind_and_count() -> None:

@@ -237,7 +237,7 @@ class TestSizes:
         assert [note.text for note in found.notes["size"].kept] == [
             "a frame of 8 octets holds 4 octets of safety data: the map of SC1 has 2, "
             "the map of LX has 7"
-        ] * 4
+        ] * 5
         found = examine([Packet(1, 1, 0, bytes(30))], other)
         assert found.notes["length"].kept[0].text == "no end sends frames of 30 octets"
 

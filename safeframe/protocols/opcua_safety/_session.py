@@ -49,9 +49,10 @@ class OpcuaSession(Session):
             return frames.build(RECIPE, **values, **self.ids, **self._asked)
         if self._number is None:
             raise UsageError("a session that joins in the middle cannot produce requests")
-        asked = {"consumer_id": self.consumer_id, "monitoring_number": self._number}
-        octets = frames.build(RECIPE, **values, **asked)
-        self._asked, self._number = asked, next_number(self._number)
+        number = values.get("monitoring_number", self._number)
+        asked = {"consumer_id": self.consumer_id, "monitoring_number": number}
+        octets = frames.build(RECIPE, **values | asked)
+        self._asked, self._number = asked, next_number(number)
         return octets
 
     def _judge(self, sender: str, octets: bytes) -> Judgement:
