@@ -1,7 +1,8 @@
 r"""Hexadecimal octets as people paste them, for the command line and for recordings.
 
-Runs of digits, ``02 00``, ``02-00``, ``02:00``, ``0x02, 0x00``, ``\x02\x00``, an array of C. What
-may be read in two ways is refused: decimal numbers in an array, words of several octets.
+Runs of digits, ``02 00``, ``02-00``, ``02:00``, ``0x02, 0x00``, ``16#02``, ``\x02\x00``, an array
+of C, lines behind their offsets. What may be read in two ways is refused: decimal numbers in an
+array, words of several octets, what may be an offset or a column of text.
 """
 
 from __future__ import annotations
@@ -16,6 +17,12 @@ _COMMENT = re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL)
 _ARRAY = re.compile(r"[^{}]*\{([^{}]*)\}\s*;?\s*", re.DOTALL)
 _BETWEEN = re.compile(r"[\s:,;_-]+")
 _QUOTED = re.compile(r"\s*[bB]?([\"'])(.*)\1\s*", re.DOTALL)
+_OFFSET = re.compile(
+    r"\s*(?P<at>[0-9a-fA-F]{4,8}):?[ \t]+(?P<octets>(?:[0-9a-fA-F]{2}[ \t]+)*[0-9a-fA-F]{2})"
+    r"[ \t]*(?:\|.*\|)?[ \t\r]*"
+)
+_LAST_OFFSET = re.compile(r"\s*[0-9a-fA-F]{4,8}\s*")
+_COLUMN = re.compile(r"[ \t]{3,}")
 _SHOWN = 40
 
 
@@ -30,8 +37,10 @@ def octets_of(text: str) -> bytes:
     quoted = _QUOTED.fullmatch(bare)
     if quoted:
         bare = quoted[2]
+    bare = _without_offsets(text, bare)
     escaped = "\\x" in bare
-    tokens = [token for token in _BETWEEN.split(bare.replace("\\x", " 0x")) if token]
+    spelled = bare.replace("\\x", " 0x").replace("16#", " 0x")
+    tokens = [token for token in _BETWEEN.split(spelled) if token]
     prefixed = [token[:2] in ("0x", "0X") for token in tokens]
     if any(prefixed) and len(tokens) > 1 and not all(prefixed):
         raise _wrong(text, "every octet must have 0x or none")
@@ -39,7 +48,7 @@ def octets_of(text: str) -> bytes:
         raise _wrong(text, "numbers of an array must have 0x, or they may be decimal")
     found = b""
     for token, has_prefix in zip(tokens, prefixed, strict=True):
-        digits = token[2:] if has_prefix else token
+        digits = token[2:].rstrip("uU") if has_prefix else token
         if has_prefix and len(tokens) > 1 and len(digits) > 2:
             raise _wrong(text, f"{token} is a word, and the order of its octets is not known")
         if has_prefix and not escaped:
@@ -49,6 +58,31 @@ def octets_of(text: str) -> bytes:
         except ValueError:
             raise _wrong(text, "") from None
     return found
+
+
+def _without_offsets(text: str, bare: str) -> str:
+    """Return lines without the offsets before them; UsageError where they only may be offsets."""
+    lines = [line for line in bare.splitlines() if line.strip()]
+    rows = [_OFFSET.fullmatch(line) for line in lines]
+    if len(lines) > 1 and rows[-1] is None and _LAST_OFFSET.fullmatch(lines[-1]):
+        end = int(lines[-1], 16)
+        rows.pop()
+    else:
+        end = None
+    if not rows or None in rows:
+        return bare
+    found, count = [], 0
+    for row in rows:
+        assert row is not None
+        if int(row["at"], 16) != count or _COLUMN.search(row["octets"]):
+            raise _wrong(text, f"{row['at']} may be an offset or octets: leave offsets out")
+        found.append(row["octets"])
+        count += len(_BETWEEN.split(row["octets"]))
+    if len(rows) == 1 and end is None:
+        raise _wrong(text, f"{lines[0].split()[0]} may be an offset or octets: leave offsets out")
+    if end not in (None, count):
+        raise _wrong(text, f"the last offset is {end}, and {count} octets stand before it")
+    return "\n".join(found)
 
 
 def _wrong(text: str, why: str) -> UsageError:

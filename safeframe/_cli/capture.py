@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
@@ -191,6 +191,13 @@ def _frames(
     return FrameLines(link, sys.stdout.write, options.look(args), args.window or _WHOLE, names)
 
 
+def _packets(
+    stream: BinaryIO, args: argparse.Namespace
+) -> Iterator[capture.Packet | capture.Trouble | capture.Skipped]:
+    """Yield the packets of a recording; its first octets are waited for like all others."""
+    yield from capture.read_recording(stream, recordings.wanted(args))
+
+
 def _examine(
     stream: BinaryIO,
     args: argparse.Namespace,
@@ -198,9 +205,8 @@ def _examine(
     places: Places,
     frames: FrameLines | FrameObjects | None,
 ) -> capture.Examination:
-    packets = capture.read_recording(stream, recordings.wanted(args))
     return capture.examine(
-        packets,
+        _packets(stream, args),
         link,
         at=places.at,
         sources=places.sources,

@@ -91,10 +91,11 @@ def examine(
                     course.take(place, found)
             else:
                 course.miss(packet)
-        for place, found in locator.finish():
-            course.take(place, found)
     except KeyboardInterrupt:
         course.stopped = True
+    # What is held back until its place is known has been read, too.
+    for place, found in locator.finish():
+        course.take(place, found)
     unheard = {side: name for side, name in (sources or {}).items() if name in locator.unheard}
     return course.finish(also or {}, unheard)
 

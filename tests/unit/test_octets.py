@@ -9,6 +9,14 @@ from hypothesis import strategies as st
 from safeframe._errors import UsageError
 from safeframe._octets import octets_of
 
+
+def dumped(octets: bytes, digits: int, tail: str = "") -> str:
+    """Return octets in lines of eight, each behind its offset."""
+    return "\n".join(
+        f"{at:0{digits}x}  {octets[at : at + 8].hex(' ')}{tail}" for at in range(0, len(octets), 8)
+    )
+
+
 FORMS = (
     lambda octets: octets.hex(),
     lambda octets: octets.hex(" ").upper(),
@@ -20,6 +28,13 @@ FORMS = (
     lambda octets: "".join(f"\\x{octet:02x}" for octet in octets),
     lambda octets: 'b"' + "".join(f"\\x{octet:02x}" for octet in octets) + '"',
     lambda octets: "uint8_t frame[] = {" + "".join(f"0x{octet:02X}, " for octet in octets) + "};",
+    lambda octets: (
+        "uint8_t frame[9] = { " + "".join(f"0x{octet:02X}U, " for octet in octets) + "};"
+    ),
+    lambda octets: ", ".join(f"16#{octet:02X}" for octet in octets),
+    lambda octets: dumped(octets, 4) + f"\n{len(octets):04x}\n",
+    lambda octets: dumped(octets, 8, tail="  |text.|") + f"\n{len(octets):08x}",
+    lambda octets: octets.hex("\n"),
     lambda octets: "{ /* the frame */ " + "".join(f"0x{octet:02X}, " for octet in octets) + "}",
 )
 
@@ -51,6 +66,25 @@ class TestForms:
         with pytest.raises(UsageError) as caught:
             octets_of(text)
         assert str(caught.value) == f"octets must be pairs of hex digits, not {text!r}{why}"
+
+    def test_lines_behind_their_offsets(self) -> None:
+        assert octets_of(dumped(bytes(range(20)), 4)) == bytes(range(20))
+        assert octets_of("36 00\n0000 01") == bytes((0x36, 0, 0, 0, 1))
+
+    @pytest.mark.parametrize(
+        ("text", "why"),
+        [
+            ("0000 36 01", "0000 may be an offset or octets: leave offsets out"),
+            ("3601 00 01", "3601 may be an offset or octets: leave offsets out"),
+            ("0000 36 01\n0003 02", "0003 may be an offset or octets: leave offsets out"),
+            ("0000 36 01\n0002 61   ab", "0002 may be an offset or octets: leave offsets out"),
+            ("0000 36 01\n0003", "the last offset is 3, and 2 octets stand before it"),
+        ],
+    )
+    def test_what_only_may_be_an_offset(self, text: str, why: str) -> None:
+        with pytest.raises(UsageError) as caught:
+            octets_of(text)
+        assert str(caught.value).endswith(why)
 
     def test_long_texts_are_cut(self) -> None:
         with pytest.raises(UsageError, match=r"not 'z{37}\.\.\.'$"):

@@ -279,6 +279,37 @@ class TestInterruption:
         assert "reading was interrupted; this is what is known so far" in out
         assert ": Reset with code 0: local reset or acknowledge\n" in out
 
+    def test_nothing_was_read(
+        self, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        class Silent(io.RawIOBase):
+            def readable(self) -> bool:
+                return True
+
+            def readinto(self, buffer: Any) -> int:
+                raise KeyboardInterrupt
+
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BufferedReader(Silent())))
+        paths = [str(DATA / "maps" / "12" / f"{end}.toml") for end in ("sc", "lx")]
+        assert main(["capture", "-", *paths]) == 130
+        out = capsys.readouterr().out
+        assert out.startswith("SC-LX (fscp-12-1): 0 packets, 0 frames\n")
+        assert "reading was interrupted; this is what is known so far" in out
+
+    def test_what_was_held_back_is_judged(self) -> None:
+        """Until both ends have a place packets wait; an interruption MUST NOT lose them."""
+        link = make("fscp-13-1", 2, 4, {})
+        steps = RunningLink(link).ticks([(b"\1\0", bytes(4))])
+
+        def packets() -> Iterator[Packet]:
+            for number, step in enumerate(steps, 1):
+                yield Packet(number, number, step.time_us, step.octets, "", f"s{step.side}")
+            raise KeyboardInterrupt
+
+        found = examine(packets(), link, fresh=True)
+        assert found.stopped
+        assert [side.results for side in found.sides] == [{"accepted": 1}] * 2
+
 
 def test_held_back_packets_are_let_go(monkeypatch: pytest.MonkeyPatch) -> None:
     """One side alone never settles the places; memory stays bounded, order is kept."""
