@@ -28,6 +28,8 @@ SHOWABLE = (
 """Kinds of steps that a recording can show; that nothing reacts is only seen at the machine."""
 
 _DRIVEN = ("non-safe value", "other signal")
+_LOOKED_FOR = (*_DRIVEN, "safe value")
+"""Kinds of steps of which data show something; the others wait for an interruption."""
 _SILENT = ("loss of communication", "watchdog")
 _ANEW = ("restart", "reset", "number reset")
 """Kinds of events with which a connection begins anew."""
@@ -81,8 +83,8 @@ class _Tracker:
         self.mask, self.safe = _mask(signal), safe
         self.found: list[_LiveSight] = []
         self.was_driven = False
-        # Whether nothing more can be seen, and nothing that was seen goes on.
-        self.is_done = False
+        # Whether new data can show nothing, and nothing that was seen goes on.
+        self.is_done = step.group not in _LOOKED_FOR
 
 
 class Sights(Observer):
@@ -99,6 +101,8 @@ class Sights(Observer):
         self._data: list[bytes | None] = [None, None]
         self._used = [False, False]
         self._start_us: int | None = None
+        # Until when a change of the other side may answer what was seen of a side.
+        self._until_us: list[int | None] = [None, None]
         self._late: Note | None = None
         self._foreign: list[_LiveSight] = []
         self._trackers = [made for step in steps if (made := self._tracker(step)) is not None]
@@ -129,16 +133,16 @@ class Sights(Observer):
         self._late = None
         word, safe = int.from_bytes(data, "little"), int.from_bytes(self._safe[side], "little")
         unlike = word ^ safe
-        changed: list[tuple[Signal, int, int]] | None = None
+        changed: list[tuple[Signal, int, int]] = []
+        if was is not None and was != data and self._answers(side, packet.time_us):
+            changed = self._changed(side, was, data)
         for tracker in self._trackers:
             if tracker.side == side:
                 if tracker.is_done:
                     tracker.was_driven = bool(unlike & tracker.mask)
                 else:
                     self._drive(tracker, packet, data)
-            elif was is not None and was != data and tracker.found:
-                if changed is None:
-                    changed = self._changed(side, was, data)
+            elif changed:
                 self._answer(tracker, packet.time_us, changed)
         self._data[side], self._used[side] = data, True
 
@@ -161,12 +165,11 @@ class Sights(Observer):
         for each in tracker.found:
             if each.runs and not (matches or (group == "safe value" and is_safe)):
                 each.close(packet.time_us, f"{signal.name} = {meaning(signal, raw)}")
-        tracker.is_done = (
-            bool(tracker.found)
-            and tracker.found[-1].sight.what == "alone"
-            and not any(each.runs or each.waits for each in tracker.found)
+        looks = group in _LOOKED_FOR
+        tracker.is_done = not any(each.runs or each.waits for each in tracker.found) and (
+            not looks or (bool(tracker.found) and tracker.found[-1].sight.what == "alone")
         )
-        if not matches or group not in (*_DRIVEN, "safe value"):
+        if not matches or not looks:
             return
         alone = not self._rest(tracker, data)
         # The first, and the first alone; what comes after them shows nothing more.
@@ -174,6 +177,9 @@ class Sights(Observer):
             what = "alone" if alone else "not alone"
             others = () if alone else self._others(tracker, data)
             self._see(tracker.found, what, packet, packet.time_us, data.hex(" ").upper(), others)
+            if packet.time_us is not None:
+                until_us = packet.time_us + self._window_us
+                self._until_us[tracker.side] = max(self._until_us[tracker.side] or 0, until_us)
 
     def _rest(self, tracker: _Tracker, data: bytes) -> int:
         """Return the bits besides the signal of a step that are not as in the safe state."""
@@ -215,6 +221,11 @@ class Sights(Observer):
         )
         found.append(_LiveSight(sight, start_us))
         return found[-1]
+
+    def _answers(self, side: int, time_us: int | None) -> bool:
+        """Tell whether a change of this side may still answer something."""
+        until_us = self._until_us[1 - side]
+        return time_us is not None and until_us is not None and time_us <= until_us
 
     def _changed(self, side: int, was: bytes, data: bytes) -> list[tuple[Signal, int, int]]:
         """Return the signals of a side that have changed, with both values."""
@@ -265,6 +276,7 @@ class Sights(Observer):
         octets = self._data[tracker.side] or self._safe[tracker.side]
         each = self._see(tracker.found, what, at, time_us, octets.hex(" ").upper())
         each.runs, each.waits = False, True
+        tracker.is_done = False
         each.sight = replace(each.sight, then="no data in use after it")
 
     def event(self, event: Event) -> None:

@@ -42,9 +42,11 @@ def stream(*rows: tuple[bytes, bytes]) -> list[SentFrame]:
     return list(RunningLink(LINK, 1).ticks([REST, REST, *rows]))
 
 
-def seen(rows: Sequence[Any], steps: Sequence[ChecklistStep] = STEPS) -> dict[str, Any]:
+def seen(
+    rows: Sequence[Any], steps: Sequence[ChecklistStep] = STEPS, window_us: int = 20_000
+) -> dict[str, Any]:
     """Return the sights of every step."""
-    sights = Sights(LINK, steps, 20_000)
+    sights = Sights(LINK, steps, window_us)
     found = capture.examine(rows, LINK, fresh=True, observers=[sights])
     return {row.step: row.sights for row in sights.findings(found.end_us)}
 
@@ -237,7 +239,10 @@ def test_a_new_start() -> None:
         for row in again.ticks([REST, REST, DRIVEN])
     ]
     found = seen(packets(LINK, [*frames, *more]))
+    long = seen(packets(LINK, [*frames, *more, *again.tick((DRIVEN[0], b"\1\0"))]), STEPS, 10**9)
+    assert [each.answers for each in long[RELEASE]] != [()]
     for name in ("power", "restart"):
+        assert [each.answers for each in long[f"SC1.brake2_release.{name}"]] == [()]
         (sight,) = found[f"SC1.brake2_release.{name}"]
         assert sight.what.startswith("new start (")
         assert sight.number == len(frames) + 1
