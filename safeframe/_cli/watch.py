@@ -7,6 +7,7 @@ import gc
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, cast
 
 from .. import capture
@@ -15,7 +16,7 @@ from .._errors import UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import text
-from . import links, options, recordings
+from . import links, options, outputs, recordings
 
 if TYPE_CHECKING:
     from .._watch.board import Board
@@ -32,7 +33,8 @@ On a terminal: a table for each direction (extra watch); elsewhere, and with --l
 each change, written when it is seen.
 --until waits for what is seen with the values that receivers use:
   NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]
---reaction measures from each beginning of a command to its answer, both as receivers read them.
+--reaction measures from each beginning of a command to its answer, both as receivers read them;
+--histogram draws the times.
 examples:
   dump-to-stdout | safeframe watch - sc1-lx.toml lx-sc1.toml
   safeframe watch --follow --lines run.pcapng sc1-lx.toml lx-sc1.toml
@@ -77,6 +79,12 @@ def configure(parser: argparse.ArgumentParser) -> None:
         type=_seconds,
         help="end when the recording has run so long, by its own times",
     )
+    outputs.add(
+        parser,
+        "--histogram",
+        kind="picture or page watch",
+        help="with --reaction: the times as bars, as .svg or .html",
+    )
     options.add_format(parser, "jsonl", pages=False)
     options.add_color(parser)
 
@@ -94,6 +102,12 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--follow must name a file: a pipe waits by itself")
     if args.idle is not None and not args.follow:
         raise UsageError("--idle must stand with --follow: a pipe ends by itself")
+    form = Path(args.histogram or "").suffix
+    if args.histogram is not None and (not args.reaction or form not in (".svg", ".html")):
+        raise UsageError(
+            "--histogram must stand with --reaction and name a file that ends in .svg or .html, "
+            f"not {args.histogram!r}"
+        )
     link = links.link(args)
     until = None
     if args.until is not None:
@@ -118,13 +132,15 @@ def run(args: argparse.Namespace) -> int:
     else:
         with reading(args.recording, what="recording") as stream:
             found = _watch(args, link, stream, until, others)
+    if args.histogram is not None:
+        from .._watch import histogram
+
+        page = histogram.svg if form == ".svg" else _page
+        outputs.write(args, "histogram", page(found, reactions))
     if args.format == "text":
         if until is not None:
             sys.stdout.write(f"{text.clean(until.told(found.start_us))}\n\n")
-        gap_us = max((each.longest_gap_us or 0 for each in found.sides), default=0) or None
-        for each in reactions:
-            lines = text.wrap(each.told(gap_us), options.look(args), rest="  ")
-            sys.stdout.write("".join(f"{line}\n" for line in (*lines, "")))
+        _tell_reactions(args, found, reactions)
         options.tell(args, render.document(found))
     else:
         from .._watch.lines import summary
@@ -133,6 +149,27 @@ def run(args: argparse.Namespace) -> int:
     if found.stopped:
         return _INTERRUPTED
     return 0 if (found.is_clean if until is None else until.is_seen) else 1
+
+
+def _page(found: capture.Examination, reactions: Sequence[Reaction]) -> str:
+    from .._watch import histogram
+
+    return options.html(histogram.document(found, reactions))
+
+
+def _tell_reactions(
+    args: argparse.Namespace, found: capture.Examination, reactions: Sequence[Reaction]
+) -> None:
+    if not reactions:
+        return
+    from .._watch import histogram
+    from .._watch.reaction import resolution_us
+
+    look = options.look(args)
+    for each in reactions:
+        lines = text.wrap(each.told(resolution_us(found)), look, rest="  ")
+        bars = histogram.lines(each, look.width)
+        sys.stdout.write("".join(f"{line}\n" for line in (*lines, *bars, "")))
 
 
 def _watch(

@@ -12,7 +12,7 @@ from .._report.text import clean
 from .._words import way
 from ..capture import Event, Examination, Note, Packet
 from .board import Board, Moved, SignalRow, value_text
-from .reaction import Reaction
+from .reaction import Reaction, resolution_us
 from .until import Until
 
 __all__ = ["FORMAT", "JsonLines", "Lines", "summary"]
@@ -216,7 +216,7 @@ def summary(found: Examination, until: Until | None, reactions: Sequence[Reactio
         "format": FORMAT,
         "kind": "summary",
         "until": awaited,
-        "reactions": [each.json() for each in reactions],
+        "reactions": [each.json(resolution_us(found)) for each in reactions],
         "capture": json.loads(capture.json_text(found)),
     }
     return json.dumps(whole) + "\n"

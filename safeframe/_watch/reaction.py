@@ -7,11 +7,11 @@ import re
 from .._errors import UsageError
 from .._link import Link
 from .._model import Relation
-from ..capture import Both, Packet
+from ..capture import Both, Examination, Packet
 from ..relations._rules import CheckedRelation
 from .until import ReceivedValues, checked, conditions_of
 
-__all__ = ["Reaction", "Spread", "read_reaction"]
+__all__ = ["Reaction", "Spread", "milliseconds", "read_reaction", "resolution_us"]
 
 _FORM = "NAME = NUMBER [and NAME = NUMBER] of NAME = NUMBER [and NAME = NUMBER]"
 _OF = re.compile(r"(.+?)\s+of\s+(.+)")
@@ -99,23 +99,28 @@ class Reaction(ReceivedValues):
         times = self.times
         parts = [f"{times.count} answered"]
         if times.count:
-            about = "" if times.width_us == 1 else f" (from bins of {times.width_us / 1000:g} ms)"
+            about = "" if times.width_us == 1 else f" (from bins of {milliseconds(times.width_us)})"
             parts.append(
-                f"smallest {_ms(times.smallest_us)}, median {_ms(times.median_us)}{about}, "
-                f"largest {_ms(times.largest_us)}"
+                f"smallest {milliseconds(times.smallest_us)}, "
+                f"median {milliseconds(times.median_us)}{about}, "
+                f"largest {milliseconds(times.largest_us)}"
             )
-        others = {
-            "ended unanswered": self.unanswered,
-            "answered before": self.already,
-            "not measured": self.cut,
-            "still waiting": int(self.waits),
-        }
-        parts += [f"{count} {word}" for word, count in others.items() if count]
-        gap = "unknown" if gap_us is None else f"longest gap of frames {_ms(gap_us)}"
+        parts += [f"{count} {word}" for word, count in self.others if count]
+        gap = "unknown" if gap_us is None else f"longest gap of frames {milliseconds(gap_us)}"
         return f"reaction: {self.text}: {'; '.join(parts)}; resolution: {gap}"
 
-    def json(self) -> dict[str, object]:
-        """Return what was measured as values for JSON."""
+    @property
+    def others(self) -> tuple[tuple[str, int], ...]:
+        """What became of commands that no time stands for, and how many there are of each."""
+        return (
+            ("ended unanswered", self.unanswered),
+            ("answered before", self.already),
+            ("not measured", self.cut),
+            ("still waiting", int(self.waits)),
+        )
+
+    def json(self, gap_us: int | None) -> dict[str, object]:
+        """Return what was measured as values for JSON; ``gap_us`` as in ``told``."""
         times = self.times
         return {
             "reaction": self.text,
@@ -123,7 +128,9 @@ class Reaction(ReceivedValues):
             "smallest_us": times.smallest_us,
             "median_us": times.median_us,
             "largest_us": times.largest_us,
+            "resolution_us": gap_us,
             "bin_width_us": times.width_us,
+            "bins": [[at * times.width_us, times.bins[at]] for at in sorted(times.bins)],
             "unanswered": self.unanswered,
             "answered_before": self.already,
             "not_measured": self.cut,
@@ -152,8 +159,16 @@ class Reaction(ReceivedValues):
                 self._since_us = time_us
 
 
-def _ms(time_us: int | None) -> str:
-    return "?" if time_us is None else f"{time_us / 1000:g} ms"
+def resolution_us(found: Examination) -> int | None:
+    """Return the longest gap of the frames: no time of a recording is known more exactly."""
+    return max((each.longest_gap_us or 0 for each in found.sides), default=0) or None
+
+
+def milliseconds(time_us: int | None) -> str:
+    """Return a time in milliseconds, exactly."""
+    if time_us is None:
+        return "?"
+    return f"{time_us // 1000}.{time_us % 1000:03}".rstrip("0").rstrip(".") + " ms"
 
 
 def read_reaction(text: str, link: Link) -> Reaction:

@@ -57,7 +57,8 @@ def test_answered() -> None:
         f"reaction: {TEXT}: 1 answered; smallest 3 ms, median 3 ms, largest 3 ms; "
         "resolution: longest gap of frames 12 ms"
     )
-    assert reaction.json()["median_us"] == 3000
+    told = reaction.json(12_000)
+    assert (told["median_us"], told["resolution_us"], told["bins"]) == (3000, 12_000, [[3000, 1]])
 
 
 def test_ended_first_and_waiting() -> None:
