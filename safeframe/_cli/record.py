@@ -12,7 +12,7 @@ from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
-from .._report.text import clean
+from .._report.text import wrap
 from ..record import Assessment, Record, Signature
 from . import inputs, options, outputs, recordings
 
@@ -205,11 +205,14 @@ def _evidence(args: argparse.Namespace) -> int:
     made = record.update(args.record, change)
     act = made.history[-1].act
     assert isinstance(act, record.EvidenceAct)
-    lines = [record.evidence_head(act), *(f"  {line}" for line in record.evidence_lines(act))]
-    lines.append(
-        "no step got a result: seen on the wire is not seen at the machine, a person decides"
+    look = options.look(args)
+    lines = wrap(record.evidence_head(act), look, rest="  ")
+    for line in record.evidence_lines(act):
+        lines += wrap(line, look, first="  ", rest="    ")
+    lines += wrap(
+        "no step got a result: seen on the wire is not seen at the machine, a person decides", look
     )
-    sys.stdout.write("".join(f"{clean(line)}\n" for line in lines))
+    sys.stdout.write("".join(f"{line}\n" for line in lines))
     return _tell(args.record, record.assess(made))
 
 

@@ -89,8 +89,9 @@ class Table(NamedTuple):
     ``looks`` colours whole rows. ``notes`` say more about a row, below it in text and in a last
     column named ``note_head`` elsewhere. A kind of column is ``text``, ``code`` (fingerprints,
     octets, places), ``entry`` (filled in by people) or ``pen`` (room on paper); ``widths`` are per
-    cent of a page. On a page ``links`` are where the first cell of each row leads to, and
-    ``anchors`` the names by which others lead to the rows.
+    cent of a page. On a page ``links`` are where the first cell of each row leads to, ``anchors``
+    the names by which others lead to the rows, and ``pictures`` stand below the rows, with the
+    notes.
     """
 
     rows: tuple[tuple[str, ...], ...]
@@ -104,6 +105,7 @@ class Table(NamedTuple):
     bare: bool = False
     links: tuple[str, ...] = ()
     anchors: tuple[str, ...] = ()
+    pictures: tuple[Drawing | None, ...] = ()
 
 
 class Point(NamedTuple):

@@ -86,6 +86,8 @@ class _HtmlWriter:
             label = f"<p><strong>{text(block.label)}</strong></p>" if block.label else ""
             return f"{label}<ul>{''.join(f'<li>{_words(item)}</li>' for item in block.items)}</ul>"
         if isinstance(block, Table):
+            for picture in filter(None, block.pictures):
+                self._take_style(picture)
             return _table(block)
         if isinstance(block, Points):
             points = tuple(point_row(point, len(block.head)) for point in block.points)
@@ -138,9 +140,12 @@ class _HtmlWriter:
         name = f"{block.name}: differences" if block.name else "Differences"
         return f"{figure}</figure>{_table(Table(rows, head=head, caption=name))}"
 
+    def _take_style(self, drawing: Drawing) -> None:
+        if drawing.style not in self.style:
+            self.style += drawing.style
+
     def _drawing(self, block: Drawing) -> str:
-        if block.style not in self.style:
-            self.style += block.style
+        self._take_style(block)
         return (
             '<figure><div class="wide" role="region" tabindex="0" aria-label="picture">'
             f'<div class="{block.kind}">{block.svg}</div></div></figure>'
@@ -177,7 +182,8 @@ def _code(words: str) -> str:
 
 def _table(block: Table) -> str:
     kinds = block.kinds or ("text",) * len(block.rows[0] if block.rows else block.head)
-    head = [*block.head, *([block.note_head] if block.notes else [])]
+    below = bool(block.pictures)
+    head = [*block.head, *([block.note_head] if block.notes and not below else [])]
     names = "".join(f'<th scope="col">{text(cell)}</th>' for cell in head)
     widths = "".join(f'<col width="{width}%">' for width in block.widths)
     body = ""
@@ -188,11 +194,13 @@ def _table(block: Table) -> str:
             lead, _, said = inside.partition(">")
             inside = f'{lead}><a href="{text(block.links[number])}">{said}</a>'
         first = inside.replace("<td", '<th scope="row"', 1) + "</th>"
-        note = [f"<td>{text(block.notes[number])}</td>"] if block.notes else []
+        note = [f"<td>{text(block.notes[number])}</td>"] if block.notes and not below else []
         look = block.looks[number] if block.looks else ""
         mark = f' class="{look}"' if look else ""
         mark += f' id="{text(block.anchors[number])}"' if block.anchors else ""
         body += f"<tr{mark}>{first}{''.join([*cells[1:], *note])}</tr>\n"
+        if below:
+            body += _below(block, number, len(cells) - 1)
     short = ' class="short"' if len(block.rows) <= _SHORT_TABLE else ""
     caption = f"<caption>{text(block.caption)}</caption>" if block.caption else ""
     columns = f"<colgroup>{widths}</colgroup>" if widths else ""
@@ -201,6 +209,18 @@ def _table(block: Table) -> str:
         f"{_WIDE.format(text(block.caption or 'table'))}"
         f"<table{short}>{caption}{columns}{top}<tbody>{body}</tbody></table></div>"
     )
+
+
+def _below(block: Table, number: int, columns: int) -> str:
+    """Return what stands below a row: what there is to say about it, and its picture."""
+    picture = block.pictures[number]
+    drawn = f'<div class="{picture.kind}">{picture.svg}</div>' if picture is not None else ""
+    said = ""
+    if block.notes and block.notes[number]:
+        said = f"<p><b>{text(block.note_head)}</b>: {text(block.notes[number])}</p>"
+    if not drawn and not said:
+        return ""
+    return f'<tr class="below"><td></td><td colspan="{columns}">{said}{drawn}</td></tr>\n'
 
 
 def _cell(kind: str, cell: str) -> str:

@@ -33,12 +33,12 @@ from ..record import (
     evidence_text,
     seal,
 )
+from . import sightline
 from .assessment import status
 from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table, strong
 
 __all__ = ["OPEN", "PAPERS", "document", "sheet"]
 
-_SEEN, _TEXT = ("seen on the wire",), ("text",)
 
 OPEN = "open"
 """Shown in every place that a person has still to fill in."""
@@ -337,7 +337,7 @@ def _tests(record: Record) -> Iterator[Block]:
         )
         yield Items(tuple(evidence_head(act) for act in seen))
     for group, title in GROUPS.items():
-        rows = []
+        rows, pictures, notes = [], [], []
         for step in steps:
             if step.group != group:
                 continue
@@ -347,16 +347,21 @@ def _tests(record: Record) -> Iterator[Block]:
                 result += f" (the latest of {tries[step.id]} results, see part {_HISTORY})"
             by = ", ".join(filter(None, (trial.who, trial.when)))
             name = f"{step.id} *" if step.required else step.id
-            cells = (name, step.action, step.data, step.expect, result or OPEN, by or OPEN)
-            shown = (evidence_text(seen, step.id),) * bool(seen)
-            rows.append((*cells[:4], *shown, *cells[4:]))
+            rows.append(
+                (name, step.action, step.data, step.expect, result or OPEN, by or OPEN),
+            )
+            notes.append(evidence_text(seen, step.id))
+            pictures.append(sightline.drawing(seen, step.id))
         if rows:
             yield Table(
                 caption=title,
-                head=("step", "do", "data", "expect", *_SEEN * bool(seen), "result", "who, when"),
-                kinds=("code", "text", "code", "text", *_TEXT * bool(seen), "entry", "entry"),
+                head=("step", "do", "data", "expect", "result", "who, when"),
+                kinds=("code", "text", "code", "text", "entry", "entry"),
                 rows=tuple(rows),
-                widths=(14, 20, 7, 20, 22, 8, 9) if seen else (16, 28, 8, 28, 9, 11),
+                notes=tuple(notes) if seen else (),
+                note_head="seen on the wire" if seen else "",
+                pictures=tuple(pictures) if seen else (),
+                widths=(16, 28, 8, 28, 9, 11),
             )
 
 

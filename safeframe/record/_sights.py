@@ -10,7 +10,7 @@ from .._codec import encode, extract, meaning
 from .._link import Link
 from .._model import Signal
 from .._words import way
-from ..capture import Both, Event, Note, Observer, Packet
+from ..capture import Both, Event, Interval, Note, Observer, Packet
 from ._entries import EvidenceAnswer, EvidenceFinding, EvidenceSight
 
 __all__ = ["SHOWABLE", "Sights"]
@@ -58,6 +58,8 @@ class _LiveSight:
     def close(self, time_us: int | None, until: str) -> None:
         self.runs = False
         held = None if time_us is None or self.start_us is None else time_us - self.start_us
+        if held is not None and held < 0:
+            held = None  # The time of the recording ran backwards: nobody knows.
         self.sight = replace(self.sight, held_us=held, until=until)
 
 
@@ -104,6 +106,7 @@ class Sights(Observer):
         # Until when a change of the other side may answer what was seen of a side.
         self._until_us: list[int | None] = [None, None]
         self._late: Note | None = None
+        self._last: Packet | None = None
         self._foreign: list[_LiveSight] = []
         self._trackers = [made for step in steps if (made := self._tracker(step)) is not None]
 
@@ -130,7 +133,7 @@ class Sights(Observer):
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
         """Follow data in use."""
         was = self._data[side]
-        self._late = None
+        self._late, self._last = None, packet
         word, safe = int.from_bytes(data, "little"), int.from_bytes(self._safe[side], "little")
         unlike = word ^ safe
         changed: list[tuple[Signal, int, int]] = []
@@ -267,8 +270,18 @@ class Sights(Observer):
             if late is not None and late.side == side and tracker.step.group in _SILENT:
                 self._interrupt(tracker, "silence", late, time_us)
 
+    def silence(self, silence: Interval) -> None:
+        """Take note of silence to the end of the recording; of any other a late frame tells."""
+        at = self._last
+        if self._late is not None or at is None:
+            return
+        for tracker in self._trackers:
+            if tracker.side == silence.side and tracker.step.group in _SILENT:
+                what = "silence to the end of the recording, after the last change"
+                self._interrupt(tracker, what, at, silence.start_us)
+
     def _interrupt(
-        self, tracker: _Tracker, what: str, at: Note | Event, time_us: int | None
+        self, tracker: _Tracker, what: str, at: Packet | Note | Event, time_us: int | None
     ) -> None:
         """See the first interruption while the signal was not at its safe value."""
         if not tracker.was_driven or tracker.found:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -20,11 +21,12 @@ from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._link import link_of
 from safeframe._model import Connection, Map, Reserved, Signal
+from safeframe._report import html, sightline
 from safeframe._report import record as pages
 from safeframe.capture import Packet
 from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
-from safeframe.record import EvidenceAct, EvidenceSight, Record
+from safeframe.record import EvidenceAct, EvidenceAnswer, EvidenceSight, Record
 from safeframe.record._evidence import digest_of_file
 from safeframe.record._sights import Sights
 
@@ -228,6 +230,33 @@ def test_silence() -> None:
     (driven,) = found[RELEASE]
     assert driven.until == "data no longer in use"
     assert found["LX.brake2_applied.watchdog"] == ()
+
+
+def test_silence_to_the_end_of_the_recording() -> None:
+    frames = stream(DRIVEN, DRIVEN)
+    rows = packets(LINK, frames)
+    last = frames[-1].time_us
+    rows.append(Packet(99, 99, last + 900_000, b"\0", "SC9"))
+    found = seen(rows)
+    for name in ("loss", "watchdog"):
+        (sight,) = found[f"SC1.brake2_release.{name}"]
+        assert sight.what == "silence to the end of the recording, after the last change"
+        assert (sight.data, sight.then) == ("00 04", "no data in use after it")
+        assert sight.time_us == max(row.time_us for row in frames if row.side == 0) - (
+            frames[0].time_us
+        )
+    assert found["LX.brake2_applied.watchdog"] == ()
+
+
+def test_times_that_run_backwards_tell_no_duration() -> None:
+    frames = stream(DRIVEN, DRIVEN, DRIVEN)
+    back = [
+        replace(row, time_us=row.time_us - 100_000) for row in RunningLink(LINK, 2).ticks([REST])
+    ]
+    rows = packets(LINK, [*frames, *back])
+    (driven,) = seen(rows)[RELEASE]
+    assert driven.until == "data no longer in use"
+    assert driven.held_us is None
 
 
 def test_a_new_start() -> None:
@@ -458,7 +487,35 @@ class TestInTheRecord:
         page = repr(pages.document(made, record.assess(made)))
         assert "seen on the wire is not seen at the machine" in page
         assert "run.jsonl: alone at packet" in page
+        drawn = html.render(pages.document(made, record.assess(made)))
+        assert drawn.count('<tr class="below">') == len(STEPS)
+        assert drawn.count('class="tl-root"') == sum(
+            any(sight.held_us or sight.answers for sight in row.sights)
+            for row in made.history[-1].act.findings  # type: ignore[union-attr]
+        )
+        assert "SC1.brake2_release.non-safe: alone, " in drawn
         assert "seen on the wire" not in repr(pages.document(FRESH, record.assess(FRESH)))
+
+    def test_pictures_of_steps(self, run: str) -> None:
+        made = record.add_evidence(FRESH, run, AFTER, fresh=True)
+        act = made.history[-1].act
+        assert isinstance(act, EvidenceAct)
+        (row,) = (row for row in act.findings if row.step == RELEASE)
+        assert row.sights
+        answer = EvidenceAnswer(signal="b", before="0", after="1", after_us=30_000)
+        first = replace(row.sights[0], others=("x",), held_us=10_000, answers=())
+        alone = replace(row.sights[0], others=(), held_us=None, answers=(answer,) * 9)
+        for sights, texts in (
+            ((first, alone), [f"{RELEASE}: alone", *["b 0 -&gt; 1 after 30 ms"] * 4]),
+            ((first,), [f"{RELEASE}: alone, 10 ms"]),
+            ((replace(first, held_us=None),), []),
+            ((replace(first, time_us=None),), []),
+        ):
+            shown = replace(act, findings=(replace(row, sights=sights),))
+            drawing = sightline.drawing([shown], RELEASE)
+            found = [] if drawing is None else re.findall(r"<text[^>]*>([^<]*)<", drawing.svg)
+            assert found == texts
+        assert sightline.drawing([act], "nothing") is None
 
     def test_the_command(
         self, run: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
