@@ -34,6 +34,7 @@ _MAX_SOURCES = 4096
 """Addresses whose text is remembered; a file with more of them is a scan, not a machine."""
 _FRAGMENTS = "IP fragments, which are not put together"
 _SEGMENTS = "TCP segments, in which no frames are looked for"
+_SHORT = "packets that end before what their headers announce"
 
 Payload = tuple[bytes, str, int | tuple[int, int]]
 """What the carrier transports, the station that sent it, the channel (EtherType or UDP ports)."""
@@ -52,7 +53,7 @@ ALL = Wanted()
 
 
 class Layers:
-    """Takes packets apart; what is cut short or not what it says holds no frame."""
+    """Takes packets apart; what is cut short or not what it says holds no frame, and is counted."""
 
     def __init__(self, wanted: Wanted) -> None:
         self._ethertype, self._port = wanted
@@ -66,7 +67,7 @@ class Layers:
         if kind in _LOOPBACK:
             return lambda octets: self._ip(octets[4:])
         if kind in _USER:
-            return lambda octets: (octets, "", 0)
+            return self._user
         return {
             _ETHERNET: self._ethernet,
             _COOKED: self._cooked,
@@ -78,6 +79,13 @@ class Layers:
         """Yield what was not looked into."""
         for text, count in self._skipped.items():
             yield Skipped(text, count)
+
+    def _user(self, octets: bytes) -> Payload:
+        return (octets, "", 0) if octets else self._short()
+
+    def _short(self) -> Payload:
+        self.skip(_SHORT)
+        return _NOTHING
 
     def _ethernet(self, octets: bytes) -> Payload:
         at = 12
@@ -98,6 +106,8 @@ class Layers:
         return self._typed(kind, octets[20:], octets[12 : 12 + size])
 
     def _typed(self, kind: int, payload: bytes, station: bytes) -> Payload:
+        if not payload:
+            return self._short()
         if kind in (_IPV4, _IPV6):
             return self._ip(payload)
         if self._port is not None or kind < _LEAST_TYPE or self._ethertype not in (None, kind):
@@ -117,8 +127,10 @@ class Layers:
         return found, FRAME, int.from_bytes(found[:2], "big")
 
     def _ip(self, octets: bytes) -> Payload:
-        if self._ethertype is not None or len(octets) < 20:
+        if self._ethertype is not None:
             return _NOTHING
+        if len(octets) < 20:
+            return self._short()
         version = octets[0] >> 4
         if version == 4:
             head, size = 4 * (octets[0] & 15), int.from_bytes(octets[2:4], "big")
@@ -136,12 +148,16 @@ class Layers:
             return _NOTHING
         if protocol == _TCP and self._port is None:
             self.skip(_SEGMENTS)
-        if protocol != _UDP or len(inner) < 8:
+        if protocol != _UDP:
             return _NOTHING
+        if len(inner) < 8:
+            return self._short()
         ports = int.from_bytes(inner[:2], "big"), int.from_bytes(inner[2:4], "big")
         if self._port is not None and self._port not in ports:
             return _NOTHING
         size = int.from_bytes(inner[4:6], "big")
+        if len(inner) == 8 < size:
+            return self._short()
         return inner[8 : max(size, 8)], self._text(station), ports
 
     def skip(self, text: str) -> None:

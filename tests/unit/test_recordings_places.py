@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import io
+import struct
+from collections.abc import Callable
 from random import Random
 from typing import Any
 
@@ -13,7 +16,7 @@ from safeframe._link import Link, link_of, places_stated
 from safeframe._model import Connection
 from safeframe._report.capture import document
 from safeframe._report.text import render
-from safeframe.capture import Examination, Packet, examine
+from safeframe.capture import Examination, Packet, Skipped, examine, read_recording
 from safeframe.capture._sizes import FrameSizes
 from safeframe.fixtures import RunningLink
 from safeframe.frame import inspect
@@ -415,6 +418,50 @@ class TestWhatTheMapsSay:
         (event,) = examine(lines(link, [(0, 1, octets)]), link).events
         assert event.text.endswith("manager id taken, manager_id 00 00 00 00 00 00, refused")
         assert event.is_wrong
+
+
+def ethernet(side: int, payload: bytes) -> bytes:
+    first, second = (bytes.fromhex(station.replace(":", "")) for station in STATIONS)
+    return (second + first, first + second)[side] + payload
+
+
+def over_udp(side: int, octets: bytes) -> bytes:
+    udp = struct.pack(">HHHH", 4000, 4000, 8 + len(octets), 0) + octets
+    addresses = bytes((10, 0, 0, 1 + side, 10, 0, 0, 2 - side))
+    head = struct.pack(">BBHHHBBH", 0x45, 0, 20 + len(udp), 7, 0, 64, 17, 0) + addresses
+    return ethernet(side, b"\x08\x00" + head + udp)
+
+
+def alone(side: int, octets: bytes) -> bytes:
+    return ethernet(side, b"\x88\xb5" + octets)
+
+
+class TestCutPackets:
+    """A packet that the recorder has cut before its payload MUST NOT vanish without a word."""
+
+    @pytest.mark.parametrize(
+        ("carry", "kept"),
+        [
+            *((alone, kept) for kept in (0, 5, 13, 14)),
+            *((over_udp, kept) for kept in (14, 20, 33, 34, 41, 42)),
+        ],
+    )
+    def test_nothing_is_left(self, carry: Callable[[int, bytes], bytes], kept: int) -> None:
+        link = make("fscp-13-1", 2, 4, {})
+        frames = running(link, [(bytes((n, 0)), b"\2" + bytes(3)) for n in range(8)])
+        out = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 1)
+        for number, (time_us, side, octets) in enumerate(frames):
+            packet = carry(side, octets)
+            held = packet[:kept] if number == 10 else packet
+            out += struct.pack("<IIII", 1, time_us, len(held), len(packet)) + held
+        found = examine(read_recording(io.BytesIO(out)), link, fresh=True)
+        assert found.frames == 15
+        assert found.not_judged == ("1 packets that end before what their headers announce",)
+
+    def test_a_user_defined_packet_without_octets(self) -> None:
+        head = struct.pack("<IHHiIII", 0xA1B2C3D4, 2, 4, 0, 0, 65535, 147)
+        rows = read_recording(io.BytesIO(head + struct.pack("<IIII", 1, 0, 0, 5)))
+        assert Skipped("packets that end before what their headers announce", 1) in list(rows)
 
 
 def test_the_verdict_names_data_that_no_checksum_covers() -> None:
