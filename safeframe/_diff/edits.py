@@ -255,6 +255,8 @@ class _Recorder:
     def _fields(
         self, section: str, left: tuple[_Edit, _Thread], right: tuple[_Edit, _Thread]
     ) -> None:
+        if all(thread.old == thread.new for _, thread in (left, right)):
+            return  # Most signals of an edited map.
         for field, rule in FIELDS["Signal"].items():
             if not rule.shared:
                 continue

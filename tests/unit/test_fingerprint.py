@@ -303,3 +303,11 @@ def test_the_documented_lines_agree_on_every_example(
     assert len(texts) > 200
     for text in texts:
         assert names["wire_fingerprint"](text) == wire_fingerprint(mapfile.loads(text))
+
+
+def test_plain_data_of_what_is_nearly_plain() -> None:
+    class Word(str):
+        __slots__ = ()
+
+    found = {"a": (Word("x"), None, 1.5, True), "b": Place(1, 2), "c": b"\x00\xff"}
+    assert plain(found) == {"a": ["x", None, 1.5, True], "b": "1.2", "c": "00ff"}
