@@ -369,16 +369,17 @@ class _PlannedSignal:
         """Yield the relations that this number breaks while everything else is safe."""
         for reader in self.readers:
             key = reader.key + self.signal.name
-            rules = reader.rules.get(key)
-            if not rules:
-                continue
-            state: dict[str, Number] = {
-                reader.key + name: each.safe for name, each in reader.signals.items()
-            }
-            if self.signal.valid_by in reader.signals:
-                state[reader.key + self.signal.valid_by] = 1
-            state[key] = number
-            yield from (rule.relation.name for rule in rules if rule.breaks(state))
+            changed: dict[str, Number] = {reader.key + self.signal.valid_by: 1, key: number}
+            for rule in reader.rules.get(key, ()):
+                # What the other direction carries is not known, and breaks nothing.
+                state = {
+                    each: changed.get(each, signal.safe)
+                    for each in rule.keys
+                    if (signal := reader.signals.get(each.removeprefix(reader.key))) is not None
+                    and each.startswith(reader.key)
+                }
+                if rule.breaks(state):
+                    yield rule.relation.name
 
 
 def _places(plan: CoveragePlan, end: int) -> dict[str, tuple[PlacedField, Signal]]:
@@ -404,7 +405,11 @@ def _relations(plan: CoveragePlan, number: int, known: set[object]) -> None:
 def _column(
     place: PlacedField, signal: Signal, domain: tuple[Number, ...], other: Number | None
 ) -> SpaceColumn:
-    words = {_word(signal, number): number for number in domain if number != other}
+    words = {
+        _word(signal, number): number
+        for number in domain
+        if number != other and fits(signal, number)
+    }
     return SpaceColumn(place, words, other)
 
 
@@ -429,8 +434,17 @@ def _space(
     domains = [space.domains[at] for at in order]
     others = [space.others[at] for at in order]
     columns = tuple(_column(*places[at], space.domains[at], space.others[at]) for at in order)
+    # A code that does not fit its signal is a finding of the map; no data can show it.
+    possible = (
+        all(fits(signal, number) for (_, signal), number in zip(places, row, strict=True))
+        for row in space.legal
+    )
     rows = sorted(
-        (tuple(row[at] for at in order) for row in space.legal),
+        (
+            tuple(row[at] for at in order)
+            for row, can_be in zip(space.legal, possible, strict=True)
+            if can_be
+        ),
         key=lambda row: [domain.index(each) for domain, each in zip(domains, row, strict=True)],
     )
     form = tuple((each.place, tuple(sorted(each.numbers))) for each in columns), tuple(rows)

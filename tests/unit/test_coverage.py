@@ -584,6 +584,15 @@ class TestPoints:
         plan = plan_of(ends(link, sends=Map(entries=(code,))))
         assert plan.not_judged[0] == "SC1 -> LX x, code point 9: x must be 0..3, not 9"
 
+    def test_a_code_that_does_not_fit_is_in_no_state(self) -> None:
+        link = make("fscp-12-1", 1, 1, {})
+        code = Signal(name="x", at=Place(0, 0), width=2, type="code", codes=((0, "a"), (9, "b")))
+        other = Signal(name="y", at=Place(0, 2))
+        rule = Relation(name="r", when=(("x", (0,)),), requires=(("y", (0, 1)),), reason="r")
+        plan = plan_of(ends(link, sends=Map(entries=(code, other)), relations=(rule,)))
+        states = [each.what for each in plan.points if each.kind == "state"]
+        assert states == ["0, 0", "0, 1"]
+
     def test_no_watchdog(self) -> None:
         terms = dataclasses.replace(RICH.connection.first.connection_table, watchdog_ms=None)
         first, second = (
@@ -881,6 +890,26 @@ class TestMerging:
     def test_order_is_nothing(self) -> None:
         assert as_text(results.put_together(PLAN, [ONE, TWO])) == as_text(
             results.put_together(PLAN, [TWO, ONE])
+        )
+
+    def test_the_order_of_maps_is_nothing(self) -> None:
+        first, second = RICH.connection.ends
+        turned = plan_of(link_of(Connection(first=second, second=first)))
+        options = RecordingOptions(fresh=True)
+        rows = story(RICH, [("tick", 63), ("silence", 30), ("restart", 0), ("tick", 31)], 3)
+        made = [
+            results.measure(
+                io.BytesIO(lines([each for each in rows if isinstance(each, Packet)])),
+                plan,
+                "a.hex",
+                options,
+                Places({}, {}),
+            )[0]
+            for plan in (PLAN, turned)
+        ]
+        assert made[0] == made[1]
+        assert as_text(results.put_together(PLAN, made[:1])) == as_text(
+            results.put_together(turned, made[1:])
         )
 
     def test_a_recording_counts_once(self) -> None:
