@@ -269,7 +269,7 @@ class _Course:
         if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
             side.longest_gap_us = opinion.gap_us
         step = opinion.step
-        is_heard = result in ("accepted", "unknown") or opinion.check == "watchdog"
+        is_heard = result in ("accepted", "unknown") or opinion.check in ("watchdog", "timeout")
         if is_heard and (step is None or step.heard):
             side.heard_us = packet.time_us
         if step is None:
@@ -332,6 +332,8 @@ class _Course:
             return
         self._grid.set(time_us, (1,), self._marks + 2 * number)
         self._grid.set(time_us, (0,), self._marks + 2 * number)
+        if opinion.check == "timeout":
+            self._fall(side, time_us)
         noise, reach = side.noise, self._link.watchdog_us or _DEFAULT_NOISE_US
         if noise is not None and time_us - noise.end_us <= reach:
             side.noise = Interval(

@@ -43,7 +43,8 @@ class Judge:
 
     ``gap_us`` is the time between the frame judged last and the new frame of its side before it.
 
-    A frame that is right but comes after the watchdog has expired is rejected by ``watchdog``.
+    A frame that is right but comes after the watchdog has expired is rejected by ``watchdog``, an
+    answer that its receiver no longer waits for by ``timeout``.
     After two rejections without an accepted frame between them, of both sides or of one, the
     history is taken for lost, and the stream is joined anew if the frame fits a new beginning.
     """
@@ -57,6 +58,7 @@ class Judge:
         self._senders = link.senders
         self._watchdog_us = link.watchdog_us
         self._silence = traits.silence
+        self._answer = traits.answer_within(link)
         self._last_us: list[int | None] = [None, None]
         self.gap_us: int | None = None
         self._failures = [0, 0]
@@ -165,11 +167,23 @@ class Judge:
         last = self._last_us[side]
         self._last_us[side] = time_us
         if last is None:
-            return opinion
+            return self._answered(side, opinion, time_us)
         gap_us = self.gap_us = time_us - last
         if self._watchdog_us is not None and gap_us > self._watchdog_us and not begins:
             return self._late(opinion, gap_us)
-        return opinion._replace(gap_us=gap_us)
+        return self._answered(side, opinion._replace(gap_us=gap_us), time_us)
+
+    def _answered(self, side: int, opinion: Opinion, time_us: int) -> Opinion:
+        """Reject an answer that comes later than the end that has asked waits for it."""
+        asked_us = self._last_us[1 - side]
+        if self._answer is None or self._answer.side != side or asked_us is None:
+            return opinion
+        taken_us = time_us - asked_us
+        if opinion.result != "accepted" or taken_us <= self._answer.within_us:
+            return opinion
+        waits = f"{self._link.names[1 - side]} waits {self._answer.within_us / 1000:g} ms"
+        text = f"{taken_us / 1000:g} ms after what it answers, {waits}"
+        return opinion._replace(result="rejected", check="timeout", text=text)
 
     def _late(self, opinion: Opinion, gap_us: int) -> Opinion:
         allowed = f"watchdog {(self._watchdog_us or 0) // 1000} ms"

@@ -23,6 +23,7 @@ from ._registry import room
 __all__ = [
     "DEFAULT_TICK_US",
     "Agreement",
+    "AnswerTime",
     "Consistency",
     "Derivation",
     "DerivedInput",
@@ -444,6 +445,17 @@ def _always_proven(octets: bytes) -> bool:
     return False
 
 
+class AnswerTime(NamedTuple):
+    """The side that answers, and how long the other one waits for its answer."""
+
+    side: int
+    within_us: int
+
+
+def _no_answer_time(link: Link) -> AnswerTime | None:
+    return None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingTraits:
     """How a recording shows the frames and the events of a protocol.
@@ -459,7 +471,8 @@ class RecordingTraits:
     fail-safe values are all binary 0, otherwise the safe values of the map. With ``whole`` a packet
     is a frame, of whatever length, or none. With ``parts`` several frames carry data together, each
     in a packet of its own: a part may be missing only where the recording begins or ends.
-    ``silence`` names the check by which the session itself says that a frame came too late.
+    ``silence`` names the check by which the session itself says that a frame came too late,
+    ``answer_within`` how long one end waits for what the other answers, where the maps say it.
     ``unproven`` tells whether no check touches the data of a frame before which nothing of the
     other end was heard. ``restarts`` are the kinds of happenings that are wrong where the
     connection begins anew, ``fails_safe`` tells whether a receiver can be told not to use data.
@@ -476,6 +489,7 @@ class RecordingTraits:
     whole: bool = False
     parts: bool = False
     silence: str = ""
+    answer_within: Callable[[Link], AnswerTime | None] = _no_answer_time
     unproven: Callable[[bytes], bool] = _always_proven
     restarts: tuple[str, ...] = ()
     fails_safe: bool = True

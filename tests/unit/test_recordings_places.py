@@ -22,7 +22,7 @@ from safeframe.fixtures import RunningLink
 from safeframe.frame import inspect
 
 from ..receivers.recordings import CASES, good
-from .links import make
+from .links import end_with, make
 
 Frames = list[tuple[int, int, bytes]]
 STATIONS = "02:00:00:00:00:01", "02:00:00:00:00:02"
@@ -418,6 +418,48 @@ class TestWhatTheMapsSay:
         (event,) = examine(lines(link, [(0, 1, octets)]), link).events
         assert event.text.endswith("manager id taken, manager_id 00 00 00 00 00 00, refused")
         assert event.is_wrong
+
+
+class TestAnswers:
+    """An answer that comes later than its receiver waits MUST be rejected, its data not used."""
+
+    def late(
+        self, stated: int | None, delays_us: list[int], watchdog_ms: int | None
+    ) -> Examination:
+        first, second = make("opcua-safety", 0, 3, {}).connection.ends
+        given = () if stated is None else (("consumer_timeout_us", stated),)
+        ends = [
+            end_with(end, watchdog_ms=watchdog_ms)
+            for end in (dataclasses.replace(first, parameters=(*first.parameters, *given)), second)
+        ]
+        link = link_of(Connection(first=ends[0], second=ends[1]))
+        packets: list[Packet] = []
+        session = link.session()
+        for number, delay_us in enumerate(delays_us):
+            for side, time_us in ((0, 30_000 * number), (1, 30_000 * number + delay_us)):
+                octets = link.produce(session, side, bytes((1, number, 0)), time_us)
+                name = link.names[side]
+                packets.append(Packet(len(packets) + 1, len(packets) + 1, time_us, octets, name))
+        return examine(packets, link, fresh=True)
+
+    @pytest.mark.parametrize("watchdog_ms", [None, 100])
+    def test_one_of_three(self, watchdog_ms: int | None) -> None:
+        found = self.late(5_000, [5_000, 5_001, 100], watchdog_ms)
+        assert [note.text for note in found.notes["rejected"].kept] == [
+            "timeout: 5.001 ms after what it answers, SC1 waits 5 ms"
+        ]
+        assert found.sides[1].used_frames == 2
+        assert not found.silent
+        assert found.sides[1].ones == 0x0201  # the second octet was 1 in the late one only.
+        assert not found.is_clean
+
+    def test_the_first_one(self) -> None:
+        found = self.late(5_000, [9_000], 100)
+        assert found.notes["rejected"].count == 1
+
+    @pytest.mark.parametrize("stated", [None, 9_000])
+    def test_in_time(self, stated: int | None) -> None:
+        assert self.late(stated, [5_000, 9_000, 100], 100).is_clean
 
 
 def ethernet(side: int, payload: bytes) -> bytes:

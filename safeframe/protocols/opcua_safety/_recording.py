@@ -9,7 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..._engine.stream import Session
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
+from ..aspects import (
+    AnswerTime,
+    Follower,
+    Happening,
+    Link,
+    RecordingTraits,
+    Step,
+    passes,
+    places_of,
+)
 from ._frame import RECIPE
 
 __all__ = ["RECORDING"]
@@ -102,6 +111,18 @@ def _foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
     return not passes(RECIPE, octets, known)
 
 
+def _answer_within(link: Link) -> AnswerTime | None:
+    """Return how long the consumer waits: a request, both delays and the answer fit in (P15 8)."""
+    consumer = link.senders.index("consumer")
+    stated = dict(link.connection.ends[consumer].parameters).get("consumer_timeout_us")
+    return None if stated is None else AnswerTime(1 - consumer, int(stated))
+
+
 RECORDING = RecordingTraits(
-    follower=OpcuaFollower, search=_search, lengths=_lengths, foreign=_foreign, zeros=True
+    follower=OpcuaFollower,
+    search=_search,
+    lengths=_lengths,
+    foreign=_foreign,
+    answer_within=_answer_within,
+    zeros=True,
 )
