@@ -231,7 +231,8 @@ class TestFixtures:
                     assert (judged.result, failed[0]) == ("rejected", step.check), each.label
 
     def test_no_start_up(self) -> None:
-        text = "a start-up of lift-6 is not offered, only of fscp-12-1, fscp-13-1"
+        text = "a start-up of lift-6 is not offered, only of fscp-12-1, fscp-13-1, fscp-3-1, "
+        text += "opcua-safety"
         with pytest.raises(UsageError, match=f"^{text}$"):
             fixtures.make(link(), "start-up")
 
