@@ -10,14 +10,21 @@ from .._bits import Place
 from .._coverage.points import CoveragePoint
 from .._coverage.results import Coverage, CoverageShare, ExercisedRecording, result_json
 from .._words import count, ranges
-from .document import CAUTION, Block, Document, Fold, Items, Paragraph, Section, StyledText, Table
-
-__all__ = ["PASSIVE", "document", "is_below", "json_text"]
-
-PASSIVE = (
-    "Seen on the wire is not seen at the machine; passive reading only, with permission of "
-    "whoever runs the network."
+from .document import (
+    CAUTION,
+    SEEN,
+    Block,
+    Document,
+    Fold,
+    Items,
+    Paragraph,
+    Section,
+    StyledText,
+    Table,
 )
+
+__all__ = ["document", "is_below", "json_text"]
+
 _SHOWN = 20
 """Lines of what is missing that a text prints for each direction; a page and JSON have all."""
 _SHOWN_OF_ONE = 8
@@ -67,7 +74,7 @@ def document(coverage: Coverage, least: Fraction | None = None) -> Document:
         title_of = "Not judged, and never counted as exercised"
         blocks.append(Section(title_of, tuple(map(Paragraph, not_judged))))
     verdict = _verdict(coverage, least, whole=not not_judged)
-    return Document(title, tuple(blocks), verdict=verdict, footer=(PASSIVE, CAUTION))
+    return Document(title, tuple(blocks), verdict=verdict, footer=(SEEN, CAUTION))
 
 
 def _kinds(coverage: Coverage) -> Table:
@@ -182,5 +189,5 @@ def _verdict(coverage: Coverage, least: Fraction | None, *, whole: bool) -> Styl
 
 def json_text(coverage: Coverage) -> str:
     """Return the results as one JSON document, ASCII only, which a later run can read."""
-    whole = {**result_json(coverage), "caution": f"{PASSIVE} {CAUTION}"}
+    whole = {**result_json(coverage), "caution": f"{SEEN} {CAUTION}"}
     return json.dumps(whole, indent=2, ensure_ascii=True) + "\n"

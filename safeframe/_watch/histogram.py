@@ -7,8 +7,7 @@ from html import escape
 from itertools import count
 from typing import NamedTuple
 
-from .._report.coverage import PASSIVE
-from .._report.document import CAUTION, Block, Document, Drawing, Paragraph, Section, Table
+from .._report.document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, Table
 from .._report.text import clean
 from ..capture import Examination
 from .reaction import Reaction, Spread, milliseconds, resolution_us
@@ -106,7 +105,7 @@ def svg(found: Examination, reactions: Sequence[Reaction], *, alone: bool = True
         f'<rect class="hg-page" width="{_WIDTH}" height="{height}"/>',
         _text(24, 32, title, "title") if alone else "",
     ]
-    foot = [_text(24, height - 30, PASSIVE, "small"), _text(24, height - 12, CAUTION, "small")]
+    foot = [_text(24, height - 30, SEEN, "small"), _text(24, height - 12, CAUTION, "small")]
     return "\n".join([*head, *parts, *(foot if alone else ()), "</svg>"]) + "\n"
 
 
@@ -162,4 +161,4 @@ def document(found: Examination, reactions: Sequence[Reaction]) -> Document:
         picture = Drawing(svg(found, [each], alone=False), (), _STYLE)
         table = Table(tuple(_facts(each, gap_us)), ("what", "value"))
         blocks.append(Section(each.text, (table, picture)))
-    return Document(title, tuple(blocks), footer=(PASSIVE, CAUTION))
+    return Document(title, tuple(blocks), footer=(SEEN, CAUTION))

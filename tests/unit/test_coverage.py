@@ -1170,7 +1170,7 @@ class TestPages:
         made = render.document(results.put_together(PLAN, [ONE]))
         for page in (html.render(made), markdown.render(made)):
             assert "Seen on the wire is not seen at the machine" in page
-            assert "passive reading only, with permission of whoever runs the network" in page
+            assert "Passive reading only, with permission of whoever runs the network" in page
 
     def test_many_lines(self) -> None:
         plan = plan_of(make("fscp-13-1", 10, 40, {}))
