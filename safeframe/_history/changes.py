@@ -129,7 +129,8 @@ class SiteComparison:
     """Every connection of two states, sorted by name as people count.
 
     ``findings`` are those that only all connections of the newer state together show, ``others``
-    files that are no maps, ``problems`` what could not be read in either state.
+    files that are no maps, ``problems`` what could not be read in either state. ``plants`` are
+    plant files that say something else now besides which maps are connected: nobody judged that.
 
     >>> state = safeframe.read_site(".")
     >>> [(row.name, row.change) for row in safeframe.compare_sites(state, state).rows]
@@ -142,6 +143,7 @@ class SiteComparison:
     findings: tuple[Finding, ...] = ()
     others: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
+    plants: tuple[str, ...] = ()
 
     @property
     def counts(self) -> tuple[tuple[str, int], ...]:

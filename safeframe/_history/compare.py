@@ -96,6 +96,7 @@ class _Comparer:
             findings=findings,
             others=tuple(sorted({*self.before.others, *self.after.others})),
             problems=self.before.problems + self.after.problems,
+            plants=_plants(self.before, self.after),
         )
 
     def _check(self) -> tuple[Finding, ...]:
@@ -332,6 +333,14 @@ class _Left(Generic[_Thing]):
     def rest(self) -> list[_Thing]:
         """Return what is left."""
         return list(self._things.values())
+
+
+def _plants(before: SiteState, after: SiteState) -> tuple[str, ...]:
+    """Return the plant files that say something else now, came or went."""
+    olds, news = before.plants, after.plants
+    if len(olds) == len(news) == 1:  # Two that were named may have two names.
+        return () if olds[0][1] == news[0][1] else (news[0][0],)
+    return tuple(sorted({path for path, _ in {*olds} ^ {*news}}))
 
 
 def _missed(state: SiteState, other: SiteState, when: str) -> SiteState:

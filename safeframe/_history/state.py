@@ -53,7 +53,8 @@ class SiteState:
     partner, or several that could be, those of one connection together. ``sites`` are indices of
     connections that are one site: those of a plant file, or of one folder. ``others`` and
     ``unread`` are the paths of files that are no maps, or cannot be read as such; ``problems`` say
-    why.
+    why. ``plants`` are the paths of plant files, each with the SHA-256 of what it says besides
+    which maps are connected.
 
     >>> state = safeframe.read_site(".")
     >>> [connection.name for connection in state.connections]
@@ -68,6 +69,7 @@ class SiteState:
     others: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
+    plants: tuple[tuple[str, str], ...] = ()
 
 
 def read_site(
@@ -125,6 +127,7 @@ class _Reader:
         self.others: list[str] = []
         self.maps: dict[str, MapFile | None] = {}
         self.unread: list[str] = []
+        self.plants: list[tuple[str, str]] = []
         self.known = {(one.digest, one.format): one for one in (known.files if known else ())}
 
     def state(self, title: str, plant: str) -> SiteState:
@@ -173,6 +176,7 @@ class _Reader:
             others=tuple(self.others),
             unread=tuple(self.unread),
             problems=tuple(self.problems),
+            plants=tuple(self.plants),
         )
 
     def _listed(self, plant: str) -> dict[object, Connection]:
@@ -182,10 +186,12 @@ class _Reader:
         pairs: dict[object, Connection] = {}
         try:
             text = decode(self.source.octets(plant, "plant file"), path=shown, what="plant file")
-            rows = _rows(parse(text, path=shown), shown)
+            data = parse(text, path=shown)
+            rows = _rows(data, shown)
         except InputError as error:
             self.problems += error.problems
             return {}
+        self.plants.append((plant, _besides(data)))
         for names in rows:
             paths = tuple(posixpath.normpath(posixpath.join(folder, name)) for name in names)
             first, second = (self._listed_map(one) for one in paths)
@@ -279,6 +285,27 @@ def _rows(data: Mapping[str, Any], shown: str) -> list[tuple[str, str]]:
         message = "connections must be an array of tables, each with ends = [MAP, MAP]"
         raise InputError(Problem(path=shown, key="connections", message=message))
     return found
+
+
+def _besides(data: Mapping[str, Any]) -> str:
+    """Return the SHA-256 of what a plant file says besides which maps are connected.
+
+    Comments, the order of keys and that of the connections are not in it.
+    """
+    rows = [{name: row[name] for name in row if name != "ends"} for row in data["connections"]]
+    rest = {name: value for name, value in data.items() if name != "connections"}
+    text = "\n".join([_spelled(rest), *sorted(map(_spelled, rows))])
+    return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
+
+
+def _spelled(value: Any) -> str:
+    """Return one text for equal values of a TOML file; an integer may be too long for decimals."""
+    if type(value) is dict:
+        inside = (f"{name!r}: {_spelled(value[name])}" for name in sorted(value))
+        return f"{{{', '.join(inside)}}}"
+    if type(value) is list:
+        return f"[{', '.join(map(_spelled, value))}]"
+    return hex(value) if type(value) is int else repr(value)
 
 
 def _together(ends: Iterable[End]) -> list[tuple[End, ...]]:

@@ -95,6 +95,7 @@ def sites(given: SiteComparison, *, fail_on: str) -> Iterator[str]:
             for one in given.findings
         ],
         "others": list(given.others),
+        "plants": list(given.plants),
     }
     verdict = "open" if given.fails(fail_on) else "settled"
     whole = _document("sites", (), verdict, problems=_problems(given.problems), site=site)

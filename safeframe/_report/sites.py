@@ -301,6 +301,13 @@ def _rest(given: SiteComparison, *, cut: bool = False) -> Iterator[Block]:
         yield Section("Of all connections together", (_items(found, cut),))
     if given.problems:
         yield Section("Could not be read", (_items(list(map(str, given.problems)), cut),))
+    if given.plants:
+        few = [short(path) for path in given.plants[:FEW]]
+        more = f" and {len(given.plants) - FEW} more" if len(given.plants) > FEW else ""
+        yield Paragraph(
+            f"not judged: what changed in {', '.join(few)}{more} besides which maps are connected "
+            "(records, demands, serial numbers, routes)"
+        )
     if given.others:
         few = [short(path) for path in given.others[:FEW]]
         more = f" and {len(given.others) - FEW} more" if len(given.others) > FEW else ""

@@ -362,6 +362,47 @@ class TestCommand:
             "safeframe: 1 thing could not be read, see above; of all else this is the answer\n"
         )
 
+    def test_what_changed_in_a_plant_file_is_told(
+        self, sites: TwoSites, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """Of a plant file only the connections are compared; all else MUST be told."""
+        sites.both(pair())
+        head = 'format = "safeframe-plant/1"\nname = "h"\n'
+        row = 'ends = ["sc1-lx.toml", "lx-sc1.toml"]'
+        told = (
+            "not judged: what changed in plant.toml besides which maps are connected (records, "
+            "demands, serial numbers, routes)"
+        )
+
+        def plant(state: str, text: str, name: str = "plant.toml") -> None:
+            sites.put(state, {name: text})
+
+        plant("before", f"{head}connections = [{{ {row} }}]\n")
+        for text, changed in (
+            (f"# A remark.\n{head}connections = [{{ {row} }}]\n", False),
+            (f'{head}connections = [{{ record = "r.json", {row} }}]\n', True),
+            (f"{head}connections = [{{ {row} }}]\ncycle_ms = {{ SC1 = 10 }}\n", True),
+            (f"{head}connections = [{{ {row} }}]\nx = 2026-03-02\n", True),
+            (f"{head}connections = [{{ {row} }}]\nx = [0x{'f' * 9000}, nan]\n", True),
+        ):
+            plant("after", text)
+            code, out, _ = run(capsys, "before", "after")
+            assert code == 0
+            assert (told in " ".join(out.split())) is changed
+            assert sites.compare().plants == (("plant.toml",) if changed else ())
+            words = ("before/plant.toml", "after/plant.toml", "--format", "json")
+            found = json.loads(run(capsys, *words)[1])
+            jsonschema.validate(found, json.loads(schema.text_of("diff")))
+            assert found["site"]["plants"] == (["plant.toml"] if changed else [])
+        for number in range(20):
+            plant("after", f"{head}connections = [{{ {row} }}]\n", f"{number}/plant.toml")
+            sites.put("after", pair(f"C{number}", f"L{number}", number + 1, f"{number}/"))
+        found = sites.compare()
+        assert len(found.plants) == 21
+        for format_ in ("text", "markdown", "html"):
+            out = " ".join(run(capsys, "before", "after", "--format", format_)[1].split())
+            assert " more besides which maps are connected" in out
+
     def test_json_comes_piece_by_piece(self, sites: TwoSites) -> None:
         for number in range(3):
             sites.put("before", pair(f"C{number}", f"L{number}", number + 1, f"{number}/"))
