@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import warnings
 import zipfile
 from collections.abc import Callable
@@ -24,6 +25,10 @@ from safeframe import (
 )
 from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
+from safeframe._coverage import results as coverage
+from safeframe._coverage.points import plan_of
+from safeframe._coverage.results import RecordingOptions
+from safeframe._link import Places
 from safeframe._plant import file as plantfile
 from safeframe.importing import Decisions, DeviceFile
 from tests.fuzz.loop import Read
@@ -100,6 +105,22 @@ def _baselines() -> list[bytes]:
     wrong = mapfile.loads(_demo.before()["lx-sc1.toml"])
     report = check(safeframe.Connection(first=AFTER.first, second=wrong))
     return [_baseline.dumps(report.findings).encode()]
+
+
+_PLAN = plan_of(capture.link_of(AFTER))
+
+
+def _results() -> list[bytes]:
+    names = _PLAN.link.names
+    steps = fixtures.make(_PLAN.link, "states", seed=1, count=3)[0].steps
+    lines = [f"@{each.time_us} {names[each.side]}: {each.octets.hex()}" for each in steps]
+    stream, how = io.BytesIO("\n".join(lines).encode()), RecordingOptions(fresh=True)
+    made, _ = coverage.measure(stream, _PLAN, "run.hex", how, Places({}, {}))
+    return [json.dumps(coverage.result_json(coverage.put_together(_PLAN, [made]))).encode()]
+
+
+def _coverage(text: str) -> object:
+    return coverage.result_json(coverage.put_together(_PLAN, coverage.loads(text, _PLAN)))
 
 
 def _cases() -> list[bytes]:
@@ -190,6 +211,7 @@ READERS: dict[str, Reader] = {
     "profiles": Reader(_text(protocols.loads), _profiles),
     "records": Reader(_text(record.loads), _records),
     "baselines": Reader(_text(_baseline.loads), _baselines),
+    "results": Reader(_text(_coverage), _results),
     "cases": Reader(_text(cases.loads), _cases),
     "workbooks": Reader(_workbook, _workbooks),
     **{
