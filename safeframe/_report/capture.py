@@ -38,6 +38,7 @@ _TITLES = {
     "length": "Octets of no legal length",
     "unknown sender": "Frames of which the sender is not known",
     "other sender": "Frames of other senders",
+    "other station": "Frames of this connection from stations that --from does not name",
     "foreign": "Frames of another connection in the place of one of this",
     "foreign elsewhere": "Frames of other connections",
     "time": "Time running backwards",

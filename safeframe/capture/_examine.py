@@ -560,6 +560,9 @@ class _Course:
                 yield f"{text}{where}): no checksum in this recording covers them"
             if unknown > side.unknown_at_start:
                 yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
+        if "other station" in self._notes:
+            number = count(self._notes["other station"].count, "frame")
+            yield f"{number} of this connection from stations that --from does not name"
         if self._start_us is None:
             yield "times: the recording has none"
         elif self._link.watchdog_us is None:

@@ -176,6 +176,8 @@ class Locator:
                 yield packet, Miss("unknown sender", text)
                 return
             sides = [side]
+        if not sides:
+            yield from self._elsewhere(packet)
         here = [(side, place) for side, place in self._at if side in sides]
         for side, place in here:
             self._sizes.look(side, packet.octets[place:])
@@ -281,6 +283,15 @@ class Locator:
         first, second = (self._places.get((way[0], way[1], side), {}) for side in (0, 1))
         return first.keys() & second.keys()
 
+    def _elsewhere(self, packet: Packet) -> Iterator[Found]:
+        """Tell of frames of this connection that come from a station which nobody has named."""
+        if self._search is None or self._alike:
+            return
+        for side, name in enumerate(self._link.names):
+            if self._search(self._link, side, packet.octets):
+                text = f"a frame of {name}, by its ids, from {packet.source}"
+                yield packet, Miss("other station", text)
+
     def _needed_search(self) -> Callable[[Link, int, bytes], Sequence[int]]:
         if self._search is None:
             raise UsageError(
@@ -311,6 +322,8 @@ class Locator:
     def _frames(self, packet: Packet, *, scan: bool) -> Iterator[Found]:
         """Yield the frames of a packet: at the sure places of a side, or where its ids are."""
         sides = self._sides(packet.source)
+        if not sides:
+            yield from self._elsewhere(packet)
         found: list[LocatedFrame | Miss] = []
         for side in sides:
             way = packet.source, packet.channel, side

@@ -109,6 +109,7 @@ class Asked:
         self.asked: int | None = None
         self.answered: int | None = None
         self.flags = [0, 0]
+        self.waits = False
         self.carries = consumer == 1, consumer == 0
 
     def data(self, octets: bytes) -> bytes:
@@ -156,6 +157,9 @@ class Asked:
         flags = octets[8] if side == self.consumer else octets[-25]
         rising, self.flags[side] = flags & ~self.flags[side], flags
         told: Told = []
+        if side == self.consumer and self.waits:
+            told.append(("unanswered", True))
+        self.waits = side == self.consumer
         if side == self.consumer:
             names = ("communication error", "operator acknowledge", "fail-safe values")
             told += [(name, True) for bit, name in enumerate(names) if rising >> bit & 1]

@@ -277,6 +277,26 @@ class TestStations:
             "no frame of SC1 was found: no packet comes from 02:00:00:00:00:09"
         ]
 
+    @pytest.mark.parametrize("at", [{}, {0: 0, 1: 0}])
+    def test_the_ids_of_an_end_from_a_station_nobody_named(self, at: dict[int, int]) -> None:
+        link = make("fscp-13-1", 2, 4, {})
+        frames = running(link, [(bytes((n, 0)), bytes(4)) for n in range(4)])
+        packets = in_packets(frames, (0, 0), STATIONS)
+        third = packets[2]._replace(number=9, source="02:00:00:00:00:03", time_us=80_000)
+        found = examine([*packets, third], link, at=at, sources=BOTH, fresh=True)
+        assert [note.text for note in found.notes["other station"].kept] == [
+            "a frame of SC1, by its ids, from 02:00:00:00:00:03"
+        ]
+        assert found.not_judged == (
+            "1 frame of this connection from stations that --from does not name",
+        )
+        assert "Frames of this connection from stations that --from does not name: 1" in shown(
+            found
+        )
+        alike = make("fscp-12-1", 2, 2, {})
+        stray = third._replace(octets=bytes(7))
+        assert "other station" not in examine([stray], alike, at={0: 0, 1: 0}, sources=BOTH).notes
+
 
 class TestBitsWithoutAMeaning:
     """Reserved bits of a frame that are not 0 MUST be told, however right its checksums are."""
@@ -456,6 +476,16 @@ class TestAnswers:
     def test_the_first_one(self) -> None:
         found = self.late(5_000, [9_000], 100)
         assert found.notes["rejected"].count == 1
+
+    def test_a_request_that_nobody_answers(self) -> None:
+        link = make("opcua-safety", 0, 3, {})
+        frames = running(link, [(b"", bytes((n, 0, 0))) for n in range(4)])
+        del frames[5]
+        found = examine(lines(link, frames), link, fresh=True)
+        (event,) = [each for each in found.events if each.is_wrong]
+        assert (event.number, event.kind) == (6, "unanswered")
+        assert event.text.startswith("the request before it was not answered: its number is over")
+        assert not found.is_clean
 
     @pytest.mark.parametrize("stated", [None, 9_000])
     def test_in_time(self, stated: int | None) -> None:

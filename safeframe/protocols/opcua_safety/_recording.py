@@ -33,13 +33,25 @@ _RESERVED = 0xF8
 _REQUEST_OCTETS, _TRAILER_OCTETS = 9, 25
 
 
+_UNANSWERED = Happening(
+    "unanswered",
+    "the request before it was not answered: its number is over, so no answer counts any more",
+    True,
+)
+
+
 class OpcuaFollower(Follower):
-    """The flags of both ends."""
+    """The flags of both ends, and whether a request waits for its answer.
+
+    An answer counts only under the number of the last request (P15 7), so a new number ends the
+    wait for the one before.
+    """
 
     def __init__(self, link: Link) -> None:
         super().__init__(link)
         self._consumer = link.senders.index("consumer")
         self._flags = [0, 0]
+        self._is_open = False
 
     def follow(self, side: int, octets: bytes, text: str = "") -> Step:
         """Compare the flags with those before."""
@@ -49,8 +61,11 @@ class OpcuaFollower(Follower):
         found = []
         if is_request:
             found = [Happening(kind, what, True) for bit, kind, what in _REQUEST if rising & bit]
+            if self._is_open:
+                found.insert(0, _UNANSWERED)
         elif rising & _ACKNOWLEDGE:
             found.append(Happening("acknowledged", "the provider passes on an acknowledge"))
+        self._is_open = is_request
         if rising & _RESERVED:
             what = f"reserved bits of the flags are set: {flags:#04x}"
             found.append(Happening("reserved flags", what, True))
