@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -29,17 +30,23 @@ def shared_out(
         yield lambda pieces: map(worker, pieces)
         return
     context = multiprocessing.get_context("spawn")
-    with _interrupts_held():
-        pool = context.Pool(processes, _start, (make, settings))
-    with pool:
-        yield lambda pieces: pool.imap_unordered(_work, pieces)
+    pool = None
+    try:
+        with _interrupts_held():
+            pool = context.Pool(processes, _start, (make, settings))
+        made = pool
+        yield lambda pieces: made.imap_unordered(_work, pieces)
+    finally:
+        if pool is not None:
+            pool.terminate()
 
 
 @contextmanager
 def _interrupts_held() -> Iterator[None]:
-    """Hold interrupts back from this thread and from the processes that it starts meanwhile.
+    """Hold interrupts back from this program and from the processes that it starts meanwhile.
 
-    A terminal sends them to the whole group, also to a process that is still starting.
+    A terminal sends them to the whole group, also to a process that is still starting; one whose
+    parent does not go on with that would complain. An interrupt is raised at the end.
     """
     mask = getattr(signal, "pthread_sigmask", None)  # Not on every system.
     if mask is None:
@@ -49,11 +56,22 @@ def _interrupts_held() -> Iterator[None]:
 
     # Started with the first process, it would let interrupts through again for the others.
     resource_tracker.ensure_running()
+    held: list[int] = []
+    is_main = threading.current_thread() is threading.main_thread()
+    # The mask is for the processes. Other threads of this one have none of it, and what they are
+    # sent is answered in the main thread.
+    handler = (
+        signal.signal(signal.SIGINT, lambda number, _: held.append(number)) if is_main else None
+    )
     before = mask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
     finally:
         mask(signal.SIG_SETMASK, before)
+        if is_main:
+            signal.signal(signal.SIGINT, signal.SIG_DFL if handler is None else handler)
+    if held:
+        signal.raise_signal(signal.SIGINT)
 
 
 _made: list[Callable[[Any], Any]] = []

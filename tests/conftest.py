@@ -12,11 +12,7 @@ settings.register_profile(
     database=None,
     deadline=None,
     max_examples=60,
-    suppress_health_check=[
-        HealthCheck.too_slow,
-        HealthCheck.data_too_large,
-        HealthCheck.filter_too_much,
-    ],
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)
 settings.register_profile("few", parent=settings.get_profile("quick"), max_examples=6)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import signal
 import sys
+import threading
+import time
+from collections.abc import Callable
 from itertools import combinations
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -236,6 +241,87 @@ def test_interrupts_are_held_back_only_while_processes_start(
     monkeypatch.delattr(signal, "pthread_sigmask")
     with workers._interrupts_held():
         pass
+
+
+def interrupts_held(inside: Callable[[], object]) -> bool:
+    """Tell whether an interrupt that comes inside is raised at the end, and not before."""
+    reached = False
+    try:
+        with workers._interrupts_held():
+            inside()
+            reached = True
+    except KeyboardInterrupt:
+        return reached
+    return False
+
+
+def test_an_interrupt_in_another_thread_waits_as_well() -> None:
+    """Libraries have threads of their own: one of them may be sent the signal of the terminal."""
+    go, handler = threading.Event(), signal.getsignal(signal.SIGINT)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    def interrupt() -> None:
+        go.wait(10)
+        signal.pthread_kill(threading.get_ident(), signal.SIGINT)
+
+    other = threading.Thread(target=interrupt)
+    other.start()
+
+    def inside() -> None:
+        go.set()
+        other.join()
+        time.sleep(0.01)
+
+    try:
+        assert interrupts_held(inside)
+        assert interrupts_held(lambda: signal.raise_signal(signal.SIGINT))
+    finally:
+        signal.signal(signal.SIGINT, handler)
+
+
+def test_outside_the_main_thread_only_the_mask_is_set() -> None:
+    masks: list[bool] = []
+
+    def held() -> None:
+        with workers._interrupts_held():
+            masks.append(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, set()))
+
+    other = threading.Thread(target=held)
+    other.start()
+    other.join()
+    assert masks == [True]
+
+
+def test_an_interrupt_while_processes_start_leaves_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    ended: list[bool] = []
+
+    class Pool:
+        def __init__(self, *_: object) -> None:
+            signal.raise_signal(signal.SIGINT)
+
+        def terminate(self) -> None:
+            ended.append(True)
+
+    class Broken:
+        def __init__(self, *_: object) -> None:
+            raise OSError("no more processes")
+
+    def start(pool: type) -> None:
+        context = SimpleNamespace(Pool=pool)
+        monkeypatch.setattr(multiprocessing, "get_context", lambda _: context)
+        with workers.shared_out(2, lambda: str, ()):
+            raise AssertionError("nothing is shared out")
+
+    handler = signal.getsignal(signal.SIGINT)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            start(Pool)
+        with pytest.raises(OSError, match="no more processes"):
+            start(Broken)
+    finally:
+        signal.signal(signal.SIGINT, handler)
+    assert ended == [True]
 
 
 def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
