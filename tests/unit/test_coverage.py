@@ -26,7 +26,7 @@ from safeframe._coverage.exercised import Exercised
 from safeframe._coverage.points import KINDS, CoveragePlan, CoveragePoint, plan_of
 from safeframe._coverage.results import Coverage, ExercisedRecording, PointSight, RecordingOptions
 from safeframe._errors import InputError, UsageError
-from safeframe._link import Link, Places, link_of
+from safeframe._link import Link, Places, link_of, link_stated
 from safeframe._model import Connection, End, Map, Relation, Signal
 from safeframe._report import coverage as render
 from safeframe._report import html, markdown, text
@@ -446,6 +446,37 @@ class TestBruteForce:
         link = make(*case)
         for made in fixtures.make(link, kind, seed=2, count=30)[:: 4 if kind == "faults" else 1]:
             same(link, packets(link, made.steps))
+
+    @pytest.mark.parametrize(
+        ("name", "maps", "values"),
+        [
+            ("corrupt-counted", "12", ()),
+            ("foreign-12", "12", ()),
+            ("foreign-13", "13", ()),
+            ("fs-12", "12", ()),
+            ("fs-13", "13", ()),
+            ("fs-2", "2", ("format=base",)),
+            ("fs-3", "3", ()),
+            ("fs-ua", "ua", ()),
+            ("fsv-only-ua", "ua", ()),
+            ("reset", "12", ()),
+        ],
+    )
+    def test_recordings(self, name: str, maps: str, values: tuple[str, ...]) -> None:
+        first, second = (
+            mapfile.load(str(DATA / "maps" / maps / f"{end}.toml")) for end in ("sc", "lx")
+        )
+        link = link_stated(Connection(first=first, second=second), values)
+        octets = (DATA / f"{name}.hex").read_bytes()
+        rows = [
+            each
+            for each in capture.read_recording(io.BytesIO(octets))
+            if isinstance(each, Packet | Trouble)
+        ]
+        found = same(link, rows)
+        faults = {each.what[:13] for each in found if each.kind == "fault"}
+        assert ("data not used" in faults) == (name in ("fs-12", "fs-13", "fs-2", "fs-3", "fs-ua"))
+        assert ("begins anew w" in faults) == (name == "reset")
 
 
 def told(points: Sequence[CoveragePoint], scope: str, subject: str) -> list[tuple[str, str]]:
