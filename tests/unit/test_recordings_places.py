@@ -419,6 +419,25 @@ class TestWhatTheMapsSay:
             (True, "to address 273: command 7: failure, error_group 1 (application), error_code 1"),
         ]
 
+    def test_an_old_frame_behind_management_is_no_repeat(self) -> None:
+        link = managed()
+        session = link.session()
+        values: dict[str, Any] = {"id": 45, "data": b"\x03", "address": 0x23}
+        data = session.produce("36", data=bytes(4))
+        state = session.produce("36", **values)
+        rows = [data, data, state, state, data, bytes(11), state, data]
+        found: list[str] = []
+        examine(
+            lines(link, [(1000 * n, 1, octets) for n, octets in enumerate(rows)]),
+            link,
+            fresh=True,
+            each=lambda verdict: found.append(verdict.opinion.result),
+        )
+        assert found == [
+            *("accepted", "repeat", "accepted", "accepted", "rejected", "rejected", "accepted"),
+            "rejected",
+        ]
+
     def test_guarding_that_a_node_asks_for(self) -> None:
         """Both numbers of such a frame are 1, whoever sends it."""
         link = make("fscp-13-1", 2, 4, {})

@@ -48,7 +48,11 @@ class Fscp13Session(Session):
         """Judge the next frame of a sender; management frames carry no count and may recur."""
         if len(octets) > 1 and octets[1] >> 2 in MANAGEMENT:
             self._check(sender)
-            return self._judge(sender, octets)
+            found = self._judge(sender, octets)
+            if found.result != "rejected":
+                # Behind it the data frame before it is an old one, not the same once more.
+                self._last[sender] = octets
+            return found
         return super().judge(sender, octets)
 
     def _produce(self, sender: str, values: dict[str, Any]) -> bytes:
