@@ -568,7 +568,7 @@ class TestImport:
         ],
     )
     def test_a_map_is_compared_in_its_parameters(
-        self, name: str, value: object, message: str
+        self, name: str, value: int | str, message: str
     ) -> None:
         found = self.imported(self.COMMUNICATION)
         said = dict(found.end.parameters)
