@@ -95,7 +95,7 @@ TABLE = {
     "record": row(
         5,
         "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
-        "_checklist _checks _diff _fingerprint _timing _link capture",
+        "_checklist _checks _diff _fingerprint _timing frame _link capture",
     ),
     "_plant": row(
         6,

@@ -11,6 +11,7 @@ from .._link import Link
 from .._model import Signal
 from .._words import way
 from ..capture import Both, Event, Interval, Note, Observer, Packet
+from ..frame import recipe
 from ._entries import EvidenceAnswer, EvidenceFinding, EvidenceSight
 
 __all__ = ["SHOWABLE", "Sights"]
@@ -108,6 +109,8 @@ class Sights(Observer):
         self._late: Note | None = None
         self._last: Packet | None = None
         self._foreign: list[_LiveSight] = []
+        self._foreign_shown = False
+        self._ids = recipe(link.profile).identity
         self._trackers = [made for step in steps if (made := self._tracker(step)) is not None]
 
     def _tracker(self, step: ChecklistStep) -> _Tracker | None:
@@ -304,10 +307,17 @@ class Sights(Observer):
         """Take note of foreign frames, broken relations and frames that come too late."""
         is_late = kind == "rejected" and note.text.startswith("watchdog: ")
         self._late = note if is_late else None
-        other_id = kind == "rejected" and "id" in note.text.partition(":")[0].split("_")
-        if (other_id or kind.startswith("foreign")) and not self._foreign:
-            each = self._see(self._foreign, f"foreign frame ({note.text})", note, note.time_us)
-            each.sight = replace(each.sight, then="not accepted by the rules of the protocol")
+        if kind.startswith("foreign"):
+            if not self._foreign_shown:
+                self._foreign_shown = True
+                self._alien("foreign frame", note)
+        elif kind == "rejected" and not self._foreign and note.text.split(":")[0] in self._ids:
+            # A spoilt id looks like this, too: only the first, and what is foreign besides.
+            self._alien("frame with another id, of another device or spoilt", note)
+
+    def _alien(self, what: str, note: Note) -> None:
+        each = self._see(self._foreign, f"{what} ({note.text})", note, note.time_us)
+        each.sight = replace(each.sight, then="not accepted by the rules of the protocol")
 
     def findings(self, end_us: int | None) -> tuple[EvidenceFinding, ...]:
         """Return what was seen of every step; call it once, after the last packet."""

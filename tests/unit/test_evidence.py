@@ -14,15 +14,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import capture, record
+from safeframe import capture, fixtures, record
 from safeframe._bits import Place
 from safeframe._checklist import ChecklistStep
 from safeframe._cli import main
+from safeframe._codec import encode
 from safeframe._errors import InputError, UsageError
-from safeframe._link import link_of
+from safeframe._link import Link, link_of
 from safeframe._model import Connection, Map, Reserved, Signal
 from safeframe._report import html, sightline
 from safeframe._report import record as pages
+from safeframe._words import way
 from safeframe.capture import Packet
 from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
@@ -30,6 +32,7 @@ from safeframe.record import EvidenceAct, EvidenceAnswer, EvidenceSight, Record
 from safeframe.record._evidence import digest_of_file
 from safeframe.record._sights import Sights
 
+from .links import CASES, ONE_WAY, make
 from .record_maps import AFTER, BEFORE, FRESH, SIGNED, with_acts
 from .test_capture_examine import packets
 
@@ -285,7 +288,7 @@ def test_a_foreign_id() -> None:
     alien = [*RunningLink(other, 1).ticks([REST, REST])][-2]
     rows = [*packets(LINK, frames), Packet(500, 500, frames[-1].time_us + 1, alien.octets, "SC1")]
     (sight,) = seen(rows)["wrong-device"]
-    assert sight.what.startswith("foreign frame (")
+    assert sight.what.startswith("frame with another id, of another device or spoilt (")
     assert (sight.number, sight.then) == (500, "not accepted by the rules of the protocol")
 
 
@@ -296,6 +299,122 @@ def test_without_times() -> None:
     (sight,) = by_step[RELEASE]
     assert by_step["LX.torque_off.other"]
     assert (sight.time_us, sight.held_us, sight.answers) == (None, None, ())
+
+
+def of_every_kind(link: Link, frames: Sequence[SentFrame], side: int) -> dict[str, Any]:
+    """Return the sights of the steps that need no change of data, by their kind."""
+    signal, names = link.sent(side).signals[0], link.names
+    steps = [
+        replace(
+            STEPS[0],
+            id=group,
+            group=group,
+            signal="" if group == "wrong device" else signal.name,
+            direction=way(names[side], names[1 - side]),
+        )
+        for group in ("watchdog", "restart", "wrong device")
+    ]
+    sights = Sights(link, steps, 20_000)
+    found = capture.examine(packets(link, frames), link, fresh=True, observers=[sights])
+    return {row.step: row.sights for row in sights.findings(found.end_us)}
+
+
+PROTOCOLS = [case for case in (*CASES, *ONE_WAY) if case[1] + case[2] > 1]
+
+
+@pytest.mark.parametrize("case", PROTOCOLS, ids=str)
+class TestEveryProtocol:
+    """What interrupts a connection MUST be told whatever its protocol, and nothing else be."""
+
+    @pytest.fixture
+    def link(self, case: tuple[str, int, int, dict[str, Any]]) -> Link:
+        return make(*case)
+
+    @pytest.fixture
+    def side(self, case: tuple[str, int, int, dict[str, Any]]) -> int:
+        return 0 if case[1] else 1
+
+    @staticmethod
+    def rows(link: Link, side: int) -> tuple[tuple[bytes, bytes], tuple[bytes, bytes]]:
+        rest = [encode(link.sent(each), {}) for each in (0, 1)]
+        driven = [*rest]
+        driven[side] = bytes([rest[side][0] | 1, *rest[side][1:]])
+        return (rest[0], rest[1]), (driven[0], driven[1])
+
+    def test_silence(self, link: Link, side: int) -> None:
+        rest, driven = self.rows(link, side)
+        run = RunningLink(link, 1)
+        frames = [*run.ticks([rest, rest, driven, driven])]
+        assert not of_every_kind(link, frames, side)["watchdog"]
+        late = [step for _ in range(3) for step in run.tick(driven)]
+        more = [replace(step, time_us=step.time_us + 5_000_000) for step in late]
+        (sight,) = of_every_kind(link, [*frames, *more], side)["watchdog"]
+        assert sight.what == "silence"
+        assert sight.then.startswith("data in use again, ")
+
+    def test_a_new_start(self, link: Link, side: int) -> None:
+        rest, driven = self.rows(link, side)
+        frames = [*RunningLink(link, 1).ticks([rest, rest, driven, driven])]
+        again = [
+            replace(step, time_us=step.time_us + frames[-1].time_us + link.tick_us)
+            for step in RunningLink(link, 2).ticks([rest, rest, driven])
+        ]
+        assert not of_every_kind(link, frames, side)["restart"]
+        seen_of = of_every_kind(link, [*frames, *again], side)["restart"]
+        # The others have no frame that says so.
+        assert len(seen_of) == (link.profile in ("fscp-12-1", "fscp-3-1"))
+        assert all(each.what.startswith("new start (") for each in seen_of)
+
+    def test_frames_of_another_connection(self, link: Link, side: int) -> None:
+        for each in fixtures.make(link, "faults", seed=3):
+            if each.fault != "addressing":
+                continue
+            found = of_every_kind(link, each.steps, side)["wrong device"]
+            what = [one.what.partition(" (")[0] for one in found]
+            # One CRC alone may belong to any history, and CAN messages have no id but their own.
+            one_crc = link.profile == "fscp-12-1" and link.sent(side).size_octets <= 2
+            doubtful = one_crc or link.profile == "en50325-5"
+            assert what == (
+                ["frame with another id, of another device or spoilt"]
+                if doubtful
+                else ["foreign frame"] * (link.profile in WITH_IDS)
+            )
+
+    def test_a_spoilt_frame_is_no_foreign_one(self, link: Link, side: int) -> None:
+        rest, _ = self.rows(link, side)
+        frames = [*RunningLink(link, 1).ticks([rest] * 5)]
+        at = max(place for place in range(len(frames) - 2) if frames[place].side == side)
+        for bit in range(8 * len(frames[at].octets)):
+            octets = bytearray(frames[at].octets)
+            octets[bit // 8] ^= 1 << bit % 8
+            frames_now = [*frames]
+            frames_now[at] = replace(frames[at], octets=bytes(octets))
+            for each in of_every_kind(link, frames_now, side)["wrong device"]:
+                what, _, text = each.what.partition(" (")
+                assert what == "frame with another id, of another device or spoilt"
+                # The id of a message says what it is, not whose.
+                names = "connection_id", "address", "domain", "identifier_1", "identifier_2"
+                assert text.split(":")[0] in names
+
+
+WITH_IDS = ("fscp-12-1", "fscp-13-1", "opcua-safety")
+
+
+def test_a_frame_of_another_connection_after_a_spoilt_one() -> None:
+    link = make("fscp-12-1", 8, 12, {})
+    sets = {each.label: each for each in fixtures.make(link, "faults", seed=3)}
+    frames = [*sets["fault-addressing"].steps]
+    first = next(at for at, each in enumerate(frames) if each.data and each.side == 0)
+    octets = bytearray(frames[first].octets)
+    octets[-1] ^= 1
+    frames[first] = replace(frames[first], octets=bytes(octets))
+    found = of_every_kind(link, frames, 0)["wrong device"]
+    assert [each.what.partition(" (")[0] for each in found] == [
+        "frame with another id, of another device or spoilt",
+        "foreign frame",
+    ]
+    # More of either kind show nothing new.
+    assert of_every_kind(link, [*frames, *frames], 0)["wrong device"] == found
 
 
 class TestInTheRecord:
