@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from ._bits import Place
 from ._source import Location
-from ._value import dataclass
+from ._value import NamedTuple, dataclass
 from ._words import way
 
 __all__ = [

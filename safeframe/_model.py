@@ -7,13 +7,12 @@ judge it. Constructors refuse only what has no meaning at all, such as a width o
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
 
 from ._bits import MAX_OCTETS, Place, octets_of_bits
 from ._errors import UsageError
 from ._routes import Route
 from ._source import NOWHERE, Location
-from ._value import dataclass, field
+from ._value import NamedTuple, dataclass, field
 from ._words import way
 
 __all__ = [

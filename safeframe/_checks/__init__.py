@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from functools import cache, partial
 from itertools import chain, islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from .. import _canonical as canonical
 from .._errors import UsageError
 from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
 from .._model import Allowance, Connection, End, Plant
-from .._value import replace
+from .._value import NamedTuple, replace
 from ..protocols import Profile
 from . import (  # noqa: F401
     agreement,

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
-from typing import Any, NamedTuple
+from typing import Any
 
 from .._bits import reverse_field
 from .._canonical import alike, form
 from .._findings import Finding, Rule
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
-from .._value import replace
+from .._value import NamedTuple, replace
 from .counterexample import place_text
 from .phrases import pair_spots
 from .registry import Context, Finder, View, rule

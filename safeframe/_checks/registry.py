@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from operator import attrgetter
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from .._bits import Place
 from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, Pair, explain, match
-from .._value import dataclass, replace
+from .._value import NamedTuple, dataclass, replace
 from .._words import count
 from ..protocols import Profile
 from .counterexample import SignalPair, counterexample

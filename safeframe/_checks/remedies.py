@@ -9,12 +9,11 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
-from typing import NamedTuple
 
 from .._bits import Place
 from .._model import Connection, End, Map, Reserved, Signal
 from .._pairing import Cause
-from .._value import replace
+from .._value import NamedTuple, replace
 from .._words import count
 
 __all__ = ["Change", "Remedy", "adopted", "map_changed", "reserve_changes", "settled", "together"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from .. import _mapfile as mapfile
 from .._document.characters import escaped
@@ -14,6 +14,7 @@ from .._document.reader import read_stream
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Plant
 from .._pairing.gather import gather
+from .._value import NamedTuple
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,8 +8,9 @@ else. It is strict: a boolean is no integer and 1.0 is no integer. A kind of val
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
+from .._value import NamedTuple
 from .characters import is_visible
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ import re
 import tomllib
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
-from typing import NamedTuple
+
+from .._value import NamedTuple
 
 __all__ = ["KEY_PART", "Index", "Path", "Span", "Statement", "key_path", "lazy_lines"]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from bisect import insort
 from collections.abc import Callable, Iterable, Sequence
-from typing import NamedTuple
 
 from .._errors import InputError, Problem
+from .._value import NamedTuple
 from .locate import Path, key_path
 
 __all__ = ["MAX_PROBLEMS", "Problems", "guess", "nearest"]

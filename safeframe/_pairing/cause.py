@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from .._model import Signal
+from .._value import NamedTuple
 from .match import Pair
 
 __all__ = ["Cause"]

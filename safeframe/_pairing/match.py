@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Hashable, Iterable
-from typing import NamedTuple
 
 from .._model import Map, Signal
+from .._value import NamedTuple
 from .names import near_names, skeleton
 
 __all__ = ["Matching", "Pair", "match"]

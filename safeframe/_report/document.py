@@ -7,7 +7,9 @@ HTML is escaped by the three renderers ``text``, ``markdown`` and ``html``, nowh
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
+
+from .._value import NamedTuple
 
 if TYPE_CHECKING:
     from .._grids import BitGrid

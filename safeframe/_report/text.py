@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from operator import gt
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from .._document.characters import escaped
+from .._value import NamedTuple
 from .document import (
     Block,
     CodeBlock,

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from itertools import islice, pairwise
-from typing import NamedTuple
 
-from .._value import dataclass
+from .._value import NamedTuple, dataclass
 from ..crc import Algorithm
 
 __all__ = [
