@@ -47,9 +47,9 @@ TABLE = {
     "_codec": row(3, "_errors _value _bits _model"),
     "_demo": row(3),
     "_mapfile": row(3, "_errors _source _value _bits _document _model"),
-    "_pairing": row(3, "_errors _bits _model"),
+    "_pairing": row(3, "_errors _value _bits _model"),
     "protocols": row(3, "_errors _value _words _document crc _engine _model residual", "numpy"),
-    "_canonical": row(4, "_model protocols"),
+    "_canonical": row(4, "_value _model protocols"),
     "_checklist": row(4, "_bits _model _codec protocols _canonical _diff"),
     "_checks": row(
         4,
@@ -104,7 +104,7 @@ TABLE = {
     ),
     "_report": row(
         6,
-        "_errors _routes _source _words _bits _document crc _findings _model residual "
+        "_errors _routes _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _mapfile _checklist _checks _diff _following _grids _history "
         "_timing _tracing frame relations _coverage capture edit importing record _plant "
         "__init__",

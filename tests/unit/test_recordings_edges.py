@@ -152,8 +152,9 @@ def test_a_time_without_data_is_left_blank() -> None:
     assert strip[200] == (1, 1, 1)
     drawn = timeline.drawing(found)
     # Columns of 14 ms behind 22 of names: the first 28 of them end before the data begin.
-    assert drawn.lines[3] == f"{'  order_0':<22}{' ' * 28}{'#' * 26}"
-    assert '<path class="tl-line" d="M589.8 128.0H910.0"/>' in drawn.svg
+    assert drawn.lines[3].split() == ["rejected", "x"]
+    assert drawn.lines[4] == f"{'  order_0':<22}{' ' * 28}{'#' * 26}"
+    assert f'<path class="tl-line" d="M200 1.0H{len(strip)}"/>' in drawn.svg
 
 
 def test_reserved_here_and_a_hole_or_a_signal_there() -> None:
