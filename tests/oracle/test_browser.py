@@ -78,12 +78,19 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         assert main(["verify", "plant.toml", "--html", "site.html", "--pages", "each"]) == 1
         Path("each/sc1-lx-1.html").rename("one.html")
         assert main(["show", "--svg", "show.svg", pair[0]]) == 0
+        made = ["fixtures", "--set", "states", "--seed", "7", "--format", "jsonl"]
+        assert main([*made, "-o", "run.jsonl", *pair]) == 0
+        lines = Path("run.jsonl").read_text(encoding="utf-8").splitlines(keepends=True)
+        # The gap is silence, and makes frames that are rejected.
+        Path("cut.jsonl").write_text("".join([*lines[:60], *lines[100:]]), encoding="utf-8")
+        assert main(["capture", "--fresh", "--plot", "run.html", "cut.jsonl", *pair]) == 1
     finally:
         os.chdir(old)
     return folder
 
 
-PAGES = ("check.html", "clean.html", "diff.html", "site.html", "one.html")
+PAGES = ("check.html", "clean.html", "diff.html", "site.html", "one.html", "run.html")
+WITHOUT_CELLS = ("site.html", "run.html")
 PICTURES = ("check.svg", "show.svg")
 MEDIA = [(media, scheme) for media in ("screen", "print") for scheme in ("light", "dark")]
 
@@ -178,7 +185,9 @@ return [...document.querySelectorAll('g')].flatMap(g => {
 """
 
 
-@pytest.mark.parametrize("name", [*(name for name in PAGES if name != "site.html"), *PICTURES])
+@pytest.mark.parametrize(
+    "name", [*(name for name in PAGES if name not in WITHOUT_CELLS), *PICTURES]
+)
 def test_every_word_stays_inside_its_cell(browser: webdriver.Chrome, site: Path, name: str) -> None:
     show(browser, site / name)
     assert browser.execute_script("return document.querySelectorAll('g > rect').length") > 20
