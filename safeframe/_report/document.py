@@ -93,7 +93,7 @@ class Table(NamedTuple):
     octets, places), ``entry`` (filled in by people) or ``pen`` (room on paper); ``widths`` are per
     cent of a page. On a page ``links`` are where the first cell of each row leads to, ``anchors``
     the names by which others lead to the rows, and ``pictures`` stand below the rows, with the
-    notes.
+    notes that there must be.
     """
 
     rows: tuple[tuple[str, ...], ...]

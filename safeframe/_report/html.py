@@ -215,11 +215,7 @@ def _below(block: Table, number: int, columns: int) -> str:
     """Return what stands below a row: what there is to say about it, and its picture."""
     picture = block.pictures[number]
     drawn = f'<div class="{picture.kind}">{picture.svg}</div>' if picture is not None else ""
-    said = ""
-    if block.notes and block.notes[number]:
-        said = f"<p><b>{text(block.note_head)}</b>: {text(block.notes[number])}</p>"
-    if not drawn and not said:
-        return ""
+    said = f"<p><b>{text(block.note_head)}</b>: {text(block.notes[number])}</p>"
     return f'<tr class="below"><td></td><td colspan="{columns}">{said}{drawn}</td></tr>\n'
 
 

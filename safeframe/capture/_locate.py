@@ -234,9 +234,6 @@ class Locator:
         if fits:
             text = "both ends send frames of this length: name the sender"
             return Miss("unknown sender", text)
-        side = self._sizes.of_whole(packet.octets)
-        if side is not None:
-            return LocatedFrame(side, packet.octets, 0, False)
         text = self._sizes.contradiction(packet.octets)
         if text:
             return Miss("size", text)

@@ -77,17 +77,6 @@ class FrameSizes:
                 self._now[side] = size
                 return
 
-    def of_whole(self, octets: bytes) -> int | None:
-        """Return the only side that can have sent octets as a frame of another size, by its ids."""
-        if self._lengths is None:
-            return None
-        fits = [
-            side
-            for side in self._link.order
-            if len(octets) in self._lengths(self._link, side, octets)
-        ]
-        return fits[0] if len(fits) == 1 else None
-
     def contradiction(self, octets: bytes) -> str:
         """Return how many data octets a frame of another length holds, if it can be one."""
         link = self._link

@@ -154,6 +154,12 @@ class TestText:
         assert lines[-1] == f"  {bad.octets.hex(' ')}"
         assert head >= len(lines) - 3
 
+    def test_fail_safe_values_are_no_frame(self) -> None:
+        late = [dataclasses.replace(each, time_us=each.time_us + 900_000) for each in STEPS[-4:]]
+        lines = text([*STEPS[:-4], *late], fresh=True)
+        assert "fail-safe value" not in " ".join(lines)
+        assert sum(not line.startswith(" ") for line in lines) == len(STEPS)
+
 
 class TestCommand:
     @pytest.fixture

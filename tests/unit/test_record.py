@@ -746,3 +746,11 @@ class TestWorkings:
         forged = replace(made, computed=replace(made.computed, before=states))
         with pytest.raises(InputError, match="before, in the record"):
             record.verify(forged, AFTER)
+
+
+def test_the_connection_before_the_change_is_in_the_record() -> None:
+    found = record.baseline(FRESH)
+    assert [end.name for end in found.ends] == [end.name for end in BEFORE.ends]
+    assert [(end.sends, end.receives) for end in found.ends] == [
+        (end.sends, end.receives) for end in BEFORE.ends
+    ]

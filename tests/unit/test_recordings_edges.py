@@ -273,17 +273,20 @@ def test_parameters_of_an_unknown_layout_are_told() -> None:
     assert found.events[4].text == "connection id 0x0107, slave address 36"
 
 
-def test_stations_are_forgotten_when_there_are_too_many(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("profile", ["fscp-13-1", "fscp-3-1"])
+def test_stations_are_forgotten_when_there_are_too_many(
+    profile: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setattr("safeframe.capture._locate._MAX_STATIONS", 1)
-    link = make("fscp-13-1", 2, 2, {})
-    steps = RunningLink(link).ticks([(b"\1\0", b"\2\0")] * 3)
+    link = make(profile, 2, 2, {})
+    steps = list(RunningLink(link).ticks([(b"\1\0", b"\2\0")] * 6))
     rows = [
         Packet(number, number, step.time_us, step.octets, "", f"s{step.side}")
         for number, step in enumerate(steps, 1)
     ]
     cut = rows[-1]._replace(octets=rows[-1].octets[:3], time_us=(rows[-1].time_us or 0) + 1)
     found = examine([*rows, cut, cut], link, at={0: 0, 1: 0}, sources={0: "s0"}, fresh=True)
-    assert found.frames == 6
+    assert found.frames == len(rows)
     assert found.notes["cut frame"].count == 2
 
 

@@ -20,6 +20,7 @@ from safeframe.capture import Examination, Packet, Skipped, examine, read_record
 from safeframe.capture._sizes import FrameSizes
 from safeframe.fixtures import RunningLink
 from safeframe.frame import inspect
+from safeframe.protocols import room
 
 from ..receivers.recordings import CASES, good
 from .links import end_with, make
@@ -443,10 +444,19 @@ class TestWhatTheMapsSay:
         link = make("fscp-13-1", 2, 4, {})
         values: dict[str, Any] = {"id": 47, "data": b"", "address": 1, "target": 1}
         octets = link.session().produce("36", **values)
-        found = examine(lines(link, [(0, 1, octets)]), link)
-        assert found.sides[1].results == {"accepted": 1}
-        (event,) = found.events
-        assert (event.text, event.is_wrong) == ("guarding to be started again", True)
+        for packets, at in (
+            (lines(link, [(0, 1, octets)]), {}),
+            (in_packets([(0, 1, octets)], (4, 9), STATIONS), {0: 4, 1: 9}),
+        ):
+            sources = {1: STATIONS[1]} if at else {}
+            found = examine(packets, link, at=at, sources=sources)
+            assert found.sides[1].results == {"accepted": 1}
+            (event,) = found.events
+            assert (event.text, event.is_wrong) == ("guarding to be started again", True)
+        traits = room("fscp-13-1").recording
+        assert traits is not None
+        assert traits.lengths is not None
+        assert traits.lengths(link, 1, octets) == (len(octets),)
         seen = {part.name: part.meaning for part in inspect("fscp-13-1", octets).parts}
         assert seen["address_1"] == "address 1, id 47: guarding to be started again"
 

@@ -205,6 +205,12 @@ class TestWindow:
         at = (pulse * step - since) // book.width_us
         assert pulse * step < since or bins[at] == Bin(0, 1, 0)
 
+    def test_a_number_that_is_not_known_leaves_no_trace(self) -> None:
+        book = StripBook(2, (10, None))
+        book.set(0, (None, 3))
+        book.set(20, (None, 4))
+        assert (book.strip(0), book.strip(1)) == ((None,), (Bin(3, 4, 4),))
+
     def test_the_axis_counts_from_the_beginning_of_the_recording(self) -> None:
         link = demo_exchange()
         steps = list(states(link, 200))
