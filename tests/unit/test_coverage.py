@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import _mapfile as mapfile
@@ -423,6 +423,7 @@ def story(link: Link, acts: Sequence[tuple[str, int]], seed: int) -> list[Packet
 class TestBruteForce:
     """What is exercised MUST be what a reader finds that asks every frame for every point."""
 
+    @settings(max_examples=30)
     @given(
         acts=st.lists(st.tuples(st.sampled_from(ACTS), st.integers(0, 63)), max_size=25),
         seed=st.integers(0, 1 << 16),
@@ -1040,6 +1041,7 @@ class TestMerging:
         with pytest.raises(InputError, match='format must be "safeframe-coverage/1"'):
             results.loads('{"format": "safeframe-coverage/2"}', PLAN)
 
+    @settings(max_examples=20)
     @given(st.lists(st.lists(st.integers(0, 3), max_size=5), max_size=4))
     def test_groups_are_nothing(self, groups: list[list[int]]) -> None:
         pool = [ONE, TWO, measured(run_of({"stop": 0}), "c.hex"), measured(run_of(), "d.hex")]

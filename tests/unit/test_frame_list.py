@@ -9,7 +9,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import _demo as demo
@@ -82,6 +82,7 @@ class TestObjects:
         rows = objects(STEPS, (0, None), {"permit_torque"}, fresh=True)
         assert {tuple(each["sent"]) for each in rows if each["used"]} == {("permit_torque",), ()}
 
+    @settings(max_examples=20)
     @given(since=st.integers(0, 800_000), length=st.integers(1, 800_000))
     def test_a_window_is_a_part_of_the_list(self, since: int, length: int) -> None:
         start = STEPS[0].time_us
