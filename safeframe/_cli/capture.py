@@ -137,6 +137,14 @@ def _shown(found: capture.Examination, names: frozenset[str]) -> capture.Examina
     return replace(found, timelines=kept)
 
 
+def _nothing_in(found: capture.Examination, since_us: int) -> str:
+    """Return why a window that begins then shows nothing; empty where it may show something."""
+    if found.start_us is None or found.end_us is None:
+        return "the recording has no times"
+    length_us = found.end_us - found.start_us
+    return f"the recording ends after {length_us / 1e6:g} s" if length_us < since_us else ""
+
+
 def run(args: argparse.Namespace) -> int:
     """Examine the recording and print what it shows."""
     if args.coverage:
@@ -163,6 +171,8 @@ def run(args: argparse.Namespace) -> int:
         with reading(recording, what="recording") as stream:
             found = _examine(stream, args, link, places, frames)
     found = _shown(found, names)
+    if args.window and (why := _nothing_in(found, args.window[0])):
+        sys.stderr.write(f"safeframe: --window leaves nothing: {why}\n")
     if draw is not None:
         outputs.write(args, "plot", draw(found))
     if args.format == "json" and frames is not None:

@@ -195,6 +195,20 @@ class TestCommand:
             (0, False) if word == ".." else (2, True)
         )
 
+    def test_windows_in_which_nothing_is(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        words = ["capture", "--fresh", "--frames", "run.jsonl", *MAPS]
+        assert main([*words, "--window", "0.2.."]) == 0
+        assert capsys.readouterr().err == ""
+        assert main([*words, "--window", "99.."]) == 0
+        err = capsys.readouterr().err
+        assert err == "safeframe: --window leaves nothing: the recording ends after 0.81 s\n"
+        (site / "run.hex").write_text("".join(f"{each.octets.hex()}\n" for each in STEPS))
+        main(["capture", "--frames", "--window", "0.2..", "run.hex", *MAPS])
+        err = capsys.readouterr().err
+        assert err == "safeframe: --window leaves nothing: the recording has no times\n"
+
     def test_signals(self, site: Path, capsys: pytest.CaptureFixture[str]) -> None:
         words = ["capture", "--fresh", "--timeline", "--signal", "permit_up", "run.jsonl", *MAPS]
         assert main(words) == 0
