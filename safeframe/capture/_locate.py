@@ -69,7 +69,7 @@ class Locator:
         self._link = link
         self._at = sorted(at.items(), key=lambda item: item[1])
         self._sources = sources
-        self.unheard = set(sources.values())
+        self.unheard: set[str] = set(sources.values())
         """Addresses that were named and from which no packet has come yet."""
         self._names = {name: side for side, name in enumerate(link.names)}
         traits = room(link.profile).recording
