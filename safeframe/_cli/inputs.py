@@ -38,6 +38,8 @@ PLANT = "plant.toml"
 STDIN = "<stdin>"
 _SUFFIXES = (".toml", ".csv")
 _HEAD_OCTETS = 4096
+_MOST_BELOW = 10_000
+"""Files and folders below a folder that are searched for maps; by choice."""
 
 
 def read_end(path: str) -> End:
@@ -157,18 +159,23 @@ def _may_be_folder(path: str) -> bool:
 
 
 def _below(folder: str) -> Iterator[str]:
-    """Say which map files lie in folders below, where nobody looks."""
+    """Say which map files lie in folders below, where nobody looks; a link may lead to a disk."""
     from pathlib import Path
 
     found: list[str] = []
     seen = {os.path.realpath(folder)}
+    searched = 0
     for here, below, names in os.walk(folder, followlinks=True):
+        searched += len(below) + len(names)
+        if here != folder:
+            found += (str(Path(here, name)) for name in sorted(names) if _is_map(Path(here, name)))
+        if searched > _MOST_BELOW:
+            yield f"folders below {folder} beyond {_MOST_BELOW} files: not searched for maps"
+            break
         # A link may lead back up.
         new = {name: os.path.realpath(Path(here, name)) for name in sorted(below)}
         below[:] = [n for n, real in new.items() if not n.startswith(".") and real not in seen]
         seen |= set(new.values())
-        if here != folder:
-            found += (str(Path(here, name)) for name in sorted(names) if _is_map(Path(here, name)))
     if found:
         more = f" and {len(found) - 1} more" if len(found) > 1 else ""
         yield (f"{found[0]}{more}: map files in folders below {folder} (name these folders, too)")

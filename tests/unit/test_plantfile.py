@@ -287,6 +287,19 @@ class TestCommand:
         # What cannot be read was not looked at either: the notes are named, too.
         assert _plain("lc1-sc1.csv and 1 more: map files") in _plain(capsys.readouterr().out)
 
+    def test_far_too_many_files_below_are_not_searched(
+        self, site: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A link may lead to a whole disk."""
+        monkeypatch.setattr("safeframe._cli.inputs._MOST_BELOW", 9)
+        (site / "a" / "b").mkdir(parents=True)
+        (site / "a" / "sc1-lc1.toml").write_text(demo.after()["sc1-lc1.toml"], encoding="utf-8")
+        (site / "a" / "b" / "top").symlink_to("/")
+        assert main(["check", str(site)]) == 0
+        found = _plain(capsys.readouterr().out)
+        assert _plain(f"folders below {site} beyond 9 files: not searched for maps") in found
+        assert _plain(f"{site / 'a' / 'sc1-lc1.toml'}: map files in folders below") in found
+
     def test_a_name_in_capitals_is_a_map(self, site: Path) -> None:
         (site / "plant.toml").unlink()
         (site / "sc1-lx.toml").rename(site / "SC1-LX.TOML")
