@@ -7,7 +7,6 @@ whoever doubts it gives the recording itself once more.
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -15,7 +14,6 @@ from fractions import Fraction
 from typing import Any, BinaryIO, NamedTuple
 
 from .. import capture
-from .._document.digested import CHUNK_OCTETS, DigestedStream
 from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, integer
 from .._document.reader import read_text, reading
 from .._document.tables import Key, nested
@@ -23,6 +21,7 @@ from .._errors import UsageError
 from .._fingerprint import canonical, digest, end_fingerprint, wire_fingerprint
 from .._link import Places
 from .._words import counting
+from ..capture._whole import examine_whole
 from .exercised import Exercised
 from .points import KINDS, CoveragePlan
 
@@ -156,23 +155,15 @@ def measure(
 ) -> tuple[ExercisedRecording, bool]:
     """Return what a recording exercises, and whether reading it was interrupted."""
     exercised = Exercised(plan)
-    source = DigestedStream(stream)
-    whole = io.BufferedReader(source, CHUNK_OCTETS)
     wanted = capture.Wanted(ethertype=options.ethertype, udp_port=options.udp_port)
-    found = capture.examine(
-        capture.read_recording(whole, wanted),
-        plan.link,
-        at=places.at,
-        sources=places.sources,
-        fresh=options.fresh,
-        observers=[exercised],
+    whole = examine_whole(
+        stream, plan.link, places, wanted, fresh=options.fresh, observer=exercised
     )
-    while not found.stopped and whole.read(CHUNK_OCTETS):
-        pass  # The digest is over all of it, what was not understood included.
+    found = whole.found
     made = ExercisedRecording(
         name=name,
-        sha256=source.digest.hexdigest(),
-        size_octets=source.size_octets,
+        sha256=whole.sha256,
+        size_octets=whole.size_octets,
         packets=found.packets,
         frames=found.frames,
         accepted=sum(side.results.get("accepted", 0) for side in found.sides),

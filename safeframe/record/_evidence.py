@@ -94,33 +94,23 @@ def add_evidence(
 
 def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) -> EvidenceAct:
     """Return what a recording shows, read as ``asked`` says."""
-    from .. import capture  # deferred: few records have evidence.
-    from .._document.digested import CHUNK_OCTETS, DigestedStream
+    from ..capture import Wanted  # deferred: few records have evidence.
+    from ..capture._whole import examine_whole
     from ._sights import Sights
 
     link = link_stated(after, asked.values)
     sights = Sights(link, record.computed.checklist, asked.window_ms * 1000)
     places = places_stated(link, asked.at, asked.sources)
-    wanted = capture.Wanted(ethertype=asked.ethertype, udp_port=asked.udp_port)
+    wanted = Wanted(ethertype=asked.ethertype, udp_port=asked.udp_port)
     with reading(path, what="recording") as stream:
-        source = DigestedStream(stream)
-        whole = io.BufferedReader(source, CHUNK_OCTETS)
-        found = capture.examine(
-            capture.read_recording(whole, wanted),
-            link,
-            at=places.at,
-            sources=places.sources,
-            fresh=asked.fresh,
-            observers=[sights],
-        )
-        while not found.stopped and whole.read(CHUNK_OCTETS):
-            pass  # The digest is over all of it, what was not understood included.
+        whole = examine_whole(stream, link, places, wanted, fresh=asked.fresh, observer=sights)
+    found = whole.found
     if found.stopped:
         raise KeyboardInterrupt
     return replace(
         asked,
-        sha256=source.digest.hexdigest(),
-        size_octets=source.size_octets,
+        sha256=whole.sha256,
+        size_octets=whole.size_octets,
         packets=found.packets,
         unclean=tuple(_unclean(found)),
         not_judged=found.not_judged,

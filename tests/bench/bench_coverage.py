@@ -23,10 +23,10 @@ from safeframe import capture, record
 from safeframe._coverage.exercised import Exercised
 from safeframe._coverage.points import plan_of
 from safeframe._demo import after, before
-from safeframe._document.digested import CHUNK_OCTETS, DigestedStream
 from safeframe._link import link_of
 from safeframe._mapfile import loads
 from safeframe._model import Connection
+from safeframe.capture._whole import CHUNK_OCTETS, DigestedStream
 from safeframe.record._sights import Sights
 
 ROUNDS = 3

@@ -25,7 +25,7 @@ from safeframe._model import Connection, Map, Reserved, Signal
 from safeframe._report import html, sightline
 from safeframe._report import record as pages
 from safeframe._words import way
-from safeframe.capture import Packet
+from safeframe.capture import Packet, _whole
 from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
 from safeframe.record import EvidenceAct, EvidenceAnswer, EvidenceSight, Record
@@ -480,7 +480,7 @@ class TestInTheRecord:
             raise OSError(5, "Input/output error")
 
         made = record.add_evidence(FRESH, run, AFTER, fresh=True)
-        monkeypatch.setattr("safeframe._document.digested.DigestedStream.readinto", fail)
+        monkeypatch.setattr("safeframe.capture._whole.DigestedStream.readinto", fail)
         with pytest.raises(InputError, match="the file must be readable: Input/output error"):
             record.add_evidence(FRESH, run, AFTER)
         with pytest.raises(InputError, match="the file must be readable: Input/output error"):
@@ -537,7 +537,7 @@ class TestInTheRecord:
     def test_the_digest_is_over_what_nobody_reads_too(
         self, run: str, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        monkeypatch.setattr(capture, "read_recording", lambda stream, wanted: iter(()))
+        monkeypatch.setattr(_whole, "read_recording", lambda stream, wanted: iter(()))
         act = act_of(record.add_evidence(FRESH, run, AFTER))
         assert (act.sha256, act.packets) == (digest_of_file(run), 0)
         assert act.size_octets == Path(run).stat().st_size
@@ -547,7 +547,7 @@ class TestInTheRecord:
         note = capture.Note(number=1, offset=1, time_us=None, side=0, text="")
         differs = capture.Difference(count=3, note=note, data=b"", rows=())
         monkeypatch.setattr(
-            capture, "examine", lambda *a, **k: replace(real(*a, **k), difference=differs)
+            _whole, "examine", lambda *a, **k: replace(real(*a, **k), difference=differs)
         )
         act = act_of(record.add_evidence(FRESH, run, AFTER, fresh=True))
         assert act.unclean == ("frames that the two ends read differently: 3",)
@@ -595,9 +595,7 @@ class TestInTheRecord:
 
     def test_interrupted(self, run: str, monkeypatch: pytest.MonkeyPatch) -> None:
         real = capture.examine
-        monkeypatch.setattr(
-            capture, "examine", lambda *a, **k: replace(real(*a, **k), stopped=True)
-        )
+        monkeypatch.setattr(_whole, "examine", lambda *a, **k: replace(real(*a, **k), stopped=True))
         with pytest.raises(KeyboardInterrupt):
             record.add_evidence(FRESH, run, AFTER)
 
