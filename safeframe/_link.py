@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from . import frame
 from ._errors import UsageError
 from ._model import Connection, End
+from ._words import guess
 from .protocols import room
 from .protocols.aspects import DEFAULT_TICK_US, Link
 
@@ -133,10 +134,8 @@ def _by_side(texts: Iterable[str], option: str, link: Link) -> Iterator[tuple[in
             raise UsageError(f"{option} must name {name} once only")
         seen.add(name)
         if name not in link.names:
-            from difflib import get_close_matches  # deferred: needed for a misspelt name only.
-
-            near = get_close_matches(name, link.names, 1)
-            hint = f"; did you mean {near[0]}?" if near else ""
+            near = guess(name, link.names)
+            hint = f"; did you mean {near}?" if near else ""
             raise UsageError(f"{option} must name {' or '.join(link.names)}, not {name!r}{hint}")
         yield link.names.index(name), value
 

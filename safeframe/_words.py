@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-__all__ = ["MOST_LISTED", "count", "counting", "listed", "ranges", "way"]
+__all__ = ["MOST_LISTED", "count", "counting", "guess", "listed", "ranges", "way"]
 
 ARROW = " -> "
 MOST_LISTED = 20
@@ -33,6 +33,19 @@ def counting(text: str) -> list[tuple[int, str]]:
         number = part.lstrip("0")
         parts.append((len(number), number) if digits else (-1, part))
     return [*parts, (-2, text)]
+
+
+def guess(word: str, known: Iterable[str]) -> str:
+    """Return the known word that a misspelt one resembles most, or an empty text.
+
+    >>> guess("permit_pu", ["permit_up", "fault_ack"]), guess("speed", ["fault_ack"])
+    ('permit_up', '')
+    """
+    from difflib import get_close_matches  # deferred: needed for errors only.
+
+    # Comparing takes the product of both lengths, so no more than a word is compared.
+    found = get_close_matches(word[:40], known, n=1)
+    return found[0] if found else ""
 
 
 def listed(names: Sequence[str]) -> str:

@@ -37,9 +37,9 @@ TABLE = {
     "_words": row(0),
     "_workers": row(0),
     "_bits": row(1, "_errors _value", "bitstring"),
-    "_document": row(1, "_errors _source _value"),
+    "_document": row(1, "_errors _source _value _words"),
     "crc": row(1, "_errors _value", "crcmod numpy"),
-    "_engine": row(2, "_errors crc", "construct"),
+    "_engine": row(2, "_errors _words crc", "construct"),
     "_findings": row(2, "_source _value _words _bits"),
     "_model": row(2, "_errors _routes _source _value _words _bits"),
     "residual": row(2, "_errors _workers _document", "numpy"),
@@ -58,9 +58,7 @@ TABLE = {
     ),
     "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical relations"),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
-    "_following": row(
-        4, "_errors _routes _words _document _model _pairing protocols _canonical _timing"
-    ),
+    "_following": row(4, "_errors _routes _words _model _pairing protocols _canonical _timing"),
     "_grids": row(4, "_words _bits _model _pairing"),
     "_history": row(
         4,
@@ -71,20 +69,20 @@ TABLE = {
     "_tracing": row(4, "_findings _model protocols _checks _following _timing"),
     "cases": row(4, "_errors _document"),
     "frame": row(4, "_errors _bits _engine _model _codec protocols", "bitstring construct"),
-    "relations": row(4, "_errors _model _codec"),
+    "relations": row(4, "_errors _words _model _codec"),
     "_coverage": row(
         5,
         "_errors _words _bits _document _model _codec protocols _fingerprint relations _link "
         "capture fixtures",
     ),
-    "_link": row(5, "_errors _model protocols frame"),
+    "_link": row(5, "_errors _words _model protocols frame"),
     "capture": row(
         5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"
     ),
     "edit": row(
         5,
-        "_errors _source _bits _document _findings _model _codec _mapfile _pairing protocols "
-        "_checks _diff",
+        "_errors _source _words _bits _document _findings _model _codec _mapfile _pairing "
+        "protocols _checks _diff",
     ),
     "fixtures": row(
         5, "_errors _bits _engine _model _codec protocols cases frame relations _link", "dpkt"

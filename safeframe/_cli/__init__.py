@@ -223,10 +223,10 @@ def _overview() -> str:
 
 
 def _unknown(name: str) -> str:
-    import difflib  # deferred: only a wrong command needs it.
+    from .._words import guess  # deferred: only a wrong command needs it.
 
-    near = difflib.get_close_matches(name, COMMANDS, n=1)
-    hint = f" (did you mean {near[0]}?)" if near else ""
+    near = guess(name, COMMANDS)
+    hint = f" (did you mean {near}?)" if near else ""
     return f"the command must be one of {', '.join(COMMANDS)}, not {name!r}{hint}"
 
 

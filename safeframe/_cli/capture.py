@@ -15,6 +15,7 @@ from .._link import Link, Places
 from .._report import capture as render
 from .._report import timeline
 from .._value import replace
+from .._words import guess
 from . import campaign, inputs, links, options, outputs, recordings
 
 if TYPE_CHECKING:
@@ -121,10 +122,8 @@ def _known(names: Sequence[str], link: Link) -> frozenset[str]:
     known = {signal.name for map_ in maps for signal in map_.signals}
     for name in names:
         if name not in known:
-            from difflib import get_close_matches  # deferred: only a wrong name needs it.
-
-            near = get_close_matches(name, sorted(known), 1)
-            hint = f"; did you mean {near[0]}?" if near else ""
+            near = guess(name, sorted(known))
+            hint = f"; did you mean {near}?" if near else ""
             raise UsageError(f"--signal must be a signal of the maps, not {name!r}{hint}")
     return frozenset(names)
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from .. import crc
 from .._errors import UsageError
 from .._report import frames
+from .._words import guess
 from ..crc import CATALOGUE, Algorithm
 from . import octets, options
 
@@ -73,10 +74,8 @@ def _algorithm(args: argparse.Namespace) -> Algorithm:
         if args.width is not None or args.poly is not None or args.reflect:
             raise UsageError("--algorithm must stand alone, without --width, --poly or --reflect")
         if args.algorithm not in CATALOGUE:
-            from difflib import get_close_matches  # deferred: only a wrong name needs it.
-
-            near = get_close_matches(args.algorithm, CATALOGUE, 1)
-            hint = f"did you mean {near[0]}?" if near else "safeframe crc --list shows them"
+            near = guess(args.algorithm, CATALOGUE)
+            hint = f"did you mean {near}?" if near else "safeframe crc --list shows them"
             raise UsageError(
                 f"--algorithm must be a name of the catalogue, not {args.algorithm!r} ({hint})"
             )

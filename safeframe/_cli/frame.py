@@ -6,7 +6,6 @@ import argparse
 import sys
 from collections.abc import Mapping
 from decimal import Decimal
-from difflib import get_close_matches
 from typing import Any
 
 from .. import _codec as codec
@@ -15,6 +14,7 @@ from .._errors import UsageError
 from .._link import link_of
 from .._model import Connection, End, Map, Signal
 from .._report import frames
+from .._words import guess
 from ..protocols import room
 from . import derive, inputs, octets, options
 
@@ -185,8 +185,8 @@ def _unscaled(signal: Signal, value: Decimal) -> int | float:
 
 
 def _unknown(name: str, signals: Mapping[str, Signal], args: argparse.Namespace) -> UsageError:
-    near = get_close_matches(name, signals, 1)
-    hint = f"; did you mean {near[0]}?" if near else ""
+    near = guess(name, signals)
+    hint = f"; did you mean {near}?" if near else ""
     return UsageError(f"{args.map[0]} {args.direction} no signal {name!r}{hint}")
 
 

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 
 from .._errors import InputError, Problem
 from .._value import NamedTuple
+from .._words import guess
 from .locate import Path, key_path
 
-__all__ = ["MAX_PROBLEMS", "Problems", "guess", "nearest"]
+__all__ = ["MAX_PROBLEMS", "Problems", "nearest"]
 
 MAX_PROBLEMS = 100
 """So many problems of a file are told, the first ones; the others are counted."""
@@ -90,12 +91,3 @@ def nearest(word: str, known: Iterable[str]) -> str:
     words = tuple(known)
     found = guess(word, words)
     return f"did you mean {found}?" if found else f"known are {', '.join(words)}"
-
-
-def guess(word: str, known: Iterable[str]) -> str:
-    """Return the known word that a misspelt one resembles most, or an empty text."""
-    from difflib import get_close_matches  # deferred: needed for errors only.
-
-    # Comparing takes the product of both lengths, so no more than a word is compared.
-    found = get_close_matches(word[:40], known, n=1)
-    return found[0] if found else ""

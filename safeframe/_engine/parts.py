@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, NamedTuple
 
 from .._errors import UsageError
+from .._words import guess
 from ..crc import Algorithm, compute
 from .recipe import Check, Cover, Outcome, Recipe, Seen, Unknown, Value, Values
 
@@ -70,10 +71,8 @@ def check_given(recipe: Recipe, given: Values) -> None:
             continue
         rule = rules.get(name)
         if rule is None:
-            from difflib import get_close_matches  # deferred: only a wrong name needs it.
-
-            near = get_close_matches(name, rules, 1)
-            hint = f"did you mean {near[0]}?" if near else f"known: {', '.join(rules)}"
+            near = guess(name, rules)
+            hint = f"did you mean {near}?" if near else f"known: {', '.join(rules)}"
             raise UsageError(f"{recipe.name} has no value {name!r}; {hint}")
         if refusal := _refusal(rule, value):
             shown = f"{len(value)} octets" if isinstance(value, bytes) else repr(value)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from .._errors import UsageError
-from .._words import MOST_LISTED
+from .._words import MOST_LISTED, guess
 from .follow import FollowedRoute
 from .site import Lane, Site, Stretch
 
@@ -51,8 +51,6 @@ def _scopes(lane: Lane) -> set[str]:
 
 
 def _unknown(site: Site, name: str, cuts: Sequence[tuple[str, str]]) -> str:
-    from .._document.problems import guess  # deferred: needed for errors only.
-
     known = {
         signal.name
         for lane in site.lanes

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from .._canonical import variable
 from .._model import Signal
 from .._routes import Route, RouteStep
+from .._words import guess
 from .site import Lane, Site, Stretch
 
 __all__ = ["Break", "FollowedRoute", "Handover", "follow"]
@@ -281,7 +282,5 @@ def _ending(stretch: Stretch, step: RouteStep, target: str) -> Stretch | Break:
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
-    from .._document.problems import guess  # deferred: needed for breaks only.
-
     found = guess(word, sorted(known))
     return f"; the nearest is {found}" if found else ""

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from .._errors import UsageError
 from .._link import Link
+from .._words import guess
 from ..protocols import room
 from ._packets import Packet
 from ._sizes import SURE, FrameSizes
@@ -153,10 +154,8 @@ class Locator:
         yield from self._release()
 
     def _stranger(self, name: str) -> str:
-        from difflib import get_close_matches  # deferred: only a wrong name needs it.
-
-        near = get_close_matches(name, self._names, 1)
-        hint = f"; did you mean {near[0]}?" if near else ""
+        near = guess(name, self._names)
+        hint = f"; did you mean {near}?" if near else ""
         return f"{name} is no end of this connection{hint}"
 
     def _sides(self, source: str) -> list[int]:

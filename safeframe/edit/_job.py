@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from difflib import get_close_matches
 
 from .._bits import Place
 from .._codec import run_text
 from .._diff import FIELDS
 from .._errors import UsageError
 from .._model import Connection, Direction, Map, Reserved, Signal
+from .._words import guess
 from ._free import FreeBits
 from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
 from ._sheet import MapSheet
@@ -77,8 +77,8 @@ class _Job:
                 for map_ in _maps(direction)
                 for signal in map_.signals
             ]
-            near = get_close_matches(name, known, n=1)
-            hint = f" (did you mean {near[0]}?)" if near else ""
+            near = guess(name, known)
+            hint = f" (did you mean {near}?)" if near else ""
             raise UsageError(f"{name} must be a signal of {self.before.name}{hint}")
         return found[0]
 

@@ -7,11 +7,12 @@ from typing import Any
 
 from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer
 from .._document.locate import Path, lazy_lines
-from .._document.problems import Problems, guess
+from .._document.problems import Problems
 from .._document.reader import read_text
 from .._document.tables import Key, Tables, nested
 from .._document.toml import parse
 from .._errors import UsageError
+from .._words import guess
 from ..crc import CATALOGUE, Algorithm
 from ._facts import (
     CONFIDENCES,

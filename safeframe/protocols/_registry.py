@@ -11,8 +11,8 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from .._document.problems import guess
 from .._errors import UsageError
+from .._words import guess
 from ._facts_file import loads
 
 if TYPE_CHECKING:

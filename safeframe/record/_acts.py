@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from .._errors import UsageError
 from .._model import Connection
+from .._words import guess
 from ..protocols import Profile
 from ._assess import assess
 from ._compute import compute
@@ -100,10 +101,8 @@ def done(
     An earlier result of the step stays in the history.
     """
     if step not in record.steps:
-        from difflib import get_close_matches  # deferred: needed for a slip only.
-
-        near = get_close_matches(step, record.steps, n=1)
-        hint = f" (did you mean {near[0]}?)" if near else ""
+        near = guess(step, record.steps)
+        hint = f" (did you mean {near}?)" if near else ""
         raise UsageError(f"a step must be one of the checklist, not {step}{hint}")
     if not result or result not in RESULTS:
         words = ", ".join(RESULTS[1:])

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from .._codec import Reading, to_raw, value_of
 from .._errors import UsageError
 from .._model import Conditions, End, Relation, Signal
+from .._words import guess
 
 __all__ = [
     "Fault",
@@ -112,11 +113,9 @@ def _faults(end: End, relation: Relation, *, hints: bool = False) -> Iterator[Fa
 
 
 def _nearest(end: End, name: str) -> str:
-    from difflib import get_close_matches  # deferred: needed for a misspelt name only.
-
     known = [signal.name for map_ in (end.sends, end.receives) for signal in map_.signals]
-    near = get_close_matches(name.rpartition(".")[2], known, n=1)
-    return f"did you mean {near[0]}?" if near else ""
+    near = guess(name.rpartition(".")[2], known)
+    return f"did you mean {near}?" if near else ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
