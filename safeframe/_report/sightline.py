@@ -8,7 +8,7 @@ from html import escape
 from ..record import EvidenceAct, EvidenceSight
 from .document import Drawing
 from .text import clean
-from .timeline import STYLE
+from .timeline import STYLE, strip_svg
 
 __all__ = ["drawing"]
 
@@ -45,11 +45,12 @@ def _svg(step: str, recording: str, sight: EvidenceSight) -> str:
     def x(time_us: int) -> float:
         return _LEFT + (96 - _LEFT) * time_us / longest
 
-    held = x(sight.held_us) if sight.held_us is not None else 100.0
-    label = f"{step}: {sight.what}" + (f", {_ms(sight.held_us)}" if sight.held_us else "")
-    rows = [(label, f"M0 {_HIGH}H{_LEFT}V1H{held:.2f}V{_HIGH}H100")]
-    if sight.held_us is None:
-        rows = [(label, f"M0 {_HIGH}H{_LEFT}V1H100")]
+    label, path = f"{step}: {sight.what}", f"M0 {_HIGH}H{_LEFT}V1"
+    if sight.held_us:
+        label += f", {_ms(sight.held_us)}"
+    if sight.held_us is not None:
+        path += f"H{x(sight.held_us):.2f}V{_HIGH}"
+    rows = [(label, f"{path}H100")]
     rows += [
         (
             f"{each.signal} {each.before} -> {each.after} after {_ms(each.after_us)}",
@@ -67,11 +68,9 @@ def _svg(step: str, recording: str, sight: EvidenceSight) -> str:
 
 
 def _drawn(top: int, label: str, path: str) -> str:
-    return (
-        f'<text class="tl tl-small" x="0" y="{top + 12}">{escape(clean(label))}</text>'
-        f'<svg y="{top + 17}" width="100%" height="{_HIGH}" viewBox="0 0 100 {_HIGH}" '
-        f'preserveAspectRatio="none" overflow="visible"><path class="tl-line" d="{path}"/></svg>'
-    )
+    words = f'<text class="tl tl-small" x="0" y="{top + 12}">{escape(clean(label))}</text>'
+    line = f'<path class="tl-line" d="{path}"/>'
+    return words + strip_svg(line, top + 17, _HIGH, 100, _HIGH)
 
 
 def _ms(time_us: int) -> str:

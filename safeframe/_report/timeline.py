@@ -22,7 +22,7 @@ from ..capture._strips import Bin
 from .document import CAUTION, SEEN, Drawing
 from .text import PLAIN, clean, columns
 
-__all__ = ["STYLE", "drawing", "svg"]
+__all__ = ["STYLE", "drawing", "strip_svg", "svg"]
 
 _WIDTH = 1000
 _TOP_ALONE, _TOP = 92, 26
@@ -228,10 +228,10 @@ def _mark(found: Examination, bins: int, first: int, bottom: int) -> list[str]:
 def _shade(found: Examination, side: int, top: int, height: int, bins: int) -> str:
     """Return what lies behind the signals of a direction while none of them is in use."""
     off = [each is not None and each.high > 0 for each in found.marks[side].use]
-    return _strip_svg(f'<path class="tl-off" d="{_blocks(off, 0, 1)}"/>', top, height, bins, 1)
+    return strip_svg(f'<path class="tl-off" d="{_blocks(off, 0, 1)}"/>', top, height, bins, 1)
 
 
-def _strip_svg(inside: str, top: int, height: int, bins: int, units: int) -> str:
+def strip_svg(inside: str, top: int, height: int, bins: int, units: int) -> str:
     """Return a picture of so many bins and units of height, as wide as the page."""
     return (
         f'<svg y="{top}" width="100%" height="{height}" viewBox="0 0 {bins} {units}" '
@@ -264,7 +264,7 @@ def _drawn_row(row: _Row, top: int, bins: int) -> str:
         drawn = f'<path class="tl-base" d="M0 {high}H{bins}"/>'
         drawn += f'<path class="tl-busy" d="{bars}"/>' if bars else ""
         drawn += f'<path class="tl-{"other" if is_other else "line"}" d="{line}"/>'
-    return label + _strip_svg(drawn, top + _LABEL, high, bins, high)
+    return label + strip_svg(drawn, top + _LABEL, high, bins, high)
 
 
 def _label(found: Examination, each: Timeline) -> str:
