@@ -95,7 +95,7 @@ def svg(found: Examination, *, alone: bool = True) -> str:
         height = sum(row.height for row in rows)
         parts += [_shade(found, side, top, height, bins), inside]
         top += height
-    if not any(groups):
+    if not found.timelines:
         parts.append(_text(0, top + 20, "no safety data with a time in this recording", "small"))
         top += 34
     axis = _axis(found, bins, first, top)
@@ -134,8 +134,8 @@ def _direction(found: Examination, side: int) -> str:
 def _rows(found: Examination, side: int) -> Iterator[_Row]:
     """Yield what is drawn of a direction, first what is not as usual."""
     lines = [each for each in found.timelines if each.side == side]
-    if not lines:
-        return
+    if not lines and found.timelines:
+        return  # Cut to signals of the other direction.
     for text, short, marked in _marked(found, side):
         yield _Row(text, short, _LABEL + _HIGH + _GAP, marked=marked)
     for each in lines:
@@ -353,10 +353,10 @@ def _text(x: float | str, y: float, text: str, kind: str = "", anchor: str = "st
 
 
 def _lines(found: Examination, width: int) -> Iterator[str]:
-    """Yield a line of text for each signal; nothing where the recording has no times."""
-    if not found.timelines:
-        return
+    """Yield a line of text for each row; nothing where the recording has no times."""
     rows = [(side, row) for side in (0, 1) for row in _rows(found, side)]
+    if not rows:
+        return
     margin = min(max(columns(row.short) for _, row in rows), max(width - _LEAST - 4, 1)) + 2
     step = ceil(_bins(found) / max(width - margin - 2, _LEAST))
     if since := _since_us(found):

@@ -286,6 +286,19 @@ class TestMarks:
             *("rejected", "not", "silence", "not", "silence")
         ]
 
+    def test_a_recording_of_spoilt_frames_only(self) -> None:
+        link = demo_exchange()
+        steps = [
+            dataclasses.replace(each, octets=each.octets[:-3] + bytes(3))
+            for each in states(link, 20)[16:]
+        ]
+        found = examined(link, steps, fresh=True)
+        assert found.timelines == ()
+        shown = texts(timeline.svg(found))
+        assert shown.count("frames rejected") == 2
+        assert "no safety data with a time in this recording" in shown
+        assert sum(line.split()[0] == "rejected" for line in timeline.drawing(found).lines) == 2
+
     def test_silence_to_the_end(self) -> None:
         link = demo_exchange()
         steps = list(states(link, 50))
