@@ -351,7 +351,8 @@ class _Course:
 
     def _mark(self, side: Heard, time_us: int | None, use: int) -> None:
         """Mark what the receiver does with the data of a side from a time on."""
-        if time_us is not None:
+        if time_us is not None and use != side.marked:
+            side.marked = use
             self._grid.set(time_us, (use,), self._marks + 2 * side.side + 1)
 
     def _falls_silent(self, side: Heard, since_us: int) -> None:

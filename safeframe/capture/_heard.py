@@ -42,6 +42,7 @@ class Heard:
         self.heard_us: int | None = None
         self.noise: Interval | None = None
         self.differs = self.is_odd = self.is_told = self.fallen = False
+        self.marked: int | None = None
         self.steady = 0
         self.unproven = Notes()
         self._run = 0
