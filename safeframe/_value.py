@@ -2,11 +2,11 @@
 
 ``dataclasses`` writes six functions of each class as text, has them compiled one by one, and
 imports inspect: that was 30 of the 105 ms of a check. A class made here has one function written
-for it and shares the text of the others. Its ``dataclasses.fields`` are those of a real dataclass,
-which is made when somebody asks.
+for it, once it is looked up, and shares the text of the others: most classes make no value in a
+run. Its ``dataclasses.fields`` are those of a real dataclass, which is made when somebody asks.
 
-``typing.NamedTuple`` makes a type of each annotation, which was 7 ms in 100; one made here keeps
-them as they are written.
+``typing.NamedTuple`` makes a type of each annotation, and has a function written at once; one made
+here keeps annotations as they are written, and has its function written once it is looked up.
 """
 
 from __future__ import annotations
@@ -49,6 +49,25 @@ class _Real:
         return answer
 
 
+class _Written:
+    """A function of a class that is written when somebody looks it up, as the first call does."""
+
+    def __init__(self, owner: Any, qualname: str, write: Callable[[], Any]) -> None:
+        name = qualname.rpartition(".")[2]
+        self._told = owner, name, qualname, write
+        setattr(owner, name, self)
+
+    def __get__(self, instance: object, owner: type) -> Any:
+        # ``owner`` may be a class below the one it belongs to.
+        made, name, qualname, write = self._told
+        written = write()
+        written.__name__, written.__qualname__ = name, qualname
+        if name == "__new__":
+            written = staticmethod(written)
+        setattr(made, name, written)
+        return written.__get__(instance, owner)
+
+
 def _dataclass(
     *, frozen: bool, slots: bool, kw_only: bool = False, order: bool = False
 ) -> Callable[[type], type]:
@@ -84,7 +103,7 @@ def _made(cls: type, kw_only: bool, order: bool) -> type:
     body["__slots__"] = names
     body["__match_args__"] = () if kw_only else names
     made: Any = type(cls)(cls.__name__, cls.__bases__, body)
-    made.__init__ = _init(made, options, kw_only)
+    _Written(made, f"{cls.__qualname__}.__init__", lambda: _init(made, options, kw_only))
     return made  # type: ignore[no-any-return]
 
 
@@ -108,7 +127,6 @@ def _init(made: Any, options: dict[str, _Options], kw_only: bool) -> Callable[..
     local: dict[str, Any] = {}
     exec("\n".join(lines), vars(modules[made.__module__]), local)
     init: Any = local["_with"](**known)
-    init.__qualname__ = f"{made.__qualname__}.__init__"
     init.__annotations__ = {**made.__annotations__, "return": "None"}
     return init  # type: ignore[no-any-return]
 
@@ -165,14 +183,71 @@ class _NamedTupleMeta(type):
     def __new__(cls, name: str, bases: tuple[type, ...], body: dict[str, Any]) -> Any:
         if not bases:
             return super().__new__(cls, name, bases, body)
-        fields = body.pop("__annotations__")
-        defaults = [body.pop(one) for one in fields if one in body]
-        make: Any = namedtuple  # Type checkers know it with literal names only.
-        made = make(name, fields, defaults=defaults, module=body.pop("__module__"))
-        made.__annotations__ = made.__new__.__annotations__ = fields
-        for key, value in body.items():
-            setattr(made, key, value)
+        fields = body["__annotations__"]
+        names = tuple(fields)
+        defaults = {one: body.pop(one) for one in names if one in body}
+        shared = {
+            "__doc__": f"{name}({', '.join(names)})",
+            "__slots__": (),
+            "__match_args__": names,
+            "_fields": names,
+            "_field_defaults": defaults,
+            **_OF_ROWS,
+        }
+        made = type(
+            name, (tuple,), shared | body | dict(zip(names, _COLUMNS[: len(names)], strict=True))
+        )
+        _Written(made, f"{name}.__new__", lambda: _new(made))
         return made
+
+
+def _new(made: Any) -> Any:
+    """Return ``__new__`` of a named tuple, written with the names of its fields."""
+    names, defaults = made._fields, made._field_defaults
+    known = {f"_or_{name}": value for name, value in defaults.items()}
+    parameters = [f"{name}=_or_{name}" if name in defaults else name for name in names]
+    text = f"lambda _cls, {', '.join(parameters)}: _row(_cls, ({', '.join(names)},))"
+    new = eval(text, {"_row": tuple.__new__, "__name__": made.__module__, **known})
+    new.__annotations__ = made.__annotations__
+    return new
+
+
+def _row_of(cls: Any, values: Iterable[object]) -> Any:
+    row = tuple.__new__(cls, values)
+    if len(row) != len(cls._fields):
+        raise TypeError(f"Expected {len(cls._fields)} arguments, got {len(row)}")
+    return row
+
+
+def _row_replaced(row: Any, /, **changes: object) -> Any:
+    made = row._make(map(changes.pop, row._fields, row))
+    if changes:
+        raise ValueError(f"Got unexpected field names: {list(changes)!r}")
+    return made
+
+
+def _row_as_dict(row: Any) -> dict[str, Any]:
+    return dict(zip(row._fields, row, strict=True))
+
+
+def _row_shown(row: Any) -> str:
+    shown = [f"{name}={value!r}" for name, value in row._asdict().items()]
+    return f"{row.__class__.__name__}({', '.join(shown)})"
+
+
+_OF_ROWS: dict[str, Any] = {
+    "_make": classmethod(_row_of),
+    "_replace": _row_replaced,
+    "_asdict": _row_as_dict,
+    "__getnewargs__": lambda row: tuple(row),
+    "__repr__": _row_shown,
+}
+"""What ``collections.namedtuple`` writes for each class, once for all of them."""
+
+_named: Any = namedtuple  # Type checkers know it with literal names only.
+_Sixteen = _named("_Sixteen", [f"at_{number}" for number in range(16)])
+_COLUMNS: list[object] = [getattr(_Sixteen, name) for name in _Sixteen._fields]
+"""What reads a field of a row by its position: the same in every class, 16 fields at most."""
 
 
 class _NamedTuple(metaclass=_NamedTupleMeta):

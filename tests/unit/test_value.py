@@ -6,7 +6,7 @@ import copy
 import dataclasses
 import inspect
 import pickle
-from typing import Any, get_type_hints
+from typing import Any, NamedTuple, get_type_hints
 
 import pytest
 from hypothesis import given
@@ -81,7 +81,7 @@ _ARGUMENTS: st.SearchStrategy[Any] = st.one_of(
 )
 
 
-def _called(kind: type, args: list[Any], values: dict[str, Any]) -> Any:
+def _called(kind: Any, args: list[Any], values: dict[str, Any]) -> Any:
     try:
         return kind(*args, **values)
     except (TypeError, ValueError) as error:
@@ -148,3 +148,96 @@ class TestAsDataclasses:
 def test_other_kinds_are_refused(frozen: bool, slots: bool) -> None:
     with pytest.raises(TypeError, match="made here must be frozen and have slots"):
         _value.dataclass(frozen=frozen, slots=slots)
+
+
+def _rows(base: Any) -> Any:
+    """Return a class of rows that is made in one of both ways."""
+
+    class Row(base):  # type: ignore[misc]
+        """A row."""
+
+        name: str
+        width: int = 1
+        note: str = ""
+
+        @property
+        def end(self) -> int:
+            return int(self.width) + 1
+
+    Row.__qualname__ = "Row"
+    return Row
+
+
+class _Bare(_value.NamedTuple):
+    first: int
+    second: int
+
+
+Row, RealRow = _rows(_value.NamedTuple), _rows(NamedTuple)
+
+
+class TestAsNamedTuples:
+    """A row MUST do with any arguments what a named tuple of the same text does."""
+
+    @given(
+        st.lists(st.integers(-2, 2), max_size=4),
+        st.dictionaries(st.sampled_from(("name", "width", "note", "other")), st.integers(-2, 2)),
+    )
+    def test_made_shown_changed(self, args: list[int], values: dict[str, int]) -> None:
+        mine, real = _called(Row, args, values), _called(RealRow, args, values)
+        assert (mine == real, repr(mine)) == (True, repr(real))
+        made = [_called(kind._make, [args], {}) for kind in (Row, RealRow)]
+        assert repr(made[0]) == repr(made[1])
+        changed = [_called(kind("a")._replace, [], values) for kind in (Row, RealRow)]
+        assert repr(changed[0]) == repr(changed[1])
+
+    def test_looked_at(self) -> None:
+        assert str(inspect.signature(Row)) == ("(name: 'str', width: 'int' = 1, note: 'str' = '')")
+        for name in ("_fields", "_field_defaults", "__slots__", "__match_args__", "__doc__"):
+            assert getattr(Row, name) == getattr(RealRow, name)
+        assert get_type_hints(Row) == get_type_hints(RealRow)
+        assert Row.__new__.__qualname__ == RealRow.__new__.__qualname__ == "Row.__new__"
+        assert _Bare.__doc__ == "_Bare(first, second)"
+        assert Row.width.__doc__ == "Alias for field number 1"
+
+    def test_used(self) -> None:
+        row = Row("a", width=4)
+        assert (row.end, row._asdict()) == (5, {"name": "a", "width": 4, "note": ""})
+        for same in (copy.copy(row), copy.deepcopy(row), pickle.loads(pickle.dumps(row))):
+            assert (same, type(same)) == (row, Row)
+        assert _Bare(1, 2) < _Bare(1, 3)
+        with pytest.raises(AttributeError):
+            row.width = 5
+        with pytest.raises(AttributeError):
+            row.other = 5
+
+    def test_too_many_fields_are_refused(self) -> None:
+        fields = dict.fromkeys([f"field_{number}" for number in range(17)], "int")
+        make: Any = type(_value.NamedTuple)
+        with pytest.raises(ValueError, match="shorter than argument 1"):
+            make("Row", (_value.NamedTuple,), {"__annotations__": fields})
+
+
+class TestWhatIsWrittenLate:
+    """The function of a class MUST be written once, for the class itself, however it is reached."""
+
+    def test_by_a_class_below(self) -> None:
+        kind, _, _ = _kinds(_value.dataclass, _value.field)
+
+        class Below(kind):  # type: ignore[misc,valid-type]
+            __slots__ = ()
+
+            def __init__(self, name: str) -> None:
+                super().__init__(name=f"{name}!")
+
+        assert (Below("a").name, kind(name="b").name) == ("a!", "b")
+        assert kind.__init__ is kind.__init__
+
+    def test_by_a_row_below(self) -> None:
+        kind = _rows(_value.NamedTuple)
+
+        class Below(kind):  # type: ignore[misc,valid-type]
+            pass
+
+        assert (type(Below("a")), type(kind("a"))) == (Below, kind)
+        assert kind.__new__ is kind.__new__
