@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
+from functools import cache
 from typing import Any
 
-import jsonschema
+from jsonschema import Draft202012Validator
 
-import safeframe
+from safeframe._cli import schema
 
-SCHEMAS = Path(safeframe.__file__).parent / "schemas"
+__all__ = ["fits", "validate"]
+
+
+@cache
+def _validator(name: str) -> Draft202012Validator:
+    form = json.loads(schema.text_of(name))
+    Draft202012Validator.check_schema(form)
+    return Draft202012Validator(form)
+
+
+def fits(name: str, document: Any) -> None:
+    """Check a document against the schema of that name."""
+    _validator(name).validate(document)
 
 
 def validate(name: str, document: Any) -> None:
     """Check a document against a schema that knows every key of it."""
-    schema = json.loads((SCHEMAS / f"{name}.schema.json").read_text(encoding="utf-8"))
-    jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(document, schema)
-    assert set(document) == set(schema["required"]) == set(schema["properties"])
+    fits(name, document)
+    form: Any = _validator(name).schema
+    assert set(document) == set(form["required"]) == set(form["properties"])

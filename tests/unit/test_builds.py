@@ -20,6 +20,8 @@ from safeframe._cli import main, schema
 from tests.generators import pictures
 from tests.test_docs import PAGES, blocks_of
 
+from .schemas import fits
+
 ROOT = Path(__file__).resolve().parent.parent.parent
 STATES = ("before/sc1-lx.toml", "before/lx-sc1.toml", "after/sc1-lx.toml", "after/lx-sc1.toml")
 
@@ -298,7 +300,7 @@ def test_examples_fit_their_schemas_and_editors_find_them(
         target = (path.parent / first.removeprefix("#:schema ")).resolve()
         name = target.name.removesuffix(".schema.json")
         assert target.read_text(encoding="utf-8") == schema.text_of(name)
-        jsonschema.validate(tomllib.loads(text), json.loads(schema.text_of(name)))
+        fits(name, tomllib.loads(text))
 
 
 def test_pictures_of_the_documentation_are_not_stale() -> None:
@@ -315,8 +317,7 @@ def test_examples_of_the_documentation_fit_their_schemas() -> None:
             # A map that is no "toml map" shows a mistake.
             wanted = {"toml map": ["map"], "toml": ["plant"]}.get(block.language, [])
             if named and named[1] in wanted:
-                document = json.loads(schema.text_of(named[1]))
-                jsonschema.validate(tomllib.loads(block.text), document)
+                fits(named[1], tomllib.loads(block.text))
                 seen.add(named[1])
     assert seen == {"map", "plant"}
 
@@ -324,8 +325,8 @@ def test_examples_of_the_documentation_fit_their_schemas() -> None:
 @pytest.mark.parametrize("path", sorted((ROOT / "vectors").rglob("*.json")), ids=lambda p: p.stem)
 def test_vectors_fit_the_schema_of_cases(path: Path) -> None:
     document = json.loads(path.read_text(encoding="utf-8"))
-    jsonschema.validate(document, json.loads(schema.text_of("cases")))
+    fits("cases", document)
 
 
 def test_the_record_fits_its_schema(record: str) -> None:
-    jsonschema.validate(json.loads(record), json.loads(schema.text_of("record")))
+    fits("record", json.loads(record))

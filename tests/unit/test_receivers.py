@@ -5,7 +5,6 @@ The long run, 10,000 recordings and every bit of more of them, is behind SAFEFRA
 
 from __future__ import annotations
 
-import os
 import sys
 from collections import Counter
 from random import Random
@@ -16,6 +15,7 @@ import pytest
 from safeframe import capture
 from safeframe.capture import Examination, Packet
 
+from ..conftest import DEEP
 from ..receivers.recordings import (
     CASES,
     FAULTS,
@@ -28,8 +28,8 @@ from ..receivers.recordings import (
 )
 from .links import make
 
-DEEP = os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep"
-COUNT = 10_000 if DEEP else 200
+pytestmark = pytest.mark.no_cover  # Examples reach what a random recording reaches.
+COUNT = 10_000 if DEEP else 100
 SHORT = [CASES[number] for number in (1, 4, 6, 8, 10, 11, 12)]
 """One recording for each protocol and format; all of them in the long run."""
 
@@ -142,7 +142,10 @@ class TestFlippedBits:
             whole = whole._replace(frames=whole.frames[first:])
         assert examined(whole, fresh=fresh).is_clean
         for number, sent in enumerate(whole.frames):
+            # The short run takes two bits of each octet, other ones in the next octet and frame.
             for bit in range(8 * len(sent.octets)):
+                if not DEEP and (bit - number - bit // 8) % 4:
+                    continue
                 octets = bytearray(sent.octets)
                 octets[bit // 8] ^= 1 << bit % 8
                 frames = list(whole.frames)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 from safeframe import ConnectionChange, SiteComparison, compare_sites, read_site
 from safeframe import _demo as demo
-from safeframe._cli import main, schema
+from safeframe._cli import main
 from safeframe._report import changesjson
+
+from .schemas import fits
 
 MAPS = ("sc1-lx.toml", "lx-sc1.toml")
 
@@ -348,7 +349,7 @@ class TestCommand:
         sites.put("after", {MAPS[0]: demo.after()[MAPS[0]], "bad.toml": "x ="})
         code, out, err = run(capsys, "--format", "json", "before", "after")
         document = json.loads(out)
-        jsonschema.validate(document, json.loads(schema.text_of("diff")))
+        fits("diff", document)
         assert (code, document["mode"], document["verdict"]) == (2, "sites", "open")
         (row,) = document["site"]["connections"]
         assert (row["change"], row["settled"], row["level"]) == (
@@ -392,7 +393,7 @@ class TestCommand:
             assert sites.compare().plants == (("plant.toml",) if changed else ())
             words = ("before/plant.toml", "after/plant.toml", "--format", "json")
             found = json.loads(run(capsys, *words)[1])
-            jsonschema.validate(found, json.loads(schema.text_of("diff")))
+            fits("diff", found)
             assert found["site"]["plants"] == (["plant.toml"] if changed else [])
         for number in range(20):
             plant("after", f"{head}connections = [{{ {row} }}]\n", f"{number}/plant.toml")

@@ -3,28 +3,25 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
-import jsonschema
 import pytest
 
-from safeframe._cli import main, schema
+from safeframe._cli import main
+from tests.conftest import DEEP
+from tests.unit.schemas import fits
 from tests.unit.site_history import CONNECTIONS, Editor, Repository, expected
 
 EDITS = 40
 
 
-@pytest.mark.parametrize(
-    "seed", range(8) if os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep" else (0,)
-)
+@pytest.mark.parametrize("seed", range(8) if DEEP else (0,))
 def test_every_edit_of_a_history_is_told(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """After each of 40 edits: every connection has its line, and the line says what was done."""
     monkeypatch.chdir(tmp_path)
     repository, editor = Repository(tmp_path), Editor(seed)
-    form = json.loads(schema.text_of("diff"))
     states = [editor.copy()]
     commits = [repository.put(editor.site)]
     seen = set()
@@ -36,7 +33,7 @@ def test_every_edit_of_a_history_is_told(
             code = main(["diff", "--since", commits[-1 - back], "--format", "json", "maps"])
             document = json.loads(capsys.readouterr().out)
             if not len(states) % 8:  # Validating costs more than all the rest.
-                jsonschema.validate(document, form)
+                fits("diff", document)
             rows = document["site"]["connections"]
             found = {
                 row["connection"]: (

@@ -7,7 +7,6 @@ in which order) and asks the package nothing.
 from __future__ import annotations
 
 import json
-import os
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -19,6 +18,8 @@ import pytest
 from safeframe import Connection, load, record
 from safeframe._cli import main
 from safeframe.record import Record
+
+from ..conftest import DEEP
 
 CONNECTIONS, EDITS = 12, 40
 
@@ -249,9 +250,7 @@ class History:
         one.approved.remove(who)
 
 
-@pytest.mark.parametrize(
-    "seed", range(9 if os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep" else 1)
-)
+@pytest.mark.parametrize("seed", range(9 if DEEP else 1))
 def test_after_each_edit_the_gate_says_what_the_model_says(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
