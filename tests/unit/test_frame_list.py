@@ -7,7 +7,6 @@ import json
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -21,16 +20,13 @@ from safeframe._watch.frames import FrameLines, FrameObjects
 from safeframe.capture import Packet
 from safeframe.fixtures import SentFrame
 
-from .schemas import SCHEMAS
+from .schemas import fits
 from .test_capture_examine import demo as demo_exchange
 from .test_capture_examine import examined, packets, states
 
 MAPS = ["sc1-lx.toml", "lx-sc1.toml"]
 LINK = demo_exchange()
 STEPS = list(states(LINK, 60, seed=3))
-VALIDATOR = jsonschema.Draft202012Validator(
-    json.loads((SCHEMAS / "watch.schema.json").read_text(encoding="utf-8"))
-)
 
 
 def objects(steps: list[SentFrame], *more: Any, **options: Any) -> list[dict[str, Any]]:
@@ -39,7 +35,7 @@ def objects(steps: list[SentFrame], *more: Any, **options: Any) -> list[dict[str
     examined(LINK, steps, each=listed.each, **options)
     found = [json.loads(line) for line in lines]
     for each in found:
-        VALIDATOR.validate(each)
+        fits("watch", each)
     return found
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
 import io
 import json
 import os
@@ -15,7 +14,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
-import jsonschema
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -43,7 +41,7 @@ from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
 
 from .links import demo_connection, end_with
-from .schemas import SCHEMAS, validate
+from .schemas import fits, validate
 from .terminals import Terminal
 from .test_capture_examine import packets
 
@@ -321,23 +319,12 @@ class TestLines:
         late = [dataclasses.replace(step, time_us=step.time_us + 500_000) for step in steps[-2:]]
         found = objects(link, [*packets(link, [*steps[:-2], *late]), Trouble(9, 9, "line", "no")])
         for each in found:
-            schema_only(each)
+            fits("watch", each)
         kinds = {str(each["kind"]) for each in found}
         assert kinds == {"change", "event", "note"}
         changes = [each for each in found if each.get("signal") == "brake2_release"]
         assert [each["fail_safe"] for each in changes][:3] == [False, False, True]
         assert next(each["received"] for each in found if each.get("signal") == "permit_up") is None
-
-
-@functools.cache
-def line_validator() -> jsonschema.Draft202012Validator:
-    schema = json.loads((SCHEMAS / "watch.schema.json").read_text(encoding="utf-8"))
-    jsonschema.Draft202012Validator.check_schema(schema)
-    return jsonschema.Draft202012Validator(schema)
-
-
-def schema_only(document: object) -> None:
-    line_validator().validate(document)
 
 
 @given(rows=st.lists(st.tuples(st.binary(min_size=2, max_size=2)), min_size=1, max_size=12))
@@ -887,7 +874,7 @@ class TestCommand:
         more = ["--format", "jsonl", "run.hex", *MAPS]
         assert main(["watch", "--fresh", "--reaction", words, *more]) == 0
         row = json.loads(capsys.readouterr().out.splitlines()[-1])
-        schema_only(row)
+        fits("watch", row)
         assert [(each["reaction"], each["median_us"]) for each in row["reactions"]] == [
             (words, 12_000)
         ]
@@ -903,7 +890,7 @@ class TestCommand:
         assert main(["watch", "--fresh", "--format", "jsonl", *until, "run.hex", *MAPS]) == 1
         rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
         for row in rows:
-            schema_only(row)
+            fits("watch", row)
         assert rows[-1]["until"] == {"condition": "permit_up = 1", "seen": False, "time_us": None}
         validate("capture", rows[-1]["capture"])
         assert main(["watch", "--fresh", "--format", "jsonl", "run.hex", *MAPS]) == 0
