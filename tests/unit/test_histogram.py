@@ -20,8 +20,9 @@ from safeframe._watch.reaction import Reaction, Spread, read_reaction, resolutio
 from safeframe.capture import Examination
 
 from .links import demo_connection
+from .schemas import fits
 from .test_capture_examine import packets
-from .test_watch import MAPS, schema_only, stream
+from .test_watch import MAPS, stream
 
 LINK = link_of(demo_connection())
 WORDS = "brake2_release = 1 of permit_torque = 1"
@@ -189,7 +190,7 @@ class TestCommand:
         words = ["--reaction", WORDS, "--format", "jsonl", "run.hex", *MAPS]
         assert main(["watch", "--fresh", *words]) == 0
         row = json.loads(capsys.readouterr().out.splitlines()[-1])
-        schema_only(row)
+        fits("watch", row)
         (found,) = row["reactions"]
         assert (found["resolution_us"], found["bin_width_us"]) == (12_000, 1)
         assert found["bins"] == [[12_000, 3]]
