@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import multiprocessing
 import signal
 import threading
@@ -81,6 +82,8 @@ _made: list[Callable[[Any], Any]] = []
 def _start(make: Callable[..., Callable[[Any], Any]], settings: tuple[Any, ...]) -> None:
     # An interrupt reaches the whole group: the parent alone answers it and ends its workers.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # As in the program itself: the search for cycles costs time and frees next to nothing here.
+    gc.disable()
     _made[:] = [make(*settings)]
 
 

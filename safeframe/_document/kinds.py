@@ -72,12 +72,16 @@ def show(value: object, table: str = "a table") -> str:
 
 
 class Kind(NamedTuple):
-    """How one sort of value is read (``read``), described (``text``) and put in the schema."""
+    """How one sort of value is read (``read``), described (``text``) and put in the schema.
+
+    Values of just the type ``exact``, where it is stated, are taken as they stand.
+    """
 
     text: str
     read: Callable[[Any], Any]
     schema: Mapping[str, Any]
     inside: Callable[[Tables, Any, Path], Any] | None = None
+    exact: type | None = None
 
 
 def integer(low: int | None, high: int | None = None) -> Kind:
@@ -121,6 +125,8 @@ def array(kind: Kind) -> Kind:
         if type(value) is not list:
             tables.refuse(path, RefusalError("an array", value))
             return ()
+        if kind.exact is not None and {*map(type, value)} <= {kind.exact}:
+            return tuple(value)
         return tuple(tables.value(kind, item, (*path, number)) for number, item in enumerate(value))
 
     schema = {"type": "array", "items": kind.schema}
@@ -160,8 +166,8 @@ def _read_note(value: Any) -> str:
 
 _PRINTABLE = r"^[^\u0000-\u001f\u007f-\u009f]*$"
 
-TEXT = Kind(text="text", read=_read_text, schema={"type": "string"})
-FLAG = Kind(text="true or false", read=_read_flag, schema={"type": "boolean"})
+TEXT = Kind(text="text", read=_read_text, schema={"type": "string"}, exact=str)
+FLAG = Kind(text="true or false", read=_read_flag, schema={"type": "boolean"}, exact=bool)
 LINE = Kind(
     text="text, one line",
     read=_read_line,

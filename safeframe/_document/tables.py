@@ -149,12 +149,16 @@ def nested(make: Callable[..., Any], keys: Mapping[str, Key], what: str) -> Kind
 
     ``make`` gets the keys as keyword arguments and may raise UsageError.
     """
+    exact = {name: key.kind.exact for name, key in keys.items()}
 
     def inside(tables: Tables, value: Any, path: Path) -> Any:
         if type(value) is not dict:
             tables.refuse(path, RefusalError(tables.table, value))
             return None
-        values = tables.take(value, keys, path, what)
+        values: dict[str, Any] | None = value
+        # Most rows of a record hold each key, with a value that is taken as it stands.
+        if {name: type(cell) for name, cell in value.items()} != exact:
+            values = tables.take(value, keys, path, what)
         if values is None:
             return None
         try:

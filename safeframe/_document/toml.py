@@ -7,6 +7,7 @@ import tomllib
 from typing import Any
 
 from .._errors import InputError, Problem
+from . import plaintoml
 
 __all__ = ["parse"]
 
@@ -29,9 +30,13 @@ _TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", 
 
 def parse(text: str, *, path: str) -> dict[str, Any]:
     """Return the plain data of a TOML text; raises InputError where it is no TOML."""
+    text = text.removeprefix("\ufeff")
+    known = plaintoml.read(text)
+    if known is not None:
+        return known
     _refuse_long_keys(text, path)
     try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, text, str(error)) from None
     except RecursionError:

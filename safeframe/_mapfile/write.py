@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from math import copysign
 from typing import Any
 
@@ -100,13 +101,13 @@ def write_toml(end: End, *, path: str, known: bool = False) -> str:
 
 def toml_value(value: Any) -> str:
     """Return a plain value as TOML on one line."""
+    if type(value) is str:  # Most are.
+        return '"' + _ESCAPED.sub(_escape, value) + '"'
     match value:
         case bool():
             return "true" if value else "false"
         case int() | float():
             return repr(value)
-        case str():
-            return '"' + _ESCAPED.sub(_escape, value) + '"'
         case list():
             return "[" + ", ".join(map(toml_value, value)) + "]"
         case _:
@@ -126,6 +127,7 @@ def toml_pairs(pairs: Iterable[tuple[str, Any]]) -> str:
     )
 
 
+@lru_cache(maxsize=256)  # A few names stand in every row.
 def toml_key(key: str) -> str:
     """Return a key as TOML, in quotes where it is not bare."""
     return key if _BARE_KEY.fullmatch(key) else toml_value(key)

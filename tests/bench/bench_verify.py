@@ -1,9 +1,9 @@
 """The gate of a generated plant against tomllib and json alone for the same files, in one run.
 
-Run: python -m tests.bench.bench_verify [CONNECTIONS] [--records]. Prints medians of processor
-time and their ratio (goal: at most 3, with two processes at most 1.7 in wall time), for a tenth of
-the connections too, and the largest memory of the command: time must grow linearly, memory by the
-result rows alone.
+Run: python -m tests.bench.bench_verify [CONNECTIONS] [--records | --changed]. Prints medians of
+processor time and their ratio (goal: at most 3, with two processes at most 1.7 in wall time), for
+a tenth of the connections too, and the largest memory of the command: time must grow linearly,
+memory by the result rows alone. With ``--changed`` each record is about an added signal.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from safeframe import Connection, load, record
+from safeframe import Connection, Map, Reserved, Signal, load, record
 from tests.bench.bench_check import write
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -41,8 +42,34 @@ if __name__ == "__main__":
 """
 
 
-def plant(folder: Path, count: int, *, records: bool) -> None:
-    """Write a plant file for ``count`` connections, with a record of each that is in order."""
+def _earlier(connection: Connection) -> Connection:
+    """Return a connection as it was before both ends got the last signal of one direction."""
+    first, second = connection.ends
+    gone = first.sends.signals[-1]
+    old = [
+        replace(
+            end,
+            **{
+                way: Map(
+                    entries=tuple(
+                        Reserved(at=entry.at, width=entry.width)
+                        if isinstance(entry, Signal) and entry.name == gone.name
+                        else entry
+                        for entry in getattr(end, way).entries
+                    )
+                )
+            },
+        )
+        for end, way in ((first, "sends"), (second, "receives"))
+    ]
+    return Connection(first=old[0], second=old[1])
+
+
+def plant(folder: Path, count: int, *, records: bool, changed: bool = False) -> None:
+    """Write a plant file for ``count`` connections, with a record of each that is in order.
+
+    ``changed`` has every record be about a signal added at both ends, with each step passed.
+    """
     write(folder, count)
     rows = []
     for number in range(count):
@@ -52,7 +79,10 @@ def plant(folder: Path, count: int, *, records: bool) -> None:
             (folder / "records").mkdir(exist_ok=True)
             first, second = (load(folder / name) for name in names)
             connection = Connection(first=first, second=second)
-            made = record.new(connection, connection, reason="r", asked_by="A", hazards=("none",))
+            before = _earlier(connection) if changed else connection
+            made = record.new(before, connection, reason="r", asked_by="A", hazards=("none",))
+            for step in made.steps:
+                made = record.done(made, step, who="B", when="d", result="passed")
             for end in made.ends:
                 made = record.fill(
                     made,
@@ -101,12 +131,12 @@ def measured(work: Callable[[], int]) -> tuple[float, float, int]:
     return spent, time.perf_counter() - start, found
 
 
-def main(count: int, *, records: bool) -> None:
+def main(count: int, *, records: bool, changed: bool) -> None:
     """Measure on the whole set and on a tenth of it."""
     for number in (count // 10, count):
         with tempfile.TemporaryDirectory() as name:
             folder = Path(name)
-            plant(folder, number, records=records)
+            plant(folder, number, records=records or changed, changed=changed)
             works = {
                 "parse": partial(parse, folder),
                 "one": partial(verify, folder, 1),
@@ -126,4 +156,8 @@ def main(count: int, *, records: bool) -> None:
 
 if __name__ == "__main__":
     numbers = [int(word) for word in sys.argv[1:] if word.isdigit()]
-    main(numbers[0] if numbers else 5000, records="--records" in sys.argv)
+    main(
+        numbers[0] if numbers else 5000,
+        records="--records" in sys.argv,
+        changed="--changed" in sys.argv,
+    )
