@@ -63,9 +63,14 @@ _SHOWN = 16
 
 def canonical(value: Any) -> str:
     """Return plain data as canonical JSON: keys sorted, no blanks, ASCII, no not-a-number."""
+    return str(_encoder()(value))
+
+
+@cache
+def _encoder() -> Callable[[Any], str]:
     import json  # deferred: costs start-up time, and not every run of `check` ends clean.
 
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    return json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False).encode
 
 
 def digest(octets: bytes) -> str:
@@ -139,12 +144,14 @@ def wire_document(end: End, own_profiles: Profiles | None = None) -> dict[str, A
         _direction(end.name, end.peer, end.sends),
         _direction(end.peer, end.name, end.receives),
     ]
+    if end.name == end.peer:  # Then the names settle no order.
+        directions.sort(key=canonical)
     return {
         "format": CANONICAL,
         "covers": "wire",
         "connection": _fields(end.connection_table, shared=True),
         "parameters": _parameters(end, own_profiles, shared=True),
-        "directions": sorted(directions, key=lambda row: (row["producer"], canonical(row))),
+        "directions": sorted(directions, key=itemgetter("producer")),
     }
 
 

@@ -51,45 +51,83 @@ TABLE = {
     "protocols": row(3, "_errors _value _words _document crc _engine _model residual", "numpy"),
     "_canonical": row(4, "_value _model protocols"),
     "_checklist": row(4, "_bits _model _codec protocols _canonical _diff"),
-    "_checks": row(4, "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "
-        "_fingerprint _following _timing relations"),
+    "_checks": row(
+        4,
+        "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "
+        "_fingerprint _following _timing relations",
+    ),
     "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical relations"),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
     "_following": row(4, "_errors _routes _words _model _pairing protocols _canonical _timing"),
     "_grids": row(4, "_words _bits _model _pairing"),
-    "_history": row(4, "_errors _source _words _document _findings _model _mapfile _pairing protocols "
-        "_checks _diff _fingerprint"),
+    "_history": row(
+        4,
+        "_errors _source _words _document _findings _model _mapfile _pairing protocols "
+        "_checks _diff _fingerprint",
+    ),
     "_timing": row(4, "_model protocols"),
     "_tracing": row(4, "_findings _model protocols _checks _following _timing"),
     "cases": row(4, "_errors _document"),
     "frame": row(4, "_errors _bits _engine _model _codec protocols", "bitstring construct"),
     "relations": row(4, "_errors _words _model _codec"),
-    "_coverage": row(5, "_errors _words _bits _document _model _codec protocols _fingerprint relations _link "
-        "capture fixtures"),
+    "_coverage": row(
+        5,
+        "_errors _words _bits _document _model _codec protocols _fingerprint relations _link "
+        "capture fixtures",
+    ),
     "_link": row(5, "_errors _words _model protocols frame"),
-    "capture": row(5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"),
-    "edit": row(5, "_errors _source _words _bits _document _findings _model _codec _mapfile _pairing "
-        "protocols _checks _diff"),
-    "fixtures": row(5, "_errors _bits _engine _model _codec protocols cases frame relations _link", "dpkt"),
-    "importing": row(5, "_errors _source _bits _document _findings _model _mapfile protocols _checks", "openpyxl"),
-    "record": row(5, "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
-        "_checklist _checks _diff _fingerprint _timing frame _link capture"),
-    "_plant": row(6, "_errors _routes _source _words _workers _bits _document _findings _model _mapfile "
-        "protocols _checks importing record"),
-    "_report": row(6, "_errors _routes _source _value _words _bits _document crc _findings _model residual "
+    "capture": row(
+        5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"
+    ),
+    "edit": row(
+        5,
+        "_errors _source _words _bits _document _findings _model _codec _mapfile _pairing "
+        "protocols _checks _diff",
+    ),
+    "fixtures": row(
+        5, "_errors _bits _engine _model _codec protocols cases frame relations _link", "dpkt"
+    ),
+    "importing": row(
+        5, "_errors _source _bits _document _findings _model _mapfile protocols _checks", "openpyxl"
+    ),
+    "record": row(
+        5,
+        "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
+        "_checklist _checks _diff _fingerprint _timing frame _link capture",
+    ),
+    "_plant": row(
+        6,
+        "_errors _routes _source _words _workers _bits _document _findings _model _mapfile "
+        "protocols _checks importing record",
+    ),
+    "_report": row(
+        6,
+        "_errors _routes _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _mapfile _checklist _checks _diff _following _grids _history "
         "_timing _tracing frame relations _coverage capture edit importing record _plant "
-        "__init__"),
-    "_watch": row(6, "_errors _words _document _model _codec relations _link capture _report", "prompt_toolkit"),
+        "__init__",
+    ),
+    "_watch": row(
+        6,
+        "_errors _words _document _model _codec relations _link capture _report",
+        "prompt_toolkit",
+    ),
     "testing": row(6, "_errors _bits _document _model protocols _link fixtures", "hypothesis"),
-    "_cli": row(7, "_errors _octets _source _value _words _bits _document crc _findings _model residual "
+    "_cli": row(
+        7,
+        "_errors _octets _source _value _words _bits _document crc _findings _model residual "
         "_baseline _codec _demo _mapfile _pairing protocols _checks _diff _fingerprint _grids "
         "_history _timing _tracing cases frame relations _coverage _link capture edit "
-        "fixtures importing record _plant _report _watch __init__", "shtab"),
+        "fixtures importing record _plant _report _watch __init__",
+        "shtab",
+    ),
     "pytest_plugin": row(7, "_model _mapfile _link fixtures", "pytest"),
-    "__init__": row(7, "_errors _source _bits crc _findings _model residual _codec _mapfile protocols "
+    "__init__": row(
+        7,
+        "_errors _source _bits crc _findings _model residual _codec _mapfile protocols "
         "_checks _diff _fingerprint _history cases frame relations capture edit fixtures "
-        "importing record testing"),
+        "importing record testing",
+    ),
     "__main__": row(7, "_cli"),
 }
 

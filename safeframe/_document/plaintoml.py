@@ -9,9 +9,14 @@ What is read here is what ``tomllib`` would have read (a property test compares 
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-__all__ = ["read"]
+from .._value import NamedTuple
+
+if TYPE_CHECKING:
+    from .locate import Path
+
+__all__ = ["Plain", "read"]
 
 # Every choice below is settled by its first character, and nothing is tried twice: possessive.
 _BLANK = r"[ \t]*+"
@@ -41,23 +46,38 @@ _PAIR = re.compile(rf"({_KEY}){_BLANK}={_BLANK}({_VALUE})")
 _ITEM = re.compile(_INNER)
 
 
+class Plain(NamedTuple):
+    """The data of a text, and the line (from 1) of each statement and of each row."""
+
+    data: dict[str, Any]
+    lines: dict[Path, int]
+
+    def line(self, path: Path) -> int:
+        """Return the line of the deepest part of ``path`` that is in the text, else 0.
+
+        What stands inside a statement or a row stands on its line.
+        """
+        return self.lines.get(path[:2]) or self.lines.get(path[:1], 0)
+
+
 class _OtherError(Exception):
     """The text is for tomllib."""
 
 
-def read(text: str) -> dict[str, Any] | None:
-    """Return the plain data of a TOML text, None where it is spelled in another way."""
+def read(text: str) -> Plain | None:
+    """Return the plain data of a TOML text with their lines, None for one spelled otherwise."""
     try:
         return _read(text)
     except _OtherError:
         return None
 
 
-def _read(text: str) -> dict[str, Any]:
+def _read(text: str) -> Plain:
     data: dict[str, Any] = {}
+    lines: dict[Path, int] = {}
     rows: list[dict[str, Any]] | None = None
-    divided = True
-    for line in text.split("\n"):
+    name, divided = "", True
+    for number, line in enumerate(text.split("\n"), start=1):
         found = _LINE.fullmatch(line)
         if found is None:
             raise _OtherError
@@ -65,14 +85,16 @@ def _read(text: str) -> dict[str, Any]:
         if row is not None:
             if rows is None or not divided:
                 raise _OtherError
+            lines[name, len(rows)] = number
             rows.append(_pairs(row))
             divided = bool(comma)
         elif key is not None:
             if rows is not None or key in data:
                 raise _OtherError
+            lines[key,] = number
             if opened:
                 data[key] = rows = []
-                divided = True
+                name, divided = key, True
             else:
                 data[key] = _value(value)
         elif closed:
@@ -81,7 +103,7 @@ def _read(text: str) -> dict[str, Any]:
             rows = None
     if rows is not None:
         raise _OtherError
-    return data
+    return Plain(data, lines)
 
 
 def _pairs(row: str) -> dict[str, Any]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Callable
 from typing import Any
 
 from .._errors import InputError, Problem
 from . import plaintoml
+from .locate import Index, Path
 
-__all__ = ["parse"]
+__all__ = ["located", "parse"]
 
 _MAX_KEY_PARTS = 64
 _STRING = (
@@ -30,13 +32,22 @@ _TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", 
 
 def parse(text: str, *, path: str) -> dict[str, Any]:
     """Return the plain data of a TOML text; raises InputError where it is no TOML."""
-    text = text.removeprefix("\ufeff")
-    known = plaintoml.read(text)
-    if known is not None:
-        return known
+    plain = plaintoml.read(text.removeprefix("\ufeff"))
+    return _parsed(text, path) if plain is None else plain.data
+
+
+def located(text: str, *, path: str) -> tuple[dict[str, Any], Callable[[Path], int]]:
+    """Return the same as ``parse``, and what tells in which line a statement stands."""
+    plain = plaintoml.read(text.removeprefix("\ufeff"))
+    if plain is None:
+        return _parsed(text, path), Index(text).line
+    return plain.data, plain.line
+
+
+def _parsed(text: str, path: str) -> dict[str, Any]:
     _refuse_long_keys(text, path)
     try:
-        return tomllib.loads(text)
+        return tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
         raise _syntax(path, text, str(error)) from None
     except RecursionError:

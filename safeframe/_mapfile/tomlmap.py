@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from .._document.locate import Index
 from .._document.problems import Problems
-from .._document.toml import parse
+from .._document.toml import located
 from .._model import End
 from .assemble import assemble
 
@@ -13,5 +12,5 @@ __all__ = ["read_toml"]
 
 def read_toml(text: str, *, path: str) -> End:
     """Build the End that a TOML text describes; raises InputError with every problem in it."""
-    data = parse(text, path=path)
-    return assemble(data, problems=Problems(path), line_of=Index(text).line)
+    data, line_of = located(text, path=path)
+    return assemble(data, problems=Problems(path), line_of=line_of)

@@ -22,7 +22,7 @@ from .._errors import InputError, Problem, UsageError
 from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._routes import Route
 from .._source import Location
-from ..record import Record
+from ..record import People, Record
 from .routes import read_cycles, read_routes, routes_schema
 
 __all__ = [
@@ -260,12 +260,14 @@ class Reader:
             for name, values_ in values.get("device_files", {}).items()
             if (device := self._device(where, name, values_, (first, second))) is not None
         ]
+        people = made.people if isinstance(made, Record) else None
         return Connection(
             devices=tuple(devices),
             first=first,
             second=second,
             installed=tuple(
-                _installed(end.name, serials.get(end.name, ""), made) for end in (first, second)
+                _installed(end.name, serials.get(end.name, ""), made, people)
+                for end in (first, second)
             ),
             record=self.path_of(path) if path else "",
             entry=where,
@@ -332,12 +334,14 @@ class Reader:
         return record.load(path) if self.read is None else record.loads(self.read(path), path=path)
 
 
-def _installed(end: str, serial: str, made: End | Record | None) -> Installed:
+def _installed(
+    end: str, serial: str, made: End | Record | None, people: People | None
+) -> Installed:
     """Return what is known about the device of an end."""
-    if not isinstance(made, Record):
+    if not isinstance(made, Record) or people is None:
         return Installed(end=end, serial=serial)
     state = next((state for state in made.computed.after if state.end == end), None)
-    row = next((row for row in made.people.read_backs if row.end == end), None)
+    row = next((row for row in people.read_backs if row.end == end), None)
     read_back = "missing"
     if row is not None and row.checksum and row.expected:
         read_back = "matches" if row.matches else "differs"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from hypothesis import example, given
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 
 from safeframe import _demo as demo
 from safeframe._document import plaintoml
+from safeframe._document.locate import Index, Path
 
 KEYS = ("a", "b-1", "C_2", "0", "true")
 SCALARS = (
@@ -71,8 +74,21 @@ def texts(draw: st.DrawFn) -> str:
     return text
 
 
+def paths(data: dict[str, Any]) -> Iterator[Path]:
+    """Yield the way to every value, and to some beside them."""
+    todo: list[tuple[Path, Any]] = [((), data)]
+    while todo:
+        path, value = todo.pop()
+        yield path
+        yield (*path, "none")
+        yield (*path, 99)
+        if isinstance(value, dict | list):
+            inner = value.items() if isinstance(value, dict) else enumerate(value)
+            todo += [((*path, key), one) for key, one in inner]
+
+
 class TestWhatIsReadIsWhatTomllibReads:
-    """A text that is read here MUST be TOML, and the data those that tomllib reads."""
+    """A text that is read here MUST be TOML, with the data and the lines of a whole reader."""
 
     @given(text=texts())
     @example(text="a = 1\na = 2")
@@ -86,7 +102,10 @@ class TestWhatIsReadIsWhatTomllibReads:
         found = plaintoml.read(text)
         if found is not None:
             # As texts: 1, 1.0 and true are equal, and so are 0.0 and -0.0.
-            assert repr(found) == repr(tomllib.loads(text))
+            assert repr(found.data) == repr(tomllib.loads(text))
+            index = Index(text)
+            for path in paths(found.data):
+                assert found.line(path) == index.line(path)
 
 
 @pytest.mark.parametrize("value", SCALARS)
@@ -95,7 +114,9 @@ class TestWhatIsReadIsWhatTomllibReads:
 )
 def test_what_maps_are_written_with_is_read(place: str, value: str) -> None:
     text = place.format(value)
-    assert repr(plaintoml.read(text)) == repr(tomllib.loads(text))
+    found = plaintoml.read(text)
+    assert found is not None
+    assert repr(found.data) == repr(tomllib.loads(text))
 
 
 @pytest.mark.parametrize("value", OTHERS)
@@ -125,7 +146,9 @@ def test_a_text_with_one_line_of_another_kind_is_not(text: str) -> None:
 def test_the_maps_of_the_demo_are() -> None:
     for name, text in demo.after().items():
         if name.endswith(".toml"):
-            assert plaintoml.read(text) == tomllib.loads(text), name
+            found = plaintoml.read(text)
+            assert found is not None, name
+            assert found.data == tomllib.loads(text), name
 
 
 def test_long_lines_take_no_longer_than_their_length() -> None:
