@@ -8,6 +8,8 @@ memory by the result rows alone. With ``--changed`` each record is about an adde
 
 from __future__ import annotations
 
+import dataclasses
+import os
 import resource
 import statistics
 import subprocess
@@ -15,7 +17,6 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -45,24 +46,21 @@ if __name__ == "__main__":
 def _earlier(connection: Connection) -> Connection:
     """Return a connection as it was before both ends got the last signal of one direction."""
     first, second = connection.ends
-    gone = first.sends.signals[-1]
-    old = [
-        replace(
-            end,
-            **{
-                way: Map(
-                    entries=tuple(
-                        Reserved(at=entry.at, width=entry.width)
-                        if isinstance(entry, Signal) and entry.name == gone.name
-                        else entry
-                        for entry in getattr(end, way).entries
-                    )
-                )
-            },
-        )
-        for end, way in ((first, "sends"), (second, "receives"))
+    name = first.sends.signals[-1].name
+    return Connection(
+        first=dataclasses.replace(first, sends=_without(first.sends, name)),
+        second=dataclasses.replace(second, receives=_without(second.receives, name)),
+    )
+
+
+def _without(map_: Map, name: str) -> Map:
+    entries = [
+        Reserved(at=entry.at, width=entry.width)
+        if isinstance(entry, Signal) and entry.name == name
+        else entry
+        for entry in map_.entries
     ]
-    return Connection(first=old[0], second=old[1])
+    return Map(entries=tuple(entries))
 
 
 def plant(folder: Path, count: int, *, records: bool, changed: bool = False) -> None:
@@ -108,8 +106,14 @@ def parse(folder: Path) -> int:
     return 0
 
 
-def verify(folder: Path, jobs: int) -> int:
-    """Run the gate as a process of its own; return its largest memory in MiB."""
+def verify(folder: Path, jobs: int, compiled: Path) -> int:
+    """Run the gate as a process of its own; return its largest memory in MiB.
+
+    The package is compiled into a folder, as an installed one is: each process would do it anew
+    where the environment has nothing written beside the sources.
+    """
+    environment = {**os.environ, "PYTHONPYCACHEPREFIX": str(compiled)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
     words = ["verify", str(folder / "plant.toml"), "--format", "json", "--jobs", str(jobs)]
     run = subprocess.run(
         [sys.executable, "-c", RUN, *words],
@@ -118,6 +122,7 @@ def verify(folder: Path, jobs: int) -> int:
         stderr=subprocess.PIPE,
         text=True,
         cwd=ROOT,
+        env=environment,
     )
     return int(run.stderr.split()[-1])
 
@@ -135,12 +140,13 @@ def main(count: int, *, records: bool, changed: bool) -> None:
     """Measure on the whole set and on a tenth of it."""
     for number in (count // 10, count):
         with tempfile.TemporaryDirectory() as name:
-            folder = Path(name)
+            folder, compiled = Path(name, "plant"), Path(name, "compiled")
+            folder.mkdir()
             plant(folder, number, records=records or changed, changed=changed)
             works = {
                 "parse": partial(parse, folder),
-                "one": partial(verify, folder, 1),
-                "two": partial(verify, folder, 2),
+                "one": partial(verify, folder, 1, compiled),
+                "two": partial(verify, folder, 2, compiled),
             }
             rows = {key: [measured(work) for _ in range(ROUNDS)] for key, work in works.items()}
         spent = {key: statistics.median(row[0] for row in found) for key, found in rows.items()}
