@@ -1,0 +1,95 @@
+"""What the rules about a signal that is handed on share: how they are registered, what they say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from math import nan
+from typing import TYPE_CHECKING, NamedTuple
+
+from .._findings import Finding, NotJudged, Rule, Spot
+from .._words import listed
+from .registry import Finder, RoutesSeen, route_rule
+
+if TYPE_CHECKING:
+    from .._following import Handover, Site
+
+__all__ = ["MEANT", "Judge", "Open", "both", "declared", "exact_number", "handover_rule"]
+
+
+class Open(NamedTuple):
+    """What cannot be judged at an end, and why."""
+
+    subject: str
+    reason: str
+
+
+Judge = Callable[["Handover", "Site"], Iterator[str | Open]]
+
+MEANT = "or declare in the route that it is meant"
+
+
+def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
+    """Register what judges one end of a route; it yields what is wrong and what stays open.
+
+    The same wrong thing on several routes is one finding.
+    """
+
+    def register(judge: Judge) -> Judge:
+        def check(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
+            wrong: dict[tuple[int, int, str], list[Handover]] = {}
+            for followed, _ in seen.routes:
+                for handover in followed.handovers():
+                    for told in judge(handover, seen.site):
+                        if isinstance(told, Open):
+                            yield NotJudged(
+                                connection="",
+                                rule=entry.name,
+                                reason=told.reason,
+                                subject=f"{told.subject} at {handover.step.end}",
+                                route=followed.route.name,
+                            )
+                        else:
+                            key = id(handover.arriving), id(handover.leaving), told
+                            wrong.setdefault(key, []).append(handover)
+            for (_, _, message), handovers in wrong.items():
+                yield find(f"{_on(handovers)}: {message}", _spots(handovers[0]))
+
+        route_rule(entry)(check)
+        return judge
+
+    return register
+
+
+def _on(handovers: list[Handover]) -> str:
+    names = sorted({handover.route.name for handover in handovers})
+    return f"on the route{'s'[: len(names) != 1]} {listed(names)}"
+
+
+def _spots(handover: Handover) -> list[Spot]:
+    signals = handover.arriving, handover.leaving
+    return [
+        *(Spot(handover.step.end, one.where, one.at, one.name) for one in signals),
+        Spot("", handover.step.where),
+    ]
+
+
+def declared(handover: Handover, key: str) -> bool:
+    return any(name == key for name, _, _ in handover.step.converts)
+
+
+def both(handover: Handover, what: str, before: object, after: object) -> str:
+    """Return that something is one thing as the signal arrives and another as it leaves."""
+    arriving, leaving = handover.arriving, handover.leaving
+    return (
+        f"{handover.step.end} receives {arriving.name} ({arriving.at}) with {what} {before} and "
+        f"sends {leaving.name} ({leaving.at}) with {what} {after}"
+    )
+
+
+def exact_number(value: int | float | str) -> Fraction | float:
+    """Return an exact number; one that is not finite stays as it is, a text may be none."""
+    try:
+        return Fraction(value)
+    except (OverflowError, ValueError):
+        return nan if isinstance(value, str) else float(value)
