@@ -116,23 +116,6 @@ class Patch:
             for edit in self.set_key(direction, number, key, value)
         )
 
-    def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
-        """Remove a key of an entry."""
-        entry = self._entry(direction, number)
-        path: Path = (direction, number, key)
-        span = self.index.span(path)
-        if span is None:
-            raise UsageError(f"{direction}[{number}] must have the key {key} to remove it")
-        self._refuse_without_value(path, span)
-        if not self._in_rows(direction):
-            return (self._cut_line(span),)
-        pairs = [inner for _, inner in self.index.pairs(entry.value)]
-        position = pairs.index(span)
-        if position:
-            return (TextEdit(start=pairs[position - 1].end, end=span.end, text=""),)
-        end = pairs[1].start if len(pairs) > 1 else span.end
-        return (TextEdit(start=span.start, end=end, text=""),)
-
     def rename_key(self, path: Path, name: str) -> tuple[TextEdit, ...]:
         """Give the key at a path, such as ``("relations", 0, "when", "old")``, another name."""
         span = self.index.span(path)
@@ -257,13 +240,6 @@ class Patch:
             raise UsageError(f"{path[0]}[{path[1]}] must stand in one piece to be patched")
         first, last = statements[numbers[0]], statements[numbers[-1]]
         return first.span.start, self._line_after(last.span.end)
-
-    def _cut_line(self, span: Span) -> TextEdit:
-        """Return the edit that removes the whole lines of a statement."""
-        start, end = self._line_start(span.start), self._line_after(span.end)
-        if not self.text.endswith("\n", 0, end):
-            start = self._before_line_end(start)
-        return TextEdit(start=start, end=end, text="")
 
     def _new_line(self, position: int, line: str) -> TextEdit:
         """Return the edit that adds a line after the line of ``position``."""

@@ -109,13 +109,6 @@ class SheetPatch:
             edits.append(TextEdit(start=end, end=end, text="," + ",".join(cells)))
         return tuple(edits)
 
-    def remove_key(self, direction: str, number: int, key: str) -> tuple[TextEdit, ...]:
-        """Empty the cell of a key of an entry."""
-        cell = self._cell(self._entry(direction, number), self._column(key))
-        if not self._value(cell):
-            raise UsageError(f"{direction}[{number}] must have the key {key} to remove it")
-        return (TextEdit(start=cell.start, end=cell.end, text=""),)
-
     def has(self, path: Path) -> bool:
         """Tell whether the sheet states exactly ``path``; a condition by its name in one piece."""
         direction, number, key, *inner = path
