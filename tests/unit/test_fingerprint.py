@@ -311,3 +311,11 @@ def test_plain_data_of_what_is_nearly_plain() -> None:
 
     found = {"a": (Word("x"), None, 1.5, True), "b": Place(1, 2), "c": b"\x00\xff"}
     assert plain(found) == {"a": ["x", None, 1.5, True], "b": "1.2", "c": "00ff"}
+
+
+def test_an_end_that_is_its_own_peer_has_one_order_of_directions() -> None:
+    end = mapfile.loads(demo.after()["sc1-lx.toml"])
+    alone = replace(end, peer=end.name)
+    turned = replace(alone, sends=alone.receives, receives=alone.sends)
+    assert alone.sends != alone.receives
+    assert wire_fingerprint(alone) == wire_fingerprint(turned)
