@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 import tomllib
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .._errors import InputError, Problem
-from . import plaintoml
 from .locate import Index, Path
+
+if TYPE_CHECKING:
+    from .plaintoml import Plain
 
 __all__ = ["located", "parse"]
 
@@ -27,21 +30,32 @@ _LONG_KEY = re.compile(rf'(?<![\w"-])(?:(?:[\w-]++|")[ \t]*+\.[ \t]*+){{{_MAX_KE
 _BRACKET = re.compile(r"[\[\]{}\n]")
 _SHOWN_DEPTH = 32
 _POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
+_FEW = 8
+_TEXTS = itertools.count()
+"""The first few texts of a process are for tomllib, which is there: the answers are the same."""
 _TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", "Cannot mutate")
 
 
 def parse(text: str, *, path: str) -> dict[str, Any]:
     """Return the plain data of a TOML text; raises InputError where it is no TOML."""
-    plain = plaintoml.read(text.removeprefix("\ufeff"))
+    plain = _plain(text)
     return _parsed(text, path) if plain is None else plain.data
 
 
 def located(text: str, *, path: str) -> tuple[dict[str, Any], Callable[[Path], int]]:
     """Return the same as ``parse``, and what tells in which line a statement stands."""
-    plain = plaintoml.read(text.removeprefix("\ufeff"))
+    plain = _plain(text)
     if plain is None:
         return _parsed(text, path), Index(text).line
     return plain.data, plain.line
+
+
+def _plain(text: str) -> Plain | None:
+    if next(_TEXTS) < _FEW:
+        return None
+    from . import plaintoml  # deferred: compiling its patterns takes as long as a few maps.
+
+    return plaintoml.read(text.removeprefix("\ufeff"))
 
 
 def _parsed(text: str, path: str) -> dict[str, Any]:

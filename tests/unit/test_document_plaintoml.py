@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import tomllib
 from collections.abc import Iterator
 from typing import Any
@@ -154,3 +156,15 @@ def test_the_maps_of_the_demo_are() -> None:
 def test_long_lines_take_no_longer_than_their_length() -> None:
     for text in ("a = " + "{ b = " * 100_000, "a = [" + "1, " * 200_000, 'a = "' + "x" * 10**6):
         assert plaintoml.read(text) is None
+
+
+def test_the_first_few_texts_of_a_process_compile_no_patterns() -> None:
+    """A check of two maps pays for none of this module; many maps are read by it."""
+    code = (
+        "import sys; from safeframe._document import toml; "
+        "told = lambda: 'safeframe._document.plaintoml' in sys.modules; "
+        "few = [toml.parse('a = 1', path='x') for _ in range(8)]; before = told(); "
+        "print(before, toml.located('a = 1', path='x')[1](('a',)), told(), few[0])"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout == "False 1 True {'a': 1}\n"
