@@ -14,8 +14,9 @@ from .registry import Context, Finder, rule, spot
 
 __all__: list[str] = []
 
-_GUID = re.compile(r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}", re.ASCII)
-_OCTETS = re.compile(r"(?:\s*[0-9a-fA-F]{2})*\s*", re.ASCII)
+# Compiled by the first use: few maps state such parameters.
+_GUID = r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
+_OCTETS = r"(?:\s*[0-9a-fA-F]{2})*\s*"
 
 
 @rule(
@@ -232,9 +233,9 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
         or (entry.maximum is not None and value > entry.maximum)
     ):
         return f"{entry.minimum}..{entry.maximum}"
-    if entry.type == "guid" and _GUID.fullmatch(str(value)) is None:
+    if entry.type == "guid" and re.fullmatch(_GUID, str(value), re.ASCII) is None:
         return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
-    if entry.type == "hex" and _OCTETS.fullmatch(str(value)) is None:
+    if entry.type == "hex" and re.fullmatch(_OCTETS, str(value), re.ASCII) is None:
         return "octets of two hexadecimal digits each, such as 00 1A"
     return ""
 
