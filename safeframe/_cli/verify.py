@@ -16,7 +16,8 @@ from .._errors import UsageError
 from .._plant import file as plantfile
 from .._plant import gate
 from .._plant.file import ListedConnection, Listing
-from .._plant.gate import GateRow, GateSettings, SignatureFiles
+from .._plant.gate import GateSettings, SignatureFiles
+from .._plant.gaterow import GateRow
 from .._plant.verify import GateReport, alone, rows_of, settle
 from . import inputs, options, outputs
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 from .. import _checks as checks
@@ -13,114 +13,27 @@ from .. import record
 from .._errors import InputError, Problem, SafeframeError
 from .._findings import Finding, NotJudged
 from .._model import Connection, End, Map
-from .._source import Location
 from .._words import count, listed
 from ..protocols import Profile
 from ..record import Assessment, Record, RecordPoint
 from ..record._assess import verify_with
 from ..record._workings import Workings
 from .file import ListedConnection, Reader
+from .gaterow import (
+    KEEPER,
+    GateCell,
+    GatePoint,
+    GateRow,
+    maps_point,
+    read_back_cell,
+    signed_cell,
+    tested_cell,
+)
 
-__all__ = [
-    "COLUMNS",
-    "GateCell",
-    "GatePoint",
-    "GateRow",
-    "GateSettings",
-    "SignatureFiles",
-    "copied",
-    "judge",
-    "maps_point",
-]
+__all__ = ["GateSettings", "SignatureFiles", "judge"]
 
-COLUMNS = ("agree", "read back", "tested", "signed", "valid")
-"""What is told of every connection, in this order."""
-
-_KEEPER, _TESTER = "who keeps the maps", "who tests"
+_TESTER = "who tests"
 _FILES, _APPROVERS = "who keeps the plant file", "two people who approve"
-
-
-class GateCell(NamedTuple):
-    """One cell of the table: ``good``, ``open`` (still to be done) or ``fault``, and its words."""
-
-    state: str
-    text: str
-
-
-class GatePoint(NamedTuple):
-    """One thing that is wrong (``fault``) or still to be done, and who does what about it.
-
-    ``aspect`` is ``maps``, ``device files``, ``record``, ``request``, ``read back``, ``tests``,
-    ``approvals``, ``signatures``, ``serials`` or ``evidence``. What is done at a device names its
-    end as ``machine`` and its ``serial`` number where that is known; all else has a ``person``.
-    ``command`` is to be completed and pasted, empty where there is none.
-    """
-
-    aspect: str
-    text: str
-    fault: bool
-    step: str
-    machine: str = ""
-    person: str = ""
-    command: str = ""
-    serial: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class GateRow:
-    """One connection of the plant file, judged.
-
-    ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
-    read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
-    ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
-    of the last entry of the record.
-    """
-
-    number: int
-    name: str
-    ends: tuple[str, ...]
-    maps: tuple[str, ...]
-    where: Location
-    record: str
-    findings: tuple[Finding, ...]
-    points: tuple[GatePoint, ...]
-    read_back: GateCell
-    tested: GateCell
-    signed: GateCell
-    valid: GateCell
-    facts: tuple[tuple[str, str], ...] = ()
-    not_judged: tuple[NotJudged, ...] = ()
-    notes: tuple[str, ...] = ()
-    outline: Connection | None = None
-    seal: str = ""
-
-    @property
-    def failing(self) -> tuple[Finding, ...]:
-        """The findings that count: all but notes."""
-        return tuple(finding for finding in self.findings if finding.severity != "note")
-
-    @property
-    def in_order(self) -> bool:
-        """Whether everything demanded was looked at and nothing is wrong or open."""
-        return not self.failing and not self.points
-
-    @property
-    def agree(self) -> GateCell:
-        """Whether the maps agree, with each other and with the device files named."""
-        wrong = [point for point in self.points if point.aspect in ("maps", "device files")]
-        if any(point.aspect == "maps" for point in wrong):
-            return GateCell("fault", "not judged")
-        if self.failing:
-            return GateCell("fault", count(len(self.failing), "finding"))
-        if wrong:
-            state = "fault" if any(point.fault for point in wrong) else "open"
-            return GateCell(state, "device file" if state == "fault" else "no device file")
-        return GateCell("good", "yes")
-
-    @property
-    def cells(self) -> tuple[GateCell, ...]:
-        """The cells of the table, as COLUMNS names them."""
-        return self.agree, self.read_back, self.tested, self.signed, self.valid
 
 
 class GateSettings(NamedTuple):
@@ -265,8 +178,8 @@ class _Judge:
                 "the plant file names no record",
                 False,
                 "make a record of the last change and name it in the plant file",
-                person=_KEEPER,
-                command=_command("record new BEFORE BEFORE", *self.paths, "-o RECORD.json"),
+                person=KEEPER,
+                command=_command("record new BEFORE BEFORE", *self.paths, more="-o RECORD.json"),
             )
         )
 
@@ -304,13 +217,13 @@ class _Judge:
             return
         for text in fits:
             step = "make a record that fits the maps, or restore this one"
-            self.points.append(GatePoint("record", text, True, step, person=_KEEPER))
+            self.points.append(GatePoint("record", text, True, step, person=KEEPER))
         self._own(own, made)
         self._signatures(assessed, signed)
         self.cells = (
-            _read_back(made, own),
-            _tested(made, own),
-            _signed(made, own, signed),
+            read_back_cell(made, own),
+            tested_cell(made, own),
+            signed_cell(made, own, signed),
         )
         self.valid = GateCell("good", "until edited")
         if connection is None:
@@ -328,8 +241,8 @@ class _Judge:
                 " ".join(fits[:1]) + " " + "; ".join(fits[1:]),
                 True,
                 "load what the maps say, and make, test and sign a record of the change",
-                person=_KEEPER,
-                command=_command("record new BEFORE BEFORE", *self.paths, "-o RECORD.json"),
+                person=KEEPER,
+                command=_command("record new BEFORE BEFORE", *self.paths, more="-o RECORD.json"),
             )
         )
         total = len(made.steps)
@@ -355,8 +268,7 @@ class _Judge:
                     command=_command(
                         "record fill",
                         self.path,
-                        f"{words} --serial TEXT --checksum TEXT",
-                        "--expected TEXT",
+                        more=f"{words} --serial TEXT --checksum TEXT --expected TEXT",
                     ),
                 )
             elif point.aspect == "request":
@@ -365,12 +277,12 @@ class _Judge:
                     point,
                     f"complete the {point.text}",
                     person=point.subject or "who asked for the change",
-                    command=_command("record request", self.path, words),
+                    command=_command("record request", self.path, more=words),
                 )
             elif point.aspect == "approvals":
                 self._approval(point, made)
             else:
-                self._add(point, "mend the record, or make a new one", person=_KEEPER)
+                self._add(point, "mend the record, or make a new one", person=KEEPER)
         for end, points in tests.items():
             self._tests(end, points)
 
@@ -396,9 +308,7 @@ class _Judge:
                 f"try {count(len(names), 'step')} of the checklist: {', '.join(names)}",
                 machine=end,
                 person="" if end else _TESTER,
-                command=_command(
-                    "record done", self.path, *map(shlex.quote, names), "--who NAME --when DATE"
-                ),
+                command=_command("record done", self.path, *names, more="--who NAME --when DATE"),
             )
         )
 
@@ -409,14 +319,16 @@ class _Judge:
             person = point.subject
         elif names:
             person = f"who approves, other than {' and '.join(names)}"
-        words = "--role TEXT --when DATE"
-        step, command = "approve", _command("record sign", self.path, f"--who NAME {words}")
+        words = "--who NAME --role TEXT --when DATE"
+        step, command = "approve", _command("record sign", self.path, more=words)
         if point.subject:
             step = "withdraw the approval with its reason, then approve anew"
             command = _command(
                 "record withdraw",
                 self.path,
-                f"--approval {shlex.quote(point.subject)} --who NAME --when DATE --reason TEXT",
+                "--approval",
+                point.subject,
+                more="--who NAME --when DATE --reason TEXT",
             )
         self._add(point, step, person=person, command=command)
 
@@ -424,7 +336,7 @@ class _Judge:
         """Take up what the signature files add."""
         for text in after.faults[len(before.faults) :]:
             step = "remove the file or have it made anew by an allowed signer"
-            self.points.append(GatePoint("signatures", text, True, step, person=_KEEPER))
+            self.points.append(GatePoint("signatures", text, True, step, person=KEEPER))
         for name, text in zip(
             self.given.require.get("signatures", ()),
             _asked(self.given.require.get("signatures", ()), after.missing[len(before.missing) :]),
@@ -531,29 +443,9 @@ class _Judge:
         )
 
 
-def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
-    """Return a row whose record holds the very entries of those of other rows."""
-    names = listed([f"{other.record} of {other.name}" for other in others])
-    point = GatePoint(
-        "record",
-        f"{row.record} holds the very entries of {names}: what was read back and tried at one "
-        "connection says nothing about another",
-        True,
-        "make, test and sign a record for each connection",
-        person=_KEEPER,
-    )
-    return replace(row, points=(*row.points, point), valid=GateCell("fault", "no"))
-
-
-def maps_point(text: str) -> GatePoint:
-    """Return the point about maps that could not be judged."""
-    return GatePoint("maps", text, True, f"mend the maps: {text}", person=_KEEPER)
-
-
-def _command(*words: str) -> str:
-    """Return a command line; the paths among the words are quoted where they must be."""
-    quoted = [word if " " in word or not word else shlex.quote(word) for word in words[1:]]
-    return " ".join(["safeframe", words[0], *quoted])
+def _command(name: str, *words: str, more: str = "") -> str:
+    """Return a command line; paths and names are quoted where they must be, ``more`` is not."""
+    return " ".join(["safeframe", name, *map(shlex.quote, words), *([more] if more else ())])
 
 
 def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
@@ -565,47 +457,6 @@ def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
 def _end_of(step: str, ends: Sequence[str]) -> str:
     """Return at which end a step of the checklist is tried, empty for one at both."""
     return next((end for end in ends if step.startswith(f"{end}.")), "")
-
-
-def _about(own: Sequence[RecordPoint], aspect: str) -> list[RecordPoint]:
-    return [point for point in own if point.aspect == aspect]
-
-
-def _state(points: Sequence[RecordPoint]) -> str:
-    if any(point.fault for point in points):
-        return "fault"
-    return "open" if points else "good"
-
-
-def _read_back(made: Record, own: Sequence[RecordPoint]) -> GateCell:
-    points = _about(own, "read back")
-    differing = [point.subject for point in points if point.fault]
-    if differing:
-        return GateCell("fault", f"{' and '.join(differing)} differs")
-    lacking = {point.subject for point in points}
-    done = [end for end in made.ends if end not in lacking]
-    if not lacking:
-        return GateCell("good", "both ends")
-    return GateCell("open", f"only {done[0]}" if done else "no")
-
-
-def _tested(made: Record, own: Sequence[RecordPoint]) -> GateCell:
-    points = _about(own, "tests")
-    failed = sum(point.fault for point in points)
-    total = len(made.steps)
-    left = len({point.subject for point in points})
-    text = f"{total - left} of {total}"
-    return GateCell(_state(points), f"{text}, {failed} failed" if failed else text)
-
-
-def _signed(made: Record, own: Sequence[RecordPoint], signed: Assessment) -> GateCell:
-    points = _about(own, "approvals")
-    names = {name for row in made.people.approvals if (name := record.person(row.who))}
-    keys = sorted({row.by for row in signed.signatures if row.accepted})
-    text = f"{len(names)} of {record.APPROVALS}"
-    text += f", key of {' and '.join(keys)}" if keys else ", no key"
-    wrong = any(row.signers and not row.accepted for row in signed.signatures)
-    return GateCell("fault" if wrong else _state(points), text)
 
 
 def _outline(connection: Connection) -> Connection:

@@ -19,7 +19,7 @@ from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
 from .file import Listing
-from .gate import GatePoint, GateRow, copied
+from .gaterow import GatePoint, GateRow, copied
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 

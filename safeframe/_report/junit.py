@@ -15,7 +15,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from .. import _checks as checks
 from .._errors import InputError
 from .._findings import Finding, Report, Rule, Spot, at_or_above
-from .._plant.gate import GatePoint
+from .._plant.gaterow import GatePoint
 from .._plant.verify import GateReport
 from .._words import count
 from .paths import relative

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from .._findings import Finding, NotJudged, Report
-from .._plant.gate import COLUMNS, GatePoint, GateRow
+from .._plant.gaterow import COLUMNS, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import count
 from . import findings, siteplan

@@ -6,7 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from html import escape
 
-from .._plant.gate import GateRow
+from .._plant.gaterow import GateRow
 from .._plant.verify import GateReport, natural
 from .._words import count
 from .document import Block, Drawing, Fold, Items, Paragraph, Section, StyledText, Words

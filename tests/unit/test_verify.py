@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import shutil
 import subprocess
 from collections.abc import Callable
@@ -19,7 +20,7 @@ from safeframe import record
 from safeframe._cli import main
 from safeframe._errors import UsageError
 from safeframe._findings import Finding
-from safeframe._plant.gate import GateCell, GateRow
+from safeframe._plant.gaterow import GateCell, GateRow
 from safeframe._plant.verify import GateReport, natural
 from safeframe._report import junit
 from safeframe._source import NOWHERE
@@ -200,6 +201,19 @@ class TestStates:
         assert row["points"][5]["command"] == (
             "safeframe record done records/lx.json wrong-device --who NAME --when DATE"
         )
+
+    def test_commands_quote_names_of_files(self, site: Site) -> None:
+        site.record("of LX.json", FRESH)
+        site.plant(f'{LX}, record = "records/of LX.json"')
+        commands = {point["command"] for point in site.row()["points"]}
+        assert {tuple(shlex.split(command)[:4]) for command in commands} == {
+            ("safeframe", "record", act, "records/of LX.json") for act in ("fill", "sign", "done")
+        }
+        for one in ("sc1-lx", "lx-sc1"):
+            (site.folder / "maps" / f"{one}.toml").rename(site.folder / "maps" / f"of {one}.toml")
+        site.plant(LX.replace("maps/", "maps/of "))
+        (point,) = site.row()["points"]
+        assert shlex.split(point["command"])[5:7] == ["maps/of sc1-lx.toml", "maps/of lx-sc1.toml"]
 
     def test_one_end_read_back(self, site: Site) -> None:
         half = record.fill(FRESH, "LX", who="A", when="d", serial="7", checksum="1", expected="1")

@@ -1,0 +1,177 @@
+"""What is told of one connection of a plant: its row, the cells of it, and what is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from .. import record
+from .._findings import Finding, NotJudged
+from .._model import Connection
+from .._source import Location
+from .._words import count, listed
+from ..record import Assessment, Record, RecordPoint
+
+__all__ = [
+    "COLUMNS",
+    "KEEPER",
+    "GateCell",
+    "GatePoint",
+    "GateRow",
+    "copied",
+    "maps_point",
+    "read_back_cell",
+    "signed_cell",
+    "tested_cell",
+]
+
+COLUMNS = ("agree", "read back", "tested", "signed", "valid")
+"""What is told of every connection, in this order."""
+
+
+KEEPER = "who keeps the maps"
+"""Who does what no machine asks for."""
+
+
+class GateCell(NamedTuple):
+    """One cell of the table: ``good``, ``open`` (still to be done) or ``fault``, and its words."""
+
+    state: str
+    text: str
+
+
+class GatePoint(NamedTuple):
+    """One thing that is wrong (``fault``) or still to be done, and who does what about it.
+
+    ``aspect`` is ``maps``, ``device files``, ``record``, ``request``, ``read back``, ``tests``,
+    ``approvals``, ``signatures``, ``serials`` or ``evidence``. What is done at a device names its
+    end as ``machine`` and its ``serial`` number where that is known; all else has a ``person``.
+    ``command`` is to be completed and pasted, empty where there is none.
+    """
+
+    aspect: str
+    text: str
+    fault: bool
+    step: str
+    machine: str = ""
+    person: str = ""
+    command: str = ""
+    serial: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GateRow:
+    """One connection of the plant file, judged.
+
+    ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
+    read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
+    ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
+    of the last entry of the record.
+    """
+
+    number: int
+    name: str
+    ends: tuple[str, ...]
+    maps: tuple[str, ...]
+    where: Location
+    record: str
+    findings: tuple[Finding, ...]
+    points: tuple[GatePoint, ...]
+    read_back: GateCell
+    tested: GateCell
+    signed: GateCell
+    valid: GateCell
+    facts: tuple[tuple[str, str], ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+    notes: tuple[str, ...] = ()
+    outline: Connection | None = None
+    seal: str = ""
+
+    @property
+    def failing(self) -> tuple[Finding, ...]:
+        """The findings that count: all but notes."""
+        return tuple(finding for finding in self.findings if finding.severity != "note")
+
+    @property
+    def in_order(self) -> bool:
+        """Whether everything demanded was looked at and nothing is wrong or open."""
+        return not self.failing and not self.points
+
+    @property
+    def agree(self) -> GateCell:
+        """Whether the maps agree, with each other and with the device files named."""
+        wrong = [point for point in self.points if point.aspect in ("maps", "device files")]
+        if any(point.aspect == "maps" for point in wrong):
+            return GateCell("fault", "not judged")
+        if self.failing:
+            return GateCell("fault", count(len(self.failing), "finding"))
+        if wrong:
+            state = "fault" if any(point.fault for point in wrong) else "open"
+            return GateCell(state, "device file" if state == "fault" else "no device file")
+        return GateCell("good", "yes")
+
+    @property
+    def cells(self) -> tuple[GateCell, ...]:
+        """The cells of the table, as COLUMNS names them."""
+        return self.agree, self.read_back, self.tested, self.signed, self.valid
+
+
+def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
+    """Return a row whose record holds the very entries of those of other rows."""
+    names = listed([f"{other.record} of {other.name}" for other in others])
+    point = GatePoint(
+        "record",
+        f"{row.record} holds the very entries of {names}: what was read back and tried at one "
+        "connection says nothing about another",
+        True,
+        "make, test and sign a record for each connection",
+        person=KEEPER,
+    )
+    return replace(row, points=(*row.points, point), valid=GateCell("fault", "no"))
+
+
+def maps_point(text: str) -> GatePoint:
+    """Return the point about maps that could not be judged."""
+    return GatePoint("maps", text, True, f"mend the maps: {text}", person=KEEPER)
+
+
+def _about(own: Sequence[RecordPoint], aspect: str) -> list[RecordPoint]:
+    return [point for point in own if point.aspect == aspect]
+
+
+def _state(points: Sequence[RecordPoint]) -> str:
+    if any(point.fault for point in points):
+        return "fault"
+    return "open" if points else "good"
+
+
+def read_back_cell(made: Record, own: Sequence[RecordPoint]) -> GateCell:
+    points = _about(own, "read back")
+    differing = [point.subject for point in points if point.fault]
+    if differing:
+        return GateCell("fault", f"{' and '.join(differing)} differs")
+    lacking = {point.subject for point in points}
+    done = [end for end in made.ends if end not in lacking]
+    if not lacking:
+        return GateCell("good", "both ends")
+    return GateCell("open", f"only {done[0]}" if done else "no")
+
+
+def tested_cell(made: Record, own: Sequence[RecordPoint]) -> GateCell:
+    points = _about(own, "tests")
+    failed = sum(point.fault for point in points)
+    total = len(made.steps)
+    left = len({point.subject for point in points})
+    text = f"{total - left} of {total}"
+    return GateCell(_state(points), f"{text}, {failed} failed" if failed else text)
+
+
+def signed_cell(made: Record, own: Sequence[RecordPoint], signed: Assessment) -> GateCell:
+    points = _about(own, "approvals")
+    names = {name for row in made.people.approvals if (name := record.person(row.who))}
+    keys = sorted({row.by for row in signed.signatures if row.accepted})
+    text = f"{len(names)} of {record.APPROVALS}"
+    text += f", key of {' and '.join(keys)}" if keys else ", no key"
+    wrong = any(row.signers and not row.accepted for row in signed.signatures)
+    return GateCell("fault" if wrong else _state(points), text)
