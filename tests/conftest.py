@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
+import pkgutil
 
-import pytest
-from hypothesis import HealthCheck, is_hypothesis_test, settings
+from hypothesis import HealthCheck, settings
+
+import safeframe
 
 settings.register_profile(
     "quick",
@@ -23,16 +26,12 @@ DEEP = os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep"
 """Whether the long run is asked for: every bit, every length, thousands of recordings."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Count the branches that examples reach: what random data and programs from outside reach is
-    luck, and tracing them takes longer than the tests themselves."""
-    for item in items:
-        if is_hypothesis_test(getattr(item, "obj", None)) or item.get_closest_marker("oracle"):
-            item.add_marker(pytest.mark.no_cover)
-
-
 def pytest_collection_finish() -> None:
-    """Spare the collector of garbage the thousands of tests, which stay to the end."""
+    """Import every module while coverage counts, whatever test needs it first, and spare the
+    collector of garbage what stays to the end, thousands of tests."""
+    for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
+        if not module.name.endswith(".__main__"):
+            importlib.import_module(module.name)
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)

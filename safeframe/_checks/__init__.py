@@ -95,7 +95,7 @@ def _rules() -> tuple[Rule, ...]:
 
 
 def _route_checks() -> list[tuple[Rule, RouteCheck]]:
-    from . import handed_meanings, handovers, routes  # noqa: F401  deferred: only plants have routes.
+    from . import handovers, routed_meanings, routes  # noqa: F401  deferred: only plants have routes.
 
     return ROUTE_CHECKS
 

@@ -30,6 +30,8 @@ from safeframe.residual._code import contiguous
 from tests.unit.record_maps import TESTED
 from tests.unit.written import NEW, OLD, items, left_over, set_up, state
 
+pytestmark = pytest.mark.no_cover
+
 TRIALS = int(os.environ.get("SAFEFRAME_ATTACKS", "12"))
 FEWER = int(os.environ.get("SAFEFRAME_ATTACKS", "3"))
 """Trials of whole commands, which take longer."""

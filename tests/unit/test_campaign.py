@@ -14,6 +14,8 @@ from tests.campaign.oracle import Said, agree, judge, truths
 from tests.campaign.run import Tally, campaign, load, one, prepared, said
 from tests.campaign.tiny import text
 
+pytestmark = pytest.mark.no_cover
+
 PAIRS, SEED = 90, 7
 
 

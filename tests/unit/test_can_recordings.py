@@ -412,6 +412,7 @@ class TestExamining:
         assert found.sides[0].ones == 0x02_01_07
 
 
+@pytest.mark.no_cover
 class TestFlippedBits:
     """A flipped bit of any message MUST NOT leave a good recording clean."""
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from random import Random
 from unittest.mock import patch
 
+import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -24,6 +25,8 @@ from safeframe._diff import (
 )
 from safeframe._model import Connection, End, Map, Reserved, Signal
 from tests.strategies import clean_connections, ends
+
+pytestmark = pytest.mark.no_cover
 
 Edit = Callable[[Map], Map]
 EDITS = ("add", "remove", "move", "rename", "resize", "mean", "safe", "exchange")

@@ -32,6 +32,8 @@ from tests.strategies import clean_connections, ends, names, places
 
 from .test_mapfile_patch import as_tables
 
+pytestmark = pytest.mark.no_cover
+
 STYLES: dict[str, Callable[[End], str]] = {
     "rows.toml": dumps,
     "tables.toml": as_tables,

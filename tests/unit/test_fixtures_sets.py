@@ -57,6 +57,7 @@ def judged(link: Link, steps: tuple[SentFrame, ...]) -> list[tuple[str, str]]:
     return [(VERDICTS[opinion.result], opinion.check) for opinion in opinions]
 
 
+@pytest.mark.no_cover
 class TestVerdicts:
     """The receiver MUST say of every generated frame what the fixture states."""
 

@@ -15,6 +15,8 @@ from safeframe._findings import Finding
 from safeframe._model import Connection, Map, Reserved, Signal
 from tests.strategies import clean_connections
 
+pytestmark = pytest.mark.no_cover
+
 DISPLACEMENT = {
     "one-sided-signal",
     "shifted-signals",

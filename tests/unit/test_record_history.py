@@ -131,6 +131,7 @@ PEOPLE = {"C. Dahl": "cdahl", "c.dahl": "cdahl", "D. Evans": "devans", "E. Frost
 
 @settings(max_examples=25, deadline=None)
 @given(st.data())
+@pytest.mark.no_cover
 def test_forty_entries_against_a_notebook(data: st.DataObject) -> None:
     """After each of up to 40 acts the record MUST say what an independent model says."""
     model, made = Model(), TESTED

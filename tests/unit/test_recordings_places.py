@@ -60,6 +60,7 @@ def shown(found: Examination) -> str:
     return " ".join(render(document(found)).split())
 
 
+@pytest.mark.no_cover
 class TestShortRecordings:
     """A flipped bit MUST NOT leave a recording clean because its frame is not found any more."""
 

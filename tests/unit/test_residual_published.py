@@ -33,6 +33,8 @@ from safeframe.residual import (
 from .. import residual_oracles as oracle
 from ..conftest import DEEP
 
+pytestmark = pytest.mark.no_cover
+
 long_run = pytest.mark.skipif(not DEEP, reason="takes long: SAFEFRAME_HYPOTHESIS=deep")
 
 KOOPMAN = [

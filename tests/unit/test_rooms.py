@@ -15,6 +15,8 @@ from safeframe import protocols
 from safeframe.protocols import aspects
 from tests.unit.links import CASES, make
 
+pytestmark = pytest.mark.no_cover
+
 PACKAGE = Path(safeframe.__file__).parent
 NAMES = frozenset(protocols.names()) - {"plain"}
 """``plain`` is a word of its own elsewhere; it is looked for in comparisons and calls below."""

@@ -11,10 +11,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.unit.route_sites import Link, Place, Row
+
+pytestmark = pytest.mark.no_cover
 
 WATCHDOG_MS, EXCHANGE_MS, CYCLE_MS = 100, 10, 7
 

@@ -12,6 +12,8 @@ from tests.conftest import DEEP
 from tests.unit.schemas import fits
 from tests.unit.site_history import CONNECTIONS, Editor, Repository, expected
 
+pytestmark = pytest.mark.no_cover
+
 EDITS = 40
 
 

@@ -437,6 +437,7 @@ class TestCommand:
         )
 
 
+@pytest.mark.no_cover
 class TestFortyEdits:
     """A site of 12 connections under 40 random edits: a model of its own follows every source.
 

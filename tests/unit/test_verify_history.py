@@ -21,6 +21,8 @@ from safeframe.record import Record
 
 from ..conftest import DEEP
 
+pytestmark = pytest.mark.no_cover
+
 CONNECTIONS, EDITS = 12, 40
 
 
