@@ -16,7 +16,7 @@ settings.register_profile(
     derandomize=True,
     database=None,
     deadline=None,
-    max_examples=40,
+    max_examples=60,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)

@@ -420,7 +420,6 @@ def story(link: Link, acts: Sequence[tuple[str, int]], seed: int) -> list[Packet
     return packets(link, steps)
 
 
-@pytest.mark.no_cover
 class TestBruteForce:
     """What is exercised MUST be what a reader finds that asks every frame for every point."""
 

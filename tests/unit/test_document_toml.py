@@ -20,6 +20,7 @@ def refusal(text: str) -> str:
 def test_many_points_that_part_no_name() -> None:
     text = f'a = "{"b." * 100}"  # {"c." * 100}\n'
     assert parse("\ufeff" + text, path="x.toml") == {"a": "b." * 100}
+    assert parse(f"[t]\n{text}", path="x.toml") == {"t": {"a": "b." * 100}}
 
 
 def test_many_points_that_do() -> None:

@@ -381,7 +381,6 @@ class TestEveryProtocol:
                 else ["foreign frame"] * (link.profile in WITH_IDS)
             )
 
-    @pytest.mark.no_cover
     def test_a_spoilt_frame_is_no_foreign_one(self, link: Link, side: int) -> None:
         rest, _ = self.rows(link, side)
         frames = [*RunningLink(link, 1).ticks([rest] * 5)]

@@ -24,6 +24,7 @@ from safeframe.fixtures import ERRORS, KINDS, FrameSet, SentFrame
 from safeframe.fixtures._mistakes import MARK
 from safeframe.fixtures._states import data
 from safeframe.fixtures._undetected import lightest
+from safeframe.protocols.aspects import FaultTraits
 from safeframe.relations import Watch
 from tests.strategies import clean_connections
 
@@ -57,7 +58,6 @@ def judged(link: Link, steps: tuple[SentFrame, ...]) -> list[tuple[str, str]]:
     return [(VERDICTS[opinion.result], opinion.check) for opinion in opinions]
 
 
-@pytest.mark.no_cover
 class TestVerdicts:
     """The receiver MUST say of every generated frame what the fixture states."""
 
@@ -542,3 +542,9 @@ class TestMistakes:
             for end in demo_connection().ends
         ]
         assert list(fixtures.mistakes(Connection(first=ends[0], second=ends[1]))) == []
+
+
+def test_a_protocol_that_states_neither_measures_nor_neighbours() -> None:
+    traits, link = FaultTraits(), make("fscp-12-1", 2, 4, {})
+    assert traits.caught_by(link, 4) == ()
+    assert traits.neighbour(link, 0, "insertion") is link

@@ -28,8 +28,7 @@ from ..receivers.recordings import (
 )
 from .links import make
 
-pytestmark = pytest.mark.no_cover  # Examples reach what a random recording reaches.
-COUNT = 10_000 if DEEP else 100
+COUNT = 10_000 if DEEP else 200
 SHORT = [CASES[number] for number in (1, 4, 6, 8, 10, 11, 12)]
 """One recording for each protocol and format; all of them in the long run."""
 

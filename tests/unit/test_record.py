@@ -567,7 +567,6 @@ def leaves(data: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | 
         yield from leaves(inner, (*path, key))
 
 
-@pytest.mark.no_cover
 class TestVoidAfterAnyEdit:
     """A record MUST verify until any part that matters changes, and fail for each such part."""
 
