@@ -260,7 +260,7 @@ class _Judge:
             if point.aspect == "tests":
                 tests.setdefault(_end_of(point.subject, made.ends), []).append(point)
             elif point.aspect == "read back":
-                words = f"--end {shlex.quote(point.subject)} --who NAME --when DATE"
+                words = "--who NAME --when DATE --serial TEXT --checksum TEXT --expected TEXT"
                 self._add(
                     point,
                     "read back serial number and checksum",
@@ -268,7 +268,9 @@ class _Judge:
                     command=_command(
                         "record fill",
                         self.path,
-                        more=f"{words} --serial TEXT --checksum TEXT --expected TEXT",
+                        "--end",
+                        point.subject,
+                        more=words,
                     ),
                 )
             elif point.aspect == "request":
@@ -353,7 +355,7 @@ class _Judge:
                         if self.settings.signers
                         else "sign the record with a key, and verify with --signers FILE",
                         person=name,
-                        command=f"safeframe record seal {shlex.quote(self.path)} | "
+                        command=f"{_command('record seal', self.path)} | "
                         f"ssh-keygen -Y sign -f KEY -n {record.NAMESPACE} > "
                         f"{shlex.quote(f'{self.path}.NAME.sig')}",
                     )
@@ -445,7 +447,7 @@ class _Judge:
 
 def _command(name: str, *words: str, more: str = "") -> str:
     """Return a command line; paths and names are quoted where they must be, ``more`` is not."""
-    return " ".join(["safeframe", name, *map(shlex.quote, words), *([more] if more else ())])
+    return f"safeframe {name} {shlex.join(words)} {more}".rstrip()
 
 
 def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:

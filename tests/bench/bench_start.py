@@ -1,6 +1,6 @@
 """Cold start of ``safeframe check`` on the demo pair against ``python -c pass``, in one run.
 
-Run: python tests/bench/bench_start.py. Prints medians in ms and their ratio (goal: at most 6).
+Run: python tests/bench/bench_start.py. Prints medians in ms and their ratio (goal: at most 5).
 """
 
 from __future__ import annotations
