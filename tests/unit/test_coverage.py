@@ -445,7 +445,7 @@ class TestBruteForce:
     @pytest.mark.parametrize("kind", ["states", "faults", "walking-one"])
     def test_every_protocol(self, case: tuple[str, int, int, dict[str, Any]], kind: str) -> None:
         link = make(*case)
-        for made in fixtures.make(link, kind, seed=2, count=12)[:: 4 if kind == "faults" else 1]:
+        for made in fixtures.make(link, kind, seed=2, count=30)[:: 4 if kind == "faults" else 1]:
             same(link, packets(link, made.steps))
 
     @pytest.mark.parametrize(

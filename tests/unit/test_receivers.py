@@ -129,6 +129,7 @@ def _is_clean(made: Recording, number: int, *, fresh: bool) -> bool:
     return examined(made, fresh=fresh).is_clean
 
 
+@pytest.mark.no_cover
 class TestFlippedBits:
     """A flipped bit MUST NOT leave a good recording clean, but for those the docs name."""
 
@@ -141,10 +142,7 @@ class TestFlippedBits:
             whole = whole._replace(frames=whole.frames[first:])
         assert examined(whole, fresh=fresh).is_clean
         for number, sent in enumerate(whole.frames):
-            # The short run takes two bits of each octet, other ones in the next octet and frame.
             for bit in range(8 * len(sent.octets)):
-                if not DEEP and (bit - number - bit // 8) % 4:
-                    continue
                 octets = bytearray(sent.octets)
                 octets[bit // 8] ^= 1 << bit % 8
                 frames = list(whole.frames)

@@ -1,8 +1,7 @@
 """Figures that someone else printed, each with its source, and long codes by a second method.
 
 The tables of Koopman (users.ece.cmu.edu/~koopman/crc/, pages hd3.html and hd6.html, read 2026)
-list the largest number of data bits for which a CRC keeps a Hamming distance. Each length of a
-32-bit code takes seconds: SAFEFRAME_HYPOTHESIS=deep computes all of them.
+list the largest number of data bits for which a CRC keeps a Hamming distance.
 """
 
 from __future__ import annotations
@@ -31,11 +30,8 @@ from safeframe.residual import (
 )
 
 from .. import residual_oracles as oracle
-from ..conftest import DEEP
 
 pytestmark = pytest.mark.no_cover
-
-long_run = pytest.mark.skipif(not DEEP, reason="takes long: SAFEFRAME_HYPOTHESIS=deep")
 
 KOOPMAN = [
     # generator, row of the page, {distance: largest data bits}
@@ -129,15 +125,14 @@ def four_by_pair_sums(generator: int, bits: int) -> int:
 
 @pytest.fixture(scope="module")
 def ieee() -> dict[int, Weights]:
-    return of_length(0x104C11DB7, [300, 301, 12144] if DEEP else [12144])
+    return of_length(0x104C11DB7, [300, 301, 12144])
 
 
 def test_ieee_802_3_distances(ieee: dict[int, Weights]) -> None:
     """HD 6 ends at 268 data bits, HD 5 at 2974 (Koopman, DSN 2002, tables 1 and 2; from memory,
     confirmed here by two methods)."""
-    if DEEP:
-        assert ieee[300].counts[1:7] == (0, 0, 0, 0, 0, 361)
-        assert ieee[301].counts[1:7] == (0, 0, 0, 0, 1, 368)
+    assert ieee[300].counts[1:7] == (0, 0, 0, 0, 0, 361)
+    assert ieee[301].counts[1:7] == (0, 0, 0, 0, 1, 368)
     assert four_by_pair_sums(0x104C11DB7, 3006) == 0
     assert four_by_pair_sums(0x104C11DB7, 3007) == 1
 
@@ -150,7 +145,6 @@ def test_ieee_802_3_at_12112_data_bits(ieee: dict[int, Weights]) -> None:
     assert float(undetected(found, Fraction(1, 10**4))) == pytest.approx(8.511824e-12, rel=1e-6)
 
 
-@long_run
 def test_crc_32c_distances() -> None:
     """HD 6 ends at 5243 data bits (Koopman's table for 0x8F6E37A0; from memory); A_4 at 12144 bits
     as computed by an independent program."""
@@ -162,7 +156,7 @@ def test_crc_32c_distances() -> None:
 
 @pytest.fixture(scope="module")
 def found() -> dict[int, Weights]:
-    return of_length(0x1F4ACFB13, [64, 208, 306, 312, 4208, 12200, 32768] if DEEP else [64, 208])
+    return of_length(0x1F4ACFB13, [64, 208, 306, 312, 4208, 12200, 32768])
 
 
 class TestOpcUaSafety:
@@ -170,9 +164,7 @@ class TestOpcUaSafety:
     4.0e-10 for 1 to 1500 octets of data. Sampled here; tests/bench/full_opcua.py does all."""
 
     def test_bound(self, found: dict[int, Weights]) -> None:
-        tops = [
-            peak(each, condition=True) for bits, each in found.items() if bits not in (306, 32768)
-        ]
+        tops = [peak(found[bits], condition=True) for bits in (64, 208, 312, 4208, 12200)]
         assert all(top.value <= Fraction(4, 10**10) for top in tops)
 
     def test_where_the_bound_is_nearest(self, found: dict[int, Weights]) -> None:
@@ -190,16 +182,11 @@ class TestOpcUaSafety:
         assert float(undetected(found[208], Fraction(1, 100))) == pytest.approx(
             5.0761077e-13, rel=1e-7
         )
-
-    @long_run
-    def test_counts_of_12200_bits(self, found: dict[int, Weights]) -> None:
-        """As computed by two other programs."""
         assert found[12200].counts[6] == 2130225094664
         assert float(conditional(found[12200], Fraction(1, 10**4))) == pytest.approx(
             6.4623247e-13 / (1 - (1 - 1e-4) ** 12200), rel=1e-6
         )
 
-    @long_run
     def test_distance_8_ends_at_306_bits_and_6_at_32768(self, found: dict[int, Weights]) -> None:
         """Koopman's row for 0xFA567D89: HD 8 to 274 data bits, HD 6 to 32736 (from memory)."""
         assert found[306].distance == 8
