@@ -7,6 +7,7 @@ import importlib
 import os
 import pkgutil
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 import safeframe
@@ -26,12 +27,15 @@ DEEP = os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep"
 """Whether the long run is asked for: every bit, every length, thousands of recordings."""
 
 
-def pytest_collection_finish() -> None:
-    """Import every module while coverage counts, whatever test needs it first, and spare the
-    collector of garbage what stays to the end, thousands of tests."""
-    for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
-        if not module.name.endswith(".__main__"):
-            importlib.import_module(module.name)
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Spare the collector of garbage what stays to the end, thousands of tests.
+
+    Where coverage counts, import every module: a test that is not traced may need it first.
+    """
+    if session.config.pluginmanager.hasplugin("_cov"):
+        for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
+            if not module.name.endswith(".__main__"):
+                importlib.import_module(module.name)
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)
