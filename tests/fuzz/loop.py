@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
-from types import FrameType
+from types import CodeType, FrameType
 from typing import Any
 
 import safeframe
@@ -21,7 +21,7 @@ _ROOM = str(Path(safeframe.__file__).parent)
 _LONGEST = 1 << 16
 _KEPT = 400
 _TRACED = 8
-"""Of so many inputs one is traced: tracing costs ten times the reading."""
+"""Of so many inputs one is traced before Python 3.12: tracing costs ten times the reading."""
 SECONDS = 5.0
 """Time for one input, generous on a busy machine; a file of 64 KiB is read in a fraction of it."""
 _TEXTS = (
@@ -58,15 +58,17 @@ def run(read: Read, seeds: list[bytes], runs: int, seed: int = 0) -> Found:
     lines: set[tuple[str, int]] = set()
     found = Found(kept=list(seeds))
     start = time.monotonic()
-    for octets in seeds:
-        _one(read, octets, lines)
-    found.first_lines = len(lines)
-    for number in range(runs):
-        octets = spoilt(random.choice(found.kept), random, found.kept)
-        before = len(lines)
-        found.refused += _one(read, octets, None if number % _TRACED else lines)
-        if len(lines) > before and len(found.kept) < _KEPT:
-            found.kept.append(octets)
+    with _watched(lines) as traced_by_hand:
+        for octets in seeds:
+            _one(read, octets, lines if traced_by_hand else None)
+        found.first_lines = len(lines)
+        for number in range(runs):
+            octets = spoilt(random.choice(found.kept), random, found.kept)
+            before = len(lines)
+            traced = traced_by_hand and number % _TRACED == 0
+            found.refused += _one(read, octets, lines if traced else None)
+            if len(lines) > before and len(found.kept) < _KEPT:
+                found.kept.append(octets)
     found.runs, found.lines = runs, len(lines)
     found.seconds = time.monotonic() - start
     return found
@@ -137,6 +139,31 @@ def _bounded() -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_VIRTUAL, 0)
         signal.signal(signal.SIGVTALRM, before)
+
+
+@contextmanager
+def _watched(lines: set[tuple[str, int]]) -> Iterator[bool]:
+    """Note the lines of every input at almost no cost; yield whether Python is too old for it."""
+    if sys.version_info < (3, 12):
+        yield True
+    else:
+        monitoring, tool = sys.monitoring, 3  # One of the numbers that nothing is meant to use.
+
+        def line(code: CodeType, number: int) -> object:
+            if code.co_filename.startswith(_ROOM):
+                lines.add((code.co_filename, number))
+            return monitoring.DISABLE  # A line is told once.
+
+        monitoring.use_tool_id(tool, "spoilt inputs")
+        try:
+            monitoring.register_callback(tool, monitoring.events.LINE, line)
+            monitoring.restart_events()
+            monitoring.set_events(tool, monitoring.events.LINE)
+            yield False
+        finally:
+            monitoring.set_events(tool, 0)
+            monitoring.register_callback(tool, monitoring.events.LINE, None)
+            monitoring.free_tool_id(tool)
 
 
 @contextmanager
