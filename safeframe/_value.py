@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import namedtuple
 from operator import attrgetter, eq, ge, gt, le, lt
-from sys import modules
+from sys import modules, version_info
 from typing import Any, NoReturn
 
 TYPE_CHECKING = False
@@ -222,7 +222,8 @@ def _row_of(cls: Any, values: Iterable[object]) -> Any:
 def _row_replaced(row: Any, /, **changes: object) -> Any:
     made = row._make(map(changes.pop, row._fields, row))
     if changes:
-        raise ValueError(f"Got unexpected field names: {list(changes)!r}")
+        error = TypeError if version_info >= (3, 13) else ValueError
+        raise error(f"Got unexpected field names: {list(changes)!r}")
     return made
 
 

@@ -152,14 +152,15 @@ def imports_of(path: Path, text: str) -> Iterator[Import]:
     unit = unit_of(path)
     parents = ["safeframe", *path.relative_to(PACKAGE).parts[:-1]]
     for node in ast.walk(ast.parse(text)):
-        where = f"{path.relative_to(ROOT)}:{getattr(node, 'lineno', 0)}"
-        names: list[list[str]] = []
         if isinstance(node, ast.Import):
             names = [alias.name.split(".") for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             base = parents[: len(parents) - node.level + 1] if node.level else []
             base = base + (node.module.split(".") if node.module else [])
             names = [[*base, alias.name] for alias in node.names]
+        else:
+            continue
+        where = f"{path.relative_to(ROOT)}:{node.lineno}"
         for name in names:
             if name[0] != "safeframe":
                 if name[0] not in sys.stdlib_module_names:

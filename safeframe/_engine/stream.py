@@ -5,11 +5,15 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from functools import cache
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from .._errors import UsageError
 from . import frames
 from .recipe import Inspection, Recipe
+
+if TYPE_CHECKING:
+    from inspect import Signature
 
 __all__ = ["Judgement", "Session", "newer", "simple", "solve", "start"]
 
@@ -145,12 +149,17 @@ class Session(ABC):
         """Judge octets that are no repeat; advance when they are accepted."""
 
 
-def start(make: type[Session], /, **settings: Any) -> Session:
-    """Return a session of a class; UsageError for settings that it does not take or lacks."""
+@cache
+def _signature(make: type[Session]) -> Signature:
     from inspect import signature  # deferred: it costs milliseconds and only sessions need it.
 
+    return signature(make)
+
+
+def start(make: type[Session], /, **settings: Any) -> Session:
+    """Return a session of a class; UsageError for settings that it does not take or lacks."""
     try:
-        signature(make).bind(**settings)
+        _signature(make).bind(**settings)
     except TypeError as error:
         raise UsageError(f"a session of {make.recipe.name}: {error}") from None
     return make(**settings)

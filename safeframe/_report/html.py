@@ -35,8 +35,6 @@ _ONE_LINE = 12
 """Codes of up to so many characters are never broken: places, and data of four octets."""
 _SHORT_TABLE = 12
 """Tables of up to so many rows stay on one printed page; larger ones would leave gaps."""
-_WIDE = '<div class="wide" role="region" tabindex="0" aria-label="{}">'
-"""What may be wider than a narrow window; then the keyboard must be able to scroll it."""
 _BREAKS = re.compile(r"(?<=[._-])(?=\w)")
 
 
@@ -70,6 +68,26 @@ class _HtmlWriter:
         self.style = ""
         self.draws = False
         self._grids = 0
+        self._labels: dict[str, int] = {}
+
+    def _wide(self, label: str) -> str:
+        """Return the opening tag of what may be wider than a window; the keyboard can scroll it.
+
+        It is a landmark, and the name of one stands once on a page.
+        """
+        name, key = label, label.casefold()
+        while not self._is_new(name):
+            self._labels[key] += 1
+            name = f"{label} {self._labels[key]}"
+        return f'<div class="wide" role="region" tabindex="0" aria-label="{text(name)}">'
+
+    def _is_new(self, label: str) -> bool:
+        """Note the name of a landmark; return whether it is the first one of that name."""
+        key = label.casefold()
+        if key in self._labels:
+            return False
+        self._labels[key] = 1
+        return True
 
     def blocks(self, given: Iterable[Block], level: int) -> str:
         return "\n".join(self._block(block, level) for block in given)
@@ -88,16 +106,16 @@ class _HtmlWriter:
         if isinstance(block, Table):
             for picture in filter(None, block.pictures):
                 self._take_style(picture)
-            return _table(block)
+            return self._table(block)
         if isinstance(block, Points):
             points = tuple(point_row(point, len(block.head)) for point in block.points)
-            return _table(Table(points, block.head))
+            return self._table(Table(points, block.head))
         if isinstance(block, Facts):
             rows = (f"<dt>{text(label)}</dt><dd>{_words(said)}</dd>" for label, said in block.rows)
             return f"<dl>{''.join(rows)}</dl>"
         if isinstance(block, CodeBlock):
             lines = "\n".join(map(_words, block.lines))
-            return f"{_WIDE.format('text')}<pre>{lines}</pre></div>"
+            return f"{self._wide('text')}<pre>{lines}</pre></div>"
         if isinstance(block, Fold):
             inside = self.blocks(block.blocks, level)
             return f"<details><summary>{text(block.title)}</summary>{inside}</details>"
@@ -118,8 +136,9 @@ class _HtmlWriter:
             )
         name = f"part-{len(self.contents) + 1}"
         self.contents.append((name, told))
+        named = f' aria-labelledby="{name}-h"' if self._is_new(told) else ""
         return (
-            f'<section id="{name}" aria-labelledby="{name}-h"{kind}>'
+            f'<section id="{name}"{named}{kind}>'
             f'<h2 id="{name}-h">{text(told)}</h2>\n{self.blocks(block.blocks, 3)}</section>'
         )
 
@@ -127,8 +146,7 @@ class _HtmlWriter:
         self.draws = True
         self._grids += 1
         drawn = "".join(
-            '<div class="wide" role="region" tabindex="0" '
-            f'aria-label="{text(one.title)}">{svg.picture(one, f"g{self._grids}-{side}")}</div>'
+            f"{self._wide(one.title)}{svg.picture(one, f'g{self._grids}-{side}')}</div>"
             for side, one in enumerate(block.grids)
         )
         caption = svg.caption(block.grids, block.name)
@@ -138,7 +156,10 @@ class _HtmlWriter:
             return f"{figure}</figure>"
         head = ("signal", "map", "from place", "bits here", "difference", "the other end has")
         name = f"{block.name}: differences" if block.name else "Differences"
-        return f"{figure}</figure>{_table(Table(rows, head=head, caption=name))}"
+        return f"{figure}</figure>{self._table(Table(rows, head=head, caption=name))}"
+
+    def _table(self, block: Table) -> str:
+        return f"{self._wide(block.caption or 'table')}{_rows_of(block)}</div>"
 
     def _take_style(self, drawing: Drawing) -> None:
         if drawing.style not in self.style:
@@ -147,7 +168,7 @@ class _HtmlWriter:
     def _drawing(self, block: Drawing) -> str:
         self._take_style(block)
         return (
-            '<figure><div class="wide" role="region" tabindex="0" aria-label="picture">'
+            f"<figure>{self._wide('picture')}"
             f'<div class="{block.kind}">{block.svg}</div></div></figure>'
         )
 
@@ -180,7 +201,7 @@ def _code(words: str) -> str:
     return f"<code>{_BREAKS.sub('<wbr>', text(words))}</code>"
 
 
-def _table(block: Table) -> str:
+def _rows_of(block: Table) -> str:
     kinds = block.kinds or ("text",) * len(block.rows[0] if block.rows else block.head)
     below = bool(block.pictures)
     head = [*block.head, *([block.note_head] if block.notes and not below else [])]
@@ -205,10 +226,7 @@ def _table(block: Table) -> str:
     caption = f"<caption>{text(block.caption)}</caption>" if block.caption else ""
     columns = f"<colgroup>{widths}</colgroup>" if widths else ""
     top = f"<thead><tr>{names}</tr></thead>\n" if any(head) else ""
-    return (
-        f"{_WIDE.format(text(block.caption or 'table'))}"
-        f"<table{short}>{caption}{columns}{top}<tbody>{body}</tbody></table></div>"
-    )
+    return f"<table{short}>{caption}{columns}{top}<tbody>{body}</tbody></table>"
 
 
 def _below(block: Table, number: int, columns: int) -> str:

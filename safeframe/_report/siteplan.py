@@ -110,7 +110,7 @@ def picture(hub: str, rows: list[tuple[str, GateRow]]) -> str:
             parts.append(_box(right, top, _ROW, other))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH}" height="{height}" '
-        f'viewBox="0 0 {_WIDTH} {height}" role="img" '
+        f'viewBox="0 0 {_WIDTH} {height}" role="group" '
         f'aria-label="{escape(clean(hub))} and its connections">{"".join(parts)}</svg>'
     )
 

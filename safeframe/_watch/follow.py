@@ -49,8 +49,8 @@ class GrowingFile(io.RawIOBase):
         return True
 
     def close(self) -> None:
-        """Close the file."""
-        if not self.closed:
+        """Close the file, where there was one to open: Python closes what was never made too."""
+        if not self.closed and hasattr(self, "_file"):
             self._file.close()
         super().close()
 

@@ -91,16 +91,15 @@ class StripBook:
 
     def strip(self, index: int) -> tuple[Bin | None, ...]:
         """Return the bins of a signal up to the last time seen; None before it was known."""
-        filled: list[Bin | None] = []
         begun = self._begun[index]
-        last = None if begun is None else Bin(begun, begun, begun)
+        quiet = None if begun is None else Bin(begun, begun, begun)
         strip = self._strips[index]
-        for at in range(self.used):
-            found = strip[at] if at < len(strip) else None
-            if found is None and last is not None:
-                found = Bin(last.last, last.last, last.last)
-            filled.append(found)
-            last = found
+        filled: list[Bin | None] = []
+        for found in strip:
+            if found is not None:
+                quiet = Bin(found.last, found.last, found.last)
+            filled.append(found or quiet)
+        filled += [quiet] * (self.used - len(strip))
         return tuple(filled)
 
 

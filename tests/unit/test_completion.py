@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -152,4 +153,14 @@ def test_pages_are_not_stale() -> None:
     written = {
         path.name: path.read_text(encoding="utf-8") for path in command_pages.FOLDER.glob("*.md")
     }
-    assert written == command_pages.pages()
+    made = command_pages.pages()
+    if sys.version_info >= (3, 13):  # Its argparse writes ``-o, --output FILE``, others FILE twice.
+        written, made = (
+            {name: _without_what_is_twice(text) for name, text in pages.items()}
+            for pages in (written, made)
+        )
+    assert written == made
+
+
+def _without_what_is_twice(page: str) -> str:
+    return " ".join(re.sub(r"(-\w) \S+, (--\S+)", r"\1, \2", page).split())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -75,6 +76,18 @@ def test_a_drawing_is_a_picture_on_a_page_and_lines_elsewhere() -> None:
     assert ".x{fill:#fff}" in html.render(WHOLE)
     assert "```text\nstrip __#\n```" in markdown.render(WHOLE)
     assert "strip __#\n" in text.render(WHOLE)
+
+
+def test_each_landmark_of_a_page_has_a_name_of_its_own() -> None:
+    named = Table((("cell",),), ("head",), caption="table 2")
+    sections = (Section("Grid", ()),) * 2
+    page = html.render(Document("title", (*sections, *BLOCKS, named, *BLOCKS, *BLOCKS[2:4])))
+    names = re.findall(r'role="region" tabindex="0" aria-label="([^"]*)"', page)
+    tables = [name for name in names if name.startswith("table")]
+    assert len(set(names)) == len(names) == 19
+    assert page.count('aria-labelledby="part-') == 3  # Grid, inner and rule, each of them once.
+    assert "grid" not in names
+    assert tables == ["table", "table 2", "table 2 2", "table 3", "table 4", "table 5"]
 
 
 def test_a_fence_is_longer_than_what_it_holds() -> None:

@@ -500,6 +500,10 @@ class TestFollowing:
             GrowingFile("a\0b")
         assert "the path has no meaning" in str(raised.value)
 
+    def test_what_was_never_opened_is_closed_without_a_word(self) -> None:
+        """The interpreter does so, and from 3.13 on it prints what is raised."""
+        GrowingFile.__new__(GrowingFile).close()
+
 
 class TestGate:
     """Whoever looks on MUST see a state between two packets."""
