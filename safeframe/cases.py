@@ -16,8 +16,8 @@ from typing import Any
 
 from ._document.jsontext import parse, read
 from ._document.kinds import TEXT, Kind, RefusalError, array, choice, integer, show
-from ._document.locate import Path
 from ._document.output import OutputKind, claim, write
+from ._document.paths import Path
 from ._document.problems import Problems
 from ._document.reader import read_text
 from ._document.tables import Key, Tables, nested

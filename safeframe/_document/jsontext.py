@@ -16,7 +16,7 @@ from itertools import zip_longest
 from typing import Any, NamedTuple, NoReturn
 
 from .._errors import InputError, Problem
-from .locate import Path
+from .paths import Path
 from .problems import Problems
 from .tables import Tables
 

@@ -14,7 +14,7 @@ from .._value import NamedTuple
 from .characters import is_visible
 
 if TYPE_CHECKING:
-    from .locate import Path
+    from .paths import Path
     from .tables import Tables
 
 __all__ = [

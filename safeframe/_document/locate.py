@@ -9,16 +9,13 @@ lies deeper only when somebody asks for it (mostly to explain an error).
 from __future__ import annotations
 
 import re
-import tomllib
 from bisect import bisect_left
 from collections.abc import Callable, Iterator
 
 from .._value import NamedTuple
+from .paths import Path
 
-__all__ = ["KEY_PART", "Index", "Path", "Span", "Statement", "key_path", "lazy_lines"]
-
-Path = tuple[str | int, ...]
-"""Keys and array positions from the top of the file, such as ``("sends", 3, "width")``."""
+__all__ = ["KEY_PART", "Index", "Span", "Statement", "lazy_lines"]
 
 _STRING = (
     r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+"{3,5}'
@@ -37,7 +34,6 @@ _EQUALS = re.compile(r"[ \t]*+=[ \t]*+")
 _HEADER = re.compile(r"(\[\[?)[ \t]*+")
 _HEADER_END = re.compile(r"[ \t]*+\]\]?")
 _SPACES = re.compile(r"[ \t]*+")
-_BARE = re.compile(_BARE_KEY)
 
 
 class Span(NamedTuple):
@@ -56,17 +52,6 @@ class Statement(NamedTuple):
     header: bool
 
 
-def key_path(path: Path) -> str:
-    """Write a path as ``sends[3].codes.0x1``; a key that is not bare stands in quotes."""
-    parts: list[str] = []
-    for step in path:
-        if isinstance(step, int):
-            parts.append(f"[{step}]")
-        else:
-            parts.append(f".{step}" if _BARE.fullmatch(step) else f".{step!r}")
-    return "".join(parts).removeprefix(".")
-
-
 def lazy_lines(text: str) -> Callable[[Path], int]:
     """Return ``Index(text).line``, with the index made when the first line is asked for."""
     made: list[Index] = []
@@ -77,6 +62,12 @@ def lazy_lines(text: str) -> Callable[[Path], int]:
         return made[0].line(path)
 
     return line
+
+
+def _unquoted(key: str) -> str:
+    import tomllib  # deferred: most keys are bare.
+
+    return next(iter(tomllib.loads(f"{key}=0")))
 
 
 class Index:
@@ -204,7 +195,7 @@ class Index:
         while True:
             match = KEY_PART.match(self.text, position)
             assert match is not None, "the text must be TOML that tomllib has accepted"
-            parts.append(match[1] or next(iter(tomllib.loads(f"{match[0]}=0"))))
+            parts.append(match[1] or _unquoted(match[0]))
             dot = _DOT.match(self.text, match.end())
             if dot is None:
                 return tuple(parts), match.end()

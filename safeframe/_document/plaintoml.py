@@ -1,9 +1,10 @@
-"""TOML as map files are written: one statement or one row a line, read at the speed of ``re``.
+"""TOML as maps and facts are written: one statement or one row a line, read at the speed of ``re``.
 
-``tomllib`` looks at every character in Python. Most maps use few of TOML's many spellings: bare
-keys, strings without escapes, plain numbers, one row a line. Exactly these are read here; of a
-text with a single line that is anything else nothing is said, and ``tomllib`` reads all of it.
-What is read here is what ``tomllib`` would have read (a property test compares them).
+``tomllib`` looks at every character in Python, and costs milliseconds to import. Most files use
+few of TOML's many spellings: bare keys, strings without escapes, plain numbers, one row a line.
+Exactly these are read here; of a text with a single line that is anything else nothing is said,
+and ``tomllib`` reads all of it. What is read here is what ``tomllib`` would have read (a property
+test compares them).
 """
 
 from __future__ import annotations
@@ -14,40 +15,34 @@ from typing import TYPE_CHECKING, Any
 from .._value import NamedTuple
 
 if TYPE_CHECKING:
-    from .locate import Path
+    from .paths import Path
 
 __all__ = ["Plain", "read"]
 
 # Every choice below is settled by its first character, and nothing is tried twice: possessive.
-_BLANK = r"[ \t]*+"
-_KEY = r"[A-Za-z0-9_-]++"
-_INNER = (
-    r'(?>"[^"\\\x00-\x08\x0a-\x1f\x7f]*+"'
-    r"|0x[0-9A-Fa-f]{1,16}+"
-    r"|-?+(?>0|[1-9][0-9]{0,17}+)(?>\.[0-9]{1,17}+)?+"
-    r"|true|false)"
-)
-_AND = rf"{_BLANK},{_BLANK}"
-
-
-def _table(value: str) -> str:
-    pair = rf"{_KEY}{_BLANK}={_BLANK}{value}"
-    return rf"\{{{_BLANK}{pair}(?>{_AND}{pair})*+{_BLANK}\}}"
-
-
-_ARRAY = rf"\[{_BLANK}(?>{_INNER}(?>{_AND}{_INNER})*+{_BLANK})?+\]"
-_VALUE = rf"(?>{_INNER}|{_table(_INNER)}|{_ARRAY})"
-_ROW = _table(_VALUE)
+# Blanks and keys have bounds, so that a search that fails everywhere takes no square of the length.
+_BLANK = r"[ \t]{0,64}+"
+_KEY = r"[A-Za-z0-9_-]{1,64}+"
+_STRING = r'"[^"\\\x00-\x08\x0a-\x1f\x7f]*+"'
+_SCALAR = rf"{_STRING}|[0-9A-Za-z.+-]{{1,64}}+"
+_FLAT = rf'(?>[^"#{{}}\[\]]++|{_STRING})*+'
+_ARRAY = rf'\[(?>[^"#{{}}\[\]]++|{_STRING}|\{{{_FLAT}\}})*+\]'
+_NESTED = rf"\{{{_FLAT}\}}|{_ARRAY}"
+_ROW = rf'\{{(?>[^"#{{}}]++|{_STRING}|\{{{_FLAT}\}})*+\}}'
 _LINE = re.compile(
-    rf"{_BLANK}(?>({_KEY}){_BLANK}={_BLANK}(?>({_ROW}|{_VALUE})|(\[))|({_ROW}){_BLANK}(,?+)|(\]))?+"
+    rf"{_BLANK}(?>({_KEY}){_BLANK}={_BLANK}(?>({_SCALAR}|{_ROW}|{_ARRAY})|(\[))"
+    rf"|({_SCALAR}|{_ROW}){_BLANK}(,?+)|(\])|\[({_KEY})\]|\[\[({_KEY})\]\])?+"
     rf"{_BLANK}(?>#[^\x00-\x08\x0a-\x1f\x7f]*+)?+"
 )
-_PAIR = re.compile(rf"({_KEY}){_BLANK}={_BLANK}({_VALUE})")
-_ITEM = re.compile(_INNER)
+"""A line: a statement with its value or the start of an array, an element of an array and whether
+a comma follows, the end of one, the name of a table, the name of a table of an array of them."""
+_PAIR = re.compile(rf"({_BLANK}({_KEY}){_BLANK}={_BLANK}({_SCALAR}|{_NESTED}){_BLANK}[,}}])")
+_ITEM = re.compile(rf"({_BLANK}({_SCALAR}|\{{{_FLAT}\}}){_BLANK}[,\]])")
+_NUMBER = re.compile(r"0x([0-9A-Fa-f]{1,16}+)|-?+(?>0|[1-9][0-9]{0,17}+)(\.[0-9]{1,17}+)?+")
 
 
 class Plain(NamedTuple):
-    """The data of a text, and the line (from 1) of each statement and of each row."""
+    """The data of a text, and the line (from 1) of each statement, table and element."""
 
     data: dict[str, Any]
     lines: dict[Path, int]
@@ -55,9 +50,11 @@ class Plain(NamedTuple):
     def line(self, path: Path) -> int:
         """Return the line of the deepest part of ``path`` that is in the text, else 0.
 
-        What stands inside a statement or a row stands on its line.
+        What stands inside a statement or an element stands on its line.
         """
-        return self.lines.get(path[:2]) or self.lines.get(path[:1], 0)
+        while path and path not in self.lines:
+            path = path[:-1]
+        return self.lines.get(path, 0)
 
 
 class _OtherError(Exception):
@@ -75,58 +72,98 @@ def read(text: str) -> Plain | None:
 def _read(text: str) -> Plain:
     data: dict[str, Any] = {}
     lines: dict[Path, int] = {}
-    rows: list[dict[str, Any]] | None = None
-    name, divided = "", True
-    for number, line in enumerate(text.split("\n"), start=1):
+    table = data  # Where statements go, and the way there.
+    way: Path = ()
+    array: list[Any] | None = None  # The array that is open, and the way to it.
+    begun: Path = ()
+    divided = True  # Whether one more element may follow.
+    groups: set[str] = set()
+    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), start=1):
         found = _LINE.fullmatch(line)
         if found is None:
             raise _OtherError
-        key, value, opened, row, comma, closed = found.groups()
-        if row is not None:
-            if rows is None or not divided:
+        key, value, opened, element, comma, closed, name, each = found.groups()
+        if array is not None:
+            if element is not None and divided:
+                lines[(*begun, len(array))] = number
+                array.append(_value(element))
+                divided = bool(comma)
+            elif closed:
+                array = None
+            elif key or element or name or each:
                 raise _OtherError
-            lines[name, len(rows)] = number
-            rows.append(_pairs(row))
-            divided = bool(comma)
         elif key is not None:
-            if rows is not None or key in data:
+            if key in table:
                 raise _OtherError
-            lines[key,] = number
+            begun, divided = (*way, key), True
+            lines[begun] = number
             if opened:
-                data[key] = rows = []
-                name, divided = key, True
+                table[key] = array = []
             else:
-                data[key] = _value(value)
-        elif closed:
-            if rows is None:
-                raise _OtherError
-            rows = None
-    if rows is not None:
+                table[key] = _value(value)
+        elif name or each:
+            table, way = _opened(data, groups, name, each)
+            lines.setdefault(way[:1], number)
+            lines[way] = number
+        elif element or closed:
+            raise _OtherError
+    if array is not None:
         raise _OtherError
     return Plain(data, lines)
 
 
-def _pairs(row: str) -> dict[str, Any]:
-    pairs = _PAIR.findall(row)
-    table = {
-        key: value[1:-1] if value[0] == '"' else _value(value)  # Most are texts.
-        for key, value in pairs
-    }
-    if len(table) != len(pairs):
-        raise _OtherError  # A key that stands twice: tomllib says where.
-    return table
+def _opened(
+    data: dict[str, Any], groups: set[str], name: str | None, each: str | None
+) -> tuple[dict[str, Any], Path]:
+    """Return the new table that a header opens, and the way to it."""
+    table: dict[str, Any] = {}
+    if name and name not in data:
+        data[name] = table
+        return table, (name,)
+    if not each or (each in data and each not in groups):
+        raise _OtherError
+    groups.add(each)
+    rows = data.setdefault(each, [])
+    rows.append(table)
+    return table, (each, len(rows) - 1)
 
 
 def _value(text: str) -> Any:
-    match text[0]:
-        case '"':
-            return text[1:-1]
-        case "{":
-            return _pairs(text)
-        case "[":
-            return [_value(item) for item in _ITEM.findall(text)]
-        case "t" | "f":
-            return text == "true"
-    if text.startswith("0x"):
-        return int(text, 16)
-    return float(text) if "." in text else int(text)
+    first = text[0]
+    if first == '"':
+        return text[1:-1]
+    if first == "{":
+        return _pairs(text)
+    if first == "[":
+        return _items(text)
+    if text in ("true", "false"):
+        return text == "true"
+    return _number(text)
+
+
+def _pairs(row: str) -> dict[str, Any]:
+    pairs = _PAIR.findall(row, 1)
+    table = {
+        key: value[1:-1] if value[0] == '"' else _value(value)  # Most are texts.
+        for _, key, value in pairs
+    }
+    # Nothing may be left between the pairs, and a key that stands twice is for tomllib to tell.
+    if len(table) != len(pairs) or sum([len(pair[0]) for pair in pairs]) != len(row) - 1:
+        raise _OtherError
+    return table
+
+
+def _items(array: str) -> list[Any]:
+    items = _ITEM.findall(array, 1)
+    if sum([len(item[0]) for item in items]) != len(array) - 1 and array[1:-1].strip(" \t"):
+        raise _OtherError
+    return [_value(item[1]) for item in items]
+
+
+def _number(text: str) -> int | float:
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        raise _OtherError
+    if found[1]:
+        return int(found[1], 16)
+    return float(text) if found[2] else int(text)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from .._errors import InputError, Problem
 from .._value import NamedTuple
 from .._words import guess
-from .locate import Path, key_path
+from .paths import Path, key_path
 
 __all__ = ["MAX_PROBLEMS", "Problems", "nearest"]
 

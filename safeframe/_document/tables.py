@@ -9,7 +9,7 @@ from .._errors import UsageError
 from .._source import Location
 from .._value import dataclass
 from .kinds import Kind, RefusalError, show
-from .locate import Path, key_path
+from .paths import Path, key_path
 from .problems import Problems
 
 __all__ = ["Key", "Tables", "nested"]

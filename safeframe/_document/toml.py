@@ -1,122 +1,27 @@
-"""TOML text as plain data, with limits on what would take tomllib for ever."""
+"""TOML text as plain data, and the line of each statement."""
 
 from __future__ import annotations
 
-import itertools
-import re
-import tomllib
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from .._errors import InputError, Problem
-from .locate import Index, Path
-
-if TYPE_CHECKING:
-    from .plaintoml import Plain
+from . import plaintoml
+from .paths import Path
 
 __all__ = ["located", "parse"]
-
-_MAX_KEY_PARTS = 64
-_STRING = (
-    r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+(?:"{3,5}|\Z)'
-    r"|'''(?:[^']++|'{1,2}(?!'))*+(?:'{3,5}|\Z)"
-    r'|"(?:[^"\\\n]++|\\.)*+"?'
-    r"|'[^'\n]*+'?"
-)
-# A string or a comment that nobody has closed ends with its line (or with the text), so that each
-# character is looked at once even where the text is no TOML.
-_OPAQUE = re.compile(rf"({_STRING})|#[^\n]*+")
-_LONG_KEY = re.compile(rf'(?<![\w"-])(?:(?:[\w-]++|")[ \t]*+\.[ \t]*+){{{_MAX_KEY_PARTS}}}')
-_BRACKET = re.compile(r"[\[\]{}\n]")
-_SHOWN_DEPTH = 32
-_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
-_FEW = 8
-_TEXTS = itertools.count()
-"""The first few texts of a process are for tomllib, which is there: the answers are the same."""
-_TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", "Cannot mutate")
 
 
 def parse(text: str, *, path: str) -> dict[str, Any]:
     """Return the plain data of a TOML text; raises InputError where it is no TOML."""
-    plain = _plain(text)
-    return _parsed(text, path) if plain is None else plain.data
+    return located(text, path=path)[0]
 
 
 def located(text: str, *, path: str) -> tuple[dict[str, Any], Callable[[Path], int]]:
     """Return the same as ``parse``, and what tells in which line a statement stands."""
-    plain = _plain(text)
-    if plain is None:
-        return _parsed(text, path), Index(text).line
-    return plain.data, plain.line
+    plain = plaintoml.read(text.removeprefix("\ufeff"))
+    if plain is not None:
+        return plain.data, plain.line
+    from .anytoml import parse  # deferred: tomllib and its patterns cost milliseconds.
+    from .locate import lazy_lines
 
-
-def _plain(text: str) -> Plain | None:
-    if next(_TEXTS) < _FEW:
-        return None
-    from . import plaintoml  # deferred: compiling its patterns takes as long as a few maps.
-
-    return plaintoml.read(text.removeprefix("\ufeff"))
-
-
-def _parsed(text: str, path: str) -> dict[str, Any]:
-    _refuse_long_keys(text, path)
-    try:
-        return tomllib.loads(text.removeprefix("\ufeff"))
-    except tomllib.TOMLDecodeError as error:
-        raise _syntax(path, text, str(error)) from None
-    except RecursionError:
-        message = "arrays and tables must not be nested as deeply as here"
-        raise _problem(path, _deep_line(text), message) from None
-    except ValueError:
-        # Python refuses to convert decimal integers of more than some thousand digits.
-        raise _problem(path, 0, "an integer must not have thousands of digits") from None
-
-
-def _bare(text: str) -> str:
-    """Return a text with a lone quote for each string and without what comments say."""
-    return _OPAQUE.sub(lambda found: _blanked(found[1]) if found[1] else "", text)
-
-
-def _blanked(string: str) -> str:
-    # The line ends stay, so that lines can still be counted.
-    return '"' + "\n" * string.count("\n")
-
-
-def _refuse_long_keys(text: str, path: str) -> None:
-    """Refuse dotted keys of many parts: the time tomllib takes for one grows with their square."""
-    # Counting dots first spares nearly every text the slower search.
-    if max(line.count(".") for line in text.split("\n")) < _MAX_KEY_PARTS:
-        return
-    bare = _bare(text)
-    if found := _LONG_KEY.search(bare):
-        message = f"a dotted name must have at most {_MAX_KEY_PARTS} parts, not more"
-        raise _problem(path, bare.count("\n", 0, found.start()) + 1, message)
-
-
-def _deep_line(text: str) -> int:
-    """Return the first line in which brackets are open as nobody nests them."""
-    depth, line = 0, 1
-    for found in _BRACKET.finditer(_bare(text)):
-        if found[0] == "\n":
-            line += 1
-        else:
-            depth += 1 if found[0] in "[{" else -1
-            if depth > _SHOWN_DEPTH:
-                return line
-    return 0
-
-
-def _problem(path: str, line: int, message: str, remedy: str = "") -> InputError:
-    return InputError(Problem(path=path, line=line, message=message, remedy=remedy))
-
-
-def _syntax(path: str, text: str, message: str) -> InputError:
-    """Return the error for a text that is no TOML, in the words of tomllib."""
-    found = _POSITION.search(message)
-    line, column = text.rstrip().count("\n") + 1, ""
-    if found and found[1]:
-        line, column = int(found[1]), f" at column {found[2]}"
-    reason = message[: found.start()] if found else message
-    shown = "".join(c if c.isprintable() else repr(c)[1:-1] for c in reason[:200])
-    remedy = "state every key and table once only" if reason.startswith(_TWICE) else ""
-    return _problem(path, line, f"the text must be valid TOML{column}: {shown}", remedy)
+    return parse(text, path=path), lazy_lines(text)

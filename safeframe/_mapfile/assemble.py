@@ -12,7 +12,7 @@ from typing import Any
 from .._bits import MAX_OCTETS
 from .._document.characters import is_visible
 from .._document.kinds import RefusalError, show
-from .._document.locate import Path, key_path
+from .._document.paths import Path, key_path
 from .._document.problems import Problems
 from .._document.tables import Tables
 from .._errors import UsageError

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from .._document.kinds import show
-from .._document.locate import Path
+from .._document.paths import Path
 from .._document.problems import Problems, nearest
 from .._document.tables import Key
 from .._model import End

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from math import isfinite
 from typing import Any
 
@@ -37,11 +38,15 @@ _SHA256 = re.compile(r"[0-9a-f]{64}")
 _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
 
 
+_place = lru_cache(maxsize=4096)(Place.parse)
+"""Most places stand in many maps."""
+
+
 def _read_place(value: Any) -> Place:
     if type(value) is not str:
         raise RefusalError('a place in quotes such as "1.2" (octet.bit)', value)
     try:
-        return Place.parse(value)
+        return _place(value)
     except UsageError:
         raise RefusalError(
             f"a place octet.bit with octet 0..{MAX_OCTETS - 1} and bit 0..7", value

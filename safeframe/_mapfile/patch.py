@@ -11,7 +11,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from .._document.locate import KEY_PART, Index, Path, Span, key_path
+from .._document.locate import KEY_PART, Index, Span
+from .._document.paths import Path, key_path
 from .._errors import UsageError
 from .._model import End, Reserved, Signal
 from .._source import TextEdit

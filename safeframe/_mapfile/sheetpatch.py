@@ -6,7 +6,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from .._document.locate import Path, Span, key_path
+from .._document.locate import Span
+from .._document.paths import Path, key_path
 from .._errors import UsageError
 from .._model import End, Reserved, Signal
 from .._source import TextEdit

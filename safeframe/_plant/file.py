@@ -13,11 +13,11 @@ from typing import Any, NamedTuple
 from .. import _mapfile as mapfile
 from .. import record
 from .._document.kinds import FLAG, LINE, NAME, Kind, RefusalError, array
-from .._document.locate import Index, Path
+from .._document.paths import Path
 from .._document.problems import Problems
 from .._document.reader import read_text
 from .._document.tables import Key, Tables, nested
-from .._document.toml import parse
+from .._document.toml import located
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._routes import Route
@@ -210,8 +210,8 @@ def listed(text: str, *, path: str) -> Listing:
 
     No file that it names is touched.
     """
-    data = parse(text, path=path)
-    tables = Tables(Problems(path), Index(text).line)
+    data, line_of = located(text, path=path)
+    tables = Tables(Problems(path), line_of)
     tables.head(data, FORMAT, "a plant file", _KEYS)
     plant = tables.take({k: data[k] for k in _PLANT if k in data}, _PLANT, (), "a plant file")
     site = (plant or {}).get("require", {})

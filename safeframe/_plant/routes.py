@@ -8,7 +8,7 @@ from typing import Any
 
 from .._bits import MAX_OCTETS
 from .._document.kinds import FLAG, LINE, NAME, Kind, RefusalError, array, choice, integer
-from .._document.locate import Path
+from .._document.paths import Path
 from .._document.tables import Key, Tables
 from .._errors import UsageError
 from .._mapfile.kinds import CODE_TABLE, DECIMAL, NUMBER

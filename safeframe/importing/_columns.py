@@ -12,11 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from .._document.kinds import LINE, NAME, array, choice, integer
-from .._document.locate import Index
 from .._document.problems import Problems
 from .._document.reader import read_text
 from .._document.tables import Key, Tables
-from .._document.toml import parse
+from .._document.toml import located
 from .._errors import InputError, Problem
 from ._grid import SEPARATORS, Row, letters
 
@@ -112,8 +111,8 @@ def load(text: str) -> Columns:
     """
     if text.lower().endswith(".toml"):
         content = read_text(text, what="mapping file")
-        data = parse(content, path=text)
-        return _read(data, Tables(Problems(text), Index(content).line))
+        data, line_of = located(content, path=text)
+        return _read(data, Tables(Problems(text), line_of))
     return _read(_inline(text), Tables(Problems("--columns")))
 
 

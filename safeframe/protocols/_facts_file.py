@@ -6,11 +6,11 @@ import os
 from typing import Any
 
 from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer
-from .._document.locate import Path, lazy_lines
+from .._document.paths import Path
 from .._document.problems import Problems
 from .._document.reader import read_text
 from .._document.tables import Key, Tables, nested
-from .._document.toml import parse
+from .._document.toml import located
 from .._errors import UsageError
 from .._words import guess
 from ..crc import CATALOGUE, Algorithm
@@ -247,9 +247,8 @@ def _cross_check(tables: Tables, found: dict[str, Any], sizes: Sizes) -> None:
 
 def loads(text: str, *, path: str = "<text>") -> Profile:
     """Read a profile from TOML text; raises InputError with every problem in it."""
-    data = parse(text, path=path)
-    # The lines are looked for when there is a problem: every command reads profiles.
-    tables = Tables(Problems(path), lazy_lines(text))
+    data, line_of = located(text, path=path)
+    tables = Tables(Problems(path), line_of)
     tables.head(data, FORMAT, _WHAT, FIELDS)
     known = {name: data[name] for name in FIELDS if name in data}
     found = tables.take(known, FIELDS, (), _WHAT)

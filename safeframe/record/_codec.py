@@ -14,7 +14,7 @@ from functools import cache
 from typing import Any, get_args, get_origin, get_type_hints
 
 from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, integer, show
-from .._document.locate import Path
+from .._document.paths import Path
 from .._document.tables import Key, Tables, nested
 from ._entries import KINDS, HistoryEntry
 

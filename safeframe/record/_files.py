@@ -10,8 +10,8 @@ from typing import Any
 
 from .._document.jsontext import read
 from .._document.kinds import show
-from .._document.locate import Path
 from .._document.output import OutputKind, claim, write
+from .._document.paths import Path
 from .._document.reader import read_text
 from .._document.replace import Replacement, replace_all
 from .._document.tables import Tables

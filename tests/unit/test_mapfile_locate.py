@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe._document.locate import Index, Path, key_path
+from safeframe._document.locate import Index
+from safeframe._document.paths import Path, key_path
 
 NASTY = r'''# [[sends]] in a comment
 title = """

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from safeframe._document.locate import Path
+from safeframe._document.paths import Path
 from safeframe._errors import UsageError
 from safeframe._mapfile import loads
 from safeframe._mapfile.patch import Patch
