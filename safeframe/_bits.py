@@ -27,6 +27,7 @@ __all__ = [
     "mirror_in_words",
     "octets_of_bits",
     "reverse_field",
+    "run_text",
     "swap_octets",
     "to_bitstring",
 ]
@@ -80,6 +81,12 @@ class Place:
 
     def __str__(self) -> str:
         return f"{self.octet}.{self.bit}"
+
+
+def run_text(start: int, end: int) -> str:
+    """Return a run of bits as people write it: ``1.2`` or ``1.2-1.7`` (end excluded)."""
+    first, last = Place.at(start), Place.at(end - 1)
+    return str(first) if first == last else f"{first}-{last}"
 
 
 def octets_of_bits(width_bits: int) -> int:

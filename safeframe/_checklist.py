@@ -10,9 +10,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from ._bits import Place
+from ._bits import Place, run_text
 from ._canonical import find_profile
-from ._codec import encode, number_text, run_text, value_of
+from ._codec import encode, number_text, value_of
 from ._diff import Change, compare_versions
 from ._model import Connection, Direction, Map, Signal
 from .protocols import Profile

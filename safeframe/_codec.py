@@ -5,9 +5,9 @@ from __future__ import annotations
 import struct
 from collections.abc import Mapping
 
-from ._bits import Layout, Place, octets_of_bits
+from ._bits import Layout, octets_of_bits
 from ._errors import UsageError
-from ._model import Map, Reserved, Signal
+from ._model import Map, Signal
 from ._value import dataclass
 
 __all__ = [
@@ -17,10 +17,8 @@ __all__ = [
     "extract",
     "meaning",
     "number_text",
-    "owner",
     "decode",
     "read_signal",
-    "run_text",
     "to_raw",
     "value_of",
     "encode",
@@ -230,17 +228,3 @@ def encode(map_: Map, values: Mapping[str, int | float]) -> bytes:
     '05'
     """
     return MapCodec(map_).encode(values)
-
-
-def owner(map_: Map, index: int) -> Signal | Reserved | None:
-    """Return the entry that owns the bit at an absolute index, None for a hole or beyond."""
-    for entry in map_.entries:
-        if entry.start <= index < entry.end:
-            return entry
-    return None
-
-
-def run_text(start: int, end: int) -> str:
-    """Return a run of bits as people write it: ``1.2`` or ``1.2-1.7`` (end excluded)."""
-    first, last = Place.at(start), Place.at(end - 1)
-    return str(first) if first == last else f"{first}-{last}"

@@ -35,6 +35,7 @@ __all__ = [
     "Scalar",
     "Signal",
     "ConnectionTable",
+    "owner",
 ]
 
 _FLOAT_WIDTHS = (16, 32, 64)
@@ -175,6 +176,14 @@ class Map:
     def size_octets(self) -> int:
         """Octets that hold all entries."""
         return octets_of_bits(self.size_bits)
+
+
+def owner(map_: Map, index: int) -> Signal | Reserved | None:
+    """Return the entry that owns the bit at an absolute index, None for a hole or beyond."""
+    for entry in map_.entries:
+        if entry.start <= index < entry.end:
+            return entry
+    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -81,7 +81,7 @@ TABLE = {
     ),
     "edit": row(
         5,
-        "_errors _source _words _bits _document _findings _model _codec _mapfile _pairing "
+        "_errors _source _words _bits _document _findings _model _mapfile _pairing "
         "protocols _checks _diff",
     ),
     "fixtures": row(
@@ -92,7 +92,7 @@ TABLE = {
     ),
     "record": row(
         5,
-        "_errors _words _document _findings _model _codec _mapfile protocols _canonical "
+        "_errors _words _bits _document _findings _model _codec _mapfile protocols _canonical "
         "_checklist _checks _diff _fingerprint _timing frame _link capture",
     ),
     "_plant": row(
@@ -273,7 +273,8 @@ def test_check_starts_without_the_slow_libraries() -> None:
     script = (
         "import sys; from safeframe._cli import main; code = main(['check', *sys.argv[1:]]);"
         "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'json', 'csv', 'asyncio',"
-        " 'dataclasses', 'inspect', 'hypothesis', 'dpkt', 'openpyxl', 'shtab', 'tomllib'};"
+        " 'dataclasses', 'inspect', 'hypothesis', 'dpkt', 'openpyxl', 'shtab', 'tomllib',"
+        " 'heapq', 'struct'};"
         "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
     )
     done = subprocess.run(

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .._codec import owner, run_text
+from .._bits import run_text
 from .._findings import Finding, Rule
-from .._model import End, Map, Reserved, Signal
+from .._model import End, Map, Reserved, Signal, owner
 from .._pairing import Cause, Pair, alike
-from .counterexample import place_text
 from .phrases import (
     WIRE,
     alignments,
@@ -19,6 +18,7 @@ from .phrases import (
     names_of,
     of_kind,
     pair_spots,
+    place_text,
     placed,
     rows,
     the_signals,

@@ -12,8 +12,7 @@ from .._findings import Finding, Rule
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
 from .._value import NamedTuple, replace
-from .counterexample import place_text
-from .phrases import pair_spots
+from .phrases import pair_spots, place_text
 from .registry import Context, Finder, View, rule
 from .remedies import Remedy
 

@@ -8,7 +8,7 @@ from functools import cached_property
 from heapq import heappop, heappush
 from itertools import islice
 
-from .._codec import Reading, read_signal, run_text
+from .._codec import Reading, read_signal
 from .._findings import Counterexample
 from .._model import Direction, Map, Reserved, Signal
 
@@ -199,8 +199,3 @@ def _edge_text(signal: Signal, edge: str) -> str:
     if not signal.edge:
         return f"{change}: read as a level"
     return f"{change}: {'acts' if signal.edge in (edge, 'both') else 'no action'}"
-
-
-def place_text(signal: Signal) -> str:
-    """Return the places of a signal as people write them, ``1.0-1.1``."""
-    return run_text(signal.start, signal.end)

@@ -12,7 +12,7 @@ from .._findings import Finding, Rule
 from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
 from .._value import replace
-from .counterexample import place_text
+from .phrases import place_text
 from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
 from .remedies import reserve_changes, settled
 

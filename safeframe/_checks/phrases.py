@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
-from .._codec import owner
+from .._bits import run_text
 from .._errors import UsageError
 from .._findings import Spot
-from .._model import End, Map, Reserved, Signal
+from .._model import End, Map, Reserved, Signal, owner
 from .._pairing import Cause, Pair
-from .counterexample import SignalPair, place_text
 from .registry import Context, View, count, spot
 from .remedies import Remedy, adopted, map_changed, reserve_changes
+
+if TYPE_CHECKING:
+    from .counterexample import SignalPair
 
 __all__ = [
     "WIRE",
@@ -23,12 +26,18 @@ __all__ = [
     "names_of",
     "of_kind",
     "pair_spots",
+    "place_text",
     "placed",
     "rows",
     "the_signals",
 ]
 
 WIRE = "length and checksum of the frame stay right while the meaning shifts"
+
+
+def place_text(signal: Signal) -> str:
+    """Return the places of a signal as people write them, ``1.0-1.1``."""
+    return run_text(signal.start, signal.end)
 
 
 def of_kind(context: Context, kind: str) -> Iterator[tuple[View, Cause]]:

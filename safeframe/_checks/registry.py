@@ -14,11 +14,11 @@ from .._pairing import Cause, Matching, Pair, explain, match
 from .._value import NamedTuple, dataclass, replace
 from .._words import count
 from ..protocols import Profile
-from .counterexample import SignalPair, counterexample
 from .remedies import Change, Remedy, map_changed, together
 
 if TYPE_CHECKING:
     from .._following import FollowedRoute, Ring, RouteTime, Site
+    from .counterexample import SignalPair
 
 __all__ = [
     "CHECKS",
@@ -161,7 +161,11 @@ class Finder:
 
     def witness(self, direction: Direction, rows: Sequence[SignalPair]) -> Counterexample | None:
         """Return the counterexample of some signals, None where nobody will read it."""
-        return counterexample(direction, rows) if self.witnesses else None
+        if not self.witnesses:
+            return None
+        from .counterexample import counterexample  # deferred: most maps agree.
+
+        return counterexample(direction, rows)
 
     def __call__(
         self,

@@ -7,15 +7,14 @@ from collections.abc import Iterator
 from functools import partial
 from itertools import islice
 
-from .._bits import MAX_OCTETS, Place
-from .._codec import run_text
+from .._bits import MAX_OCTETS, Place, run_text
 from .._errors import UsageError
 from .._findings import Finding, Rule, Spot
 from .._model import Map, Reserved, Signal
 from .._pairing import Cause
 from .._value import replace
 from ..protocols import Profile
-from .counterexample import place_text
+from .phrases import place_text
 from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
 from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
 

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from .._bits import run_text
 from .._canonical import form, shared_parameters
-from .._codec import run_text
 from .._model import Connection, End, Map, Signal
 from .._pairing import match
 from .._source import Location

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from functools import lru_cache
 
-__all__ = ["Path", "key_path"]
+__all__ = ["Path", "is_bare", "key_path"]
 
 Path = tuple[str | int, ...]
 """Keys and array positions from the top of the file, such as ``("sends", 3, "width")``."""
 
-_BARE = re.compile(r"[A-Za-z0-9_-]+")
 _SHORT = 64
 """Letters of a name that is worth keeping."""
+
+
+def is_bare(key: str) -> bool:
+    """Return whether TOML takes a key without quotes: ASCII letters, digits, ``_`` and ``-``."""
+    return key.isascii() and key.replace("-", "_").replace("_", "a").isalnum()
 
 
 def key_path(path: Path) -> str:
@@ -29,7 +32,7 @@ def _written(path: Path) -> str:
         if isinstance(step, int):
             parts.append(f"[{step}]")
         else:
-            parts.append(f".{step}" if _BARE.fullmatch(step) else f".{step!r}")
+            parts.append(f".{step}" if is_bare(step) else f".{step!r}")
     return "".join(parts).removeprefix(".")
 
 

@@ -13,6 +13,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from .._value import NamedTuple
+from .paths import is_bare
 
 if TYPE_CHECKING:
     from .paths import Path
@@ -30,12 +31,11 @@ _ARRAY = rf'\[(?>[^"#{{}}\[\]]++|{_STRING}|\{{{_FLAT}\}})*+\]'
 _NESTED = rf"\{{{_FLAT}\}}|{_ARRAY}"
 _ROW = rf'\{{(?>[^"#{{}}]++|{_STRING}|\{{{_FLAT}\}})*+\}}'
 _LINE = re.compile(
-    rf"{_BLANK}(?>({_KEY}){_BLANK}={_BLANK}(?>({_SCALAR}|{_ROW}|{_ARRAY})|(\[))"
-    rf"|({_SCALAR}|{_ROW}){_BLANK}(,?+)|(\])|\[({_KEY})\]|\[\[({_KEY})\]\])?+"
+    rf"{_BLANK}(?>(?>({_KEY}){_BLANK}={_BLANK})?+"
+    rf"(?>({_SCALAR}|{_ROW}|{_ARRAY}|\[\[{_KEY}\]\]){_BLANK}(,?+)|([\[\]])))?+"
     rf"{_BLANK}(?>#[^\x00-\x08\x0a-\x1f\x7f]*+)?+"
 )
-"""A line: a statement with its value or the start of an array, an element of an array and whether
-a comma follows, the end of one, the name of a table, the name of a table of an array of them."""
+"""A line: a key, a value (or the name of a table) and whether a comma follows; or a bracket."""
 _PAIR = re.compile(rf"({_BLANK}({_KEY}){_BLANK}={_BLANK}({_SCALAR}|{_NESTED}){_BLANK}[,}}])")
 _ITEM = re.compile(rf"({_BLANK}({_SCALAR}|\{{{_FLAT}\}}){_BLANK}[,\]])")
 _NUMBER = re.compile(r"0x([0-9A-Fa-f]{1,16}+)|-?+(?>0|[1-9][0-9]{0,17}+)(\.[0-9]{1,17}+)?+")
@@ -82,50 +82,50 @@ def _read(text: str) -> Plain:
         found = _LINE.fullmatch(line)
         if found is None:
             raise _OtherError
-        key, value, opened, element, comma, closed, name, each = found.groups()
+        key, value, comma, bracket = found.groups()
         if array is not None:
-            if element is not None and divided:
+            if value is not None and key is None and divided:
                 lines[(*begun, len(array))] = number
-                array.append(_value(element))
+                array.append(_value(value))
                 divided = bool(comma)
-            elif closed:
+            elif bracket == "]" and key is None:
                 array = None
-            elif key or element or name or each:
+            elif value or bracket:
                 raise _OtherError
         elif key is not None:
-            if key in table:
+            if key in table or comma or bracket == "]":
                 raise _OtherError
             begun, divided = (*way, key), True
             lines[begun] = number
-            if opened:
+            if bracket:
                 table[key] = array = []
             else:
                 table[key] = _value(value)
-        elif name or each:
-            table, way = _opened(data, groups, name, each)
+        elif value is not None and not comma:
+            table, way = _opened(data, groups, value)
             lines.setdefault(way[:1], number)
             lines[way] = number
-        elif element or closed:
+        elif value or bracket:
             raise _OtherError
     if array is not None:
         raise _OtherError
     return Plain(data, lines)
 
 
-def _opened(
-    data: dict[str, Any], groups: set[str], name: str | None, each: str | None
-) -> tuple[dict[str, Any], Path]:
+def _opened(data: dict[str, Any], groups: set[str], header: str) -> tuple[dict[str, Any], Path]:
     """Return the new table that a header opens, and the way to it."""
     table: dict[str, Any] = {}
-    if name and name not in data:
+    each = header.startswith("[[")
+    name = header[2:-2] if each else header[1:-1]
+    if header[0] != "[" or not is_bare(name) or (name in data and not (each and name in groups)):
+        raise _OtherError
+    if not each:
         data[name] = table
         return table, (name,)
-    if not each or (each in data and each not in groups):
-        raise _OtherError
-    groups.add(each)
-    rows = data.setdefault(each, [])
+    groups.add(name)
+    rows = data.setdefault(name, [])
     rows.append(table)
-    return table, (each, len(rows) - 1)
+    return table, (name, len(rows) - 1)
 
 
 def _value(text: str) -> Any:

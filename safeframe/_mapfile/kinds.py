@@ -32,9 +32,10 @@ FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e3
 RAW_BITS = 1024
 """Bits of the widest value that can be stated (a bound of this format, from no standard)."""
 _PARAMETER_BITS = 64
-_DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?")
-_CODE = re.compile(r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}")
-_SHA256 = re.compile(r"[0-9a-f]{64}")
+# Compiled where they are used first: most maps need none of them.
+_DECIMAL = r"-?(?:0|[1-9][0-9]{0,39})(?:\.[0-9]{1,40})?(?:[eE][+-]?[0-9]{1,2})?"
+_CODE = r"0|[1-9][0-9]{0,308}|0x[0-9A-Fa-f]{1,256}"
+_SHA256 = r"[0-9a-f]{64}"
 _OCTET_NUMBER = r"(?:0|[1-9][0-9]{0,5})\.[0-7]"
 
 
@@ -54,7 +55,7 @@ def _read_place(value: Any) -> Place:
 
 
 def _read_decimal(value: Any) -> str:
-    if type(value) is not str or not _DECIMAL.fullmatch(value) or float(value) == 0:
+    if type(value) is not str or not re.fullmatch(_DECIMAL, value) or float(value) == 0:
         raise RefusalError('a decimal factor in quotes such as "0.1", other than 0', value)
     return value
 
@@ -90,7 +91,7 @@ def _read_octets(value: Any) -> tuple[int, ...]:
 
 
 def _read_sha256(value: Any) -> str:
-    if type(value) is not str or not _SHA256.fullmatch(value):
+    if type(value) is not str or not re.fullmatch(_SHA256, value):
         raise RefusalError("64 hexadecimal digits in small letters", value)
     return value
 
@@ -118,7 +119,7 @@ def _read_code_table(value: Any) -> tuple[tuple[int, int], ...]:
 def _by_code(table: dict[str, Any]) -> dict[int, Any]:
     codes: dict[int, Any] = {}
     for key, value in table.items():
-        if not _CODE.fullmatch(key):
+        if not re.fullmatch(_CODE, key):
             raise RefusalError("a table whose keys are integers (decimal or 0x)", key)
         code = int(key, 0)
         if code in codes:
@@ -176,12 +177,12 @@ PLACE = Kind(
 DECIMAL = Kind(
     text="decimal text, not 0",
     read=_read_decimal,
-    schema={"type": "string", "pattern": f"^{_DECIMAL.pattern}$"},
+    schema={"type": "string", "pattern": f"^{_DECIMAL}$"},
 )
 SHA256 = Kind(
     text="64 hexadecimal digits",
     read=_read_sha256,
-    schema={"type": "string", "pattern": f"^{_SHA256.pattern}$"},
+    schema={"type": "string", "pattern": f"^{_SHA256}$"},
 )
 RAW = Kind(text="integer that fits the width", read=_read_raw, schema={"type": "integer"})
 NUMBER = Kind(
@@ -228,7 +229,7 @@ CODE_TABLE = Kind(
     schema={
         "type": "object",
         "minProperties": 1,
-        "patternProperties": {f"^(?:{_CODE.pattern})$": {"type": "integer", "minimum": 0}},
+        "patternProperties": {f"^(?:{_CODE})$": {"type": "integer", "minimum": 0}},
         "additionalProperties": False,
     },
 )
@@ -237,7 +238,7 @@ CODES = Kind(
     read=_read_codes,
     schema={
         "type": "object",
-        "patternProperties": {f"^(?:{_CODE.pattern})$": {"type": "string", "minLength": 1}},
+        "patternProperties": {f"^(?:{_CODE})$": {"type": "string", "minLength": 1}},
         "additionalProperties": False,
     },
 )

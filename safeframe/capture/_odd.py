@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from .. import _codec as codec
 from .._bits import Place
-from .._model import Map, Reserved, Signal
+from .._model import Map, Reserved, Signal, owner
 from ._report import KEPT, Note, Oddity
 
 __all__ = ["Contradictions", "explains"]
@@ -31,7 +31,7 @@ class _Finding(NamedTuple):
 
 def _word(map_: Map, index: int) -> str:
     """Return what a map says about a bit."""
-    found = codec.owner(map_, index)
+    found = owner(map_, index)
     if found is None:
         return "not in the map"
     if isinstance(found, Reserved):

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from .._bits import Place
-from .._codec import run_text
+from .._bits import Place, run_text
 from .._diff.changes import bits_text
 from .._diff.overlay import Overlay, Segment
 from .._errors import UsageError

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from .._bits import Place
-from .._codec import run_text
+from .._bits import Place, run_text
 from .._diff import FIELDS
 from .._errors import UsageError
 from .._model import Connection, Direction, Map, Reserved, Signal

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
+from .._bits import run_text
 from .._canonical import CANONICAL, forms
 from .._checklist import steps_of
-from .._codec import run_text
 from .._diff import Change, MixedState, classify_changes, compare_edits, mixed_versions
 from .._diff.overlay import Entry, Overlay, Segment, carried
 from .._findings import Finding, Spot

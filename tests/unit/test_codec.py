@@ -11,20 +11,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from safeframe._bits import Place
-from safeframe._codec import (
-    MapCodec,
-    decode,
-    encode,
-    extract,
-    meaning,
-    owner,
-    run_text,
-    to_raw,
-    value_of,
-)
+from safeframe._bits import Place, run_text
+from safeframe._codec import MapCodec, decode, encode, extract, meaning, to_raw, value_of
 from safeframe._errors import UsageError
-from safeframe._model import Map, Reserved, Signal
+from safeframe._model import Map, Reserved, Signal, owner
 from tests.strategies import maps
 
 
