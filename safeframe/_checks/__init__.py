@@ -14,7 +14,6 @@ from .._model import Allowance, Connection, End, Plant
 from .._value import NamedTuple, replace
 from ..protocols import Profile
 from . import (  # noqa: F401
-    agreement,
     attributes,
     connection_table,
     contradictions,
@@ -22,15 +21,16 @@ from . import (  # noqa: F401
     limits,
     meaning,
     origin,
-    permutations,
     plant,
     relating,
     shape,
 )
 from .registry import (
+    CAUSE_CHECKS,
     CHECKS,
     PLANT_CHECKS,
     ROUTE_CHECKS,
+    Check,
     Context,
     Finder,
     Prints,
@@ -90,8 +90,30 @@ def __getattr__(name: str) -> tuple[Rule, ...]:
 
 @cache
 def _rules() -> tuple[Rule, ...]:
-    checks = (*CHECKS, *PLANT_CHECKS, *_route_checks())
+    checks = (*_connection_checks(causes=True), *PLANT_CHECKS, *_route_checks())
     return tuple(sorted((*(rule for rule, _ in checks), _UNUSED), key=lambda rule: rule.name))
+
+
+_ORDER = (
+    *("shape", "agreement", "attributes", "connection_table", "contradictions", "limits"),
+    *("meaning", "origin", "permutations", "relating"),
+)
+"""Rooms of the rules about one connection, in the order in which their findings are told."""
+
+
+@cache
+def _connection_checks(*, causes: bool) -> tuple[tuple[Rule, Check], ...]:
+    """Return the rules about one connection, with those about causes where there are some."""
+    found = CHECKS
+    if causes:
+        from . import agreement, permutations  # noqa: F401  deferred: most maps agree.
+
+        found = [*CHECKS, *CAUSE_CHECKS]
+    return tuple(sorted(found, key=lambda one: _ORDER.index(_room(one[1]))))
+
+
+def _room(check: Check) -> str:
+    return check.__module__.rpartition(".")[2]
 
 
 def _route_checks() -> list[tuple[Rule, RouteCheck]]:
@@ -392,7 +414,8 @@ def _judged(
     name = connection.name
     found: list[Finding] = []
     offers: list[tuple[Finding, tuple[Remedy, ...]]] = []
-    for rule, run in CHECKS:
+    displaced = any(view.causes or view.alone for view in seen.views)
+    for rule, run in _connection_checks(causes=displaced):
         if seen.strangers and rule.name != "wrong-file":
             continue  # Remedies for bits would lead to edits of the wrong machine.
         finder = Finder(rule, name, offers, witnesses=witnesses)

@@ -23,7 +23,7 @@ from .phrases import (
     rows,
     the_signals,
 )
-from .registry import Context, Finder, View, count, rule, spot
+from .registry import Context, Finder, View, cause_rule, count, spot
 from .remedies import Remedy, adopted, map_changed, reserve_changes
 from .shape import size_consequence
 
@@ -32,7 +32,7 @@ __all__: list[str] = []
 _ASK = "find out which end is right, then bring the other one into line"
 
 
-@rule(
+@cause_rule(
     Rule(
         name="one-sided-signal",
         severity="error",
@@ -143,7 +143,7 @@ def _completions(view: View, cause: Cause, signal: Signal) -> Iterator[Remedy]:
     yield Remedy(text, map_changed(here.name, sends=left, entries=entries))
 
 
-@rule(
+@cause_rule(
     Rule(
         name="shifted-signals",
         severity="error",
@@ -240,7 +240,7 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
     return " and ".join(parts)
 
 
-@rule(
+@cause_rule(
     Rule(
         name="swapped-signals",
         severity="error",
@@ -272,7 +272,7 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
+@cause_rule(
     Rule(
         name="rotated-signals",
         severity="error",
@@ -308,7 +308,7 @@ def _row(pairs: tuple[Pair, ...], *, right: bool = False) -> str:
     return ", ".join(shown) + (" ..." if len(pairs) > 6 else "")
 
 
-@rule(
+@cause_rule(
     Rule(
         name="moved-signal",
         severity="error",
@@ -346,7 +346,7 @@ def _move(view: View, cause: Cause, end: End, other: End) -> str:
     return f"move {pair.right.name} to {pair.left.at} at {end.name}"
 
 
-@rule(
+@cause_rule(
     Rule(
         name="width-differs",
         severity="error",
@@ -398,7 +398,7 @@ def _resize(view: View, cause: Cause, end: End, other: End) -> str:
     return text
 
 
-@rule(
+@cause_rule(
     Rule(
         name="reserve-differs",
         severity="error",
@@ -468,7 +468,7 @@ def _reserve(view: View, cause: Cause, end: End, other: End) -> str:
     return placed(view, cause, end, other)
 
 
-@rule(
+@cause_rule(
     Rule(
         name="size-differs",
         severity="error",

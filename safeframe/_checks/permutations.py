@@ -18,14 +18,14 @@ from .phrases import (
     placed,
     rows,
 )
-from .registry import Context, Finder, View, rule
+from .registry import Context, Finder, View, cause_rule
 from .remedies import Remedy
 from .shape import size_consequence
 
 __all__: list[str] = []
 
 
-@rule(
+@cause_rule(
     Rule(
         name="octet-order",
         severity="error",
@@ -54,7 +54,7 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
+@cause_rule(
     Rule(
         name="bit-numbering",
         severity="error",
@@ -80,7 +80,7 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
+@cause_rule(
     Rule(
         name="nibble-order",
         severity="error",
@@ -105,7 +105,7 @@ def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
+@cause_rule(
     Rule(
         name="bit-per-octet",
         severity="error",
@@ -138,7 +138,7 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
+@cause_rule(
     Rule(
         name="rearranged-signals",
         severity="error",

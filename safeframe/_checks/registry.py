@@ -21,10 +21,12 @@ if TYPE_CHECKING:
     from .counterexample import SignalPair
 
 __all__ = [
+    "CAUSE_CHECKS",
     "CHECKS",
     "PLANT_CHECKS",
     "ROUTE_CHECKS",
     "Context",
+    "Check",
     "Finder",
     "Flaw",
     "Prints",
@@ -32,6 +34,7 @@ __all__ = [
     "RouteCheck",
     "RoutesSeen",
     "View",
+    "cause_rule",
     "count",
     "per_map",
     "plant_rule",
@@ -51,6 +54,11 @@ class View(NamedTuple):
     matching: Matching
     causes: tuple[Cause, ...]
     unequal: tuple[Pair, ...]
+
+    @property
+    def alone(self) -> bool:
+        """Whether one end has a signal that the other one has not."""
+        return bool(self.matching.left_only or self.matching.right_only)
 
     @property
     def sides(self) -> tuple[tuple[End, Map], tuple[End, Map]]:
@@ -220,6 +228,7 @@ class RoutesSeen(NamedTuple):
 RouteCheck = Callable[[RoutesSeen, Finder], Iterator[Finding | NotJudged]]
 
 CHECKS: list[tuple[Rule, Check]] = []
+CAUSE_CHECKS: list[tuple[Rule, Check]] = []
 PLANT_CHECKS: list[tuple[Rule, PlantCheck]] = []
 ROUTE_CHECKS: list[tuple[Rule, RouteCheck]] = []
 
@@ -229,6 +238,16 @@ def rule(entry: Rule) -> Callable[[Check], Check]:
 
     def register(check: Check) -> Check:
         CHECKS.append((entry, check))
+        return check
+
+    return register
+
+
+def cause_rule(entry: Rule) -> Callable[[Check], Check]:
+    """Register the same for a rule that has nothing to say where nothing is displaced."""
+
+    def register(check: Check) -> Check:
+        CAUSE_CHECKS.append((entry, check))
         return check
 
     return register
