@@ -6,6 +6,7 @@ import difflib
 import textwrap
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ def patched(text: str, patches: list[list[str]]) -> str:
     return text
 
 
+@cache
 def examples() -> dict[str, Example]:
     data = tomllib.loads((FOLDER / "examples.toml").read_text(encoding="utf-8"))
     found = {}
