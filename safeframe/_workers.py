@@ -18,22 +18,30 @@ Progress = Callable[[float], None]
 
 @contextmanager
 def shared_out(
-    processes: int, make: Callable[..., Callable[[Any], Any]], settings: tuple[Any, ...]
+    processes: int,
+    make: Callable[..., Callable[[Any], Any]],
+    settings: tuple[Any, ...],
+    *,
+    copies: bool = False,
 ) -> Iterator[Callable[[Sequence[Any]], Iterator[Any]]]:
     """Give a function that maps pieces of work to results, in any order.
 
     ``make(*settings)`` makes the worker, once in each process; with one process here and now.
     More processes are started afresh, so a script that asks for them needs the usual
-    ``if __name__ == "__main__"``.
+    ``if __name__ == "__main__"``. With ``copies`` they are copies of this process, which have
+    all modules loaded, where the system makes such by itself and no other thread could be in the
+    middle of something; libraries with threads of their own must not be in use then.
     """
     if processes < 2:
         worker = make(*settings)
         yield lambda pieces: map(worker, pieces)
         return
-    context = multiprocessing.get_context("spawn")
+    copied = copies and multiprocessing.get_all_start_methods()[0] == "fork"
+    copied = copied and threading.active_count() == 1
+    context = multiprocessing.get_context("fork" if copied else "spawn")
     pool = None
     try:
-        with _interrupts_held():
+        with _interrupts_held(tracked=not copied):
             pool = context.Pool(processes, _start, (make, settings))
         made = pool
         yield lambda pieces: made.imap_unordered(_work, pieces)
@@ -43,7 +51,7 @@ def shared_out(
 
 
 @contextmanager
-def _interrupts_held() -> Iterator[None]:
+def _interrupts_held(*, tracked: bool) -> Iterator[None]:
     """Hold interrupts back from this program and from the processes that it starts meanwhile.
 
     A terminal sends them to the whole group, also to a process that is still starting; one whose
@@ -53,10 +61,11 @@ def _interrupts_held() -> Iterator[None]:
     if mask is None:
         yield
         return
-    from multiprocessing import resource_tracker  # deferred: not on every system.
+    if tracked:
+        from multiprocessing import resource_tracker  # deferred: not on every system.
 
-    # Started with the first process, it would let interrupts through again for the others.
-    resource_tracker.ensure_running()
+        # Started with the first process, it would let interrupts through again for the others.
+        resource_tracker.ensure_running()
     held: list[int] = []
     is_main = threading.current_thread() is threading.main_thread()
     # The mask is for the processes. Other threads of this one have none of it, and what they are

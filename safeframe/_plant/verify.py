@@ -118,7 +118,7 @@ def rows_of(
     """
     total = len(given.rows)
     pieces = [range(at, min(at + _PIECE, total)) for at in range(0, total, _PIECE)]
-    with shared_out(min(jobs, len(pieces)), make, settings) as work:
+    with shared_out(min(jobs, len(pieces)), make, settings, copies=True) as work:
         yield (result for piece in work(pieces) for result in piece)
 
 

@@ -235,11 +235,11 @@ def test_interrupts_are_held_back_only_while_processes_start(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     before = signal.pthread_sigmask(signal.SIG_BLOCK, set())
-    with workers._interrupts_held():
+    with workers._interrupts_held(tracked=True):
         assert signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, set())
     assert signal.pthread_sigmask(signal.SIG_BLOCK, set()) == before
     monkeypatch.delattr(signal, "pthread_sigmask")
-    with workers._interrupts_held():
+    with workers._interrupts_held(tracked=True):
         pass
 
 
@@ -247,7 +247,7 @@ def interrupts_held(inside: Callable[[], object]) -> bool:
     """Tell whether an interrupt that comes inside is raised at the end, and not before."""
     reached = False
     try:
-        with workers._interrupts_held():
+        with workers._interrupts_held(tracked=True):
             inside()
             reached = True
     except KeyboardInterrupt:
@@ -283,7 +283,7 @@ def test_outside_the_main_thread_only_the_mask_is_set() -> None:
     masks: list[bool] = []
 
     def held() -> None:
-        with workers._interrupts_held():
+        with workers._interrupts_held(tracked=True):
             masks.append(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, set()))
 
     other = threading.Thread(target=held)
@@ -322,6 +322,33 @@ def test_an_interrupt_while_processes_start_leaves_none(monkeypatch: pytest.Monk
     finally:
         signal.signal(signal.SIGINT, handler)
     assert ended == [True]
+
+
+@pytest.mark.parametrize(
+    ("copies", "methods", "threads", "method"),
+    [
+        (True, ["fork", "spawn"], 1, "fork"),
+        (False, ["fork", "spawn"], 1, "spawn"),
+        (True, ["spawn", "fork"], 1, "spawn"),
+        (True, ["fork", "spawn"], 2, "spawn"),
+    ],
+)
+def test_processes_are_copies_where_they_may_be(
+    monkeypatch: pytest.MonkeyPatch, copies: bool, methods: list[str], threads: int, method: str
+) -> None:
+    """Elsewhere a lock that another thread holds would stay held in the copy."""
+    asked: list[str] = []
+
+    def context(name: str) -> SimpleNamespace:
+        asked.append(name)
+        pool = SimpleNamespace(imap_unordered=map, terminate=lambda: None)
+        return SimpleNamespace(Pool=lambda *_: pool)
+
+    monkeypatch.setattr(multiprocessing, "get_all_start_methods", lambda: methods)
+    monkeypatch.setattr(multiprocessing, "get_context", context)
+    monkeypatch.setattr(threading, "active_count", lambda: threads)
+    with workers.shared_out(2, lambda: str, (), copies=copies):
+        assert asked == [method]
 
 
 def test_work_beyond_the_limit_is_refused_with_an_estimate() -> None:
