@@ -22,6 +22,8 @@ __all__ = ["Reached", "survives"]
 _CHUNKS = (12, 80, 400, 1 << 30)
 """Tests that run together: those that reach least first, since most faults fall to one of them."""
 _MOST_OCTETS = 4 << 30
+_FEW, _MORE = 4, 400
+"""Where fewer tests reach a line, so many of its module are run as well."""
 
 
 class Reached(NamedTuple):
@@ -56,13 +58,15 @@ class Reached(NamedTuple):
     def of(self, path: str, fault: Fault) -> list[str]:
         """Return the tests that reach the first line of a fault, those that reach least first.
 
-        What runs once, when a module is imported, may matter to every test of the module.
+        What runs once, when a module is imported or a value is kept, is noted for the test that
+        came first, and may matter to every test of the module: some of these follow.
         """
         lines = self.lines.get(path, {})
-        found = lines.get(fault.line, [])
-        if not found and fault.line in lines:
-            found = list({test for tests in lines.values() for test in tests})
-        return sorted(found, key=lambda test: (self.weight[test], test))
+        found = sorted(lines.get(fault.line, []), key=lambda test: (self.weight[test], test))
+        if fault.line in lines and len(found) < _FEW:
+            others = {test for tests in lines.values() for test in tests} - {*found}
+            found += sorted(others, key=lambda test: (self.weight[test], test))[:_MORE]
+        return found
 
 
 class _Only:

@@ -619,6 +619,32 @@ class TestExamination:
             ("permit_no_ss1", 1),
         ]
 
+    @pytest.mark.parametrize("side", [0, 1], ids=["producer", "consumer"])
+    def test_data_that_fit_the_map_of_one_end_only(self, side: int) -> None:
+        good, longer = make("fscp-12-1", 2, 2, {}), make("fscp-12-1", 4, 2, {})
+        first, second = good.connection.ends
+        if side:
+            second = dataclasses.replace(second, receives=longer.connection.second.receives)
+        else:
+            first = dataclasses.replace(first, sends=longer.connection.first.sends)
+        link = link_of(Connection(first=first, second=second))
+        found = examined(link, states(good, 30), fresh=True)
+        sizes = (2, 4) if side else (4, 2)
+        assert found.notes["size"].kept[0].text == (
+            "SC1 sends 2 octets of safety data, but the map of SC1 has "
+            f"{sizes[0]} and the map of LX {sizes[1]}"
+        )
+        assert not found.is_clean
+
+    def test_where_the_timelines_start(self) -> None:
+        link = demo()
+        later = [
+            dataclasses.replace(step, time_us=step.time_us + 5_000_000) for step in states(link, 30)
+        ]
+        found = examined(link, later, fresh=True)
+        assert found.timeline_start_us == found.start_us == later[0].time_us
+        assert found.timeline_start_us >= 5_000_000
+
     def test_signals_that_only_the_consumer_knows(self) -> None:
         first, second = demo_connection().ends
         mistakes = {each.name: each.connection for each in fixtures.mistakes(demo_connection())}

@@ -38,6 +38,16 @@ def summary(left: Map, right: Map) -> list[tuple[str, list[str], int]]:
     ]
 
 
+def row(text: str) -> Map:
+    """Build a map of entries one behind the other: ``a:8 -:1`` are a signal and a reserved bit."""
+    entries, start = [], 0
+    for word in text.split():
+        name, width = word.split(":")
+        entries.append((name.strip("-"), str(Place.at(start)), int(width)))
+        start += int(width)
+    return build(*entries)
+
+
 LETTERS = [a + b for a in "bcdfghjk" for b in "lmnpqrst"]
 
 
@@ -55,6 +65,7 @@ class TestNames:
             ("door_closed", "door_clossed"),
             ("brake_release", "brake_releas"),
             ("brake_release", "brake_relesse"),
+            ("stopped_x", "stooped_x"),
             ("tray_qwrtzing", "tray_qwrttzing"),
             ("tray_qwrtzing", "tray_qwtzing"),
             ("qwrtzmp_x", "qwrtmp_x"),
@@ -112,6 +123,7 @@ class TestNames:
             ("zone1_free", "zone2_free", False),
             ("gate_east", "gate_east_locked", False),
             ("east", "west", False),
+            ("gate_east", "gate_west", True),
             ("gate_east", "horn_on", False),
         ],
     )
@@ -534,3 +546,52 @@ class TestExplain:
         )
         (cause,) = causes(left, right)
         assert (cause.kind, len(cause.pairs)) == ("rearranged", 15)
+
+
+class TestSmallMaps:
+    """Every cause of a difference of a few signals, as (kind, signals, bits)."""
+
+    @pytest.mark.parametrize(
+        ("left", "right", "told"),
+        [
+            # The one that grew stands first: it moved by what is in front of it, not by its own.
+            ("-:8 a:8", "a:16 -:8", [("width", "a", -8), ("size", "", 8)]),
+            ("a:8 b:8", "b:16 a:8", [("moved", "a", 16), ("width", "b", -8)]),
+            ("a:8 b:4", "b:1 a:8", [("moved", "a", 1), ("moved", "b", -8), ("width", "b", -3)]),
+            # A signal that takes up a shift again is a second mistake, no gap.
+            ("a:1 b:1 c:1", "b:1 n:1 c:1", [("shift", "b a", -1), ("one-sided", "n", 1)]),
+            # What stands in a ring already is in no other one.
+            (
+                "a:1 b:1 c:1 d:1 e:1",
+                "d:1 c:1 b:1 e:1 a:1",
+                [("rotation", "a d e", 0), ("swap", "b c", 0)],
+            ),
+            # The one in the middle did not move.
+            ("a:1 -:1 b:2 c:2", "c:2 b:2 -:1 a:1", [("swap", "a c", 0)]),
+            ("a:1 b:8 c:1 d:8", "c:1 b:8 d:8 a:1", [("rotation", "a c d", 0)]),
+            # A signal that one end has alone stands beside the exchange, not in it.
+            ("m:1 a:1 b:8 c:2", "a:1 c:2 b:8", [("swap", "b c", -1), ("shift", "a m", -1)]),
+        ],
+    )
+    def test_told(self, left: str, right: str, told: list[tuple[str, str, int]]) -> None:
+        found = summary(row(left), row(right))
+        assert [(kind, " ".join(names), bits) for kind, names, bits in found] == told
+
+    def test_a_gap_is_taken_up_where_nothing_else_differs(self) -> None:
+        (shift, *_) = causes(row("a:1 b:1 c:1"), row("b:1 n:1 c:1"))
+        assert not shift.absorbed
+        (shift,) = causes(row("a:1 -:1 b:1 d:1 -:2 c:1"), row("a:1 -:2 b:1 d:1 -:1 c:1"))
+        assert (shift.kind, shift.absorbed) == ("shift", True)
+
+    def test_octets_that_moved_and_where_they_went(self) -> None:
+        left, right = row("a:16 b:16 m:8 c:8"), row("b:16 c:8 a:16")
+        (order, *_) = causes(left, right)
+        assert (order.kind, order.octets) == ("octet order", (0, 1, 2, 3, 4, 5))
+
+    @pytest.mark.parametrize("packed", ["left", "right"])
+    def test_one_bit_in_each_octet_from_the_first_on(self, packed: str) -> None:
+        dense = row("-:3 a:1 b:1 c:1 d:1 -:1")
+        wide = row("a:1 -:7 b:1 -:7 c:1 -:7 d:1 -:7")
+        maps = (dense, wide) if packed == "left" else (wide, dense)
+        found = causes(*maps)
+        assert (found[0].kind, bool(found[0].word_octets)) == ("granularity", packed == "left")
