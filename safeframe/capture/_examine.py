@@ -177,6 +177,7 @@ class _Course:
         self._silent, self._noisy = _Intervals(), _Intervals()
         self._start_us: int | None = None
         self._end_us: int | None = None
+        self._untimed = 0
         self._skipped: dict[str, int] = {}
         self.packets = 0
         self.stopped = False
@@ -211,6 +212,7 @@ class _Course:
         """Follow the time of the recording."""
         time_us = packet.time_us
         if time_us is None:
+            self._untimed += 1
             return
         if self._start_us is None:
             self._start_us = self._end_us = time_us
@@ -568,6 +570,8 @@ class _Course:
             yield "times: the recording has none"
         elif self._link.watchdog_us is None:
             yield "times: neither map states watchdog_ms"
+        elif self._untimed:
+            yield f"times around {count(self._untimed, 'packet')} without one"
         for text, packets in sorted(self._skipped.items()):
             yield f"{packets} {text}"
 

@@ -83,8 +83,7 @@ class Judge:
             self._failures[side] = self._in_a_row = 0
             before, self._last_us[side] = self._last_us[side], time_us
             if time_us is None or before is None:
-                self._last_us[side] = before if time_us is None else time_us
-                self.gap_us = None
+                self.gap_us = None  # What lies around a frame without a time is not measured.
                 return STEADY
             gap_us = self.gap_us = time_us - before
             if self._watchdog_us is None or gap_us <= self._watchdog_us:
@@ -162,10 +161,9 @@ class Judge:
 
     def _timed(self, side: int, opinion: Opinion, time_us: int | None, *, begins: bool) -> Opinion:
         self.gap_us = None
+        last, self._last_us[side] = self._last_us[side], time_us
         if time_us is None:
             return opinion
-        last = self._last_us[side]
-        self._last_us[side] = time_us
         if last is None:
             return self._answered(side, opinion, time_us)
         gap_us = self.gap_us = time_us - last

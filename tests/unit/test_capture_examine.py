@@ -456,6 +456,23 @@ class TestJudge:
             last = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + more)
             assert (last.result, judge.gap_us) == (result, 12_000 + more)
 
+    @pytest.mark.parametrize("case", CASES, ids=lambda case: case[0])
+    def test_packets_without_a_time(self, case: tuple[str, int, int, dict[str, Any]]) -> None:
+        """No silence may be told of an interval in which there are packets without a time."""
+        link, steps = make(*case), STEPS[case[:3]]
+        every = range(len(steps))
+        for timed in (every[::40], every[:20], [at for at in every if at % 7]):
+            given = [
+                each._replace(time_us=each.time_us if at in timed else None)
+                for at, each in enumerate(packets(link, steps))
+                if isinstance(each, Packet)
+            ]
+            found = capture.examine(given, link, fresh=True)
+            assert found.is_clean
+            assert found.silent_count == 0
+            told = f"times around {len(steps) - len(timed)} packets without one"
+            assert [each for each in found.not_judged if "times" in each] == [told]
+
     def test_no_watchdog(self) -> None:
         first, second = (end_with(end, watchdog_ms=None) for end in demo_connection().ends)
         judge = Judge(link_of(Connection(first=first, second=second)), fresh=True)
