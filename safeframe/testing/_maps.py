@@ -323,13 +323,13 @@ def _clean_map(draw: st.DrawFn, size_octets: int, prefix: str) -> tuple[Map, Map
         if not widths:
             kind = "bool"
         width = 1 if kind == "bool" else draw(_one_of(*widths))
-        codes = tuple((code, f"level {code}") for code in range(1 << width))
+        coded = range(1 << width) if kind == "code" else ()
         signal = Signal(
             name=f"{prefix}_{number}",
             at=at,
             width=width,
             type=kind,
-            codes=codes if kind == "code" else (),
+            codes=tuple((code, f"level {code}") for code in coded),
             one_means=f"{prefix} {number} is on" if kind == "bool" else "",
             bind=f"Producer.{prefix.title()}{number}",
         )
