@@ -396,6 +396,11 @@ class TestEnds:
         texts = found(first, other)
         assert any(text.startswith(message) for text in texts), texts
 
+    def test_a_refresh_time_that_is_no_number(self) -> None:
+        texts = found({"sct_ms": "soon"}, {"head": ", exchange_ms = 21"})
+        assert any("sct_ms" in text for text in texts), texts
+        assert not any("longer than" in text for text in texts)
+
     def test_lengths_of_the_entries(self) -> None:
         texts = found({"mapping": "60000108 60010108"}, {"mapping": ""})
         assert "SC1 maps entries of 8 8 bits, LX of no bits" in texts

@@ -481,6 +481,26 @@ class TestFaults:
             assert times == sorted(times), each.label
         assert {each.fault for each in made} == set(fixtures.ERRORS)
 
+    def test_what_comes_again_and_what_comes_early(self) -> None:
+        link = make(*ONE_WAY[0])
+        made = {each.label: each.steps for each in fixtures.make(link, "faults", seed=3)}
+        steps = made["fault-unintended-repetition"]
+        plain, inverted = steps[-2:]
+        pairs = [steps[at : at + 2] for at in range(0, len(steps) - 2, 2)]
+        (one,) = [pair for pair in pairs if pair[0].octets == plain.octets]
+        assert one[1].octets == inverted.octets
+        assert inverted.time_us - plain.time_us == one[1].time_us - one[0].time_us
+        assert plain.time_us - pairs[-1][0].time_us == link.tick_us
+        early = [
+            step
+            for step in made["fault-incorrect-sequence"]
+            if step.change == "the inverted message comes before the plain one"
+        ]
+        assert [step.verdict for step in early] == ["repeat", "accept"]
+        assert early[0].time_us < early[1].time_us
+        second, first = (int.from_bytes(step.octets[:2], "big") for step in early)
+        assert second == first + 1
+
     def test_the_last_data_object_has_a_neighbour_within_the_range(self) -> None:
         link = link_of(make(*ONE_WAY[0]).connection, identifier_1=0x17F)
         made = {each.label: each for each in fixtures.make(link, "faults")}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
 import subprocess
 import sys
@@ -205,6 +206,21 @@ class TestFaults:
         data = case[1].get("data", b"")
         short = case[1].get("format") == "extended" and 0 < len(data) <= 2
         assert passed == ([8 * len(data), 8 * len(data) + 1] if short else [])
+
+    @given(every_case, st.data())
+    def test_a_value_that_is_left_out_is_asked_for_or_has_a_default(
+        self, case: Case, data: st.DataObject
+    ) -> None:
+        profile, values, _ = case
+        name = data.draw(st.sampled_from(sorted(values)))
+        less = {key: value for key, value in values.items() if key != name}
+        with contextlib.suppress(UsageError):
+            assert isinstance(frame.build(profile, **less), bytes)
+
+    @pytest.mark.parametrize("profile", [n for n in profiles.names() if profiles.load(n).recipe])
+    def test_a_frame_of_nothing(self, profile: str) -> None:
+        with pytest.raises(UsageError, match=r"needs the value \w+"):
+            frame.build(profile)
 
     @given(every_case, st.data())
     def test_sampled_bit_flips_are_rejected(self, case: Case, data: st.DataObject) -> None:
