@@ -20,9 +20,11 @@ def is_bare(key: str) -> bool:
 
 def key_path(path: Path) -> str:
     """Write a path as ``sends[3].codes.0x1``; a key that is not bare stands in quotes."""
-    match path:
-        case [str(name), int()] if len(name) < _SHORT:
-            return _row_path(path)
+    if len(path) == 2:
+        table, inner = path
+        short = isinstance(inner, int) or len(inner) < _SHORT
+        if short and isinstance(table, str) and len(table) < _SHORT:
+            return _short_path(path)
     return _written(path)
 
 
@@ -36,5 +38,5 @@ def _written(path: Path) -> str:
     return "".join(parts).removeprefix(".")
 
 
-_row_path = lru_cache(maxsize=1024)(_written)
-"""Rows are asked for most, and have the same few names in each file."""
+_short_path = lru_cache(maxsize=1024)(_written)
+"""Rows and keys of tables are asked for most, and are the same few in each file."""

@@ -216,3 +216,11 @@ class TestEveryLeaf:
 def test_a_text_that_tomllib_refuses_is_an_error_of_the_caller() -> None:
     with pytest.raises(AssertionError, match="must be TOML that tomllib has accepted"):
         Index("x = {a = [1")
+
+
+def test_long_names_are_written_as_short_ones() -> None:
+    long = "x" * 70
+    assert key_path((long, 3)) == f"{long}[3]"
+    assert key_path(("sends", long)) == f"sends.{long}"
+    assert key_path((0, "a b")) == "[0].'a b'"
+    assert key_path(("sends", 3)) == "sends[3]"
