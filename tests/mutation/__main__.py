@@ -59,6 +59,7 @@ def note_lines(path: str) -> None:
         settings.write_text(f"[run]\nsource = safeframe\ndata_file = {Path(path).absolute()}\n")
         words = ["--cov=safeframe", f"--cov-config={settings}", "--cov-context=test"]
         command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *words]
+        command += ["-p", "tests.mutation.traced"]
         subprocess.run([*command, "--cov-report=", *tests], cwd=ROOT, check=True)
 
 

@@ -190,6 +190,21 @@ class TestAccess:
         middle = ["middle segment"] * (len(steps) - 2)
         assert steps == ["first segment", *middle, "last segment"]
 
+    @pytest.mark.parametrize("make_turns", [download, upload])
+    @pytest.mark.parametrize("octets", [7, 14, 70])
+    def test_the_last_segment_may_be_full(self, make_turns: Any, octets: int) -> None:
+        turns = list(make_turns(0x1018, 6, bytes(octets), segment_octets=8))
+        asks = make_turns is download
+        carrying = [turn.request if asks else turn.response for turn in turns]
+        ends = [unpack(each, asks=asks).step.endswith("last segment") for each in carrying]
+        assert ends == [False] * (octets // 7) + [True]
+        assert len(carrying[-1]) == 8
+
+    def test_every_sub_index_has_a_place(self) -> None:
+        assert next(download(0xFFFF, 0xFF, b"")).request[1:4] == b"\xff\xff\xff"
+        with pytest.raises(UsageError, match="must be 0..65535 and 0..255, not 1 and 256"):
+            next(download(1, 0x100, b""))
+
     def test_a_recorded_transfer(self) -> None:
         """Payloads as the open stack took and sent them."""
         turns = list(download(0x1018, 6, b"\1\2\3\4", segment_octets=8))

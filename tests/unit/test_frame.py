@@ -405,6 +405,11 @@ class TestUsage:
             ),
             (
                 "fscp-13-1",
+                {"data": b"", "address": 0, "domain": 1},
+                "address must be 1..1023, not 0",
+            ),
+            (
+                "fscp-13-1",
                 {"data": b"", "address": 1, "domain": 1, "id": 46},
                 "id must be one of 40, 41, 42, 43, 44, 45, 47, 48, 49, 50, 51, 52, 53, 56, 57, 58, "
                 "59, not 46",
