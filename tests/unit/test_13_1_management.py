@@ -202,7 +202,7 @@ class TestAccess:
 
     def test_every_sub_index_has_a_place(self) -> None:
         assert next(download(0xFFFF, 0xFF, b"")).request[1:4] == b"\xff\xff\xff"
-        with pytest.raises(UsageError, match="must be 0..65535 and 0..255, not 1 and 256"):
+        with pytest.raises(UsageError, match=r"must be 0..65535 and 0..255, not 1 and 256"):
             next(download(1, 0x100, b""))
 
     def test_a_recorded_transfer(self) -> None:
