@@ -6,6 +6,7 @@ import dataclasses
 import hashlib
 import io
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
@@ -25,11 +26,17 @@ from safeframe.fixtures._mistakes import MARK
 from safeframe.fixtures._states import data
 from safeframe.fixtures._undetected import lightest
 from safeframe.protocols.aspects import FaultTraits
+from safeframe.protocols.opcua_safety._link import TYPE_IDS
+from safeframe.protocols.opcua_safety._start import START_UP
 from safeframe.relations import Watch
 from tests.strategies import clean_connections
 
 from .links import CASES, demo_connection, end_with, make
 
+BUILT_IN = (
+    *(("bool", 1), ("int", 8), ("uint", 8), ("int", 16), ("uint", 16), ("int", 32), ("uint", 32)),
+    *(("int", 64), ("uint", 64), ("float", 32), ("float", 64)),
+)
 ROOT = Path(__file__).resolve().parent.parent.parent
 VERDICTS = {
     "accepted": "accept",
@@ -211,6 +218,20 @@ class TestStartUp:
             "device", data=bytes.fromhex("4101000400000000"), status=0x40
         )
         assert octets.hex() == "410100040000000040bb5fb5"
+
+    def test_opc_ua_draws_a_number_of_32_bits(self) -> None:
+        class Highest(Random):
+            def random(self) -> float:
+                return 1 - 2**-53
+
+        *_, asked, _ = START_UP(make("opcua-safety", 0, 3, {}), Highest())
+        assert asked.values == {"monitoring_number": 0xFFFFFFFF}
+
+    def test_opc_ua_type_ids(self) -> None:
+        """OPC 10000-6 table 1: Boolean 1, SByte 2, Byte 3, then each wider pair, Float, Double."""
+        whole = {(kind, bits): at for at, (kind, bits) in enumerate(BUILT_IN, start=1)}
+        codes = {("code", bits): at for (kind, bits), at in whole.items() if kind == "uint"}
+        assert whole | codes == TYPE_IDS
 
     def test_zeros_of_opcua_and_the_first_number(self) -> None:
         link = make("opcua-safety", 0, 3, {})

@@ -150,6 +150,27 @@ def test_sets_follow_each_other_in_a_capture() -> None:
     assert fixtures.write((), link, "pcapng", title="none")
 
 
+def test_packets_of_fscp_2_1() -> None:
+    """UDP port 2222 and an address item before the data item: as the oracle tests dissect it."""
+    from dpkt import ethernet, pcapng
+
+    link = make("fscp-2-1", 2, 0, {"format": "base"})
+    reader: Any = pcapng.Reader
+    packets = [octets for _, octets in reader(io.BytesIO(written(link, "pcapng")))]
+    ids = set()
+    for octets in packets:
+        whole: Any = ethernet.Ethernet(octets)
+        head = octets[14:34]
+        words = sum(int.from_bytes(head[at : at + 2], "big") for at in range(0, 20, 2))
+        assert (words & 0xFFFF) + (words >> 16) == 0xFFFF  # RFC 1071.
+        assert (whole.ip.v, whole.ip.hl, whole.ip.p, len(octets) - 14) == (4, 5, 17, whole.ip.len)
+        assert (whole.ip.udp.sport, whole.ip.udp.dport) == (2222, 2222)
+        items = whole.ip.udp.data
+        assert items[:6] == b"\2\0\2\x80\x08\0"
+        ids.add(int.from_bytes(items[6:10], "little"))
+    assert ids == {0x11110001, 0x22220002}
+
+
 def test_refusals(monkeypatch: pytest.MonkeyPatch) -> None:
     link = make("fscp-12-1", 2, 2, {})
     with pytest.raises(UsageError, match=r"^format must be one of jsonl, .*, not 'x'$"):

@@ -248,6 +248,29 @@ class TestContradictions:
         assert not found.is_clean
         assert all(each.explained > each.as_mapped for each in found.other_readings)
 
+    def test_a_map_of_another_state_is_read_as_its_end_does(self) -> None:
+        """Of the sender what it sends counts, of the other end what it receives."""
+        first, second = demo_connection().ends
+        sends = Map(entries=(Signal(name="a", at=Place(0, 0)), Reserved(at=Place(0, 1), width=15)))
+        empty = Map(entries=(Reserved(at=Place(0, 0), width=16),))
+        told = Map(
+            entries=(
+                *(Signal(name=f"b{bit}", at=Place.at(bit)) for bit in range(9, 12)),
+                *(Reserved(at=Place.at(at), width=width) for at, width in ((0, 9), (12, 4))),
+            )
+        )
+        connection = Connection(
+            first=dataclasses.replace(first, sends=sends, receives=empty, relations=()),
+            second=dataclasses.replace(second, sends=empty, receives=sends, relations=()),
+        )
+        also = {
+            "sender before": dataclasses.replace(first, sends=told, receives=empty),
+            "receiver before": dataclasses.replace(second, sends=empty, receives=told),
+        }
+        found = recorded(connection, [(b"\0\x0e", b"\0\0"), (b"\0\x0c", b"\0\0")], also=also)
+        rows = {each.title: (each.side, each.explained) for each in found.other_readings}
+        assert rows["sender before"] == rows["receiver before"] == (0, 2)
+
 
 class TestInterruption:
     def test_what_was_read_is_printed(
