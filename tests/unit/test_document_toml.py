@@ -6,7 +6,8 @@ import tomllib
 
 import pytest
 
-from safeframe._document.toml import parse
+from safeframe._document import toml
+from safeframe._document.anytoml import parse
 from safeframe._errors import InputError
 
 
@@ -21,6 +22,11 @@ def test_many_points_that_part_no_name() -> None:
     text = f'a = "{"b." * 100}"  # {"c." * 100}\n'
     assert parse("\ufeff" + text, path="x.toml") == {"a": "b." * 100}
     assert parse(f"[t]\n{text}", path="x.toml") == {"t": {"a": "b." * 100}}
+
+
+def test_a_mark_of_the_order_of_octets_is_no_part_of_a_text() -> None:
+    for text in ("\ufeffa = 1", "\ufeff'a' = 1"):
+        assert toml.parse(text, path="x.toml") == parse(text, path="x.toml") == {"a": 1}
 
 
 def test_many_points_that_do() -> None:
