@@ -20,6 +20,7 @@ from safeframe._errors import UsageError
 from safeframe._link import Link
 from safeframe.capture import Packet, read_recording
 from safeframe.fixtures import BANNER, FORMATS
+from safeframe.protocols.fscp_2_1._packet import PACKET
 
 from .links import CASES, make
 
@@ -169,6 +170,13 @@ def test_packets_of_fscp_2_1() -> None:
         assert items[:6] == b"\2\0\2\x80\x08\0"
         ids.add(int.from_bytes(items[6:10], "little"))
     assert ids == {0x11110001, 0x22220002}
+
+
+@pytest.mark.parametrize("number", [1, 0x6800, 0xFFFF, 0x10000])
+def test_the_header_checksum_of_any_packet(number: int) -> None:
+    head = PACKET(0, number, bytes(8)).octets[:20]
+    words = sum(int.from_bytes(head[at : at + 2], "big") for at in range(0, 20, 2))
+    assert (words & 0xFFFF) + (words >> 16) == 0xFFFF  # RFC 1071.
 
 
 def test_refusals(monkeypatch: pytest.MonkeyPatch) -> None:
