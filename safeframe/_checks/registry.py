@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from operator import attrgetter
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from .._bits import Place
 from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
@@ -210,6 +210,7 @@ class Finder:
         return made
 
 
+_C = TypeVar("_C")
 Check = Callable[[Context, Finder], Iterator[Finding]]
 PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
 
@@ -233,44 +234,32 @@ PLANT_CHECKS: list[tuple[Rule, PlantCheck]] = []
 ROUTE_CHECKS: list[tuple[Rule, RouteCheck]] = []
 
 
-def rule(entry: Rule) -> Callable[[Check], Check]:
-    """Register a generator function as the check of a rule about one connection."""
-
-    def register(check: Check) -> Check:
-        CHECKS.append((entry, check))
+def _into(rows: list[tuple[Rule, _C]], entry: Rule) -> Callable[[_C], _C]:
+    def register(check: _C) -> _C:
+        rows.append((entry, check))
         return check
 
     return register
+
+
+def rule(entry: Rule) -> Callable[[Check], Check]:
+    """Register a generator function as the check of a rule about one connection."""
+    return _into(CHECKS, entry)
 
 
 def cause_rule(entry: Rule) -> Callable[[Check], Check]:
     """Register the same for a rule that has nothing to say where nothing is displaced."""
-
-    def register(check: Check) -> Check:
-        CAUSE_CHECKS.append((entry, check))
-        return check
-
-    return register
+    return _into(CAUSE_CHECKS, entry)
 
 
 def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
     """Register a generator function as the check of a rule about many connections."""
-
-    def register(check: PlantCheck) -> PlantCheck:
-        PLANT_CHECKS.append((entry, check))
-        return check
-
-    return register
+    return _into(PLANT_CHECKS, entry)
 
 
 def route_rule(entry: Rule) -> Callable[[RouteCheck], RouteCheck]:
     """Register a generator function as the check of a rule about the routes of a plant."""
-
-    def register(check: RouteCheck) -> RouteCheck:
-        ROUTE_CHECKS.append((entry, check))
-        return check
-
-    return register
+    return _into(ROUTE_CHECKS, entry)
 
 
 Repair = tuple[str, Callable[[], Iterable[Signal | Reserved]]]

@@ -8,6 +8,7 @@ from functools import lru_cache
 from math import copysign
 from typing import Any
 
+from .._document.paths import is_bare
 from .._document.problems import Problems
 from .._document.tables import Key
 from .._model import End, Reserved, Signal
@@ -17,7 +18,6 @@ from .kinds import CONDITIONS
 
 __all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
 
-_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
 _ESCAPED = re.compile(r'["\\\x00-\x1f\x7f-\x9f\u2028\u2029]')
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
@@ -130,7 +130,7 @@ def toml_pairs(pairs: Iterable[tuple[str, Any]]) -> str:
 @lru_cache(maxsize=256)  # A few names stand in every row.
 def toml_key(key: str) -> str:
     """Return a key as TOML, in quotes where it is not bare."""
-    return key if _BARE_KEY.fullmatch(key) else toml_value(key)
+    return key if is_bare(key) else toml_value(key)
 
 
 def _escape(match: re.Match[str]) -> str:
