@@ -456,7 +456,7 @@ class TestJudge:
             last = judge.judge(steps[-1].side, steps[-1].octets, steps[-1].time_us + more)
             assert (last.result, judge.gap_us) == (result, 12_000 + more)
 
-    @pytest.mark.parametrize("case", (*CASES, *ONE_WAY), ids=lambda case: case[0])
+    @pytest.mark.parametrize("case", [*CASES, *ONE_WAY], ids=lambda case: case[0])
     def test_packets_without_a_time(self, case: tuple[str, int, int, dict[str, Any]]) -> None:
         """No silence may be told of an interval in which there are packets without a time."""
         link = make(*case)
