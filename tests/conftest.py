@@ -27,15 +27,20 @@ DEEP = os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep"
 """Whether the long run is asked for: every bit, every length, thousands of recordings."""
 
 
+def import_everything() -> None:
+    """Import every module of the package."""
+    for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
+        if not module.name.endswith(".__main__"):
+            importlib.import_module(module.name)
+
+
 def pytest_collection_finish(session: pytest.Session) -> None:
     """Spare the collector of garbage what stays to the end, thousands of tests.
 
     Where coverage counts, import every module: a test that is not traced may need it first.
     """
     if session.config.pluginmanager.hasplugin("_cov"):
-        for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
-            if not module.name.endswith(".__main__"):
-                importlib.import_module(module.name)
+        import_everything()
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)

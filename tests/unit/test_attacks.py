@@ -27,6 +27,7 @@ from safeframe._document.replace import replace_all
 from safeframe._errors import SafeframeError, UsageError
 from safeframe.residual._cache import recall
 from safeframe.residual._code import contiguous
+from tests.conftest import import_everything
 from tests.unit.record_maps import TESTED
 from tests.unit.written import NEW, OLD, items, left_over, set_up, state
 
@@ -396,7 +397,11 @@ class Command:
 
 
 def prepared(tmp_path: Path, name: str) -> tuple[dict[str, bytes], float]:
-    """Return what a command leaves, and how long it takes here."""
+    """Return what a command leaves, and how long it takes here.
+
+    Its modules are imported before: attacks shall hit what it does, not what it loads.
+    """
+    import_everything()
     (tmp_path / "first").mkdir()
     command = Command(tmp_path / "first", name)
     longest_s = duration_s(command.run)
