@@ -21,18 +21,18 @@ _SAMPLE = 1024
 class Heard:
     """One side: ``use`` is what its receiver does with its data, None before it is known.
 
-    Only bits of accepted frames whose data the receiver uses count as tested.
+    Only bits of accepted frames whose data the receiver uses count as tested. ``parts`` says that
+    several frames carry its data together, ``noise`` are the last rejected frames close together.
     """
 
-    def __init__(self, link: Link, side: int, *, zeros: bool) -> None:
-        self.link, self.side = link, side
+    def __init__(self, link: Link, side: int, *, zeros: bool, parts: bool) -> None:
+        self.link, self.side, self.parts = link, side, parts
         sent, received = link.sent(side), link.received(side)
         self.decoder = Decoder(sent, received)
         self.odd = Contradictions(sent, received)
         self.carries = link.carries[side]
         self.sends = side in link.order
         self.sizes = sent.size_octets, received.size_octets
-        self.first = 0
         self.results: dict[str, int] = {}
         self.data_frames = self.used_frames = self.unknown_at_start = 0
         self.longest_gap_us: int | None = None
@@ -40,19 +40,13 @@ class Heard:
         self.use: str | None = None
         self.ones = self.zeros = 0
         self.heard_us: int | None = None
-        self.noise: Interval | None = None
         self.differs = self.is_odd = self.is_told = self.fallen = False
-        self.marked: int | None = None
         self.steady = 0
         self.unproven = Notes()
+        self.noise: Interval | None = None
         self._run = 0
         self.sample: dict[bytes, int] = {}
         self.fail_safe = _fail_safe(link, side, self.decoder, zeros=zeros)
-
-    @property
-    def signals(self) -> int:
-        """Signals of both maps together."""
-        return len(self.decoder.sent) + len(self.decoder.received)
 
     def count(self, data: bytes) -> None:
         """Let the bits of data count as tested."""
@@ -75,6 +69,17 @@ class Heard:
             elif len(self.sample) < _SAMPLE:
                 self.sample[data] = 1
         self.data = data
+
+    def noisy(self, time_us: int, reach_us: int) -> Interval | None:
+        """Take a rejected frame; return the noise before it where that has come to its end."""
+        noise = self.noise
+        if noise is not None and time_us - noise.end_us <= reach_us:
+            self.noise = Interval(
+                side=self.side, start_us=noise.start_us, end_us=time_us, count=noise.count + 1
+            )
+            return None
+        self.noise = Interval(side=self.side, start_us=time_us, end_us=time_us, count=1)
+        return noise
 
     def report(self) -> SideReport:
         """Return what this side sent."""

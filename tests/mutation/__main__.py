@@ -24,6 +24,7 @@ ROOT = Path(__file__).resolve().parents[2]
 CORE = (
     *("_pairing/*.py", "_codec.py", "_canonical.py", "_fingerprint.py", "_engine/*.py"),
     *("protocols/aspects.py", "protocols/*/_*.py", "capture/_examine.py", "capture/_judge.py"),
+    *(f"capture/_{name}.py" for name in ("clock", "related", "timelines", "told", "unjudged")),
     *("_document/replace.py", "_document/whole.py", "_document/lock.py"),
 )
 """Modules whose answers everything else repeats."""

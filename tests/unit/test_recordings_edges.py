@@ -115,7 +115,7 @@ def test_a_side_that_carries_no_data_has_none_on_the_quick_way_either(
 
 def test_events_beyond_those_that_are_kept_are_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first events are printed, of the others those that are wrong; the rest is counted."""
-    monkeypatch.setattr("safeframe.capture._examine.KEPT_EVENTS", 16)
+    monkeypatch.setattr("safeframe.capture._told.KEPT_EVENTS", 16)
     link = make("fscp-13-1", 2, 2, {})
     session = link.session()
     packets = []

@@ -1,0 +1,37 @@
+"""The time of a recording: when it begins and ends, and packets that have no time."""
+
+from __future__ import annotations
+
+from ._packets import Packet
+from ._timelines import Timelines
+from ._told import Told, note_of
+
+__all__ = ["Clock"]
+
+
+class Clock:
+    """Follows the times of the packets; one that goes back is told, and does not count."""
+
+    def __init__(self, told: Told, timelines: Timelines) -> None:
+        self._told = told
+        self._timelines = timelines
+        self.start_us: int | None = None
+        self.end_us: int | None = None
+        self.untimed = 0
+
+    def see(self, packet: Packet) -> None:
+        """Take the time of the next packet."""
+        time_us = packet.time_us
+        if time_us is None:
+            self.untimed += 1
+            return
+        if self.start_us is None:
+            self.start_us = self.end_us = time_us
+            self._timelines.begin(time_us)
+            for each in self._told.observers:
+                each.begins(time_us)
+        elif self.end_us is not None and time_us >= self.end_us:
+            self.end_us = time_us
+        else:
+            note = note_of(packet, None, "the time is before that of an earlier packet")
+            self._told.note("time", note)
