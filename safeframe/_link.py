@@ -14,7 +14,7 @@ from ._errors import UsageError
 from ._model import Connection, End
 from ._words import guess
 from .protocols import room
-from .protocols.aspects import DEFAULT_TICK_US, Link
+from .protocols.link import DEFAULT_TICK_US, Link
 
 __all__ = ["DEFAULT_TICK_US", "Link", "Places", "link_of", "link_stated", "places_stated"]
 

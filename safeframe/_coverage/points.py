@@ -17,7 +17,7 @@ from .._link import Link
 from .._model import Map, Signal
 from .._words import listed, way
 from ..protocols import room
-from ..protocols.aspects import RecordingTraits
+from ..protocols.recording import RecordingTraits
 from ..relations._rules import CheckedRelation, Number, fits, rules_of
 from ..relations._states import StateSpace, state_spaces
 

@@ -8,7 +8,7 @@ from .._errors import UsageError
 from .._link import Link
 from ..frame import Judgement, Session
 from ..protocols import room
-from ..protocols.aspects import Step
+from ..protocols.recording import Step
 
 __all__ = ["STEADY", "Judge", "Opinion"]
 

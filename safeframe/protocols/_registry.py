@@ -28,13 +28,13 @@ if TYPE_CHECKING:
         Derivation,
         FaultTraits,
         FrameScope,
-        LinkTraits,
         Packet,
-        ReactionTimes,
         Recompute,
-        RecordingTraits,
         StartUp,
     )
+    from .link import LinkTraits
+    from .recording import RecordingTraits
+    from .times import ReactionTimes
 
 __all__ = ["Room", "load", "names", "register", "room", "unregister"]
 

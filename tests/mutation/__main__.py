@@ -23,8 +23,9 @@ from tests.mutation.trial import Reached, survives
 ROOT = Path(__file__).resolve().parents[2]
 CORE = (
     *("_pairing/*.py", "_codec.py", "_canonical.py", "_fingerprint.py", "_engine/*.py"),
-    *("protocols/aspects.py", "protocols/*/_*.py", "capture/_examine.py", "capture/_judge.py"),
-    *(f"capture/_{name}.py" for name in ("clock", "related", "timelines", "told", "unjudged")),
+    *(f"protocols/{name}.py" for name in ("*/_*", "aspects", "link", "recording", "times")),
+    *(f"capture/_{name}.py" for name in ("examine", "clock", "related", "timelines", "told")),
+    *("capture/_unjudged.py", "capture/_judge.py"),
     *("_document/replace.py", "_document/whole.py", "_document/lock.py"),
 )
 """Modules whose answers everything else repeats."""

@@ -32,8 +32,8 @@ from safeframe._report import coverage as render
 from safeframe._report import html, markdown, text
 from safeframe.capture import FrameVerdict, Packet, Trouble
 from safeframe.fixtures import RunningLink, SentFrame
-from safeframe.protocols.aspects import RecordingTraits
 from safeframe.protocols.fscp_12_1._frame import FAIL_SAFE_DATA
+from safeframe.protocols.recording import RecordingTraits
 
 from .links import CASES, ONE_WAY, demo_connection, make
 from .schemas import validate

@@ -21,7 +21,7 @@ from safeframe.capture._odd import Contradictions
 from safeframe.capture._others import other_readings
 from safeframe.fixtures import RunningLink
 from safeframe.protocols import room
-from safeframe.protocols.aspects import Follower, Step
+from safeframe.protocols.recording import Follower, Step
 
 from .links import demo_connection, make
 

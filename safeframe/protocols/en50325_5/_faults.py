@@ -11,7 +11,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from random import Random
 
-from ..aspects import FaultRun, FaultTraits, Link, SentFrame
+from ..aspects import FaultRun, FaultTraits, SentFrame
+from ..link import Link
 from ._frame import FIRST, LAST, MOST_OCTETS
 
 __all__ = ["FAULTS"]

@@ -11,7 +11,7 @@ from typing import Any
 from ..._engine.parts import check_given
 from ..._errors import UsageError
 from ..._model import Connection, End
-from ..aspects import LinkTraits, agreed, shared_parameter
+from ..link import LinkTraits, agreed, shared_parameter
 from ._checksum import default_identifiers
 from ._frame import RECIPE, identifier_problem
 

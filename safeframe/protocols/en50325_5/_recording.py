@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step
+from ..link import Link
+from ..recording import Follower, Happening, RecordingTraits, Step
 from ._session import REPLACED
 
 __all__ = ["RECORDING"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..._model import Connection, End
-from ..aspects import ReactionTimes, TimeTerm
+from ..times import ReactionTimes, TimeTerm
 
 __all__ = ["TIMES"]
 

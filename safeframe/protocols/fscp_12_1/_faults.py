@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ..aspects import FaultTraits, Link
+from ..aspects import FaultTraits
+from ..link import Link
 
 __all__ = ["FAULTS"]
 

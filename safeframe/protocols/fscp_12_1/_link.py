@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection, End
-from ..aspects import LinkTraits, agreed, roles
+from ..link import LinkTraits, agreed, roles
 from ._frame import FAIL_SAFE_DATA, PROCESS_DATA, unblocked
 
 __all__ = ["LINK"]

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..._engine.stream import Session
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step, places_of
+from ..link import Link
+from ..recording import Follower, Happening, RecordingTraits, Step, places_of
 from ._frame import (
     COMMANDS,
     CONNECTION,

@@ -15,7 +15,8 @@ from random import Random
 
 from ..._engine.parts import le
 from ..._errors import UsageError
-from ..aspects import Link, OpeningFrame
+from ..aspects import OpeningFrame
+from ..link import Link
 from . import _frame as fscp_12_1
 
 __all__ = ["LEGAL_IN", "START_UP", "STATES", "StartFrame", "parameters", "start_up"]

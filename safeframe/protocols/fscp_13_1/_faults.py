@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from ..._engine import frames
-from ..aspects import FaultTraits, Link, UnseenPattern
+from ..aspects import FaultTraits, UnseenPattern
+from ..link import Link
 from ._frame import RECIPE
 
 __all__ = ["FAULTS"]

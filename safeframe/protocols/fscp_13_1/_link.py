@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection
-from ..aspects import LinkTraits, shared_parameter
+from ..link import LinkTraits, shared_parameter
 
 __all__ = ["LINK"]
 

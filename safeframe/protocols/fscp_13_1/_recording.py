@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from ..._engine.stream import Session
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step, passes, places_of
+from ..link import Link
+from ..recording import Follower, Happening, RecordingTraits, Step, passes, places_of
 from . import _management as management
 from ._frame import IDS, MANAGEMENT, RECIPE, SERVICES, kind_of, sender_value
 

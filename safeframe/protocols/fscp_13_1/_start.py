@@ -12,7 +12,8 @@ from random import Random
 from typing import Any
 
 from ..._errors import UsageError
-from ..aspects import Link, OpeningFrame
+from ..aspects import OpeningFrame
+from ..link import Link
 from . import _access as access
 from . import _management as management
 

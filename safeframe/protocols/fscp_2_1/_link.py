@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection, End
-from ..aspects import LinkTraits, parameter
+from ..link import LinkTraits, parameter
 from ._frame import ack_octet
 
 __all__ = ["LINK"]

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step
+from ..link import Link
+from ..recording import Follower, Happening, RecordingTraits, Step
 
 __all__ = ["RECORDING"]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..._model import Connection
-from ..aspects import LinkTraits, roles, shared_parameter
+from ..link import LinkTraits, roles, shared_parameter
 
 __all__ = ["LINK"]
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..aspects import Follower, Happening, Link, RecordingTraits, Step
+from ..link import Link
+from ..recording import Follower, Happening, RecordingTraits, Step
 from ._frame import RESET_BITS
 
 __all__ = ["RECORDING"]

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..._errors import UsageError
 from ..._model import Connection
-from ..aspects import LinkTraits, agreed, parameter, roles
+from ..link import LinkTraits, agreed, parameter, roles
 from ._ids import spdu_ids, structure_signature
 
 __all__ = ["LINK", "TYPE_IDS"]

@@ -9,16 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..._engine.stream import Session
-from ..aspects import (
-    AnswerTime,
-    Follower,
-    Happening,
-    Link,
-    RecordingTraits,
-    Step,
-    passes,
-    places_of,
-)
+from ..link import Link
+from ..recording import AnswerTime, Follower, Happening, RecordingTraits, Step, passes, places_of
 from ._frame import RECIPE
 
 __all__ = ["RECORDING"]

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from random import Random
 
-from ..aspects import Link, OpeningFrame
+from ..aspects import OpeningFrame
+from ..link import Link
 from ._frame import FIRST_NUMBER
 
 __all__ = ["START_UP"]

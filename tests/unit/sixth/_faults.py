@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from safeframe.protocols.aspects import FaultTraits, Link
+from safeframe.protocols.aspects import FaultTraits
+from safeframe.protocols.link import Link
 
 __all__ = ["FAULTS"]
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from safeframe._model import Connection
-from safeframe.protocols.aspects import LinkTraits, roles
+from safeframe.protocols.link import LinkTraits, roles
 
 __all__ = ["LINK"]
 

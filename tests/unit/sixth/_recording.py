@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from safeframe.protocols.aspects import Follower, Link, RecordingTraits, Step, passes
+from safeframe.protocols.link import Link
+from safeframe.protocols.recording import Follower, RecordingTraits, Step, passes
 
 from ._frame import RECIPE
 
