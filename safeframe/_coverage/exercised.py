@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from ..capture import Both, Event, Interval, Note, Observer, Packet
 from ..relations._rules import Number
-from .points import CoveragePlan, OrderPlan, PlacedField, SignalPlan, SpacePlan
+from .fields import PlacedField
+from .plan import CoveragePlan, OrderPlan, SignalPlan, SpacePlan
 
 __all__ = ["Exercised"]
 

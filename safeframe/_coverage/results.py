@@ -23,7 +23,7 @@ from .._link import Places
 from .._words import counting
 from ..capture._whole import examine_whole
 from .exercised import Exercised
-from .points import KINDS, CoveragePlan
+from .plan import KINDS, CoveragePlan
 
 __all__ = [
     "FORMAT",

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from .._bits import Place
-from .._coverage.points import CoveragePoint
+from .._coverage.plan import CoveragePoint
 from .._coverage.results import Coverage, CoverageShare, ExercisedRecording, result_json
 from .._words import count, ranges
 from .document import (

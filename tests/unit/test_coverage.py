@@ -23,7 +23,8 @@ from safeframe._cli import main
 from safeframe._codec import decode, encode
 from safeframe._coverage import results
 from safeframe._coverage.exercised import Exercised
-from safeframe._coverage.points import KINDS, CoveragePlan, CoveragePoint, plan_of
+from safeframe._coverage.plan import KINDS, CoveragePlan, CoveragePoint
+from safeframe._coverage.points import plan_of
 from safeframe._coverage.results import Coverage, ExercisedRecording, PointSight, RecordingOptions
 from safeframe._errors import InputError, UsageError
 from safeframe._link import Link, Places, link_of, link_stated
