@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-import shlex
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -13,9 +12,8 @@ from .. import record
 from .._errors import InputError, Problem, SafeframeError
 from .._findings import Finding, NotJudged
 from .._model import Connection, End, Map
-from .._words import count, listed
 from ..protocols import Profile
-from ..record import Assessment, Record, RecordPoint
+from ..record import Assessment, Record
 from ..record._assess import verify_with
 from ..record._workings import Workings
 from .file import ListedConnection, Reader
@@ -29,11 +27,11 @@ from .gaterow import (
     signed_cell,
     tested_cell,
 )
+from .recordsteps import lacking, no_record, unseen, unsigned, void
 
 __all__ = ["GateSettings", "SignatureFiles", "judge"]
 
-_TESTER = "who tests"
-_FILES, _APPROVERS = "who keeps the plant file", "two people who approve"
+_FILES = "who keeps the plant file"
 
 
 class GateSettings(NamedTuple):
@@ -172,21 +170,13 @@ class _Judge:
     def no_record(self) -> None:
         """Say that there is no record."""
         self.cells = (GateCell("open", "no record"),) * 3
-        self.points.append(
-            GatePoint(
-                "record",
-                "the plant file names no record",
-                False,
-                "make a record of the last change and name it in the plant file",
-                person=KEEPER,
-                command=_command("record new BEFORE BEFORE", *self.paths, more="-o RECORD.json"),
-            )
-        )
+        self.points.append(no_record(self.paths))
 
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
         self.seal = made.history[-1].seal if made.history else ""
         fits: list[str] = []
+        names = self.given.require.get("signatures", ())
         assessed: Assessment | None = None
         try:
             if connection is not None:
@@ -201,7 +191,7 @@ class _Judge:
                 self.path,
                 made,
                 signers=self.settings.signers,
-                signed_by=self.given.require.get("signatures", ()),
+                signed_by=names,
                 beside=files.beside(self.path),
             )
         except InputError as error:
@@ -218,8 +208,8 @@ class _Judge:
         for text in fits:
             step = "make a record that fits the maps, or restore this one"
             self.points.append(GatePoint("record", text, True, step, person=KEEPER))
-        self._own(own, made)
-        self._signatures(assessed, signed)
+        self.points += lacking(self.path, made, own)
+        self.points += unsigned(self.path, names, self.settings.signers, assessed, signed)
         self.cells = (
             read_back_cell(made, own),
             tested_cell(made, own),
@@ -235,16 +225,7 @@ class _Judge:
 
     def _void(self, fits: Sequence[str], made: Record) -> None:
         """Say what differs: nothing that was tested or signed is about the maps that there are."""
-        self.points.append(
-            GatePoint(
-                "record",
-                " ".join(fits[:1]) + " " + "; ".join(fits[1:]),
-                True,
-                "load what the maps say, and make, test and sign a record of the change",
-                person=KEEPER,
-                command=_command("record new BEFORE BEFORE", *self.paths, more="-o RECORD.json"),
-            )
-        )
+        self.points.append(void(fits, self.paths))
         total = len(made.steps)
         self.cells = (
             GateCell("fault", "void"),
@@ -253,140 +234,11 @@ class _Judge:
         )
         self.valid = GateCell("fault", "void")
 
-    def _own(self, own: Sequence[RecordPoint], made: Record) -> None:
-        """Turn what the record lacks into points with steps."""
-        tests: dict[str, list[RecordPoint]] = {}
-        for point in own:
-            if point.aspect == "tests":
-                tests.setdefault(_end_of(point.subject, made.ends), []).append(point)
-            elif point.aspect == "read back":
-                words = "--who NAME --when DATE --serial TEXT --checksum TEXT --expected TEXT"
-                self._add(
-                    point,
-                    "read back serial number and checksum",
-                    machine=point.subject,
-                    command=_command(
-                        "record fill",
-                        self.path,
-                        "--end",
-                        point.subject,
-                        more=words,
-                    ),
-                )
-            elif point.aspect == "request":
-                words = "--who NAME --when DATE --reason TEXT --asked-by NAME --hazard TEXT"
-                self._add(
-                    point,
-                    f"complete the {point.text}",
-                    person=point.subject or "who asked for the change",
-                    command=_command("record request", self.path, more=words),
-                )
-            elif point.aspect == "approvals":
-                self._approval(point, made)
-            else:
-                self._add(point, "mend the record, or make a new one", person=KEEPER)
-        for end, points in tests.items():
-            self._tests(end, points)
-
-    def _add(
-        self, point: RecordPoint, step: str, machine: str = "", person: str = "", command: str = ""
-    ) -> None:
-        self.points.append(
-            GatePoint(point.aspect, point.text, point.fault, step, machine, person, command)
-        )
-
-    def _tests(self, end: str, points: Sequence[RecordPoint]) -> None:
-        """Put the steps at one end together: they are tried in one go."""
-        names = [point.subject for point in points]
-        failed = [point.text for point in points if point.fault]
-        text = f"{count(len(names), 'step')} open"
-        if failed:
-            text = "; ".join(failed) + (f"; {text}" if len(names) > len(failed) else "")
-        self.points.append(
-            GatePoint(
-                "tests",
-                text if failed else f"{text}: {listed(names)}",
-                bool(failed),
-                f"try {count(len(names), 'step')} of the checklist: {', '.join(names)}",
-                machine=end,
-                person="" if end else _TESTER,
-                command=_command("record done", self.path, *names, more="--who NAME --when DATE"),
-            )
-        )
-
-    def _approval(self, point: RecordPoint, made: Record) -> None:
-        names = [row.who for row in made.people.approvals]
-        person = _APPROVERS
-        if point.subject:
-            person = point.subject
-        elif names:
-            person = f"who approves, other than {' and '.join(names)}"
-        words = "--who NAME --role TEXT --when DATE"
-        step, command = "approve", _command("record sign", self.path, more=words)
-        if point.subject:
-            step = "withdraw the approval with its reason, then approve anew"
-            command = _command(
-                "record withdraw",
-                self.path,
-                "--approval",
-                point.subject,
-                more="--who NAME --when DATE --reason TEXT",
-            )
-        self._add(point, step, person=person, command=command)
-
-    def _signatures(self, before: Assessment, after: Assessment) -> None:
-        """Take up what the signature files add."""
-        for text in after.faults[len(before.faults) :]:
-            step = "remove the file or have it made anew by an allowed signer"
-            self.points.append(GatePoint("signatures", text, True, step, person=KEEPER))
-        for name, text in zip(
-            self.given.require.get("signatures", ()),
-            _asked(self.given.require.get("signatures", ()), after.missing[len(before.missing) :]),
-            strict=True,
-        ):
-            if text:
-                why = "" if self.settings.signers else "; --signers names no file to judge by"
-                self.points.append(
-                    GatePoint(
-                        "signatures",
-                        f"{text}{why}",
-                        False,
-                        "sign the record with a key"
-                        if self.settings.signers
-                        else "sign the record with a key, and verify with --signers FILE",
-                        person=name,
-                        command=f"{_command('record seal', self.path)} | "
-                        f"ssh-keygen -Y sign -f KEY -n {record.NAMESPACE} > "
-                        f"{shlex.quote(f'{self.path}.NAME.sig')}",
-                    )
-                )
-
-    def _evidence(self, made: Record | None) -> None:
-        """Ask for a recording that shows each step that one can show."""
-        if made is None:
-            text = "evidence is asked for, and there is no record that could hold any"
-        elif left := record.steps_without_evidence(made):
-            text = f"{count(len(left), 'step')} that no recording shows: {listed(left)}"
-        else:
-            return
-        self.points.append(
-            GatePoint(
-                "evidence",
-                text,
-                False,
-                "record the tests and add the recordings to the record",
-                person=_TESTER,
-                command=_command("record evidence", self.path, "RECORDING", *self.paths)
-                if self.path
-                else "",
-            )
-        )
-
     def demands(self, connection: Connection | None, made: Record | None) -> None:
         """Judge what the plant file asks for besides."""
         asked = self.given.require
         if asked.get("evidence"):
-            self._evidence(made)
+            self.points += unseen(self.path, self.paths, made)
         if connection is None:
             return
         if asked.get("device_files"):
@@ -443,22 +295,6 @@ class _Judge:
             outline=None if connection is None else self._kept(connection),
             seal=self.seal,
         )
-
-
-def _command(name: str, *words: str, more: str = "") -> str:
-    """Return a command line; paths and names are quoted where they must be, ``more`` is not."""
-    return f"safeframe {name} {shlex.join(words)} {more}".rstrip()
-
-
-def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
-    """Yield for each signer asked for what is missing, empty where nothing is."""
-    for name in names:
-        yield next((text for text in missing if text.startswith(f"signature: none by {name} ")), "")
-
-
-def _end_of(step: str, ends: Sequence[str]) -> str:
-    """Return at which end a step of the checklist is tried, empty for one at both."""
-    return next((end for end in ends if step.startswith(f"{end}.")), "")
 
 
 def _outline(connection: Connection) -> Connection:
