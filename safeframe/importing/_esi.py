@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from . import _fscp_12_1 as fscp_12_1
 from ._candidates import Candidate
 from ._decisions import Decisions
+from ._esientries import entries_of, title_of
+from ._esiwidths import KNOWN_WIDTHS, DictionaryWidths, Whole
 from ._fscp_12_1 import ContainerEntry
-from ._numbers import integer, number, width_of
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
@@ -46,22 +47,10 @@ _KEEP = frozenset(
 )
 _MOST_ENTRIES = 2048
 """Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
-_ENGLISH = "1033"
-_WIDTHS: Mapping[str, int] = {
-    "BOOL": 1,
-    "BIT": 1,
-    **{f"BIT{width}": width for width in range(2, 9)},
-    **dict.fromkeys(("SINT", "USINT", "BYTE", "BITARR8"), 8),
-    **dict.fromkeys(("INT", "UINT", "WORD", "BITARR16"), 16),
-    **dict.fromkeys(("DINT", "UDINT", "DWORD", "BITARR32", "REAL"), 32),
-    **dict.fromkeys(("LINT", "ULINT", "LWORD", "LREAL"), 64),
-}
 _KINDS: Mapping[str, str] = {
     **dict.fromkeys(("SINT", "INT", "DINT", "LINT"), "int"),
     **dict.fromkeys(("REAL", "LREAL"), "float"),
 }
-Whole = Callable[[Element, Refusals], Element]
-"""What reads a PDO or a profile with all that is in it."""
 _SIDES = {"RxPdo": ("rx", "receives"), "TxPdo": ("tx", "sends")}
 
 
@@ -79,7 +68,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     )
     found = []
     for owner, path in _owners(root):
-        widths = _Widths(owner, whole, refusals)
+        widths = DictionaryWidths(owner, whole, refusals)
         found += [_candidate(pdo, path, widths, decisions) for pdo in owner.all(*_SIDES)]
     return found
 
@@ -105,7 +94,9 @@ def _word(element: Element | None, name: str) -> str:
     return text.strip().lower().replace("#x", "0x")
 
 
-def _candidate(pdo: Element, owner: str, widths: _Widths, decisions: Decisions) -> Candidate:
+def _candidate(
+    pdo: Element, owner: str, widths: DictionaryWidths, decisions: Decisions
+) -> Candidate:
     side, direction = _SIDES[pdo.tag]
     index = pdo.first("Index")
     shown_index = index.text.lower().replace("#x", "0x") if index is not None else "-"
@@ -130,8 +121,8 @@ class _Look:
     def __call__(self) -> tuple[str, int | None, str]:
         """Return title, bits and note."""
         quiet = Refusals("")
-        entries = _entries(self.whole(self.pdo, quiet), self.decisions, quiet)
-        title, bits = _title(self.pdo), entries[-1].end if entries else 0
+        entries = entries_of(self.whole(self.pdo, quiet), self.decisions, quiet)
+        title, bits = title_of(self.pdo), entries[-1].end if entries else 0
         if len(quiet):
             return title, None, f"not readable: {quiet.problems[0].message}"
         if fscp_12_1.mismatch(entries):
@@ -141,129 +132,13 @@ class _Look:
         return title, bits, f"FSCP 12/1, {octets} data octet{'s'[: octets != 1]}"
 
 
-def _title(pdo: Element) -> str:
-    return _name(pdo, Decisions(), Refusals(""))
-
-
-def _entries(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[ContainerEntry]:
-    """Return the entries of a PDO at their bits, keeping the problems of each."""
-    entries = []
-    position = 0
-    for count, element in enumerate(pdo.all("Entry"), 1):
-        where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
-        width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
-        at = element.line, refusals, where
-        index = integer(element.text_of("Index"), "Index", *at, most=0xFFFF)
-        if element.text_of("SubIndex"):
-            integer(element.text_of("SubIndex"), "SubIndex", *at, most=0xFF)
-        if width is None or index is None:
-            continue
-        kind = element.first("DataType")
-        if kind is not None and kind.true("SwapData"):
-            refusals.add(
-                "swapped",
-                element.line,
-                "an entry must keep its octet order, not have SwapData",
-                "its order on the wire is not told by the file: not offered",
-                where,
-            )
-        entries.append(
-            ContainerEntry(
-                start=position,
-                width=width,
-                object=index,
-                subindex=number(element.text_of("SubIndex")) or 0,
-                name=_name(element, decisions, refusals),
-                type=kind.text if kind is not None else "",
-                line=element.line,
-            )
-        )
-        position += width
-    return entries
-
-
-def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
-    """Return the name in the language asked for, else English, else the only one there is."""
-    names: dict[str, str] = {}
-    for name in element.all("Name"):
-        names.setdefault(name.get("LcId") or "", name.text)
-    if decisions.language:
-        if names and decisions.language not in names:
-            refusals.add(
-                "dangling-reference",
-                element.line,
-                f"a name must be there in language {shown(decisions.language)}, not only in "
-                f"{', '.join(sorted(shown(tag or 'no language') for tag in names))}",
-                f"--language {next(iter(names)) or 'TAG'}",
-            )
-        return names.get(decisions.language, "")
-    for tag in (_ENGLISH, ""):
-        if tag in names:
-            return names[tag]
-    if len(names) > 1:
-        refusals.add(
-            "ambiguous-language",
-            element.line,
-            f"the language of the names must be chosen: {', '.join(sorted(map(shown, names)))}",
-            f"--language {next(iter(names))}",
-        )
-    return next(iter(names.values()), "")
-
-
-class _Widths:
-    """The widths that objects have in the dictionary, read when the first one is asked for."""
-
-    def __init__(self, owner: Element, whole: Whole, refusals: Refusals) -> None:
-        self.owner, self.whole, self.refusals = owner, whole, refusals
-        self.read = False
-        self.types: dict[str, int] = {}
-        self.objects: dict[tuple[int, int], int] = {}
-
-    def of_object(self, index: int, subindex: int) -> int | None:
-        """Return the width of an object, None where the dictionary does not tell."""
-        self._read()
-        return self.objects.get((index, subindex))
-
-    def of_type(self, name: str) -> int | None:
-        """Return the width of a type, None for one that nobody describes."""
-        self._read()
-        return _WIDTHS.get(name) or self.types.get(name)
-
-    def _read(self) -> None:
-        if self.read:
-            return
-        self.read = True
-        items: dict[str, dict[int, int]] = {}
-        profiles = [self.whole(profile, self.refusals) for profile in self.owner.all("Profile")]
-        dictionaries = [found for profile in profiles for found in profile.all("Dictionary")]
-        for kind in (kind for found in dictionaries for kind in found.all("DataTypes")):
-            for entry in kind.all("DataType"):
-                name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
-                if size is not None:
-                    self.types[name] = size
-                for item in entry.all("SubItem"):
-                    place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
-                    if place is not None and size is not None:
-                        items.setdefault(name, {})[place] = size
-        for objects in (objects for found in dictionaries for objects in found.all("Objects")):
-            for entry in objects.all("Object"):
-                index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
-                if index is None:
-                    continue
-                inner = items.get(entry.text_of("Type") or "", {})
-                for place, width in inner.items():
-                    self.objects[index, place] = width
-                if not inner and size is not None:
-                    self.objects[index, 0] = size
-
-
 @dataclass(frozen=True)
 class _Placing:
     """Places the data of one PDO."""
 
     pdo: Element
     path: str
-    widths: _Widths
+    widths: DictionaryWidths
 
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the data, or keep the problems."""
@@ -279,7 +154,7 @@ class _Placing:
                 "select the PDO of the module",
                 self.path,
             )
-        entries = _entries(self.widths.whole(self.pdo, refusals), decisions, refusals)
+        entries = entries_of(self.widths.whole(self.pdo, refusals), decisions, refusals)
         if len(refusals):
             return None
         total = entries[-1].end if entries else 0
@@ -424,7 +299,7 @@ class _Placing:
             type=_KINDS.get(entry.type, "") if entry.object else "",
             line=entry.line,
             element=f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}",
-            group=_title(self.pdo),
+            group=title_of(self.pdo),
         )
 
     def _layout(
@@ -446,14 +321,14 @@ class _Placing:
             if entry.object
             and entry.width > 1
             and entry.start not in fields
-            and entry.type not in _WIDTHS
+            and entry.type not in KNOWN_WIDTHS
         ]
         if untyped:
             notes += (f"taken as unsigned, since the type does not tell: {', '.join(untyped)}",)
         return PlacedTypes(
             path=self.path,
             line=self.pdo.line,
-            title=_title(self.pdo),
+            title=title_of(self.pdo),
             total_bits=total,
             parts=tuple(parts),
             dropped=dropped,

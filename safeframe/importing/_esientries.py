@@ -1,0 +1,83 @@
+"""The entries of a PDO in an ESI file: each with its bits, its object, and its name."""
+
+from __future__ import annotations
+
+from ._decisions import Decisions
+from ._fscp_12_1 import ContainerEntry
+from ._numbers import integer, number, width_of
+from ._refusals import Refusals, shown
+from ._xml import Element
+
+__all__ = ["entries_of", "title_of"]
+
+_ENGLISH = "1033"
+
+
+def title_of(pdo: Element) -> str:
+    """Return the name of a PDO, in English where there are several."""
+    return _name(pdo, Decisions(), Refusals(""))
+
+
+def entries_of(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[ContainerEntry]:
+    """Return the entries of a PDO at their bits, keeping the problems of each."""
+    entries = []
+    position = 0
+    for count, element in enumerate(pdo.all("Entry"), 1):
+        where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
+        width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
+        at = element.line, refusals, where
+        index = integer(element.text_of("Index"), "Index", *at, most=0xFFFF)
+        if element.text_of("SubIndex"):
+            integer(element.text_of("SubIndex"), "SubIndex", *at, most=0xFF)
+        if width is None or index is None:
+            continue
+        kind = element.first("DataType")
+        if kind is not None and kind.true("SwapData"):
+            refusals.add(
+                "swapped",
+                element.line,
+                "an entry must keep its octet order, not have SwapData",
+                "its order on the wire is not told by the file: not offered",
+                where,
+            )
+        entries.append(
+            ContainerEntry(
+                start=position,
+                width=width,
+                object=index,
+                subindex=number(element.text_of("SubIndex")) or 0,
+                name=_name(element, decisions, refusals),
+                type=kind.text if kind is not None else "",
+                line=element.line,
+            )
+        )
+        position += width
+    return entries
+
+
+def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
+    """Return the name in the language asked for, else English, else the only one there is."""
+    names: dict[str, str] = {}
+    for name in element.all("Name"):
+        names.setdefault(name.get("LcId") or "", name.text)
+    if decisions.language:
+        if names and decisions.language not in names:
+            refusals.add(
+                "dangling-reference",
+                element.line,
+                f"a name must be there in language {shown(decisions.language)}, not only in "
+                f"{', '.join(sorted(shown(tag or 'no language') for tag in names))}",
+                f"--language {next(iter(names)) or 'TAG'}",
+            )
+        return names.get(decisions.language, "")
+    for tag in (_ENGLISH, ""):
+        if tag in names:
+            return names[tag]
+    if len(names) > 1:
+        refusals.add(
+            "ambiguous-language",
+            element.line,
+            f"the language of the names must be chosen: {', '.join(sorted(map(shown, names)))}",
+            f"--language {next(iter(names))}",
+        )
+    return next(iter(names.values()), "")
