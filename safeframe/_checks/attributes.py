@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from functools import partial
-from typing import Any
 
 from .._bits import reverse_field
 from .._canonical import alike, form
 from .._findings import Finding, Rule
-from .._model import Connection, End, Map, Signal
+from .._model import Signal
 from .._pairing import Pair
-from .._value import NamedTuple, replace
+from .._value import NamedTuple
 from .phrases import pair_spots, place_text
 from .registry import Context, Finder, View, rule
 from .remedies import Remedy
@@ -46,57 +44,16 @@ class _Differing(NamedTuple):
 
 
 def _report(view: View, pair: Pair, find: Finder, differing: _Differing) -> Finding:
+    from .attribute_remedies import stated  # deferred: most signals mean the same at both ends.
+
     producer, consumer = view.direction.producer.name, view.direction.consumer.name
     message = (
         f"{differing.what} of {pair.left.name} ({place_text(pair.left)}) is {differing.left} at "
         f"{producer} and {differing.right} at {consumer}"
     )
-    remedies = _stated(view, pair, differing)
+    texts = differing.left, differing.right
+    remedies = stated(view, pair, differing.what, differing.attribute, texts)
     return _told(view, pair, find, message, differing.cause, remedies)
-
-
-def _stated(view: View, pair: Pair, differing: _Differing) -> Iterator[Remedy]:
-    """Yield the two ways to say the same of a signal at both ends."""
-    (producer, _), (consumer, _) = view.sides
-    for end, other, own, there, text in (
-        (consumer, producer, pair.right, pair.left, differing.left),
-        (producer, consumer, pair.left, pair.right, differing.right),
-    ):
-        if text in ("none", "not stated"):
-            continue  # What nobody stated is hardly what was meant.
-        if differing.attribute == "type" and "code" in (own.type, there.type):
-            text += " (with the code table)" if text == "code" else " (without a code table)"
-        yield Remedy(
-            f"state {differing.what}{text and f' {text}'} of {own.name} at {end.name}, as at "
-            f"{other.name}",
-            partial(
-                _with_value,
-                end=end.name,
-                sends=end is producer,
-                own=own,
-                there=there,
-                attribute=differing.attribute,
-            ),
-        )
-
-
-def _with_value(
-    connection: Connection, *, end: str, sends: bool, own: Signal, there: Signal, attribute: str
-) -> Connection:
-    """Return a connection in which one end says of a signal what the other one says."""
-    value: Any = {attribute: getattr(there, attribute)}
-    if attribute == "type" and "code" in (own.type, there.type):
-        value["codes"] = there.codes  # A table stands with a code only.
-    made = replace(own, **value)
-    first = connection.first if connection.first.name == end else connection.second
-    map_ = first.sends if sends else first.receives
-    entries = [made if entry is own else entry for entry in map_.entries]
-    # The rows keep their order: sorting them would mend another finding in passing.
-    turned = replace(map_, entries=tuple(entries))
-    changed = replace(first, sends=turned) if sends else replace(first, receives=turned)
-    if first is connection.first:
-        return replace(connection, first=changed)
-    return replace(connection, second=changed)
 
 
 def _told(
@@ -205,6 +162,8 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose names differ by spelling, look-alike letters or normalisation only."""
     for view, pair in _pairs(context):
         if pair.how == "near-name":
+            from .attribute_remedies import spellings  # deferred as above.
+
             direction = view.direction
             note = (
                 ""
@@ -218,44 +177,8 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
                 pair_spots(view, (pair,)),
                 direction=direction,
                 cause="near-miss name",
-                remedies=_spellings(view, pair),
+                remedies=spellings(view, pair),
             )
-
-
-def _spellings(view: View, pair: Pair) -> Iterator[Remedy]:
-    """Yield the two ways to spell a name alike."""
-    (producer, _), (consumer, _) = view.sides
-    for end, other, old, new, sends in (
-        (consumer, producer, pair.right.name, pair.left.name, False),
-        (producer, consumer, pair.left.name, pair.right.name, True),
-    ):
-        yield Remedy(
-            f"spell it {new} at {end.name}, as at {other.name}",
-            partial(_renamed, end=end.name, sends=sends, old=old, new=new),
-        )
-
-
-def _renamed(connection: Connection, *, end: str, sends: bool, old: str, new: str) -> Connection:
-    """Return a connection in which one end calls a signal otherwise, wherever its maps name it."""
-
-    def spelt(map_: Map, key: str) -> Map:
-        entries = [
-            replace(entry, **{key: new})  # type: ignore[arg-type]
-            if isinstance(entry, Signal) and getattr(entry, key) == old
-            else entry
-            for entry in map_.entries
-        ]
-        return replace(map_, entries=tuple(entries))
-
-    def turned(one: End) -> End:
-        if one.name != end:
-            return one
-        mine, opposite = (one.sends, one.receives) if sends else (one.receives, one.sends)
-        mine, opposite = spelt(spelt(mine, "name"), "valid_by"), spelt(opposite, "mirrors")
-        mine, opposite = (mine, opposite) if sends else (opposite, mine)
-        return replace(one, sends=mine, receives=opposite)
-
-    return replace(connection, first=turned(connection.first), second=turned(connection.second))
 
 
 @rule(
@@ -359,17 +282,14 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
         ]
         if not differing:
             continue
+        from .attribute_remedies import code_tables  # deferred as above.
+
         direction = view.direction
         message = (
             f"the code points of {pair.left.name} ({place_text(pair.left)}) differ between "
             f"{direction.producer.name} and {direction.consumer.name}: {', '.join(differing)}"
         )
-        yield _told(view, pair, find, message, remedies=_tables(view, pair))
-
-
-def _tables(view: View, pair: Pair) -> Iterator[Remedy]:
-    """Yield the two ways to name the values of a code alike."""
-    yield from _stated(view, pair, _Differing("the code table", "codes", "", ""))
+        yield _told(view, pair, find, message, remedies=code_tables(view, pair))
 
 
 def _reversed_codes(pair: Pair) -> bool:
@@ -396,13 +316,15 @@ def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find code tables that agree once the bits of the field are reversed."""
     for view, pair in _pairs(context):
         if _reversed_codes(pair):
+            from .attribute_remedies import code_tables  # deferred as above.
+
             message = (
                 f"the code points of {pair.left.name} ({place_text(pair.left)}) agree once its "
                 f"{pair.left.width} bits are read in reverse order at "
                 f"{view.direction.consumer.name}"
             )
             cause = "bit order inside a field"
-            yield _told(view, pair, find, message, cause, _tables(view, pair))
+            yield _told(view, pair, find, message, cause, code_tables(view, pair))
 
 
 @rule(

@@ -5,20 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import partial
-from itertools import islice
 
-from .._bits import MAX_OCTETS, Place, run_text
-from .._errors import UsageError
+from .._bits import Place, run_text
 from .._findings import Finding, Rule, Spot
 from .._model import Map, Reserved, Signal
 from .._pairing import Cause
-from .._value import replace
 from ..protocols import Profile
 from .phrases import place_text
-from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
-from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
+from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 
-__all__ = ["illegal_size_text", "size_consequence"]
+__all__ = ["illegal_size_text", "larger_sizes", "size_consequence"]
 
 _PADDING_NAME = re.compile(
     r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*",
@@ -37,39 +33,15 @@ def illegal_size_text(map_: Map, profile: Profile, legal_octets: tuple[int, ...]
     else:
         message = f"the safety data are {size} = {count(size_bits >> 3, 'octet')} long"
     message += f"; legal are {profile.sizes.describe(legal_octets)}"
-    larger = _larger(map_, profile, legal_octets)
+    larger = larger_sizes(map_, profile, legal_octets)
     return f"{message}; {_next_sizes(larger)}" if larger else message
 
 
-def _larger(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> tuple[int, ...]:
+def larger_sizes(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> tuple[int, ...]:
     """Return the next legal sizes in octets that hold a map."""
     if profile.sizes.from_map and not legal_octets:
         return (map_.size_octets,)  # Nobody lists sizes: any whole octet will do.
     return profile.sizes.next_legal(map_.size_octets, 3, legal_octets)
-
-
-def _sizings(
-    map_: Map, profile: Profile, legal_octets: tuple[int, ...]
-) -> Iterator[tuple[str, tuple[Signal | Reserved, ...]]]:
-    """Yield how the reserve at the end could give a legal size: shorter, then longer."""
-    last = max(map_.entries, key=lambda entry: entry.end, default=None)
-    run = last if isinstance(last, Reserved) else None
-    if run is not None:
-        for octets in range(map_.size_bits >> 3, run.start >> 3, -1):
-            if profile.sizes.is_legal(octets, legal_octets):
-                width = 8 * octets - run.start
-                yield (
-                    f"reserve {count(width, 'bit')} instead of {run.width} at {run.at} "
-                    f"({count(octets, 'octet')})",
-                    settled(map_, map_.signals, 8 * octets),
-                )
-                break
-    for octets in _larger(map_, profile, legal_octets)[:1]:
-        more = 8 * octets - map_.size_bits
-        yield (
-            f"reserve {count(more, 'bit')} more ({count(octets, 'octet')})",
-            settled(map_, map_.signals, 8 * octets),
-        )
 
 
 def _next_sizes(larger: tuple[int, ...]) -> str:
@@ -109,6 +81,8 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
             if text:
                 merged.setdefault(text, []).append(index)
         for message, sides in merged.items():
+            from .shape_repairs import resizings  # deferred, as all repairs: most maps are right.
+
             spots = [
                 spot(end, max(map_.entries, key=lambda entry: entry.end, default=None))
                 for end, map_ in (view.sides[index] for index in sides)
@@ -117,21 +91,8 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
                 message,
                 spots,
                 direction=view.direction,
-                remedies=_resizings(view, profile, sides),
+                remedies=resizings(view, profile, sides),
             )
-
-
-def _resizings(view: View, profile: Profile, sides: list[int]) -> Iterator[Remedy]:
-    """Yield what gives all of some ends the same legal size in the same words."""
-    ways: dict[str, list[Change]] = {}
-    for index in sides:
-        end, map_ = view.sides[index]
-        for text, entries in _sizings(map_, profile, end.connection_table.legal_octets):
-            change = map_changed(end.name, sends=not index, entries=entries)
-            ways.setdefault(text, []).append(change)
-    for text, changes in ways.items():
-        if len(changes) == len(sides):
-            yield Remedy(text, together(changes))
 
 
 @rule(
@@ -171,13 +132,15 @@ def hole(context: Context, find: Finder) -> Iterator[Finding]:
         end = 0
         for entry in sorted(map_.entries, key=lambda entry: entry.start):
             if entry.start > end:
+                from .shape_repairs import declared  # deferred as above.
+
                 width = entry.start - end
                 text = f'declare {{ at = "{Place.at(end)}", reserved = {width} }}'
                 yield Flaw(
                     message=f"{count(width, 'bit')} at {run_text(end, entry.start)} "
                     f"{'is' if width == 1 else 'are'} not declared",
                     entries=(entry,),
-                    repairs=((text, partial(_declared, map_, end, width)),),
+                    repairs=((text, partial(declared, map_, end, width)),),
                 )
             end = max(end, entry.end)
 
@@ -200,9 +163,13 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
 
     def judge(map_: Map, other: Map) -> Iterator[Flaw]:
         before: Signal | Reserved | None = None
-        ways = _Disentangling(map_, other)
+        ways: Disentangling | None = None
         for entry in sorted(map_.entries, key=lambda entry: (entry.start, entry.end)):
             if before is not None and entry.start < before.end:
+                if ways is None:
+                    from .shape_repairs import Disentangling  # deferred as above.
+
+                    ways = Disentangling(map_, other)
                 end = min(entry.end, before.end)
                 bits = end - entry.start
                 yield Flaw(
@@ -215,65 +182,6 @@ def overlap(context: Context, find: Finder) -> Iterator[Finding]:
                 before = entry
 
     yield from per_map(context, find, judge)
-
-
-_MOST_DISENTANGLED = 100
-"""Overlaps of one map for which edits are worked out: more findings of a rule are not listed."""
-
-
-class _Disentangling:
-    """What may end the overlaps of one map; what all of them need is looked for once."""
-
-    def __init__(self, map_: Map, other: Map) -> None:
-        self._map = map_
-        self._starts = {signal.name: signal.start for signal in other.signals}
-        self._runs = map_.reserved
-        self._settled: Repair | None = None
-        self._done = 0
-
-    def of(self, before: Signal | Reserved, entry: Signal | Reserved) -> Iterator[Repair]:
-        """Yield what may end one overlap: less reserve, a signal elsewhere, or none."""
-        if isinstance(before, Reserved) or isinstance(entry, Reserved):
-            if self._settled is None:
-                entries = settled(self._map, self._map.signals, self._map.size_bits)
-                self._settled = reserve_changes(self._map, entries), partial(tuple, entries)
-            yield self._settled
-            return
-        self._done += 1
-        if self._done > _MOST_DISENTANGLED:
-            return
-        for signal in (entry, before):
-            places = [self._starts.get(signal.name, before.end)]
-            room = (run.start for run in self._runs if run.width >= signal.width)
-            places += list(islice(room, 1))
-            for start in dict.fromkeys(places):
-                if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
-                    text = f"move {signal.name} to {Place.at(start)}"
-                    yield from _settled(text, self._map, signal, start)
-            if signal.name not in self._starts:
-                yield from _settled(f"remove {signal.name}", self._map, signal, None)
-
-
-def _settled(text: str, map_: Map, signal: Signal, start: int | None) -> Iterator[Repair]:
-    """Yield a repair with what becomes of the reserve in words: nothing is left to guess."""
-    try:
-        entries = _moved(map_, signal, start)
-    except UsageError:
-        return  # A signal cannot stand there, by its order.
-    changes = reserve_changes(map_, entries)
-    yield f"{text} ({changes})" if changes else text, partial(tuple, entries)
-
-
-def _moved(map_: Map, moved: Signal, start: int | None) -> tuple[Signal | Reserved, ...]:
-    """Return the entries of a map with a signal elsewhere, or without it."""
-    signals = [signal for signal in map_.signals if signal is not moved]
-    if start is not None:
-        signals.append(replace(moved, at=Place.at(start)))
-    return settled(map_, signals, map_.size_bits)
-
-
-def _declared(map_: Map, start: int, width: int) -> tuple[Signal | Reserved, ...]:
-    return (*map_.entries, Reserved(at=Place.at(start), width=width))
 
 
 def _entry_name(entry: Signal | Reserved) -> str:
@@ -323,18 +231,16 @@ def reserved_not_zero(context: Context, find: Finder) -> Iterator[Finding]:
     def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for run in map_.reserved:
             if run.value:
+                from .shape_repairs import zeroed  # deferred as above.
+
                 yield Flaw(
                     message=f"the reserve at {run_text(run.start, run.end)} carries the value "
                     f"{run.value}",
                     entries=(run,),
-                    repairs=(("send the reserved bits as 0", partial(_zeroed, map_, run)),),
+                    repairs=(("send the reserved bits as 0", partial(zeroed, map_, run)),),
                 )
 
     yield from per_map(context, find, judge)
-
-
-def _zeroed(map_: Map, run: Reserved) -> list[Signal | Reserved]:
-    return [replace(run, value=0) if entry is run else entry for entry in map_.entries]
 
 
 @rule(
@@ -354,12 +260,14 @@ def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
     def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
             if _PADDING_NAME.fullmatch(signal.name):
+                from .shape_repairs import moved  # deferred as above.
+
                 text = f'declare {{ at = "{signal.at}", reserved = {signal.width} }}'
                 yield Flaw(
                     message=f"{signal.name} ({place_text(signal)}) is padding by its name but "
                     "declared as a signal",
                     entries=(signal,),
-                    repairs=((text, partial(_moved, map_, signal, None)),),
+                    repairs=((text, partial(moved, map_, signal, None)),),
                 )
 
     yield from per_map(context, find, judge)
@@ -389,6 +297,8 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
         for signal in map_.signals:
             inside = signal.start % block_bits
             if inside and inside + signal.width > block_bits:
+                from .shape_repairs import free_blocks, moves  # deferred as above.
+
                 border = signal.start - inside + block_bits
                 yield Flaw(
                     message=f"{signal.name} ({place_text(signal)}, {signal.width} bits) crosses "
@@ -396,23 +306,12 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
                     entries=(signal,),
                     repairs=tuple(
                         repair
-                        for start in dict.fromkeys((border, *_free(map_, signal, block_bits)))
-                        for repair in _settled(
-                            f"start it at {Place.at(start)}", map_, signal, start
-                        )
+                        for start in dict.fromkeys((border, *free_blocks(map_, signal, block_bits)))
+                        for repair in moves(f"start it at {Place.at(start)}", map_, signal, start)
                     ),
                 )
 
     yield from per_map(context, find, judge)
-
-
-def _free(map_: Map, signal: Signal, block_bits: int) -> list[int]:
-    """Return the first start of a block at which the reserve holds a signal, if there is one."""
-    for run in map_.reserved:
-        start = -(-run.start // block_bits) * block_bits
-        if start + signal.width <= run.end:
-            return [start]
-    return []
 
 
 @rule(
