@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from functools import partial
 
 from . import _checks as checks
+from ._checks.plant_routes import judge_routes
+from ._checks.registry import RoutesSeen
 from ._findings import SEVERITIES, Finding, NotJudged
 from ._following import (
     FollowedRoute,
@@ -111,8 +113,8 @@ def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None
     circles = rings(every)
     for followed in routes:
         time = route_time(followed, plant, profile_of)
-        seen = checks.RoutesSeen(site, ((followed, time),), circles)
-        found, open_ = checks.judge_routes(seen, own_profiles=own_profiles)
+        seen = RoutesSeen(site, ((followed, time),), circles)
+        found, open_ = judge_routes(seen, own_profiles=own_profiles)
         connections = [stretch.lane.connection for stretch in followed.whole]
         found.sort(key=lambda one: SEVERITIES.index(one.severity))
         traced.append(

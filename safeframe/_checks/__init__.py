@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from functools import cache, partial
-from itertools import chain, islice
+from itertools import chain
 from typing import TYPE_CHECKING
 
-from .. import _canonical as canonical
 from .._errors import UsageError
-from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Spot, Waived
-from .._model import Allowance, Connection, End, Plant
-from .._value import NamedTuple, replace
+from .._findings import SEVERITIES, Finding, Report, Rule, Waived
+from .._model import Connection, Plant
+from .._value import replace
 from ..protocols import Profile
 from . import (  # noqa: F401
     attributes,
@@ -33,21 +32,21 @@ from .registry import (
     Check,
     Context,
     Finder,
+    Judged,
     Prints,
-    RouteCheck,
-    RoutesSeen,
     context,
     count,
+    find_profile,
+    limited,
 )
 from .remedies import Remedy
-from .unjudged import no_routes, unjudged
+from .unjudged import no_routes, not_looked_at, unjudged
 
 __all__ = [
     "ACROSS_RULES",
     "RECORD_RULES",
     "RULES",
     "Judged",
-    "RoutesSeen",
     "across",
     "by_device_files",
     "check",
@@ -56,26 +55,11 @@ __all__ = [
     "check_site",
     "find_profile",
     "find_rule",
-    "judge_routes",
     "judged",
     "judged_maps",
     "no_routes",
-    "routed",
     "settled",
 ]
-
-_MOST_OF_A_RULE = 100
-"""Findings of one rule and connection that are listed: nobody reads more, and files that have
-nothing in common would give one per signal."""
-
-_UNUSED = Rule(
-    name="unused-allowance",
-    severity="warning",
-    scope="end",
-    title="An allowance allows nothing",
-    why="An allowance left over from an earlier release hides the next real finding.",
-    remedy="remove the allowance",
-)
 
 if TYPE_CHECKING:
     RULES: tuple[Rule, ...]
@@ -90,8 +74,11 @@ def __getattr__(name: str) -> tuple[Rule, ...]:
 
 @cache
 def _rules() -> tuple[Rule, ...]:
-    checks = (*_connection_checks(causes=True), *PLANT_CHECKS, *_route_checks())
-    return tuple(sorted((*(rule for rule, _ in checks), _UNUSED), key=lambda rule: rule.name))
+    from . import plant_routes  # noqa: F401  deferred: few checks need the rules about routes.
+    from .allowances import UNUSED
+
+    checks = (*_connection_checks(causes=True), *PLANT_CHECKS, *ROUTE_CHECKS)
+    return tuple(sorted((*(rule for rule, _ in checks), UNUSED), key=lambda rule: rule.name))
 
 
 _ORDER = (
@@ -116,12 +103,6 @@ def _room(check: Check) -> str:
     return check.__module__.rpartition(".")[2]
 
 
-def _route_checks() -> list[tuple[Rule, RouteCheck]]:
-    from . import handovers, routed_meanings, routes  # noqa: F401  deferred: only plants have routes.
-
-    return ROUTE_CHECKS
-
-
 def find_rule(name: str) -> Rule:
     """Return a rule by name; UsageError with the nearest names for an unknown one."""
     for rule in _rules():
@@ -132,17 +113,6 @@ def find_rule(name: str) -> Rule:
     near = get_close_matches(name, [rule.name for rule in _rules()])
     hint = f"; nearest: {', '.join(near)}" if near else ""
     raise UsageError(f"a rule must be listed by `safeframe rules`, not {name!r}{hint}")
-
-
-def find_profile(
-    connection: Connection, own_profiles: Mapping[str, Profile] | None = None
-) -> Profile | None:
-    """Return the profile that both ends name, the user's own before a listed one.
-
-    None where nobody knows it, or where the ends name two: then neither is judged by.
-    """
-    name, other = (end.connection_table.profile for end in connection.ends)
-    return canonical.find_profile(name, own_profiles) if name == other else None
 
 
 def _ordered(connection: Connection, profile: Profile | None) -> Connection:
@@ -222,7 +192,11 @@ def _report(
     """Return the report on connections, ``distinct`` ones among them judged by themselves."""
     found = [finding for one in each for finding in one.findings]
     found += across(everything, own_profiles=own_profiles)
-    ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
+    ways: list[Judged] = []
+    if plants:
+        from .plant_routes import routed  # deferred: plants only.
+
+        ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
     found += [finding for one in ways for finding in one.findings]
     kept, waived = settled(found, distinct)
     return Report(
@@ -231,91 +205,8 @@ def _report(
         connections=tuple(connection.name for connection in everything),
         facts=tuple(fact for one in (*each, *ways) for fact in one.facts),
         not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
-        not_looked_at=tuple(_not_looked_at(everything, plants)),
+        not_looked_at=tuple(not_looked_at(everything, plants)),
     )
-
-
-def judge_routes(
-    seen: RoutesSeen, *, own_profiles: Mapping[str, Profile] | None = None
-) -> tuple[list[Finding], list[NotJudged]]:
-    """Return what is found on routes, and what stays open."""
-    found: list[Finding] = []
-    open_: list[NotJudged] = []
-    for rule, run in _route_checks():
-        finder = Finder(rule, "", [], own_profiles)
-        told_: list[Finding] = []
-        for one in run(seen, finder):
-            if isinstance(one, NotJudged):
-                open_.append(one)
-            else:
-                told_.append(one)
-        found += _limited(iter(told_), finder)
-    return found, open_
-
-
-def routed(plant_: Plant, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
-    """Return what is found on the routes of a plant, what was followed and what stays open."""
-    from .._following import Site, follow, rings, route_time  # deferred: plants only.
-
-    site = Site(plant_)
-    profile_of = partial(find_profile, own_profiles=own_profiles)
-    rows = []
-    for route in plant_.routes:
-        followed = follow(site, route)
-        rows.append((followed, route_time(followed, plant_, profile_of)))
-    seen = RoutesSeen(site, tuple(rows), rings([followed for followed, _ in rows]))
-    found, open_ = judge_routes(seen, own_profiles=own_profiles)
-    facts = []
-    for followed, time in rows:
-        words = "at least" if time.missing else "at most"
-        permitted = "" if time.permitted_ms is None else f" of {time.permitted_ms} ms permitted"
-        whole, all_ = len(followed.whole), len(followed.stretches)
-        way = count(all_, "connection") if whole == all_ else f"broken, {whole} of {all_} followed"
-        facts.append(
-            (
-                "route",
-                f"{followed.route.name}: {way}, {words} {time.known_ms} ms{permitted}",
-            )
-        )
-    return Judged(tuple(found), tuple(facts), tuple(open_))
-
-
-def _not_looked_at(connections: Sequence[Connection], plants: Sequence[Plant]) -> Iterator[str]:
-    """Say what a plant file would tell, or does tell and only its gate looks at."""
-    inside = {id(connection) for plant_ in plants for connection in plant_.connections}
-    outside = [connection for connection in connections if id(connection) not in inside]
-    bare = [(outside, "no plant file declares routes")]
-    bare += (
-        (list(plant_.connections), f"{plant_.where.path} declares no routes")
-        for plant_ in plants
-        if not plant_.routes
-    )
-    yield from filter(None, (no_routes(*given) for given in bare))
-    records: dict[str, list[bool]] = {}
-    for connection in connections:
-        if connection.installed:
-            records.setdefault(connection.entry.path, []).append(bool(connection.record))
-    if not records:
-        return
-    import shlex  # deferred: few checks are of a plant.
-
-    for path, named in records.items():
-        number = sum(named)
-        left = len(named) - number
-        more = f"; {count(left, 'connection')} of it without any" if left and number else ""
-        yield (
-            f"whether {count(number, 'record')} of {path} {'is' if number == 1 else 'are'} whole, "
-            f"complete, tested and signed, and what else it asks for: "
-            f"safeframe verify {shlex.quote(path)}{more}"
-        )
-
-
-class Judged(NamedTuple):
-    """What is seen at one connection by itself; what its ends allow is not set aside yet."""
-
-    findings: tuple[Finding, ...]
-    facts: tuple[tuple[str, str], ...]
-    not_judged: tuple[NotJudged, ...]
 
 
 def judged(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Judged:
@@ -385,7 +276,7 @@ def across(
         if rule.name in without:
             continue
         finder = Finder(rule, "", [], own_profiles, known=prints)
-        found += _limited(run_all(connections, finder), finder)
+        found += limited(run_all(connections, finder), finder)
     return found
 
 
@@ -396,9 +287,17 @@ def settled(
 
     Second come the findings that are allowed.
     """
-    kept, waived = _waive(found, connections)
-    kept.sort(key=lambda finding: SEVERITIES.index(finding.severity))
-    return kept, waived
+    waived: list[Waived] = []
+    if any(end.allowances for connection in connections for end in connection.ends):
+        from .allowances import waive  # deferred: most ends allow nothing.
+
+        found, waived = waive(found, connections, _is_rule)
+    found.sort(key=lambda finding: SEVERITIES.index(finding.severity))
+    return found, waived
+
+
+def _is_rule(name: str) -> bool:
+    return any(rule.name == name for rule in _rules())
 
 
 def _identity(connection: Connection) -> tuple[int, ...]:
@@ -422,7 +321,7 @@ def _judged(
         findings = run(seen, finder)
         first = next(findings, None)
         if first is not None:  # Most rules find nothing in most connections.
-            found += _limited(chain((first,), findings), finder)
+            found += limited(chain((first,), findings), finder)
     return seen, found, offers
 
 
@@ -435,18 +334,6 @@ def _against(report: Report) -> str:
     if report.findings:
         return count(len(report.findings), "difference")
     return "places, widths, types, order and names agree"
-
-
-def _limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
-    """Return the findings of one rule, cut with a word where there are far too many."""
-    kept = list(islice(findings, _MOST_OF_A_RULE + 1))
-    if len(kept) > _MOST_OF_A_RULE:
-        kept[-1] = find(
-            f"more than {_MOST_OF_A_RULE} findings of this rule; the rest is not listed",
-            [],
-            remedy="mend the listed ones and check again, or see whether the files belong together",
-        )
-    return kept
 
 
 def _facts(seen: Context) -> list[tuple[str, str]]:
@@ -462,58 +349,3 @@ def _facts(seen: Context) -> list[tuple[str, str]]:
             )
         )
     return facts
-
-
-def _waive(
-    found: list[Finding], connections: tuple[Connection, ...]
-) -> tuple[list[Finding], list[Waived]]:
-    """Split findings into kept and allowed ones; add a finding for each unused allowance."""
-    allowances = [
-        (connection.name, end, allowance)
-        for connection in connections
-        for end in connection.ends
-        for allowance in end.allowances
-    ]
-    if not allowances:
-        return found, []
-    by_name: dict[str, list[tuple[End, Allowance]]] = {}
-    for name, end, allowance in allowances:
-        by_name.setdefault(name, []).append((end, allowance))
-    everywhere = [(end, allowance) for _, end, allowance in allowances]
-    kept: list[Finding] = []
-    waived: list[Waived] = []
-    used: set[int] = set()
-    for finding in found:
-        near = by_name.get(finding.connection, []) if finding.connection else everywhere
-        allowed = [allowance for end, allowance in near if _covers(end, allowance, finding)]
-        if allowed:
-            used |= {id(allowance) for allowance in allowed}
-            reason, where = allowed[0].reason, allowed[0].where
-            waived.append(Waived(finding=finding, reason=reason, where=where))
-        else:
-            kept.append(finding)
-    for name, end, allowance in allowances:
-        if id(allowance) not in used:
-            kept.append(_unused(name, end, allowance))
-    return kept, waived
-
-
-def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
-    """Tell whether an allowance covers a finding: all signals of it, not only some."""
-    if allowance.rule != finding.rule:
-        return False
-    named = {spot.signal for spot in finding.spots if spot.end == end.name}
-    if not allowance.signal:
-        return bool(named)
-    return named == {allowance.signal} and not finding.details
-
-
-def _unused(name: str, end: End, allowance: Allowance) -> Finding:
-    what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    known = any(rule.name == allowance.rule for rule in _rules())
-    message = (
-        f"{end.name} allows {what}, but there is no such finding"
-        if known
-        else f"{end.name} allows {what}, but no rule has that name"
-    )
-    return Finder(_UNUSED, name, [])(message, [Spot(end=end.name, where=allowance.where)])

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
+from itertools import islice
 from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
+from .. import _canonical as canonical
 from .._bits import Place
 from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
@@ -32,16 +34,24 @@ __all__ = [
     "Prints",
     "Repair",
     "RouteCheck",
+    "Judged",
     "RoutesSeen",
     "View",
     "cause_rule",
     "count",
+    "find_profile",
+    "limited",
     "per_map",
     "plant_rule",
     "route_rule",
     "rule",
     "spot",
 ]
+
+
+_MOST_OF_A_RULE = 100
+"""Findings of one rule and connection that are listed: nobody reads more, and files that have
+nothing in common would give one per signal."""
 
 
 class View(NamedTuple):
@@ -80,6 +90,17 @@ class Context(NamedTuple):
     views: tuple[View, ...]
     exchanged: bool
     strangers: bool
+
+
+def find_profile(
+    connection: Connection, own_profiles: Mapping[str, Profile] | None = None
+) -> Profile | None:
+    """Return the profile that both ends name, the user's own before a listed one.
+
+    None where nobody knows it, or where the ends name two: then neither is judged by.
+    """
+    name, other = (end.connection_table.profile for end in connection.ends)
+    return canonical.find_profile(name, own_profiles) if name == other else None
 
 
 def context(connection: Connection, profile: Profile | None) -> Context:
@@ -208,6 +229,26 @@ class Finder:
         if offered:
             self.offers.append((made, offered))
         return made
+
+
+def limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
+    """Return the findings of one rule, cut with a word where there are far too many."""
+    kept = list(islice(findings, _MOST_OF_A_RULE + 1))
+    if len(kept) > _MOST_OF_A_RULE:
+        kept[-1] = find(
+            f"more than {_MOST_OF_A_RULE} findings of this rule; the rest is not listed",
+            [],
+            remedy="mend the listed ones and check again, or see whether the files belong together",
+        )
+    return kept
+
+
+class Judged(NamedTuple):
+    """What is seen at one connection by itself; what its ends allow is not set aside yet."""
+
+    findings: tuple[Finding, ...]
+    facts: tuple[tuple[str, str], ...]
+    not_judged: tuple[NotJudged, ...]
 
 
 _C = TypeVar("_C")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from .._findings import NotJudged
-from .._model import Connection
-from .._words import listed
+from .._model import Connection, Plant
+from .._words import count, listed
 from ..protocols import Profile
 
-__all__ = ["no_routes", "unjudged"]
+__all__ = ["no_routes", "not_looked_at", "unjudged"]
 
 _Lacks = Callable[[Connection, Profile | None], bool]
 
@@ -144,3 +144,33 @@ def no_routes(connections: Iterable[Connection], why: str) -> str:
     if not shared:
         return ""
     return f"signals that cross several connections, through {listed(shared)}: {why}"
+
+
+def not_looked_at(connections: Sequence[Connection], plants: Sequence[Plant]) -> Iterator[str]:
+    """Say what a plant file would tell, or does tell and only its gate looks at."""
+    inside = {id(connection) for plant_ in plants for connection in plant_.connections}
+    outside = [connection for connection in connections if id(connection) not in inside]
+    bare = [(outside, "no plant file declares routes")]
+    bare += (
+        (list(plant_.connections), f"{plant_.where.path} declares no routes")
+        for plant_ in plants
+        if not plant_.routes
+    )
+    yield from filter(None, (no_routes(*given) for given in bare))
+    records: dict[str, list[bool]] = {}
+    for connection in connections:
+        if connection.installed:
+            records.setdefault(connection.entry.path, []).append(bool(connection.record))
+    if not records:
+        return
+    import shlex  # deferred: few checks are of a plant.
+
+    for path, named in records.items():
+        number = sum(named)
+        left = len(named) - number
+        more = f"; {count(left, 'connection')} of it without any" if left and number else ""
+        yield (
+            f"whether {count(number, 'record')} of {path} {'is' if number == 1 else 'are'} whole, "
+            f"complete, tested and signed, and what else it asks for: "
+            f"safeframe verify {shlex.quote(path)}{more}"
+        )

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
 
 from .. import _checks as checks
+from .._checks.plant_routes import routed
 from .._findings import Finding, NotJudged
 from .._model import Connection, Plant
 from .._source import Location
@@ -142,8 +143,8 @@ def settle(
         cycles=given.cycles,
         where=where,
     )
-    routed = checks.routed(site, own_profiles=own_profiles)
-    kept, waived = checks.settled([*found, *routed.findings], outlines)
+    ways = routed(site, own_profiles=own_profiles)
+    kept, waived = checks.settled([*found, *ways.findings], outlines)
     of_row, across = _shared_out(kept, listed_rows)
     done = [
         replace(row, findings=tuple(_told(row, findings)), outline=None)
@@ -161,8 +162,8 @@ def settle(
         where=where,
         rows=tuple(done),
         findings=tuple(across),
-        routes=tuple(text for _, text in routed.facts),
-        not_judged=routed.not_judged,
+        routes=tuple(text for _, text in ways.facts),
+        not_judged=ways.not_judged,
         allowed=len(waived),
         not_looked_at=tuple(_not_looked_at(given, done, outlines, signers)),
     )

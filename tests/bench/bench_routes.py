@@ -16,6 +16,7 @@ from collections.abc import Callable
 from functools import partial
 
 from safeframe import _checks as checks
+from safeframe._checks.plant_routes import routed
 from safeframe._model import Plant
 from safeframe._plant import file as plantfile
 from safeframe._tracing import trace
@@ -122,9 +123,9 @@ def main(count: int) -> None:
             maps, routes = shape(number)
             plant = read(maps, routes)
             alone = seconds(partial(checks.check_all, plant.connections))
-            report = checks.routed(plant)
+            report = routed(plant)
             assert not report.findings, report.findings[0]
-            ways = seconds(partial(checks.routed, plant))
+            ways = seconds(partial(routed, plant))
             name = "C1.x" if shape is line else "A1.x" if shape is hub else "B1.y"
             traced = seconds(partial(trace, plant, name))
             print(

@@ -23,8 +23,8 @@ from safeframe import (
     protocols,
     record,
 )
-from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
+from safeframe._checks.plant_routes import routed
 from safeframe._coverage import results as coverage
 from safeframe._coverage.points import plan_of
 from safeframe._coverage.results import RecordingOptions
@@ -70,7 +70,7 @@ def _sheets() -> list[bytes]:
 def _plant(text: str) -> object:
     files = {**_demo.after(), "r.json": record.dumps(FRESH)}
     plant = plantfile.loads(text, read=lambda path: files.get(Path(path).name, "{"))
-    return checks.routed(plant)
+    return routed(plant)
 
 
 def _plants() -> list[bytes]:
