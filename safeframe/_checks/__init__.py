@@ -82,8 +82,8 @@ def _rules() -> tuple[Rule, ...]:
 
 
 _ORDER = (
-    *("shape", "agreement", "attributes", "connection_table", "contradictions", "limits"),
-    *("meaning", "origin", "permutations", "relating"),
+    *("shape", "onesided", "agreement", "attributes", "connection_table", "contradictions"),
+    *("limits", "meaning", "origin", "permutations", "relating"),
 )
 """Rooms of the rules about one connection, in the order in which their findings are told."""
 
@@ -93,7 +93,7 @@ def _connection_checks(*, causes: bool) -> tuple[tuple[Rule, Check], ...]:
     """Return the rules about one connection, with those about causes where there are some."""
     found = CHECKS
     if causes:
-        from . import agreement, permutations  # noqa: F401  deferred: most maps agree.
+        from . import agreement, onesided, permutations  # noqa: F401  deferred: most maps agree.
 
         found = [*CHECKS, *CAUSE_CHECKS]
     return tuple(sorted(found, key=lambda one: _ORDER.index(_room(one[1]))))

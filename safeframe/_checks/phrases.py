@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from .counterexample import SignalPair
 
 __all__ = [
+    "ASK",
     "WIRE",
     "alignments",
     "content",
@@ -32,6 +33,7 @@ __all__ = [
     "the_signals",
 ]
 
+ASK = "find out which end is right, then bring the other one into line"
 WIRE = "length and checksum of the frame stay right while the meaning shifts"
 
 

@@ -71,6 +71,12 @@ class View(NamedTuple):
         return bool(self.matching.left_only or self.matching.right_only)
 
     @property
+    def is_empty_at_one_end(self) -> bool:
+        """Whether one end has several signals and the other one none at all."""
+        sent, received = len(self.direction.sent.signals), len(self.direction.received.signals)
+        return sent + received > 1 and not (sent and received)
+
+    @property
     def sides(self) -> tuple[tuple[End, Map], tuple[End, Map]]:
         """Producer and consumer, each with its map of this direction."""
         direction = self.direction
