@@ -119,6 +119,8 @@ class Waived(NamedTuple):
 class NotJudged(NamedTuple):
     """A rule that had nothing to judge at a connection or a route, and what was left out.
 
+    ``rule`` is empty where a device file does not tell what a map is held against.
+
     ``subject`` is what stays open, in words, where a reader must know it; empty where not.
     ``connection`` is empty where it is about a ``route`` or about the whole plant.
     """

@@ -232,7 +232,7 @@ def by_device_files(
     connection: Connection, seen: Judged, *, own_profiles: Mapping[str, Profile] | None = None
 ) -> Judged:
     """Return what was seen of the maps with what the device files of the connection add."""
-    found, facts = list(seen.findings), list(seen.facts)
+    found, facts, open_ = list(seen.findings), list(seen.facts), list(seen.not_judged)
     for end in connection.ends if connection.devices else ():
         from . import told  # deferred: few ends name a device file.
 
@@ -240,8 +240,9 @@ def by_device_files(
             if device.end.name == end.name:
                 differing = told.against(end, device, partial(check, own_profiles=own_profiles))
                 found += differing.findings
-                facts.append((f"{end.name} against {device.file}", _against(differing)))
-    return Judged(tuple(found), tuple(facts), seen.not_judged)
+                open_ += told.left_open(connection.name, end, device)
+                facts.append((f"{end.name} against {device.file}", told.fact(device, differing)))
+    return Judged(tuple(found), tuple(facts), tuple(open_))
 
 
 RECORD_RULES = frozenset(
@@ -327,13 +328,6 @@ def _judged(
 
 def _found(connection: Connection, profile: Profile | None) -> list[Finding]:
     return _judged(connection, profile, witnesses=False)[1]
-
-
-def _against(report: Report) -> str:
-    """Return what the comparison with a device file came to."""
-    if report.findings:
-        return count(len(report.findings), "difference")
-    return "places, widths, types, order and names agree"
 
 
 def _facts(seen: Context) -> list[tuple[str, str]]:

@@ -188,11 +188,11 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
     )
 )
 def serial_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
-    """Find serial numbers that the plant file gives to several ends."""
+    """Find serial numbers that the plant file or the records give to several ends."""
     users: dict[str, dict[str, Connection]] = defaultdict(dict)
     for connection, end, device in _devices(connections):
-        if device.serial:
-            users[device.serial].setdefault(end.name, connection)
+        for serial in filter(None, (device.serial, device.recorded_serial)):
+            users[serial].setdefault(end.name, connection)
     for serial, ends in users.items():
         if len(ends) > 1:
             yield find(

@@ -82,7 +82,7 @@ def _read_device_files(tables: Tables, value: Any, path: Path) -> dict[str, dict
 
 REQUIRE: dict[str, Key] = {
     "signatures": Key(kind=array(NAME), meaning="allowed signers, each of whom must have signed"),
-    "device_files": Key(kind=FLAG, meaning="whether both ends must name a device file"),
+    "device_files": Key(kind=FLAG, meaning="whether device files must tell both maps whole"),
     "serials": Key(kind=FLAG, meaning="whether both serial numbers must be stated and read back"),
     "evidence": Key(kind=FLAG, meaning="whether recordings must show the tested steps"),
 }

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from .. import _checks as checks
 from .. import record
+from .._checks.told import unselected
 from .._errors import InputError, Problem, SafeframeError
 from .._findings import Finding, NotJudged
 from .._model import Connection, End, Map
@@ -242,7 +243,7 @@ class _Judge:
         if connection is None:
             return
         if asked.get("device_files"):
-            named = {device.end.name for device in connection.devices}
+            named = {device.end.name: device for device in connection.devices}
             failed = any(point.aspect == "device files" for point in self.points)
             for end in connection.ends:
                 if end.name not in named and not (
@@ -250,6 +251,11 @@ class _Judge:
                 ):
                     text = f"the plant file names no device file of {end.name}"
                     step = f"name the device file of {end.name} in the plant file"
+                    self.points.append(GatePoint("device files", text, False, step, person=_FILES))
+                for side in unselected(end, named[end.name]) if end.name in named else ():
+                    part = f"what {end.name} {side}"
+                    text = f"{part} is held against no device file"
+                    step = f"select {part} in its device file, too, in the plant file"
                     self.points.append(GatePoint("device files", text, False, step, person=_FILES))
         if asked.get("serials"):
             for end, device in zip(connection.ends, connection.installed, strict=True):

@@ -66,7 +66,12 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     _suite(
         root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
     )
-    for text in given.not_looked_at:
+    by_file = (
+        f"{entry.connection}: {entry.subject} ({entry.reason})"
+        for entry in given.not_judged
+        if not entry.rule
+    )
+    for text in (*by_file, *given.not_looked_at):
         suite = root[-1]
         case = SubElement(suite, "testcase", classname=f"safeframe.{_PLANT}", name="not looked at")
         SubElement(case, "skipped", message=clean(text))

@@ -34,6 +34,8 @@ __all__ = [
 
 _RANGE = re.compile(r"([A-Z]{1,2})([1-9][0-9]{0,5}):([A-Z]{1,2})([1-9][0-9]{0,5})")
 _COMMON = ("name", "type", "order", "bind", "note")
+_HELD = (*(name for name in ATTRIBUTES if name not in _COMMON), "value")
+"""What a column tells besides that, of a signal or of reserve."""
 
 
 def read_sheet(
@@ -61,7 +63,7 @@ def read_sheet(
         tuple(filter(None, (columns.sheet, columns.range))),
         identity,
         stated,
-        tuple(name for name in columns.names if name in ATTRIBUTES and name not in _COMMON),
+        tuple(name for name in columns.names if name in _HELD),
     )
     assert made.end.imported is not None
     options = (f"--columns {columns.text}", *made.end.imported.options)

@@ -536,7 +536,7 @@ class TestRoundTrip:
             code = main(["import", "table", out, "--columns", columns, *LX, "--compare", map_])
             shown = capsys.readouterr().out
             assert code == 0, shown
-            held = "safe, one_means, edge, unit, scale, codes, valid_by"
+            held = "safe, one_means, edge, unit, scale, codes, valid_by, value"
             assert f"agree in place, width, type, order, name, {held} " in " ".join(shown.split())
 
     def test_show_says_what_a_sheet_loses(

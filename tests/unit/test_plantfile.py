@@ -344,6 +344,34 @@ class TestDeviceFiles:
         ]
         assert ("LX against lx.xml", "1 difference") in report.facts
 
+    def test_a_map_that_is_held_against_one_direction_only(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """What the file was not asked about is no part of the agreement, in any format."""
+        device = DEVICE.replace(
+            'file = "lx.xml"', 'file = "lx.xml", select = ["device:0x7:2/rx:0x1610"]'
+        )
+        given = self.given(brake1_applied="brake9_applied")
+        plant = loaded(plant_text(f"{LIFT}, device_files = {{ {device} }} }}"), given)
+        report = checks.check_all(plant)
+        assert [finding.rule for finding in report.findings] == ["record-missing"]
+        fact = "places, widths, types, order and names of what LX receives agree"
+        assert ("LX against lx.xml", fact) in report.facts
+        (open_,) = [entry for entry in report.not_judged if not entry.rule]
+        assert open_ == (
+            *("SC1-LX", "", "nothing is selected for it in lx.xml", "what LX sends", ""),
+        )
+        for name, text in (demo.after() | {"lx.xml": demo.device_files()["lx.xml"]}).items():
+            (tmp_path / name).write_text(text, encoding="utf-8")
+        path = tmp_path / "plant.toml"
+        text = plant_text(f"{LIFT.replace('maps/', '')}, device_files = {{ {device} }} }}")
+        path.write_text(text, encoding="utf-8")
+        for form in ("text", "json", "junit", "markdown"):
+            assert main(["check", "--fail-on", "error", "--format", form, str(path)]) == 0
+            shown = " ".join(capsys.readouterr().out.split()).replace("\\", "")
+            assert "what LX sends" in shown, form
+            assert "nothing is selected for it in lx.xml" in shown, form
+
     def test_a_sheet_and_a_program(self) -> None:
         columns = "octet=O;bit=B;name=N;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
         rows = [

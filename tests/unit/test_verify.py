@@ -14,9 +14,9 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from safeframe import Connection, load, record
 from safeframe import _checks as checks
 from safeframe import _demo as demo
-from safeframe import record
 from safeframe._cli import main
 from safeframe._errors import UsageError
 from safeframe._findings import Finding
@@ -274,7 +274,9 @@ class TestStates:
     def test_a_record_of_no_change(self, site: Site) -> None:
         made = record.new(AFTER, AFTER, reason="r", asked_by="A", hazards=("none",))
         for end in made.ends:
-            made = record.fill(made, end, who="A", when="d", serial="1", checksum="1", expected="1")
+            made = record.fill(
+                made, end, who="A", when="d", serial=f"1-{end}", checksum="1", expected="1"
+            )
         site.record("lx.json", signed(made))
         given = site.verify(code=0)
         assert given["connections"][0]["tested"]["text"] == "0 of 0"
@@ -482,6 +484,52 @@ class TestDemands:
         both = device + ", " + device.replace("LX = ", "SC1 = ")
         site.plant(f"{LX}, device_files = {{ {both} }}")
         assert not any("device files" in text for text in site.verify()["not_looked_at"])
+
+    def test_a_device_file_of_one_direction(self, site: Site) -> None:
+        """A demand for device files MUST NOT be met by half of a map."""
+        text = demo.device_files()["lx.xml"].replace("torque_off", "ss1_x")
+        site.write("lx.xml", text)
+        select = 'select = ["device:0x7:2/rx:0x1610"], options'
+        device = f'LX = {{ format = "esi", file = "lx.xml", {select} = ["--as device"] }}'
+        both = f"{device}, " + device.replace("LX", "SC1").replace('device"', 'controller"')
+        row = f'{LX}, record = "records/lx.json", device_files = {{ {both} }}'
+        site.plant(row)
+        found = site.row()
+        assert [(one["subject"], one["reason"]) for one in found["not_judged"]][-2:] == [
+            ("what SC1 receives", "nothing is selected for it in lx.xml"),
+            ("what LX sends", "nothing is selected for it in lx.xml"),
+        ]
+        site.plant(row, more="[require]\ndevice_files = true\n")
+        found = site.row()
+        assert found["agree"] == {"state": "open", "text": "no device file"}
+        assert sorted(points(found)) == [
+            "what LX sends is held against no device file",
+            "what SC1 receives is held against no device file",
+        ]
+
+    def test_one_serial_number_in_two_records(self, site: Site) -> None:
+        """The plant file need not state it: what was read back counts as well."""
+        texts = demo.after()
+        for name in ("sc1-lx", "lx-sc1"):
+            other = name.replace("lx", "lx2")
+            text = texts[f"{name}.toml"].replace("SC1-LX", "SC1-LX2").replace('"LX"', '"LX2"')
+            site.write(f"maps/{other}.toml", text.replace("0x0107", "0x0108"))
+        after = Connection(
+            first=load(site.folder / "maps/sc1-lx2.toml"),
+            second=load(site.folder / "maps/lx2-sc1.toml"),
+        )
+        made = record.new(after, after, reason="r", asked_by="A", hazards=("none",))
+        for end, serial in (("SC1", "SC1-1001"), ("LX2", "LX-1001")):
+            made = record.fill(
+                made, end, who="A", when="d", serial=serial, checksum="1", expected="1"
+            )
+        site.record("lx2.json", signed(made))
+        rows = [f'{LX}, record = "records/lx.json"', f'{LX2}, record = "records/lx2.json"']
+        site.plant(*rows)
+        found = site.verify()["findings"]
+        assert [one["message"] for one in found if one["rule"] == "serial-reused"] == [
+            "the serial number LX-1001 is that of LX and LX2"
+        ]
 
     def test_a_signature_without_signers(self, site: Site) -> None:
         site.plant(
