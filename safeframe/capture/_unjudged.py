@@ -30,6 +30,9 @@ def tell_missing(told: Told, link: Link, side: Heard, station: str) -> None:
     elif side.data_frames and not side.used_frames and "size" not in told.notes:
         kind = "never used"
         text = f"{peer} has not used the data of {name} in any frame of this recording"
+    elif side.carries and side.results.get("accepted") and not side.data_frames:
+        kind = "never used"
+        text = f"{peer} has used no data of {name}: no right frame of this recording carries any"
     if text:
         told.note(kind, Note(number=0, offset=0, time_us=None, side=side.side, text=text))
 

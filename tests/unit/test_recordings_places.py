@@ -140,9 +140,24 @@ class TestFramesOfSeveralLengths:
         frames = running(link, rows)
         found = examine(in_packets(frames, (14, 14), stations), link, fresh=fresh, **more)
         assert found.frames == len(frames) == 12 + 2 * len(rows)
-        assert not found.notes
+        # A start-up alone says nothing about the maps: it is no praise for them.
+        assert list(found.notes) == ([] if rows else ["never used"])
         assert found.wrong_events == 0
         assert len([each for each in found.events if each.kind == "start-up"]) == 8
+
+    def test_a_start_up_alone(self) -> None:
+        link = managed()
+        found = examine(lines(link, running(link, []), named=True), link, fresh=True)
+        assert not found.is_clean
+        notes = [note.text for note in found.notes["never used"].kept]
+        assert [text.partition(":") for text in notes] == [
+            (
+                f"{peer} has used no data of {name}",
+                ":",
+                " no right frame of this recording carries any",
+            )
+            for name, peer in (link.names, link.names[::-1])
+        ]
 
     def test_lines_without_a_sender(self) -> None:
         link = managed()
