@@ -111,6 +111,20 @@ def test_what_is_told_of_a_broken_off_edit(tmp_path: Path) -> None:
     assert state(paths) == "mixed"
 
 
+def rewritten(path: Path) -> None:
+    """Write as much in place, and put the times back."""
+    before = path.stat()
+    path.write_bytes(path.read_bytes().swapcase())
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+
+
+def saved_again(path: Path) -> None:
+    """Let another file of the same content take the name."""
+    made = path.with_name("made")
+    made.write_bytes(path.read_bytes())
+    made.replace(path)
+
+
 class TestRaces:
     """MUST: what another program writes on the way stays, and nothing of two versions is left."""
 
@@ -185,6 +199,45 @@ class TestRaces:
         assert Path(paths[0]).read_bytes() == b"second\n"
         assert Path(paths[1]).read_bytes().decode() == OLD["lx.toml"]
         assert left_over(paths) == []
+
+    @pytest.mark.parametrize("other", [rewritten, saved_again])
+    @pytest.mark.parametrize("moment", ["flush the new text", "rename"])
+    def test_content_and_file_count_both(
+        self, tmp_path: Path, other: Callable[[Path], None], moment: str
+    ) -> None:
+        """MUST: neither the same size and times nor the same content make a file the same."""
+        paths = set_up(tmp_path)
+        theirs: list[tuple[bytes, int]] = []
+
+        def step(word: str) -> None:
+            if word == moment and not theirs:
+                other(Path(paths[0]))
+                theirs.append((Path(paths[0]).read_bytes(), Path(paths[0]).stat().st_ino))
+
+        with pytest.raises(UsageError, match="another program"):
+            replace_all(*items(paths), step=step)
+        assert [(Path(paths[0]).read_bytes(), Path(paths[0]).stat().st_ino)] == theirs
+        assert Path(paths[1]).read_bytes().decode() == OLD["lx.toml"]
+        assert left_over(paths) == []
+
+    def test_folders_are_flushed_after_each_change_of_a_name(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A name that is not on the disk yet would come back after a power cut."""
+        paths = set_up(tmp_path)
+        told: list[str] = []
+
+        def flush(self: platform.Posix, folder: Path) -> None:
+            assert tmp_path in folder.parents
+            told.append("flushed")
+
+        monkeypatch.setattr(platform.Posix, "flush_folder", flush)
+        replace_all(*items(paths), step=told.append)
+        for number, word in enumerate(told):
+            if word == "look at what was replaced":
+                assert told[number + 1] == "flushed"
+            if word.startswith("flush the folder"):
+                assert told[number + 1] == "flushed"
 
     def test_a_file_that_only_belongs_to_the_question(self, tmp_path: Path) -> None:
         paths = set_up(tmp_path)
