@@ -18,6 +18,7 @@ from .._document.tables import Key, Tables
 from .._document.toml import located
 from .._errors import InputError, Problem
 from ._grid import SEPARATORS, Row, letters
+from ._units import BITS, NUMBERS, OCTETS, WIDER
 
 __all__ = ["ATTRIBUTES", "COLUMNS", "FORMAT", "STATEMENTS", "Columns", "load", "proposal"]
 
@@ -156,6 +157,14 @@ def _read(data: dict[str, Any], tables: Tables) -> Columns:
             )
         elif found == [("octet", "bit")] and "bit" not in columns:
             tables.missing(("columns",), "bit")
+        for name in ("octet", "place", "number"):
+            if str(columns.get(name, "")).casefold() in WIDER:
+                tables.add(
+                    ("columns", name),
+                    f"a column of octets and bits must not count words: {columns[name]}",
+                    remedy="write octets into the sheet; where it holds octets under this header, "
+                    f'name the column by its letters, such as {name} = "=A"',
+                )
     tables.problems.refuse()
     assert stated is not None
     assert columns is not None
@@ -163,10 +172,10 @@ def _read(data: dict[str, Any], tables: Tables) -> Columns:
 
 
 _WORDS: Mapping[str, str] = {
-    "octet": "octet byte oktett bytes octeto octette ottetto bajt bayt バイト 字节 байт",
-    "bit": "bit bits bite ビット 位 бит",
+    "octet": " ".join(OCTETS),
+    "bit": " ".join(BITS),
     "place": "place address adresse offset position platz lage adres indirizzo アドレス 地址",
-    "number": "number no nr num index numéro número numer lfd",
+    "number": " ".join(NUMBERS),
     "width": "width length bits länge breite longueur taille longitud lunghezza rozmiar 長さ 长度",
     "name": "name signal bezeichnung signalname nom désignation nombre señal nome segnale nazwa "
     "tag symbol variable 名称 信号 имя",

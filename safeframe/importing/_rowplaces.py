@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 from ._columns import Columns
 from ._grid import Cell
@@ -11,14 +11,61 @@ from ._meanings import MappedRow
 from ._numbers import MOST_BITS
 from ._refusals import shown
 from ._rowtypes import type_width
+from ._units import ADDRESSES, BITS, NUMBERS, OCTETS, WIDER
 
 __all__ = ["RowPlaces"]
 
-_PLACE = re.compile(r"(?:[^\W\d_]{1,20}\.?\s*)?([0-9]{1,5})\s*[.,:/]\s*([0-9])")
-_WORD_PLACE = re.compile(r"[^\W\d_]+\.?\s*([0-9]{1,5})\s*[,;.:/]?\s*[^\W\d_]+\.?\s*([0-9])")
+_PLACE = re.compile(r"(?:([^\W\d_]+)\.?\s*)?([0-9]{1,5})\s*([.,:/])\s*([0-9])")
+_WORD_PLACE = re.compile(
+    r"([^\W\d_]+)\.?\s*([0-9]{1,5})\s*[,;.:/]?\s*([^\W\d_]+)\.?\s*([0-9]{1,5})"
+)
 _RANGE = re.compile(r"\s*(?:-|–|—|\.\.\.?|…|\bto\b|\bbis\b)\s*")
-_NUMBER = re.compile(r"(?:[^\W\d_]+\.?\s*)?([0-9]{1,6})")
+_NUMBER = re.compile(r"(?:([^\W\d_]+)\.?\s*)?([0-9]{1,6})")
 _WIDTH = re.compile(r"([0-9]{1,6})(?:\s*bits?)?", re.IGNORECASE)
+
+
+def _counts(row: MappedRow, cell: Cell, word: str | None, words: Collection[str]) -> bool:
+    """Tell whether the word before a number, if any, is one of those; keeps the problem.
+
+    A word that is passed over may mean another unit, and so another place.
+    """
+    if word is None or word.casefold() in words:
+        return True
+    if word.casefold() in WIDER:
+        row.refuse(
+            "bad-cell",
+            cell,
+            f"a place must be counted in octets and bits, not in words: {shown(cell.text)}",
+            "which octet of a word comes first is not told by its number: write octets",
+        )
+    else:
+        row.refuse(
+            "bad-cell",
+            cell,
+            f"the word before a number must be one for what is counted there, not {shown(word)}",
+            "Byte and Bit are read; any other word may count another unit: take it out",
+        )
+    return False
+
+
+def _octet_and_bit_of(row: MappedRow, cell: Cell, text: str) -> tuple[int, ...]:
+    """Return octet and bit as their words say; nothing for a text that is no place.
+
+    A word that counts something else is a problem, which is kept.
+    """
+    dotted = _PLACE.fullmatch(text)
+    if dotted is not None:
+        before = OCTETS | ADDRESSES | (BITS if dotted[3] in ".," else frozenset())
+        return (int(dotted[2]), int(dotted[4])) if _counts(row, cell, dotted[1], before) else ()
+    worded = _WORD_PLACE.fullmatch(text)
+    if worded is None:
+        return ()
+    if worded[1].casefold() in BITS and worded[3].casefold() not in BITS:
+        found = int(worded[4]), int(worded[2])
+        return found if _counts(row, cell, worded[3], OCTETS) else ()
+    if _counts(row, cell, worded[1], OCTETS) and _counts(row, cell, worded[3], BITS):
+        return int(worded[2]), int(worded[4])
+    return ()
 
 
 class RowPlaces:
@@ -64,14 +111,18 @@ class RowPlaces:
             text = f"an octet must be a number, not {shown(repr(self._octet.text))}"
             row.refuse("bad-cell", self._octet, text)
             return None
-        numbers = self._numbers(row, bit, "a bit")
+        if not _counts(row, self._octet, number[1], OCTETS):
+            return None
+        numbers = self._numbers(row, bit, "a bit", BITS)
         if numbers is None:
             return None
-        first, last = (self._index(row, bit, int(number[1]), one) for one in numbers)
+        first, last = (self._index(row, bit, int(number[2]), one) for one in numbers)
         return None if first is None or last is None else (first, last)
 
-    def _numbers(self, row: MappedRow, cell: Cell, what: str) -> tuple[int, int] | None:
-        """Return the number of a cell twice, or both of a range."""
+    def _numbers(
+        self, row: MappedRow, cell: Cell, what: str, words: Collection[str]
+    ) -> tuple[int, int] | None:
+        """Return the number of a cell twice, or both of a range; ``words`` may stand before it."""
         parts = [_NUMBER.fullmatch(part) for part in _RANGE.split(cell.text)]
         if len(parts) > 2 or not all(parts):
             row.refuse(
@@ -80,8 +131,10 @@ class RowPlaces:
                 f"{what} must be a number or a range such as 0-3, not {shown(repr(cell.text))}",
             )
             return None
-        found = [int(part[1]) for part in parts if part is not None]
-        return found[0], found[-1]
+        known = [part for part in parts if part is not None]
+        if not all(_counts(row, cell, part[1], words) for part in known):
+            return None
+        return int(known[0][2]), int(known[-1][2])
 
     def _index(self, row: MappedRow, cell: Cell, octet: int, bit: int) -> int | None:
         """Return the index of a bit by octet and bit as the sheet numbers them."""
@@ -101,21 +154,24 @@ class RowPlaces:
     def _place(self, row: MappedRow) -> tuple[int, int] | None:
         """Return first and last bit of one column with octet and bit."""
         cell, last = row.cell("place"), row.cell("last")
-        texts = _RANGE.split(cell.text) if not last.text else [cell.text, last.text]
+        ends = [cell, last] if last.text else [cell]
+        texts = [(one, text) for one in ends for text in _RANGE.split(one.text)]
         found = []
-        for text in texts:
-            if cell.number and text.isascii() and text.isdigit():
+        for one, text in texts:
+            if one.number and text.isascii() and text.isdigit():
                 text += ".0"  # A sheet keeps 1.0 as the number 1.
-            place = _PLACE.fullmatch(text) or _WORD_PLACE.fullmatch(text)
-            if place is None or len(texts) > 2:
+            before = len(row.refusals)
+            place = _octet_and_bit_of(row, one, text) if len(texts) <= 2 else ()
+            if not place and len(row.refusals) == before:
                 row.refuse(
                     "bad-cell",
-                    cell,
+                    one,
                     "a place must be octet and bit such as 0.1 or Byte 0 Bit 1, not "
-                    f"{shown(repr(cell.text))}",
+                    f"{shown(repr(one.text))}",
                 )
+            if not place:
                 return None
-            found.append(self._index(row, cell, int(place[1]), int(place[2])))
+            found.append(self._index(row, one, *place))
         first, end = found[0], found[-1]
         return None if first is None or end is None else (first, end)
 
@@ -123,7 +179,7 @@ class RowPlaces:
         """Return first and last bit of a column with running numbers."""
         cell, last = row.cell("number"), row.cell("last")
         text = f"{cell.text}-{last.text}" if last.text else cell.text
-        numbers = self._numbers(row, cell._replace(text=text), "a bit number")
+        numbers = self._numbers(row, cell._replace(text=text), "a bit number", BITS | NUMBERS)
         if numbers is None:
             return None
         found = []

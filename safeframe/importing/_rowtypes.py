@@ -40,8 +40,14 @@ _ESCAPED = re.compile(r"\\([;\\])")
 
 def type_width(row: MappedRow) -> int | None:
     """Return the width that the type of a row has, None where its name tells none."""
-    word = row.cell("type").text
-    return None if word in _OWN_TYPES or word.upper() not in _TYPES else _TYPES[word.upper()][0]
+    text = row.cell("type").text
+    word = _type_word(text)
+    return None if text in _OWN_TYPES or word not in _TYPES else _TYPES[word][0]
+
+
+def _type_word(text: str) -> str:
+    """Return a type as the table has it: SAFEBYTE is a BYTE, in width and in kind."""
+    return text.upper().removeprefix("SAFE")
 
 
 def part_of(row: MappedRow, bits: tuple[int, int], columns: Columns, order: str) -> Part | None:
@@ -74,7 +80,7 @@ def part_of(row: MappedRow, bits: tuple[int, int], columns: Columns, order: str)
 def _kind(row: MappedRow, width: int) -> str | None:
     """Return the type of a map, or keep the problem."""
     cell = row.cell("type")
-    word = cell.text.upper().removeprefix("SAFE")
+    word = _type_word(cell.text)
     if not cell.text:
         return "bool" if width == 1 else "uint"
     if cell.text in _OWN_TYPES:

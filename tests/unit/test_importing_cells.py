@@ -119,6 +119,34 @@ def test_read(
     assert (str(signal.at), signal.width, signal.type, signal.order) == expected
 
 
+@pytest.mark.parametrize(
+    ("word", "width", "kind"),
+    [
+        ("SAFEBYTE", 8, "uint"),
+        ("SafeSint", 8, "int"),
+        ("SAFEWORD", 16, "uint"),
+        ("SAFEDINT", 32, "int"),
+        ("SAFEREAL", 32, "float"),
+        ("SAFELREAL", 64, "float"),
+        ("safeuint16", 16, "uint"),
+    ],
+)
+def test_a_type_of_safe_data_has_the_width_of_its_type(
+    word: str, width: int, kind: str, sheet: Sheet
+) -> None:
+    (signal,) = sheet.end(rows(f"0.0;;a;{word};little;;;;sends"), LEAST).sends.signals
+    assert (signal.width, signal.type) == (width, kind)
+
+
+def test_a_type_of_safe_data_is_held_against_width_and_place(sheet: Sheet) -> None:
+    code, _, err = sheet.run(rows("0.0;1;a;SAFEBYTE;;;;;sends"), LEAST)
+    assert code == 2
+    assert "cell B2: the width must be the 8 bits of SAFEBYTE, not 1" in err
+    code, _, err = sheet.run(rows("0.0;;a;SAFEBYTE;;;;;sends", "0.1-0.7;;b;;;;;;sends"), LEAST)
+    assert code == 2
+    assert "a bit must have one owner, not two" in err
+
+
 def test_decimal_commas(sheet: Sheet) -> None:
     (signal,) = sheet.end(
         rows("0.0;32;a;float;little;-1,5;0,1;;sends"), LEAST + ";decimal=,"

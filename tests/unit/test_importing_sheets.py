@@ -146,6 +146,102 @@ class TestPlaces:
             assert [at for at, _, _ in entries(found)[:2]] == expected
 
     @pytest.mark.parametrize(
+        "spelling",
+        [
+            "{o}.{b}",
+            "{o},{b}",
+            "Byte {o}.{b}",
+            "Bit {o}.{b}",
+            "I{o}.{b}",
+            "E {o}.{b}",
+            "QX{o}.{b}",
+            "Byte {o} Bit {b}",
+            "BYTE {o}, BIT {b}",
+            "Octet {o}; bit {b}",
+            "Oktett {o} Bit {b}",
+            "Byte {o}/Bit {b}",
+            "Bit {b} Byte {o}",
+            "bit {b}, byte {o}",
+            "Bit {b} Oktett {o}",
+        ],
+    )
+    def test_the_words_decide_what_a_number_counts(self, spelling: str, sheet: Sheet) -> None:
+        places = [(octet, bit) for octet in range(12) for bit in range(8)]
+        cells = [[f'"{spelling.format(o=o, b=b)}"', f"s{o}_{b}"] for o, b in places]
+        columns = "place=P;name=N;bit_zero=least;first_octet=0;first_bit=0"
+        found = sheet.end(text([["P", "N"], *cells]), columns, *SENDS)
+        assert entries(found) == [(f"{o}.{b}", 1, f"s{o}_{b}") for o, b in places]
+
+    @pytest.mark.parametrize(
+        ("columns", "place", "cell"),
+        [
+            ("place=P", "Word 1 Bit 0", "A2"),
+            ("place=P", "Bit 0 Word 1", "A2"),
+            ("place=P", "WORD 1.0", "A2"),
+            ("place=P", "Wort 1 Bit 0", "A2"),
+            ("place=P", "DWord 1, Bit 0", "A2"),
+            ("place=P;last=Q", "0.0,Register 0.7", "B2"),
+            ("octet=P;bit=Q", "Word 1,0", "A2"),
+            ("octet=P;bit=Q", "1,Doppelwort 0", "B2"),
+            ("number=P", "Word 1", "A2"),
+        ],
+    )
+    def test_words_are_no_octets(self, columns: str, place: str, cell: str, sheet: Sheet) -> None:
+        columns += ";name=N;bit_zero=least;first_octet=0;first_bit=0"
+        first, _, second = place.partition(",") if "Q" in columns else (place, "", "")
+        code, out, err = sheet.run(f"P;Q;N\n{first};{second};a\n", columns, *SENDS)
+        assert (code, out) == (2, "")
+        assert f":2: cell {cell}: a place must be counted in octets and bits, not in words" in err
+        assert "which octet of a word comes first is not told by its number: write octets" in err
+
+    @pytest.mark.parametrize(
+        ("columns", "place", "word"),
+        [
+            ("place=P", "Foo 1 Bit 0", "Foo"),
+            ("place=P", "Byte 1 Foo 0", "Foo"),
+            ("place=P", "Byte 0 Byte 1", "Byte"),
+            ("place=P", "Bit 0 Bit 1", "Bit"),
+            ("place=P", "Bit 0/1", "Bit"),
+            ("place=P", "DB1.0", "DB"),
+            ("place=P", "IW0.1", "IW"),
+            ("octet=P;bit=Q", "Bit 1;0", "Bit"),
+            ("octet=P;bit=Q", "1;Byte 0", "Byte"),
+            ("octet=P;bit=Q", "1;Bit 0 - Byte 1", "Byte"),
+            ("number=P", "Byte 1", "Byte"),
+        ],
+    )
+    def test_an_unknown_word_may_count_another_unit(
+        self, columns: str, place: str, word: str, sheet: Sheet
+    ) -> None:
+        columns += ";name=N;bit_zero=least;first_octet=0;first_bit=0"
+        place += "" if "Q" in columns else ";"
+        code, out, err = sheet.run(f"P;Q;N\n{place};a\n", columns, *SENDS)
+        assert (code, out) == (2, "")
+        assert (
+            f"the word before a number must be one for what is counted there, not {word} (Byte and "
+            "Bit are read; any other word may count another unit: take it out)" in err
+        )
+
+    def test_a_running_number_with_its_word(self, sheet: Sheet) -> None:
+        columns = "number=P;name=N;bit_zero=least;first_octet=0;first_bit=1"
+        found = sheet.end("P,N\nBit 1,a\nNr. 2,b\nBits 3-8,c\n", columns, *SENDS)
+        assert entries(found) == [("0.0", 1, "a"), ("0.1", 1, "b"), ("0.2", 6, "c")]
+
+    @pytest.mark.parametrize("columns", ["octet=Word;bit=Bit", "place=Word", "number=Word"])
+    def test_a_header_that_says_words(self, columns: str, sheet: Sheet) -> None:
+        columns += ";name=N;bit_zero=least;first_octet=0;first_bit=0"
+        code, out, err = sheet.run("Word,Bit,N\n0,0-7,a\n", columns, *SENDS)
+        assert (code, out) == (2, "")
+        assert "a column of octets and bits must not count words: Word" in err
+
+    def test_the_number_of_a_last_place_is_its_own(self, sheet: Sheet) -> None:
+        columns = "place=P;last=Q;name=N;bit_zero=least;first_octet=0;first_bit=0"
+        rows: list[list[Any]] = [["P", "Q", "N"], [0.0, "7", "a"]]
+        code, _, err = sheet.run(book(rows), columns, *SENDS, name="t.xlsx")
+        assert code == 2
+        assert "cell B2: a place must be octet and bit such as 0.1 or Byte 0 Bit 1, not '7'" in err
+
+    @pytest.mark.parametrize(
         ("statement", "numbers"),
         [
             ("bit_zero=least;first_octet=0;first_bit=0", ["0", "1-7", "8-15"]),
