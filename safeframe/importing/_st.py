@@ -6,9 +6,8 @@ one declaration is an extension that is unambiguous, so it is read.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import NoReturn
 
 from ._candidates import Candidate
 from ._decisions import Decisions
@@ -17,41 +16,21 @@ from ._numbers import number
 from ._placing import PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
+from ._sttokens import Token, tokens
 from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct, laid_out
 
 __all__ = ["candidates"]
 
-_MOST_NESTED = 64
-_MOST_TOKENS = 200_000
 _MOST_DEPTH = 16
-_TOKEN = re.compile(
-    r"(?P<space>\s+|//[^\n]*)"
-    r"|(?P<open>\(\*|/\*)"
-    r"|(?P<pragma>\{[^}]*+(?:\}|\Z))"
-    r"|(?P<text>'(?:[^'$]|\$.?)*+(?:'|\Z)|\"(?:[^\"$]|\$.?)*+(?:\"|\Z))"
-    r"|(?P<word>[A-Za-z_][A-Za-z0-9_]*)"
-    r"|(?P<address>%[A-Za-z]*[0-9.*]*)"
-    r"|(?P<number>[0-9][0-9A-Za-z_#]*(?:\.[0-9]+(?:[eE][+-]?[0-9]+)?)?)"
-    r"|(?P<sign>:=|\.\.|.)",
-    re.ASCII | re.DOTALL,
-)
-_COMMENT = {
-    "(*": re.compile(r"\(\*|\*\)"),
-    "/*": re.compile(r"/\*|\*/"),
-}
-_REAL_DOT = re.compile(r"[0-9]+(?=\.\.)")
-
-
-class _Token(NamedTuple):
-    kind: str
-    text: str
-    line: int
+_OPERANDS = ("word", "number", "literal", "text", "address")
+_OPERATORS = ("AND", "AND_THEN", "MOD", "NOT", "OR", "OR_ELSE", "XOR")
+"""Words that are no operands of an expression."""
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the text declares."""
     text = text_of(source.octets, decisions.encoding, refusals)
-    types = _StructureParser(list(_tokens(text, refusals)), refusals).types()
+    types = _StructureParser(tokens(text, refusals), refusals).types()
     return found_structs(types)
 
 
@@ -71,51 +50,10 @@ def found_structs(types: dict[str, tuple[str, Spec, int]]) -> list[Candidate]:
     return [candidate(name, spec) for name, spec, _ in types.values() if isinstance(spec, Struct)]
 
 
-def _tokens(text: str, refusals: Refusals) -> Iterator[_Token]:
-    """Yield words, numbers and signs with their lines; comments and pragmas are left out."""
-    position, line, count = 0, 1, 0
-    while position < len(text):
-        found = _REAL_DOT.match(text, position) or _TOKEN.match(text, position)
-        assert found is not None  # The last alternative takes any character.
-        kind = found.lastgroup or "number"
-        end = found.end()
-        if kind == "open":
-            end = _comment_end(text, position, line, refusals)
-        elif (kind == "pragma" and found[0][-1] != "}") or (
-            kind == "text" and (len(found[0]) < 2 or found[0][-1] != found[0][0])
-        ):
-            refusals.stop("bad-line", line, f"a text or pragma must end: {shown(found[0])}")
-        elif kind not in ("space", "pragma"):
-            count += 1
-            if count > _MOST_TOKENS:
-                message = f"the text must have at most {_MOST_TOKENS} words, not more"
-                refusals.stop("too-big", line, message)
-            yield _Token(kind, found[0], line)
-        line += text.count("\n", position, end)
-        position = end
-
-
-def _comment_end(text: str, start: int, line: int, refusals: Refusals) -> int:
-    """Return where a comment ends, with the comments of its kind inside it."""
-    opening = text[start : start + 2]
-    depth, position = 0, start
-    while True:
-        found = _COMMENT[opening].search(text, position)
-        if found is None:
-            refusals.stop("bad-line", line, f"a comment must end, not only begin: {opening}")
-        depth += 1 if found[0] == opening else -1
-        position = found.end()
-        if depth > _MOST_NESTED:
-            message = f"comments must be nested at most {_MOST_NESTED} deep, not deeper"
-            refusals.stop("too-deep", line, message)
-        if not depth:
-            return position
-
-
 class _StructureParser:
     """Reads the declarations of types out of the tokens of a text."""
 
-    def __init__(self, tokens: list[_Token], refusals: Refusals) -> None:
+    def __init__(self, tokens: list[Token], refusals: Refusals) -> None:
         self.tokens, self.refusals = tokens, refusals
         self.at = 0
 
@@ -135,7 +73,7 @@ class _StructureParser:
         name = self.word("the name of a type")
         self.expect(":")
         spec = self.spec(name.line, 1)
-        self.skip_value()
+        self.end_declaration()
         key = name.text.casefold()
         if key in found:
             self.refusals.add(
@@ -153,13 +91,19 @@ class _StructureParser:
             self.refusals.stop("too-deep", self.line(), message)
         if self.take("STRUCT"):
             return Struct(tuple(self.members(depth)), line)
+        if self.take("UNION"):
+            list(self.members(depth, "END_UNION"))
+            return Elementary("a union")
         if self.take("ARRAY"):
             return self.array(line, depth)
         if self.peek() == "(":
             self.skip_brackets()
+            if _known(self.peek()):  # Its base type, which some dialects write behind the names.
+                self.at += 1
             return Elementary("an enumeration without a stated type")
-        word = self.word("a type")
-        kind = word.text
+        kind = self.word("a type").text
+        while self.take("."):  # A type of another name space.
+            kind += f".{self.word('a type').text}"
         if self.peek() == "[":  # The length of a string.
             self.skip_brackets()
         elif self.peek() == "(":  # A range, which changes no width; or named values.
@@ -168,14 +112,15 @@ class _StructureParser:
             inside = [token.text for token in self.tokens[start : self.at]]
             if ".." not in inside and kind.upper() not in ("STRING", "WSTRING"):
                 return Elementary(f"an enumeration of {kind}")
-        elif kind.upper() in ("REF_TO", "POINTER"):
-            self.skip_value(semicolon=False)
+        elif kind.upper() in ("REF_TO", "POINTER", "REFERENCE"):
+            self.take("TO")
+            self.spec(line, depth + 1)
             return Elementary("a reference")
         return Named(kind) if not _known(kind) else Elementary(kind)
 
-    def members(self, depth: int) -> Iterator[Member]:
+    def members(self, depth: int, end: str = "END_STRUCT") -> Iterator[Member]:
         """Yield the members of a structure up to its end."""
-        while not self.take("END_STRUCT"):
+        while not self.take(end):
             names = [self.word("the name of a member")]
             while self.take(","):
                 names.append(self.word("the name of a member"))
@@ -184,7 +129,7 @@ class _StructureParser:
                 self.at += 1
             self.expect(":")
             spec = self.spec(names[0].line, depth + 1)
-            self.skip_value()
+            self.end_declaration()
             for name in names:
                 yield Member(name.text, spec, name.line, located)
 
@@ -216,25 +161,49 @@ class _StructureParser:
             self.refusals.stop("bad-number", token.line, text)
         return sign * value
 
-    def skip_value(self, *, semicolon: bool = True) -> None:
-        """Pass over an initial value up to the semicolon, which ends every declaration."""
-        start = self.line()
-        depth = 0
+    def end_declaration(self) -> None:
+        """Pass over an initial value, if there is one, and the semicolon that ends a declaration.
+
+        What follows instead belongs to the next declaration, which would be lost.
+        """
+        if self.take(":="):
+            self.skip_value()
+        if not self.take(";"):
+            self.unended()
+
+    def skip_value(self) -> None:
+        """Pass over operands with operators between them up to a semicolon."""
+        depth, operand = 0, False
         while self.at < len(self.tokens):
-            text = self.peek()
-            if text == ";" and not depth:
-                self.at += semicolon
-                return
-            if text.upper() in ("END_STRUCT", "END_TYPE"):
+            kind, text = self.tokens[self.at].kind, self.peek().upper()
+            if text in (";", ":", "END_STRUCT", "END_TYPE") or (text == ":=" and not depth):
                 break
-            depth += (text in "([") - (text in ")]")
+            if kind in _OPERANDS and text not in _OPERATORS:
+                if operand:
+                    break
+                operand = True
+            else:
+                depth += (text in "([") - (text in ")]")
+                operand = text in ")]"
             self.at += 1
-        self.refusals.stop("bad-line", start, "a declaration must end with a semicolon")
+        if depth:
+            self.refusals.stop(
+                "bad-line", self.tokens[self.at - 1].line, "a bracket must be closed"
+            )
+
+    def unended(self) -> NoReturn:
+        """Refuse a declaration whose semicolon is missing."""
+        follows = f"go on with {shown(self.peek())}" if self.peek() else "with the file"
+        self.refusals.stop(
+            "bad-line",
+            self.tokens[self.at - 1].line,
+            f"a declaration must end with a semicolon, not {follows}",
+        )
 
     def skip_brackets(self) -> None:
         """Pass over what stands in brackets."""
         start, depth = self.line(), 0
-        while self.at < len(self.tokens):
+        while self.at < len(self.tokens) and self.peek() not in (";", ":"):
             depth += (self.peek() in "([") - (self.peek() in ")]")
             self.at += 1
             if not depth:
@@ -256,7 +225,7 @@ class _StructureParser:
         self.at += 1
         return True
 
-    def next(self, what: str) -> _Token:
+    def next(self, what: str) -> Token:
         """Return the next token and pass over it."""
         if self.at >= len(self.tokens):
             self.refusals.stop(
@@ -265,7 +234,7 @@ class _StructureParser:
         self.at += 1
         return self.tokens[self.at - 1]
 
-    def word(self, what: str) -> _Token:
+    def word(self, what: str) -> Token:
         """Return the next token, which must be a word."""
         token = self.next(what)
         if token.kind != "word":

@@ -50,6 +50,69 @@ CHANGES: list[Refused] = [
     ("st", members("a : BOOL"), "", "a declaration must end with a semicolon"),
     ("st", whole("TYPE\n a : BOOL"), "", "2: a declaration must end with a semicolon"),
     ("st", members("a : STRING[80;"), "", "a bracket must be closed"),
+    *(
+        ("st", members(f"{first}\n b : BOOL; c : BOOL;"), "", f":3: {message}")
+        for first, message in (
+            ("a : INT", "a declaration must end with a semicolon, not go on with b [bad-line]"),
+            ("a : BOOL := TRUE", "a declaration must end with a semicolon, not go on with b"),
+            ("a : INT := 1 + NOT x", "a declaration must end with a semicolon, not go on with b"),
+            ("a : TIME := T#5s", "a declaration must end with a semicolon, not go on with b"),
+            ("a : STRING[80] := 'x'", "a declaration must end with a semicolon, not go on with b"),
+            ("a : INT (0..100)", "a declaration must end with a semicolon, not go on with b"),
+            ("a : (x, y)", "a declaration must end with a semicolon, not go on with b"),
+            ("a : (x, y) INT", "a declaration must end with a semicolon, not go on with b"),
+            ("a : ARRAY[0..1] OF INT", "a declaration must end with a semicolon, not go on"),
+            ("a : ARRAY[0..1] OF INT := [2(0)]", "a declaration must end with a semicolon, not go"),
+            ("a : ARRAY[0..1] OF INT := [2(0)", "a bracket must be closed"),
+            ("a : BOOL := 1)", "a bracket must be closed"),
+            ("a : STRUCT x : BOOL; END_STRUCT", "a declaration must end with a semicolon, not go"),
+            ("a : REF_TO INT", "a declaration must end with a semicolon, not go on with b"),
+            ("a : POINTER TO INT", "a declaration must end with a semicolon, not go on with b"),
+            ("a : REFERENCE TO INT", "a declaration must end with a semicolon, not go on with b"),
+            ("a : lib.T", "a declaration must end with a semicolon, not go on with b"),
+            ("a : BOOL = TRUE;", "a declaration must end with a semicolon, not go on with ="),
+            (
+                "a : BOOL := x := TRUE;",
+                "a declaration must end with a semicolon, not go on with :=",
+            ),
+            ("a : BOOL, ", "a declaration must end with a semicolon, not go on with ,"),
+            ("a : STRING := 'text;", "a text or pragma must end: 'text;"),
+            ("{attribute 'x' a : BOOL; {y}", "a text or pragma must end: {attribute 'x' a"),
+            ("{IF defined (X)} a : BOOL;", "types must be declared without conditions, not with"),
+            ("a : BOOL; {else}", "types must be declared without conditions, not with the pragma"),
+            ("a : {ELSIF defined (X)} BOOL;", "types must be declared without conditions, not"),
+            ("a : BOOL {END_IF}", "types must be declared without conditions, not with the pragma"),
+        )
+    ),
+    (
+        "st",
+        members("a : BOOL := 5,\n b : BOOL;"),
+        "",
+        ":4: a declaration must end with a semicolon",
+    ),
+    ("st", members("a :\n b : BOOL;"), "", ":4: a declaration must end with a semicolon"),
+    ("st", members("a : BOOL;\n b : BOOL := TRUE"), "", ":4: a declaration must end with"),
+    ("st", members("a : INT (0..100;\n b : INT);"), "", "a bracket must be closed"),
+    ("st", members("a : (x, y\n b : INT);"), "", "a bracket must be closed"),
+    (
+        "st",
+        both(members("a : BOOL;"), swap("TYPE\n", "TYPE U : INT\n V : INT;\n")),
+        "",
+        ":1: a declaration must end with a semicolon, not go on with V",
+    ),
+    (
+        "st",
+        both(members("a : T2;"), swap("TYPE\n", "TYPE T2 : UNION x : INT; y : WORD; END_UNION;\n")),
+        "",
+        "not a union",
+    ),
+    (
+        "st",
+        both(members("a : BOOL;"), swap("TYPE\n", "{IF defined (X)}{IF y}{END_IF} TYPE\n")),
+        "",
+        ":1: types must be declared without conditions, not with the pragma {IF ...} (which branch "
+        "is compiled is not told by the file: remove the others from a copy) [not-offered]",
+    ),
     ("st", members("1 : BOOL;"), "", "the name of a member must stand here, not 1"),
     ("st", members("a = BOOL;"), "", ": must stand here, not ="),
     ("st", members("a : 'text"), "", "a text or pragma must end: 'text"),
@@ -349,6 +412,42 @@ READ: list[Read] = [
         members("a : INT; {x} b : ARRAY[-1..+0] OF USINT; (* 'quote *)"),
         "--order big",
         'name = "b[-1]", width = 8',
+    ),
+    *(
+        (
+            "st",
+            members(f"a : {kind}; t : USINT;"),
+            "--order little --layout bits",
+            f'"{at}", name = "t"',
+        )
+        for kind, at in (
+            ("INT := 16#FF", "2.0"),
+            ("INT := -5 + 3 * lib.x", "2.0"),
+            ("INT := UINT#16#FF", "2.0"),
+            ("INT := NOT x AND y", "2.0"),
+            ("INT := MAX(IN1 := a^, IN2 := b)", "2.0"),
+            ("ARRAY[0..1] OF INT := [2(0)]", "4.0"),
+            ("ARRAY[0..1] OF INT := 1, 2", "4.0"),
+            ("INT (INT#0..INT#100) := INT#5", "2.0"),
+            ("ARRAY[0..1] OF STRUCT x : BYTE := 1; END_STRUCT := [(x := 1), (x := 2)]", "2.0"),
+            ("INT {attribute 'x' := 'y'} := 1", "2.0"),
+            ("{region} INT {iffy}", "2.0"),
+        )
+    ),
+    (
+        "st",
+        both(
+            members("a : BYTE;"),
+            swap(
+                "TYPE\n",
+                "{IF x} VAR END_VAR {ELSE} {END_IF} {END_IF} TYPE\n"
+                "T : TIME := T#-1h_30m5.5s; D : DT := DT#2020-01-01-12:00:00.5; E : (x, y) INT := x;\n"
+                "P : POINTER TO POINTER TO INT := 0; R : REFERENCE TO lib.T; S : STRING(80) := 'a;b';\n"
+                "F : REF_TO INT := REF(y);\n",
+            ),
+        ),
+        "",
+        'name = "a", width = 8',
     ),
     (
         "st",
@@ -856,7 +955,7 @@ def test_more_elements_than_any_file_has(monkeypatch: pytest.MonkeyPatch) -> Non
 
 
 def test_more_words_than_any_text_has(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("safeframe.importing._st._MOST_TOKENS", 20)
+    monkeypatch.setattr("safeframe.importing._sttokens._MOST_TOKENS", 20)
     with pytest.raises(safeframe.InputError, match="must have at most 20 words, not more"):
         importing.list_file("st", DATA / "lift.st")
 
