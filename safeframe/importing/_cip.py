@@ -146,6 +146,9 @@ class _Scanner:
             character = self.text[self.position]
             if character == '"':
                 start = start or self.line
+                if parts and not quoted:
+                    text = "a field must be one value, not also a string: a comma is missing"
+                    self.refusals.stop("bad-line", self.line, text, element=keyword)
                 parts.append(self.string())
                 quoted = True
                 continue
@@ -163,6 +166,11 @@ class _Scanner:
             if character in "[=":
                 break  # The semicolon is missing and the next entry or section has begun.
             start = start or self.line
+            if parts:  # Only strings go on in the next one; joined words would name another thing.
+                text = (
+                    f"a field must be one value, not also {shown(self.word())}: a comma is missing"
+                )
+                self.refusals.stop("bad-line", self.line, text, element=keyword)
             parts.append(self.word())
         self.refusals.stop("bad-line", line, "an entry must end with a semicolon", element=keyword)
 

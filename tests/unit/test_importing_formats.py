@@ -319,6 +319,24 @@ CHANGES: list[Refused] = [
     ("cip-eds", swap('"LX";', '"LX"'), "", "an entry must end with a semicolon"),
     (
         "cip-eds",
+        both(line(17, "Param4,", "Param"), line(18, "16, Param3", "3")),
+        "",
+        ":18: Assem100: a field must be one value, not also 3: a comma is missing [bad-line]",
+    ),
+    (
+        "cip-eds",
+        line(5, '0; ProdName = "LX";', '0 "LX";'),
+        "",
+        ":5: VendCode: a field must be one value, not also a string: a comma is missing [bad-line]",
+    ),
+    (
+        "cip-eds",
+        line(5, '"LX";', '"LX" 5;'),
+        "",
+        ":5: ProdName: a field must be one value, not also 5: a comma is missing [bad-line]",
+    ),
+    (
+        "cip-eds",
         line(16, "6, ,", ", ,"),
         "",
         "a member must have a size or a reference, not neither",
