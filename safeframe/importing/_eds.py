@@ -32,6 +32,7 @@ _MOST_BITS = 64
 _MOST_ENTRIES = 128
 _MOST_LINES = 1_000_000
 _SECTION = re.compile(r"\[([^\]]{1,64})\]\s*(?:;.*)?")
+_OBJECT = re.compile(r"([0-9a-f]{1,8})(?:sub([0-9a-f]{1,8}))?")
 # Widths of basic data types: CiA 301, from memory; a mapping entry states the width once more.
 _TYPES: Mapping[int, tuple[int, str]] = {
     0x0001: (1, "bool"),
@@ -66,7 +67,7 @@ class _File:
                 continue
             head = _SECTION.fullmatch(stripped)
             if head is not None:
-                name = head[1].strip().lower()
+                name = _section_name(head[1])
                 if name in self.sections:
                     refusals.add(
                         "duplicate-section",
@@ -103,6 +104,15 @@ class _File:
     def line(self, section: str) -> int:
         """Return the line of a section, 0 where it is not there."""
         return self.lines.get(section, 0)
+
+
+def _section_name(text: str) -> str:
+    """Return a section name in small letters, an object by its numbers without leading zeros."""
+    found = _OBJECT.fullmatch(text.strip().lower())
+    if found is None:
+        return text.strip().lower()
+    subindex = "" if found[2] is None else f"sub{int(found[2], 16):x}"
+    return f"{int(found[1], 16):x}{subindex}"
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:

@@ -24,6 +24,8 @@ def entries_of(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[C
     position = 0
     for count, element in enumerate(pdo.all("Entry"), 1):
         where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
+        for tag in ("Index", "SubIndex", "BitLen", "DataType"):
+            element.only(refusals, tag, where=where)
         width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
         at = element.line, refusals, where
         index = integer(element.text_of("Index"), "Index", *at, most=0xFFFF)
@@ -59,7 +61,8 @@ def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
     """Return the name in the language asked for, else English, else the only one there is."""
     names: dict[str, str] = {}
     for name in element.all("Name"):
-        names.setdefault(name.get("LcId") or "", name.text)
+        if names.setdefault(name.get("LcId") or "", name.text) != name.text:
+            refusals.again("a name of one language", name.text, name.line, element.line)
     if decisions.language:
         if names and decisions.language not in names:
             refusals.add(

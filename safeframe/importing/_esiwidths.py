@@ -24,48 +24,87 @@ Whole = Callable[[Element, Refusals], Element]
 """What reads a PDO or a profile with all that is in it."""
 
 
+Stated = dict[int, int]
+"""The widths that a dictionary states for one thing, each with the first line that does."""
+Items = dict[str, dict[int, Stated]]
+"""The widths of the subindices of types, by the names of the types."""
+
+
 class DictionaryWidths:
-    """The widths that objects have in the dictionary, read when the first one is asked for."""
+    """The widths that objects have in the dictionary, read when the first one is asked for.
+
+    A device may have several dictionaries, which may repeat each other; two that differ are a
+    problem of what is asked for.
+    """
 
     def __init__(self, owner: Element, whole: Whole, refusals: Refusals) -> None:
         self.owner, self.whole, self.refusals = owner, whole, refusals
         self.read = False
-        self.types: dict[str, int] = {}
-        self.objects: dict[tuple[int, int], int] = {}
+        self.types: dict[str, Stated] = {}
+        self.objects: dict[tuple[int, int], Stated] = {}
 
     def of_object(self, index: int, subindex: int) -> int | None:
         """Return the width of an object, None where the dictionary does not tell."""
         self._read()
-        return self.objects.get((index, subindex))
+        where = f"object 0x{index:04x}:{subindex}"
+        return self._only(self.objects.get((index, subindex), {}), where)
 
     def of_type(self, name: str) -> int | None:
         """Return the width of a type, None for one that nobody describes."""
         self._read()
-        return KNOWN_WIDTHS.get(name) or self.types.get(name)
+        return KNOWN_WIDTHS.get(name) or self._only(self.types.get(name, {}), f"type {name}")
+
+    def _only(self, stated: Stated, where: str) -> int | None:
+        """Return the one width that is stated, None without any; keeps the problem of several."""
+        if len(stated) > 1:
+            (first, line), (second, again) = list(stated.items())[:2]
+            self.refusals.add(
+                "duplicate-name",
+                again,
+                f"the dictionary must state one width, not {second} bits after {first} bits in "
+                f"line {line}",
+                "remove one of them from the file",
+                where,
+            )
+        return next(iter(stated), None)
 
     def _read(self) -> None:
         if self.read:
             return
         self.read = True
-        items: dict[str, dict[int, int]] = {}
         profiles = [self.whole(profile, self.refusals) for profile in self.owner.all("Profile")]
         dictionaries = [found for profile in profiles for found in profile.all("Dictionary")]
-        for kind in (kind for found in dictionaries for kind in found.all("DataTypes")):
-            for entry in kind.all("DataType"):
-                name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
-                if size is not None:
-                    self.types[name] = size
-                for item in entry.all("SubItem"):
-                    place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
-                    if place is not None and size is not None:
-                        items.setdefault(name, {})[place] = size
-        for objects in (objects for found in dictionaries for objects in found.all("Objects")):
-            for entry in objects.all("Object"):
-                index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
-                if index is None:
-                    continue
-                inner = items.get(entry.text_of("Type") or "", {})
-                for place, width in inner.items():
-                    self.objects[index, place] = width
-                if not inner and size is not None:
-                    self.objects[index, 0] = size
+        own = [self._items(dictionary) for dictionary in dictionaries]
+        others: Items = {}
+        for items in own:
+            for name, places in items.items():
+                others.setdefault(name, places)
+        for dictionary, items in zip(dictionaries, own, strict=True):
+            self._objects(dictionary, {**others, **items})
+
+    def _items(self, dictionary: Element) -> Items:
+        """Take the types of one dictionary; return the widths of their subindices."""
+        items: Items = {}
+        for entry in dictionary.along("DataTypes", "DataType"):
+            name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
+            if size is not None:
+                self.types.setdefault(name, {}).setdefault(size, entry.line)
+            for item in entry.all("SubItem"):
+                place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
+                if place is not None and size is not None:
+                    widths = items.setdefault(name, {}).setdefault(place, {})
+                    widths.setdefault(size, item.line)
+        return items
+
+    def _objects(self, dictionary: Element, items: Items) -> None:
+        """Take the objects of one dictionary by the subindices of their types."""
+        for entry in dictionary.along("Objects", "Object"):
+            index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
+            if index is None:
+                continue
+            inner = items.get(entry.text_of("Type") or "", {})
+            if not inner and size is not None:
+                inner = {0: {size: entry.line}}
+            for place, widths in inner.items():
+                for width, line in widths.items():
+                    self.objects.setdefault((index, place), {}).setdefault(width, line)

@@ -105,7 +105,7 @@ class _Submodule:
 
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layouts of both directions."""
-        data = self.item.first("IOData")
+        data = self.item.only(refusals, "IOData", where=self.path)
         assert data is not None
         unpack = self.item.true("PROFIsafeSupported") and decisions.container == "auto"
         found = []

@@ -60,11 +60,13 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     """Return every set of process data, one for each condition."""
     root = parse(source, ("IODevice",), refusals, keep=_KEEP, encoding=decisions.encoding)
     texts = Texts(root, ("id", "value"), decisions.language, refusals)
-    types = {
-        kind.get("id") or "": kind
-        for group in root.walk("DatatypeCollection")
-        for kind in group.all("Datatype")
-    }
+    types: dict[str, Element] = {}
+    for group in root.walk("DatatypeCollection"):
+        for kind in group.all("Datatype"):
+            key = kind.get("id") or ""
+            if key in types:
+                refusals.again("a data type", key, kind.line, types[key].line)
+            types.setdefault(key, kind)
     return [
         Candidate(
             path=f"process:{data.get('id') or '-'}",
@@ -174,11 +176,11 @@ class _IoddSide:
 
     def type_of(self, holder: Element, line: int) -> Element | None:
         """Return the type inside an element, or the one it refers to."""
-        found = holder.first("Datatype", "SimpleDatatype")
-        if found is not None:
+        words = ("Datatype", "SimpleDatatype", "DatatypeRef")
+        found = holder.only(self.refusals, *words, where=self.where)
+        if found is not None and found.tag != "DatatypeRef":
             return found
-        reference = holder.first("DatatypeRef")
-        key = reference.get("datatypeId") if reference is not None else None
+        key = found.get("datatypeId") if found is not None else None
         if key is None or key not in self.owner.types:
             rule, what = (
                 ("missing-length", "none")
@@ -192,7 +194,7 @@ class _IoddSide:
 
     def name(self, holder: Element) -> str:
         """Return the text of the name of an element."""
-        name = holder.first("Name")
+        name = holder.only(self.refusals, "Name", where=self.where)
         key = name.get("textId") if name is not None else None
         return self.owner.texts.of(key, holder.line, self.where)
 
@@ -315,9 +317,12 @@ class _IoddSide:
             texts = [f"{shown(value.get('value'))} {shown(self.name(value))}" for value in values]
             self.lost.append(f"texts of values: {', '.join(texts)}")
             return ()
-        found = {}
+        found: dict[int, str] = {}
+        lines: dict[int, int] = {}
         for value in values:
             code = integer(value.get("value"), "value", value.line, self.refusals, self.where)
+            if code in lines:
+                self.refusals.again("a value", code, value.line, lines[code], self.where)
             if code is not None:
-                found[code] = self.name(value)
+                found[code], lines[code] = self.name(value), value.line
         return tuple(sorted(found.items()))

@@ -6,7 +6,7 @@ octet. Sources: OPC 10000-6 UANodeSet.xsd, OPC 10000-15 6.2.5, OPC 10000-3 5.8.3
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from .. import protocols
@@ -75,24 +75,29 @@ class _Nodes:
     """The data types of a file by node id, with its aliases."""
 
     def __init__(self, root: Element, refusals: Refusals) -> None:
-        self.aliases = {
-            alias.get("Alias") or "": alias.text
-            for group in root.all("Aliases")
-            for alias in group.all("Alias")
-        }
+        self.aliases: dict[str, str] = {}
+        lines: dict[str, int] = {}
+        for alias in root.along("Aliases", "Alias"):
+            name = alias.get("Alias") or ""
+            if self.aliases.setdefault(name, alias.text) != alias.text:
+                refusals.again("an alias", name, alias.line, lines[name])
+            lines.setdefault(name, alias.line)
         self.types: dict[str, Element] = {}
         self.roots: dict[str, str] = {}
         for element in root.all("UADataType"):
             node = element.get("NodeId") or ""
             if node in self.types:
-                refusals.add(
-                    "duplicate-name",
-                    element.line,
-                    f"a node id must stand once, not again after line {self.types[node].line}: "
-                    f"{shown(node)}",
-                    "remove one of the two types from the file",
-                )
+                refusals.again("a node id", node, element.line, self.types[node].line)
             self.types.setdefault(node, element)
+            bases = list(dict.fromkeys(self.bases(element)))
+            if len(bases) > 1:
+                refusals.add(
+                    "duplicate-element",
+                    element.line,
+                    f"a type must have one base type, not {shown(' and '.join(bases))}",
+                    "remove one of the references from the file",
+                    _plain(element.get("BrowseName")),
+                )
 
     def resolved(self, name: str | None) -> str:
         """Return the node id that an alias or a node id names."""
@@ -101,13 +106,15 @@ class _Nodes:
 
     def base(self, element: Element) -> str:
         """Return the node id of the base type, empty where the file states none."""
-        for group in element.all("References"):
-            for reference in group.all("Reference"):
-                kind = self.resolved(reference.get("ReferenceType"))
-                forward = reference.get("IsForward") in (None, "true", "1")
-                if kind in ("HasSubtype", "i=45") and not forward:
-                    return self.resolved(reference.text)
-        return ""
+        return next(self.bases(element), "")
+
+    def bases(self, element: Element) -> Iterator[str]:
+        """Yield the node ids of all base types that the file states."""
+        for reference in element.along("References", "Reference"):
+            kind = self.resolved(reference.get("ReferenceType"))
+            forward = reference.get("IsForward") in (None, "true", "1")
+            if kind in ("HasSubtype", "i=45") and not forward:
+                yield self.resolved(reference.text)
 
     def root_of(self, node: str) -> str:
         """Return the type from which a type of the file descends; itself in a circle."""
@@ -211,7 +218,8 @@ class _NodeWalk:
                 "export the base type into the same file",
                 _plain(element.get("BrowseName")),
             )
-        definition = element.first("Definition")
+        where = _plain(element.get("BrowseName"))
+        definition = element.only(self.refusals, "Definition", where=where)
         if definition is None:
             self.undefined(element)
             return
@@ -294,7 +302,9 @@ class _NodeWalk:
     def bits(self, node: str, name: str, width: int) -> None:
         """Keep the names of the bits of an option set: the map holds one member, not bits."""
         definition = (
-            self.nodes.types[node].first("Definition") if node in self.nodes.types else None
+            self.nodes.types[node].only(self.refusals, "Definition", where=name)
+            if node in self.nodes.types
+            else None
         )
         if definition is None or not definition.true("IsOptionSet"):
             return

@@ -84,6 +84,16 @@ class Refusals:
         if len(self.problems) >= _MOST_PROBLEMS:
             self.refuse()
 
+    def again(self, what: str, name: object, line: int, first: int, element: str = "") -> None:
+        """Keep the problem of what stands under one name twice: neither of the two is taken."""
+        self.add(
+            "duplicate-name",
+            line,
+            f"{what} must stand once, not again after line {first}: {shown(name)}",
+            "remove one of them from the file",
+            element,
+        )
+
     def stop(
         self, rule: str, line: int, message: str, remedy: str = "", element: str = ""
     ) -> NoReturn:

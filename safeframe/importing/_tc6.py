@@ -33,7 +33,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     for data_types in root.walk("dataTypes"):
         for kind in data_types.all("dataType"):
             name = kind.get("name") or ""
-            inner = kind.first("baseType")
+            inner = kind.only(refusals, "baseType", where=name)
             spec = _spec(inner, kind.line, refusals, 1) if inner is not None else None
             key = name.casefold()
             if not name or spec is None:
@@ -57,9 +57,9 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
     """Return the type that the only child of ``type`` or ``baseType`` names."""
     if depth > _MOST_DEPTH:
         refusals.stop("too-deep", line, f"types must be nested at most {_MOST_DEPTH} deep")
-    if not holder.children:
+    kind = holder.only(refusals)
+    if kind is None:
         return None
-    kind = holder.children[0]
     match kind.tag:
         case "struct":
             return Struct(
@@ -70,7 +70,7 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
         case "derived":
             return Named(kind.get("name") or "")
         case "subrangeSigned" | "subrangeUnsigned":
-            inner = kind.first("baseType")
+            inner = kind.only(refusals, "baseType")
             return _spec(inner, line, refusals, depth + 1) if inner is not None else None
         case "enum":
             return Elementary("an enumeration")
@@ -79,7 +79,7 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
 
 
 def _member(variable: Element, refusals: Refusals, depth: int) -> Member:
-    kind = variable.first("type")
+    kind = variable.only(refusals, "type", where=variable.get("name") or "")
     spec = None if kind is None else _spec(kind, variable.line, refusals, depth + 1)
     name, located = (variable.get("name") or "").strip(), variable.get("address") is not None
     if not name:
@@ -89,7 +89,7 @@ def _member(variable: Element, refusals: Refusals, depth: int) -> Member:
 
 def _array(kind: Element, line: int, refusals: Refusals, depth: int) -> Spec | None:
     dimensions = list(kind.all("dimension"))
-    inner = kind.first("baseType")
+    inner = kind.only(refusals, "baseType")
     if len(dimensions) != 1 or inner is None:
         refusals.stop(
             "array",

@@ -28,10 +28,14 @@ class Texts:
                 + (f", not only in {tags}" if tags else ""),
                 "leave --language out to take the primary one",
             )
+        first: dict[str, int] = {}
         for one, tag in zip(lists, known, strict=True):
             if tag == language if language else one.tag == "PrimaryLanguage":
                 for text in one.all("Text"):
-                    self.texts.setdefault(text.get(id_key) or "", text.get(value_key) or "")
+                    key, value = text.get(id_key) or "", text.get(value_key) or ""
+                    if self.texts.setdefault(key, value) != value:
+                        refusals.again("a text", key, text.line, first[key])
+                    first.setdefault(key, text.line)
 
     def of(self, key: str | None, line: int, element: str) -> str:
         """Return a text; an empty one without an id, or after keeping the problem."""

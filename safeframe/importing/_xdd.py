@@ -48,10 +48,13 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     parameters: dict[str, Element] = {}
     for group in root.walk("parameterList"):
         for parameter in group.all("parameter"):
-            parameters.setdefault(parameter.get("uniqueID") or "", parameter)
+            key = parameter.get("uniqueID") or ""
+            if key in parameters:
+                refusals.again("a parameter", key, parameter.line, parameters[key].line)
+            parameters.setdefault(key, parameter)
     found = []
     for group in root.walk("parameterGroup"):
-        side = _SIDES.get(_label(group, "").lower())
+        side = _SIDES.get(_label(group, "", refusals).lower())
         if side is not None:
             one = _XddGroup(group, side, parameters)
             found.append(
@@ -60,11 +63,12 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     return found
 
 
-def _label(element: Element, language: str) -> str:
+def _label(element: Element, language: str, refusals: Refusals) -> str:
     """Return the label in the language asked for, else in English, else the first."""
     labels: dict[str, str] = {}
     for label in element.all("label"):
-        labels.setdefault(label.get("lang") or "", label.text)
+        if labels.setdefault(label.get("lang") or "", label.text) != label.text:
+            refusals.again("a label of one language", label.text, label.line, element.line)
     for tag in (language, "en"):
         if tag and tag in labels:
             return labels[tag]
@@ -113,7 +117,7 @@ class _XddGroup:
         note = "no container of FSCP 13/1"
         if octets is not None:
             note = f"FSCP 13/1, {octets} data octet{'s'[: octets != 1]}"
-        return _label(self.group, ""), bits, note
+        return _label(self.group, "", quiet), bits, note
 
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the safety data, or keep the problems."""
@@ -179,7 +183,7 @@ class _XddGroup:
         layout = PlacedTypes(
             path=self.path,
             line=self.group.line,
-            title=_label(self.group, ""),
+            title=_label(self.group, "", refusals),
             total_bits=bits,
             parts=tuple(self._part(one, first, decisions, refusals) for one in data),
             dropped=dropped,
@@ -211,18 +215,19 @@ class _XddGroup:
                     self.path,
                 )
                 continue
-            kind = next((child.tag for child in parameter.children if child.tag in _TYPES), None)
+            where = f"parameter {key}"
+            kind = parameter.only(refusals, *_TYPES, where=where)
             if kind is None:
                 refusals.add(
                     "missing-length",
                     parameter.line,
                     "a parameter must have a type of fixed width",
-                    element=f"parameter {key}",
+                    element=where,
                 )
                 continue
             if offset is not None:
-                width, type_ = _TYPES[kind]
-                name = _label(parameter, decisions.language)
+                width, type_ = _TYPES[kind.tag]
+                name = _label(parameter, decisions.language, refusals)
                 found.append(_Reference(name, offset, width, type_, reference.line))
         return found
 

@@ -87,6 +87,20 @@ class Element(list[Any]):
         """Return the first element directly inside that has one of these names."""
         return next(self.all(*tags), None)
 
+    def only(self, refusals: Refusals, *tags: str, where: str = "") -> Element | None:
+        """Return the one element of these names (none: of any) inside; a second is a problem."""
+        found = list(self.all(*tags)) if tags else self.children
+        if len(found) > 1:
+            refusals.add(
+                "duplicate-element",
+                found[1].line,
+                f"an element {self.tag} must hold one {found[0].tag}, not also {found[1].tag} "
+                f"after line {found[0].line}",
+                "remove one of them from the file",
+                where,
+            )
+        return found[0] if found else None
+
     def text_of(self, tag: str) -> str | None:
         """Return the text of the first element of this name, None without one."""
         found = self.first(tag)

@@ -49,6 +49,12 @@ CHANGES: list[Refused] = [
     ),
     ("st", members("a : BOOL"), "", "a declaration must end with a semicolon"),
     ("st", whole("TYPE\n a : BOOL"), "", "2: a declaration must end with a semicolon"),
+    (
+        "st",
+        whole("TYPE\n a : BOOL := 1"),
+        "",
+        "2: a declaration must end with a semicolon, not with the file",
+    ),
     ("st", members("a : STRING[80;"), "", "a bracket must be closed"),
     *(
         ("st", members(f"{first}\n b : BOOL; c : BOOL;"), "", f":3: {message}")
@@ -409,6 +415,259 @@ def test_refused(
     else:
         assert found.code in (0, 1, 2)
     assert "internal error" not in found.err
+
+
+TWICE: list[tuple[str, Change, str, str]] = [
+    (
+        "iodd",
+        after_line(5, '<Datatype id="D_Bit" xsi:type="UIntegerT" bitLength="8"/>\n'),
+        "",
+        ":6: a data type must stand once, not again after line 5: D_Bit (remove one of them from "
+        "the file) [duplicate-name]",
+    ),
+    (
+        "iodd",
+        line(26, '<Text id="T_LVL"', '<Text id="T_POS" value="other"/><Text id="T_LVL"'),
+        "",
+        ":26: a text must stand once, not again after line 26: T_POS",
+    ),
+    (
+        "iodd",
+        line(14, '<Name textId="T_LVL"/>', '<Name textId="T_LVL"/><Name textId="T_POS"/>'),
+        "",
+        ":14: ProcessDataIn PI: an element RecordItem must hold one Name, not also Name after line "
+        "14 (remove one of them from the file) [duplicate-element]",
+    ),
+    (
+        "iodd",
+        line(11, "<Name ", '<SimpleDatatype xsi:type="UIntegerT" bitLength="8"/><Name '),
+        "",
+        ":11: ProcessDataIn PI: an element RecordItem must hold one DatatypeRef, not also "
+        "SimpleDatatype after line 11",
+    ),
+    (
+        "iodd",
+        line(
+            14,
+            'bitLength="6"/>',
+            'bitLength="6"><SingleValue value="1"/>\n<SingleValue value="1"/></SimpleDatatype>',
+        ),
+        "--codes",
+        ":15: ProcessDataIn PI: a value must stand once, not again after line 14: 1",
+    ),
+    (
+        "gsdml",
+        line(33, '<Text TextId="T_OUT"', '<Text TextId="T_TO" Value="other"/><Text TextId="T_OUT"'),
+        "",
+        ":34: a text must stand once, not again after line 33: T_TO",
+    ),
+    (
+        "gsdml",
+        line(26, "</IOData>", "</IOData><IOData/>"),
+        "",
+        ":26: module:M1/submodule:S1: an element VirtualSubmoduleItem must hold one IOData, not "
+        "also IOData after line 9",
+    ),
+    (
+        "xdd",
+        after_line(
+            9, '<parameter uniqueID="P1"><label lang="en">other</label><UINT/></parameter>\n'
+        ),
+        "",
+        ":10: a parameter must stand once, not again after line 7: P1",
+    ),
+    (
+        "xdd",
+        line(7, "<USINT/>", "<USINT/><UINT/>"),
+        "",
+        ":7: parameter P1: an element parameter must hold one USINT, not also UINT after line 7",
+    ),
+    (
+        "xdd",
+        line(7, "<USINT/>", '<label lang="en">other</label><USINT/>'),
+        "",
+        ":7: a label of one language must stand once, not again after line 7: other",
+    ),
+    (
+        "xdd",
+        after_line(16, '<label lang="en">RxSPDO</label>\n'),
+        "",
+        ":17: a label of one language must stand once, not again after line 16: RxSPDO",
+    ),
+    (
+        "nodeset",
+        after_line(6, '<Alias Alias="Int16">i=6</Alias>\n'),
+        "",
+        ":7: an alias must stand once, not again after line 5: Int16",
+    ),
+    (
+        "nodeset",
+        line(
+            9,
+            "</References>",
+            '<Reference ReferenceType="i=45" IsForward="false">i=5</Reference></References>',
+        ),
+        "",
+        ":8: Flags: a type must have one base type, not i=3 and i=5 (remove one of the references",
+    ),
+    (
+        "nodeset",
+        line(14, "</Definition>", "</Definition><Definition/>"),
+        "",
+        ":14: Base: an element UADataType must hold one Definition, not also Definition after line",
+    ),
+    (
+        "nodeset",
+        line(10, "</Definition>", '</Definition><Definition IsOptionSet="true"/>'),
+        "",
+        ":10: flags: an element UADataType must hold one Definition, not also Definition after",
+    ),
+    (
+        "tc6",
+        line(8, "<BOOL/>", "<BOOL/><INT/>"),
+        "",
+        ":8: an element type must hold one BOOL, not also INT after line 8",
+    ),
+    (
+        "tc6",
+        line(8, "</type>", "</type><type><INT/></type>"),
+        "",
+        ":8: permit_torque: an element variable must hold one type, not also type after line 8",
+    ),
+    (
+        "tc6",
+        line(10, "</baseType>", "</baseType><baseType><INT/></baseType>"),
+        "",
+        ":10: an element array must hold one baseType, not also baseType after line 10",
+    ),
+    (
+        "tc6",
+        line(12, "</baseType>", "</baseType><baseType><INT/></baseType>"),
+        "",
+        ":12: ST_ToDrive: an element dataType must hold one baseType, not also baseType after",
+    ),
+    (
+        "tc6",
+        line(
+            11,
+            "<UINT/>",
+            "<subrangeSigned><baseType><UINT/></baseType><baseType><INT/></baseType></subrangeSigned>",
+        ),
+        "",
+        ":11: an element subrangeSigned must hold one baseType, not also baseType after line 11",
+    ),
+    (
+        "esi",
+        line(22, "<BitLen>1</BitLen>", "<BitLen>1</BitLen><BitLen>8</BitLen>"),
+        "",
+        ":22: RxPdo #x1601 entry 2: an element Entry must hold one BitLen, not also BitLen after",
+    ),
+    (
+        "esi",
+        line(24, "</Name>", "</Name><Name>other</Name>"),
+        "",
+        ":24: a name of one language must stand once, not again after line 24: other",
+    ),
+    (
+        "esi",
+        after_line(
+            15, "<Objects><Object><Index>#x6611</Index><BitSize>16</BitSize></Object></Objects>\n"
+        ),
+        "",
+        ":16: object 0x6611:0: the dictionary must state one width, not 16 bits after 32 bits in "
+        "line 15 (remove one of them from the file) [duplicate-name]",
+    ),
+    (
+        "esi",
+        both(
+            line(
+                14,
+                "</DataTypes>",
+                "<DataType><Name>T</Name><BitSize>1</BitSize></DataType>"
+                "\n<DataType><Name>T</Name><BitSize>2</BitSize></DataType></DataTypes>",
+            ),
+            swap("<DataType>BOOL</DataType>", "<DataType>T</DataType>"),
+        ),
+        "",
+        ":15: type T: the dictionary must state one width, not 2 bits after 1 bits in line 14",
+    ),
+    (
+        "esi",
+        both(
+            line(
+                14,
+                "</DataTypes>",
+                "<DataType><Name>R</Name><SubItem><SubIdx>0</SubIdx><BitSize>32</BitSize></SubItem>"
+                "\n<SubItem><SubIdx>0</SubIdx><BitSize>16</BitSize></SubItem></DataType></DataTypes>",
+            ),
+            swap("<Type>DINT</Type>", "<Type>R</Type>"),
+        ),
+        "",
+        ":15: object 0x6611:0: the dictionary must state one width, not 16 bits after 32 bits in "
+        "line 14",
+    ),
+    (
+        "eds",
+        lambda text: text + "[01381Sub01]\nDefaultValue=0\n",
+        "",
+        "a section must stand once, not again after line 53: [01381Sub01] [duplicate-section]",
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "change", "more", "message"), TWICE)
+def test_what_stands_twice_is_refused_with_both_places(
+    name: str,
+    change: Change,
+    more: str,
+    message: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    test_refused(name, change, more, message, tmp_path, capsys)
+
+
+@pytest.mark.parametrize(
+    ("name", "change"),
+    [
+        ("iodd", after_line(25, '<Text id="T_POS" value="position"/>\n')),
+        ("gsdml", after_line(32, '<Text TextId="T_TO" Value="torque_off"/>\n')),
+        ("xdd", line(7, "<USINT/>", '<label lang="en">torque_off</label><USINT/>')),
+        ("nodeset", after_line(6, '<Alias Alias="Int16">i=4</Alias>\n')),
+        (
+            "esi",
+            line(
+                17,
+                "</Profile>",
+                "</Profile><Profile><Dictionary><DataTypes><DataType><Name>DINT</Name>"
+                "<BitSize>16</BitSize></DataType></DataTypes><Objects><Object><Index>#x6611</Index>"
+                "<BitSize>32</BitSize></Object></Objects></Dictionary></Profile>",
+            ),
+        ),
+        (
+            "esi",
+            both(
+                line(
+                    14,
+                    "</DataTypes>",
+                    "<DataType><Name>R</Name><SubItem><SubIdx>0</SubIdx><BitSize>32</BitSize>"
+                    "</SubItem></DataType></DataTypes></Dictionary><Dictionary>",
+                ),
+                swap("<Type>DINT</Type>", "<Type>R</Type>"),
+            ),
+        ),
+    ],
+)
+def test_what_stands_twice_and_says_the_same_is_read(
+    name: str, change: Change, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    case = CASES[name]
+    run = importer(tmp_path, capsys)
+    usual, found = run(case), run(case, change(case.text))
+    assert found.code == 0, found.err
+    assert [one for one in found.out.splitlines() if " at = " in one] == [
+        one for one in usual.out.splitlines() if " at = " in one
+    ]
 
 
 Read = tuple[str, Change, str, str]
