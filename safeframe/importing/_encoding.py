@@ -23,6 +23,8 @@ _DECLARED = re.compile(
     rb"\s*<\?xml\s[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z][A-Za-z0-9._-]{0,40})[\"']"
 )
 _ONE_OCTET = ("iso8859-1", "cp1252", "ascii")
+_WIDE = {b"<\0": "utf-16-le", b"\0<": "utf-16-be"}
+"""UTF-16 without a mark, by the first character of every XML text."""
 _REMEDY = f"state what it really is: --encoding {'|'.join(ENCODINGS)}"
 
 
@@ -52,6 +54,9 @@ def text_of(octets: bytes, encoding: str, refusals: Refusals) -> str:
 def decode(octets: bytes, encoding: str, refusals: Refusals) -> str:
     """Decode all octets or refuse with the line of the first that is none of this encoding."""
     named = "utf-8-sig" if codecs.lookup(encoding).name == "utf-8" else encoding
+    if codecs.lookup(encoding).name == "utf-16" and bom_of(octets) != "utf-16":
+        # Without a mark the codec would take the order of the machine; the texts begin with ASCII.
+        named = "utf-16-be" if octets.startswith(b"\0") else "utf-16-le"
     try:
         return octets.decode(named)
     except UnicodeDecodeError as error:
@@ -68,8 +73,21 @@ def xml_octets(octets: bytes, encoding: str, refusals: Refusals) -> tuple[bytes,
     mark = bom_of(octets)
     if encoding:
         return text_of(octets, encoding, refusals).encode("utf-8"), "utf-8"
+    wide = _WIDE.get(octets[:2], "")
+    if wide:
+        octets = decode(octets, wide, refusals).encode("utf-8")
     found = _DECLARED.match(octets.removeprefix(codecs.BOM_UTF8))
     declared = found[1].decode("ascii") if found else ""
+    if wide:
+        if _codec_name(declared) not in ("utf-16", wide):
+            refusals.stop(
+                "bad-encoding",
+                1,
+                f"the text must declare UTF-16, which it is without a byte order mark, not "
+                f"{declared or 'nothing'}",
+                "--encoding utf-16, or save it as UTF-8",
+            )
+        return octets, "utf-8"
     if mark == "utf-32":
         refusals.stop(
             "bad-encoding", 1, "the text must be UTF-8 or UTF-16, not UTF-32", "save it as UTF-8"

@@ -55,7 +55,7 @@ def _octet_and_bit_of(row: MappedRow, cell: Cell, text: str) -> tuple[int, ...]:
     """
     dotted = _PLACE.fullmatch(text)
     if dotted is not None:
-        before = OCTETS | ADDRESSES | (BITS if dotted[3] in ".," else frozenset())
+        before = OCTETS | ADDRESSES | (BITS if dotted[3] == "." else frozenset())
         return (int(dotted[2]), int(dotted[4])) if _counts(row, cell, dotted[1], before) else ()
     worded = _WORD_PLACE.fullmatch(text)
     if worded is None:

@@ -26,6 +26,11 @@ __all__ = ["is_workbook", "sheet_rows", "workbook_octets"]
 _MOST_PARTS = 1000
 _MOST_OCTETS = 64 << 20
 _MOST_RATIO = 200
+_PLAIN = (
+    *(str, int, float, bool, type(None), datetime.date, datetime.time, datetime.timedelta),
+    list,
+)
+"""What a cell without a formula holds; a list is a text with several fonts."""
 _REFUSED = (
     ("vbaproject", "macros"),
     ("xl/externallinks/", "links to other workbooks"),
@@ -65,7 +70,11 @@ def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> 
         warnings.simplefilter("ignore")  # Styles and validations that the reader passes over.
         books = [
             openpyxl.load_workbook(
-                io.BytesIO(source.octets), read_only=True, data_only=stored, keep_links=False
+                io.BytesIO(source.octets),
+                read_only=True,
+                data_only=stored,
+                keep_links=False,
+                rich_text=not stored,  # The second tells formulas, and texts with several fonts.
             )
             for stored in (True, False)
         ]
@@ -82,28 +91,38 @@ def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> 
 
 
 class _Hidden(NamedTuple):
-    """Numbers of hidden rows, and of hidden columns from 0 on."""
+    """Numbers of hidden rows, of hidden columns from 0 on, and cells with struck-out text inside.
+
+    Only texts that stand in the sheet itself are seen here, not those that cells share.
+    """
 
     rows: set[int]
     columns: set[int]
+    struck: set[str]
 
 
 def _hidden(source: DeviceFile, part: str) -> _Hidden:
     """Return what the sheet of a workbook hides."""
-    found = _Hidden(set(), set())
-    before = 0
+    found = _Hidden(set(), set(), set())
+    before = column = 0
+    cell = ""
 
     def element(name: str, attributes: dict[str, str]) -> None:
-        nonlocal before
+        nonlocal before, column, cell
         word = name.rpartition(":")[2]
         hides = attributes.get("hidden") in ("1", "true")
         if word == "row":
-            before = int(attributes.get("r", before + 1))
+            before, column = int(attributes.get("r", before + 1)), 0
             if hides:
                 found.rows.add(before)
         elif word == "col" and hides:
             last = min(int(attributes["max"]), MOST_COLUMNS)
             found.columns.update(range(int(attributes["min"]) - 1, last))
+        elif word == "c":
+            cell = attributes.get("r", f"{letters(column)}{before}")
+            column += 1
+        elif word == "strike" and attributes.get("val") not in ("0", "false"):
+            found.struck.add(cell)
 
     parser = expat.ParserCreate()
     parser.StartElementHandler = element
@@ -229,16 +248,21 @@ def _row(number: int, values: Any, formulas: Any, hidden: _Hidden, refusals: Ref
             cell = cell._replace(unseen="hidden")
         elif cell.text and value.font.strike:
             cell = cell._replace(unseen="struck out")
+        elif address in hidden.struck or _struck_inside(plain.value):
+            cell = cell._replace(unseen="struck out at least in part")
         cells.append(cell)
     return Row(number, tuple(cells))
 
 
+def _struck_inside(value: Any) -> bool:
+    """Tell whether a text has a part of its own font that is struck out."""
+    fonts = (getattr(one, "font", None) for one in value) if isinstance(value, list) else ()
+    return any(font.strike for font in fonts if font is not None)
+
+
 def _cell(value: Any, plain: Any, address: str, row: int, refusals: Refusals) -> Cell:
     formula = isinstance(plain, str) and plain.startswith("=") and plain != value
-    formula = formula or not isinstance(
-        plain,
-        str | int | float | bool | type(None) | datetime.date | datetime.time | datetime.timedelta,
-    )
+    formula = formula or not isinstance(plain, _PLAIN)
     where = f"cell {address}"
     if formula and value is None:
         text = "a formula must have a stored value, not none"

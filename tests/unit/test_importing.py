@@ -211,6 +211,11 @@ class TestEncodings:
             ("ISO-8859-1", "utf-8", "utf-8"),
             ("UTF-8", "iso-8859-1", "iso-8859-1"),
             ("UTF-8", "utf-16", "utf-16"),
+            ("UTF-16", "utf-16-le", ""),
+            ("UTF-16", "utf-16-be", ""),
+            ("UTF-16LE", "utf-16-le", ""),
+            ("UTF-8", "utf-16-le", "utf-16"),
+            ("UTF-8", "utf-16-be", "utf-16"),
         ],
     )
     def test_read(
@@ -241,6 +246,15 @@ class TestEncodings:
             ),
             ("UTF-8", "iso-8859-1", "", 1, ":22: the text must be utf-8, not octet 0xE4 at offset"),
             ("UTF-8", "utf-32", "", 1, "must be UTF-8 or UTF-16, not UTF-32"),
+            (
+                "UTF-8",
+                "utf-16-le",
+                "",
+                1,
+                ":1: the text must declare UTF-16, which it is without a byte order mark, not "
+                "UTF-8 (--encoding utf-16, or save it as UTF-8)",
+            ),
+            ("UTF-16LE", "utf-16-be", "", 1, "which it is without a byte order mark, not UTF-16LE"),
             ("Shift_JIS", "utf-8", "", 1, "the declared encoding must be one that can be read"),
             ("UTF-16", "utf-8", "", 1, "encoding specified in XML declaration is incorrect"),
             ("UTF-8", "utf-8-sig", "--encoding iso-8859-1", 1, "its byte order mark says utf-8"),
@@ -263,6 +277,22 @@ class TestEncodings:
         assert (found.code, found.out) == (code, "")
         assert text in found.err
         assert "[bad-encoding]" in found.err
+
+    def test_utf_16_without_mark_and_declaration(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        text = CASES["esi"].text.partition("\n")[2]
+        found = importer(tmp_path, capsys)(CASES["esi"], text.encode("utf-16-le"))
+        assert found.code == 1
+        assert "which it is without a byte order mark, not nothing" in found.err
+
+    def test_utf_16_that_ends_inside_a_character(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        content = self.text("UTF-16").encode("utf-16-be") + b"\0"
+        found = importer(tmp_path, capsys)(CASES["esi"], content)
+        assert found.code == 1
+        assert "the text must be utf-16-be, not octet 0x00 at offset" in found.err
 
     def test_nul(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         run = importer(tmp_path, capsys)

@@ -13,6 +13,8 @@ import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl.cell.rich_text import CellRichText, TextBlock
+from openpyxl.cell.text import InlineFont
 
 import safeframe
 from safeframe import importing
@@ -202,6 +204,7 @@ class TestPlaces:
             ("place=P", "Byte 0 Byte 1", "Byte"),
             ("place=P", "Bit 0 Bit 1", "Bit"),
             ("place=P", "Bit 0/1", "Bit"),
+            ("place=P", "Bits 0,1", "Bits"),
             ("place=P", "DB1.0", "DB"),
             ("place=P", "IW0.1", "IW"),
             ("octet=P;bit=Q", "Bit 1;0", "Bit"),
@@ -409,6 +412,33 @@ def with_part(octets: bytes, name: str, content: bytes) -> bytes:
     return out.getvalue()
 
 
+def shared(octets: bytes) -> bytes:
+    """Move the texts of the first sheet into the part that cells share, as other programs do."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(octets)) as old, zipfile.ZipFile(out, "w") as new:
+        parts = {info.filename: old.read(info) for info in old.infolist()}
+        name, types, text_part = (
+            "xl/worksheets/sheet1.xml",
+            "[Content_Types].xml",
+            "xl/sharedStrings.xml",
+        )
+        inline = re.compile(rb'"inlineStr"><is>(.*?)</is>', re.DOTALL)
+        texts = inline.findall(parts[name])
+        numbers = iter(range(len(texts)))
+        parts[name] = inline.sub(lambda _: b'"s"><v>%d</v>' % next(numbers), parts[name])
+        space = b"http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+        items = b"".join(b"<si>%s</si>" % one for one in texts)
+        parts[text_part] = b'<sst xmlns="%s">%s</sst>' % (space, items)
+        parts[types] = parts[types].replace(
+            b"</Types>",
+            b'<Override PartName="/xl/sharedStrings.xml" ContentType="application/vnd.openxml'
+            b'formats-officedocument.spreadsheetml.sharedStrings+xml"/></Types>',
+        )
+        for each, content in parts.items():
+            new.writestr(each, content)
+    return out.getvalue()
+
+
 CELLS: list[list[Any]] = [["Byte", "Bit", "Name"], [0, 0, "a"], [None, 1, "b"], [None, "2-7", "-"]]
 
 
@@ -451,6 +481,52 @@ class TestWorkbooks:
         assert code == 0
         assert "hidden in the sheet, but read: B2, B3, C3, B4, B5\n" in shown
         assert "struck out in the sheet, but read: A5, C5\n" in shown
+
+    @pytest.mark.parametrize("inline", [False, True])
+    @pytest.mark.parametrize(
+        ("fonts", "said"),
+        [
+            (({"strike": True}, None), True),
+            ((None, {"strike": True}), True),
+            (({"strike": True}, {"b": True}), True),
+            (({"strike": False}, {"b": True}), False),
+            (({"b": True}, None), False),
+        ],
+    )
+    def test_a_part_of_a_text_that_is_struck_out_is_said(
+        self,
+        inline: bool,
+        fonts: tuple[dict[str, bool] | None, ...],
+        said: bool,
+        sheet: Sheet,
+    ) -> None:
+        runs = [
+            piece if font is None else TextBlock(InlineFont(**font), piece)
+            for piece, font in zip(("old_", "new"), fonts, strict=True)
+        ]
+        rows = [*CELLS, [1, "0-7", CellRichText(*runs)]]
+        content = book(rows) if inline else shared(book(rows))
+        code, out, shown = sheet.run(content, BASE, *SENDS, name="t.xlsx")
+        assert code == 0, shown
+        assert 'name = "old_new"' in out
+        note = "struck out at least in part in the sheet, but read: C5\n"
+        assert (note in shown) is said
+        assert "formula" not in shown
+
+    def test_a_struck_out_part_in_a_cell_without_an_address(self, sheet: Sheet) -> None:
+        name = "xl/worksheets/sheet1.xml"
+        runs = CellRichText("new", TextBlock(InlineFont(strike=True), "_old"))
+        out = io.BytesIO()
+        content = book([*CELLS, [1, "0-7", runs]])
+        with zipfile.ZipFile(io.BytesIO(content)) as old, zipfile.ZipFile(out, "w") as new:
+            for info in old.infolist():
+                part = old.read(info)
+                if info.filename == name:
+                    part = re.sub(rb'<c r="[A-C]5"', b"<c", part)
+                new.writestr(info, part)
+        code, _, shown = sheet.run(out.getvalue(), BASE, *SENDS, name="t.xlsx")
+        assert code == 0, shown
+        assert "struck out at least in part in the sheet, but read: C5\n" in shown
 
     def test_a_formula_without_a_stored_value(self, sheet: Sheet) -> None:
         rows = [*CELLS, [1, "0-7", '="x"&"y"']]
