@@ -104,13 +104,14 @@ class _StructureParser:
         kind = self.word("a type").text
         while self.take("."):  # A type of another name space.
             kind += f".{self.word('a type').text}"
-        if self.peek() == "[":  # The length of a string.
+        text = kind.upper() in ("STRING", "WSTRING")
+        if self.peek() == "[" and text:  # Its length; behind another type it may mean an array.
             self.skip_brackets()
         elif self.peek() == "(":  # A range, which changes no width; or named values.
             start = self.at
             self.skip_brackets()
             inside = [token.text for token in self.tokens[start : self.at]]
-            if ".." not in inside and kind.upper() not in ("STRING", "WSTRING"):
+            if ".." not in inside and not text:
                 return Elementary(f"an enumeration of {kind}")
         elif kind.upper() in ("REF_TO", "POINTER", "REFERENCE"):
             self.take("TO")

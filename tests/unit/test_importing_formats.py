@@ -81,6 +81,7 @@ CHANGES: list[Refused] = [
                 "a : BOOL := x := TRUE;",
                 "a declaration must end with a semicolon, not go on with :=",
             ),
+            ("a : BYTE[4];", "a declaration must end with a semicolon, not go on with ["),
             ("a : BOOL, ", "a declaration must end with a semicolon, not go on with ,"),
             ("a : STRING := 'text;", "a text or pragma must end: 'text;"),
             ("{attribute 'x' a : BOOL; {y}", "a text or pragma must end: {attribute 'x' a"),
