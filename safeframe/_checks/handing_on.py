@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from fractions import Fraction
 from math import nan
 from typing import TYPE_CHECKING, NamedTuple
@@ -14,7 +14,17 @@ from .registry import Finder, RoutesSeen, route_rule
 if TYPE_CHECKING:
     from .._following import Handover, Site
 
-__all__ = ["MEANT", "Judge", "Open", "both", "declared", "exact_number", "handover_rule"]
+__all__ = [
+    "MEANT",
+    "Judge",
+    "Open",
+    "both",
+    "decimal_text",
+    "declared",
+    "exact_number",
+    "handover_rule",
+    "on_routes",
+]
 
 
 class Open(NamedTuple):
@@ -53,7 +63,10 @@ def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
                             key = id(handover.arriving), id(handover.leaving), told
                             wrong.setdefault(key, []).append(handover)
             for (_, _, message), handovers in wrong.items():
-                yield find(f"{_on(handovers)}: {message}", _spots(handovers[0]))
+                yield find(
+                    f"{on_routes(one.route.name for one in handovers)}: {message}",
+                    _spots(handovers[0]),
+                )
 
         route_rule(entry)(check)
         return judge
@@ -61,8 +74,9 @@ def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
     return register
 
 
-def _on(handovers: list[Handover]) -> str:
-    names = sorted({handover.route.name for handover in handovers})
+def on_routes(routes: Iterable[str]) -> str:
+    """Return "on the route ..." for the names of one or of several."""
+    names = sorted(set(routes))
     return f"on the route{'s'[: len(names) != 1]} {listed(names)}"
 
 
@@ -93,3 +107,13 @@ def exact_number(value: int | float | str) -> Fraction | float:
         return Fraction(value)
     except (OverflowError, ValueError):
         return nan if isinstance(value, str) else float(value)
+
+
+def decimal_text(value: Fraction) -> str:
+    """Return a number as people write it; of a very large one the magnitude."""
+    from decimal import Decimal  # deferred: for messages only.
+
+    if value.numerator.bit_length() > 128:
+        return f"about 2^{value.numerator.bit_length() - value.denominator.bit_length()}"
+    number = Decimal(value.numerator) / Decimal(value.denominator)
+    return f"{number.normalize():f}"

@@ -11,7 +11,15 @@ from .._canonical import form, variable
 from .._findings import Rule
 from .._model import Signal
 from .._words import MOST_LISTED, count, listed
-from .handing_on import MEANT, Open, both, declared, exact_number, handover_rule
+from .handing_on import (
+    MEANT,
+    Open,
+    both,
+    decimal_text,
+    declared,
+    exact_number,
+    handover_rule,
+)
 
 if TYPE_CHECKING:
     from .._following import Handover, Site, Stretch
@@ -200,8 +208,8 @@ def route_range_exceeded(handover: Handover, site: Site) -> Iterator[str | Open]
         unit = f" {arriving.unit}" if arriving.unit else ""
         yield (
             f"{arriving.name} ({arriving.at}) may arrive at {handover.step.end} as "
-            f"{_decimal(before[0])} to {_decimal(before[1])}{unit}, and {leaving.name} "
-            f"({leaving.at}) holds {_decimal(after[0])} to {_decimal(after[1])}{unit}"
+            f"{decimal_text(before[0])} to {decimal_text(before[1])}{unit}, and {leaving.name} "
+            f"({leaving.at}) holds {decimal_text(after[0])} to {decimal_text(after[1])}{unit}"
         )
 
 
@@ -217,15 +225,6 @@ def _range(signal: Signal) -> tuple[Fraction, Fraction] | None:
         return None
     low, high = sorted(factor * value for value in raw)
     return low, high
-
-
-def _decimal(value: Fraction) -> str:
-    from decimal import Decimal  # deferred: for messages only.
-
-    if value.numerator.bit_length() > 128:
-        return f"about 2^{value.numerator.bit_length() - value.denominator.bit_length()}"
-    number = Decimal(value.numerator) / Decimal(value.denominator)
-    return f"{number.normalize():f}"
 
 
 @handover_rule(

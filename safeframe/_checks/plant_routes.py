@@ -8,7 +8,7 @@ from functools import partial
 from .._findings import Finding, NotJudged
 from .._model import Plant
 from ..protocols import Profile
-from . import handovers, routed_meanings, routes  # noqa: F401
+from . import handovers, routed_ends, routed_meanings, routes  # noqa: F401
 from .registry import ROUTE_CHECKS, Finder, Judged, RoutesSeen, count, find_profile, limited
 
 __all__ = ["judge_routes", "routed"]

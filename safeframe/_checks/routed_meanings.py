@@ -16,7 +16,15 @@ from .handing_on import Open, both, declared, exact_number, handover_rule
 if TYPE_CHECKING:
     from .._following import Handover, Site
 
-__all__: list[str] = []
+__all__ = [
+    "codes_differ",
+    "edges_differ",
+    "ones_differ",
+    "route_safe_value_differs",
+    "translation_unfounded",
+    "undone",
+    "unfounded",
+]
 
 
 @handover_rule(
@@ -33,7 +41,14 @@ __all__: list[str] = []
 )
 def route_meaning_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare the meaning of 1, the acting edge and the code points."""
-    arriving, leaving, step = handover.arriving, handover.leaving, handover.step
+    yield from ones_differ(handover)
+    yield from edges_differ(handover)
+    yield from codes_differ(handover)
+
+
+def ones_differ(handover: Handover) -> Iterator[str | Open]:
+    """Compare what a 1 means before and behind an end."""
+    arriving, leaving = handover.arriving, handover.leaving
     before, after = form(arriving, "one_means"), form(leaving, "one_means")
     bits = arriving.width == leaving.width == 1
     silent = [one.name for one in (arriving, leaving) if not form(one, "one_means")]
@@ -41,19 +56,24 @@ def route_meaning_differs(handover: Handover, site: Site) -> Iterator[str | Open
         yield Open(
             "meaning of 1", f"no one_means is stated of {listed(list(dict.fromkeys(silent)))}"
         )
-    meant = step.inverts or declared(handover, "one_means")
+    meant = handover.step.inverts or declared(handover, "one_means")
     if before != after and not silent and not meant:
         texts = f"{arriving.one_means!r}", f"{leaving.one_means!r}"
         yield f"{both(handover, 'the meaning of 1', *texts)}: it is inverted or another one"
-    flipped = {"rising": "falling", "falling": "rising"} if step.inverts else {}
+
+
+def edges_differ(handover: Handover) -> Iterator[str]:
+    """Compare the acting edge before and behind an end, which an inversion exchanges."""
+    arriving, leaving = handover.arriving, handover.leaving
+    flipped = {"rising": "falling", "falling": "rising"} if handover.step.inverts else {}
     edge = flipped.get(arriving.edge, arriving.edge)
     if edge != leaving.edge and not declared(handover, "edge"):
         none = "none (a level)"
         yield both(handover, "the acting edge", arriving.edge or none, leaving.edge or none)
-    yield from _codes(handover)
 
 
-def _codes(handover: Handover) -> Iterator[str | Open]:
+def codes_differ(handover: Handover) -> Iterator[str | Open]:
+    """Compare the code points before and behind an end, or the translation with both."""
     arriving, leaving = handover.arriving, handover.leaving
     if "code" not in (arriving.type, leaving.type) or arriving.type != leaving.type:
         return
@@ -109,7 +129,7 @@ def _translated(
         yield Open("code points", f"no map names every number that {arriving.name} can hold")
 
 
-def _unfounded(handover: Handover) -> str:
+def unfounded(handover: Handover) -> str:
     """Return why a declared inversion cannot be one, or an empty text."""
     arriving, leaving = handover.arriving, handover.leaving
     for one in (arriving, leaving):
@@ -138,7 +158,7 @@ def route_inversion_unfounded(handover: Handover, site: Site) -> Iterator[str | 
     """Find declared inversions of values, and of bits whose meaning stays the same."""
     if not handover.step.inverts:
         return
-    why = _unfounded(handover)
+    why = unfounded(handover)
     if why:
         yield f"an inversion is declared at {handover.step.end}, but {why}"
     elif not (handover.arriving.one_means.strip() and handover.leaving.one_means.strip()):
@@ -171,7 +191,7 @@ def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | O
     passed: Fraction | float | None = exact_number(arriving.safe)
     own: Fraction | float | None = exact_number(leaving.safe)
     words = ""
-    if step.inverts and not _unfounded(handover):
+    if step.inverts and not unfounded(handover):
         if arriving.safe not in (0, 1):
             return  # No bit holds that: a finding of its own.
         passed, words = 1 - _exact(arriving.safe), ", inverted,"
@@ -220,23 +240,29 @@ def _exact(value: int | float) -> Fraction:
 )
 def route_conversion_unfounded(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare every declared conversion with what the maps say before and behind."""
+    yield from (message for _, message in undone(handover))
+    yield from translation_unfounded(handover)
+
+
+def undone(handover: Handover) -> Iterator[tuple[str, str]]:
+    """Yield key and message of every declared conversion that the maps do not show."""
     arriving, leaving, end = handover.arriving, handover.leaving, handover.step.end
     for key, before, after in handover.step.converts:
         declared = _formed(key, before), _formed(key, after)
         found = form(arriving, key), form(leaving, key)
         what = f"{key} {_shown(before)} -> {_shown(after)} at {end}"
         if declared[0] == declared[1]:
-            yield f"the conversion {what} changes nothing"
+            yield key, f"the conversion {what} changes nothing"
         elif declared != found:
             told = _shown(getattr(arriving, key)), _shown(getattr(leaving, key))
             yield (
+                key,
                 f"the conversion {what} is declared, but {arriving.name} ({arriving.at}) arrives "
-                f"with {told[0]} and {leaving.name} ({leaving.at}) leaves with {told[1]}"
+                f"with {told[0]} and {leaving.name} ({leaving.at}) leaves with {told[1]}",
             )
-    yield from _translation_unfounded(handover)
 
 
-def _translation_unfounded(handover: Handover) -> Iterator[str]:
+def translation_unfounded(handover: Handover) -> Iterator[str]:
     """Find translations of what is no code point of the maps, and those that change nothing."""
     codes, end = handover.step.codes, handover.step.end
     if not codes:

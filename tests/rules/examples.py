@@ -57,12 +57,16 @@ def examples() -> dict[str, Example]:
         if routes:
             for maps in (good, bad):  # Each instance has variables of its own.
                 maps["sc1-2"] = maps["sc1-2"].replace('"Lift.', '"Lift2.')
+        if "third" in entry:  # A connection behind the sister, and a route over all three.
+            files = third(good, entry["third"])
+            good, bad = good | files, bad | files
         example = Example(
             good={f"good-{end}.toml": text for end, text in good.items()},
             bad={f"bad-{end}.toml": text for end, text in bad.items()},
         )
         if "plant" in entry:
             text = data["base"]["plant"].lstrip("\n") + routes.get("plant", "").lstrip("\n")
+            text = patched(text, start.get("plant", []))
             example = plant(example, text, entry)
         found[name] = example
     return found
@@ -80,7 +84,7 @@ def plant(example: Example, text: str, entry: dict[str, Any]) -> Example:
         }
         # A route is judged by maps that are signed; what was signed may be wrong.
         signed = word if entry.get("routes") else "good"
-        for number in ("", "-2"):
+        for number in ("", "-2", "-3")[: 3 if "third" in entry else 2]:
             ends = [
                 mapfile.loads(getattr(example, signed)[f"{signed}-{end}{number}.toml"])
                 for end in ("sc1", "lx")
@@ -102,6 +106,8 @@ def signed_off(connection: Connection, number: str) -> record.Record:
     made = record.new(connection, connection)
     for end in connection.ends:
         serial = "SC1-1" if end.name == "SC1" else f"LX{number}"
+        if number == "-3":
+            serial = "LX-2" if end.name == "LX2" else "LX-3"
         made = record.fill(
             made, end.name, who="A. Berg", serial=serial, checksum="4F2A", expected="4F2A"
         )
@@ -112,6 +118,17 @@ def sister(text: str, number: int) -> str:
     return (
         text.replace("LX", "LX2").replace("id = 263", f"id = {number}").replace("= 12 }", "= 13 }")
     )
+
+
+def third(maps: dict[str, str], patches: list[list[str]]) -> dict[str, str]:
+    """Return the maps of a connection that LX2 has with LX3, as SC1 has one with LX."""
+    found = {}
+    for end in ("sc1", "lx"):
+        text = maps[end].replace("SC1-LX", "LX2-LX3").replace("SC1", "LX2").replace('"LX"', '"LX3"')
+        text = text.replace("id = 263", "id = 265").replace("address = 12", "address = 14")
+        text = text.replace("address = 1 ", "address = 13 ").replace('"Lift.', '"Third.')
+        found[f"{end}-3"] = patched(text, patches)
+    return found
 
 
 def report(files: dict[str, str]) -> Report:

@@ -1,0 +1,63 @@
+"""What several ends together make of a value, as far as the maps and the route say so."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, NamedTuple
+
+from .._canonical import form
+from .._model import Signal
+from .handing_on import declared, exact_number
+
+if TYPE_CHECKING:
+    from .._following import Handover
+
+__all__ = ["UNKNOWN", "Carried", "carried"]
+
+
+class Carried(NamedTuple):
+    """A value on its way: the raw number, None where nothing says which one it has become.
+
+    While the unit is another one than it was, the raw number is unknown, too; ``quantity`` is
+    what was measured in ``unit`` then, and it is known again where that unit comes back.
+    """
+
+    raw: Fraction | None
+    quantity: Fraction | None = None
+    unit: str = ""
+
+
+UNKNOWN = Carried(None)
+
+
+def carried(value: Carried, handover: Handover) -> Carried:
+    """Return what leaves an end for a value that arrives there."""
+    step, arriving, leaving = handover.step, handover.arriving, handover.leaving
+    if value == UNKNOWN:
+        return UNKNOWN
+    if step.codes or step.inverts:
+        table = dict(step.codes) if step.codes else {0: 1, 1: 0}
+        to = None if value.raw is None else table.get(value.raw)  # type: ignore[call-overload]
+        return UNKNOWN if to is None else Carried(Fraction(to))
+    before, after = exact_number(arriving.scale), exact_number(leaving.scale)
+    if not isinstance(before, Fraction) or not isinstance(after, Fraction) or not after:
+        return UNKNOWN
+    units = form(arriving, "unit"), form(leaving, "unit")
+    if declared(handover, "unit") and units[0] != units[1]:
+        if value.raw is not None:
+            value = Carried(None, value.raw * before, units[0])
+        if units[1] != value.unit:
+            return value
+        assert value.quantity is not None
+        return _held(leaving, value.quantity / after)
+    return value if value.raw is None else _held(leaving, value.raw * before / after)
+
+
+def _held(signal: Signal, raw: Fraction) -> Carried:
+    """Return a number as a signal carries it; what happens to one that does not fit is unknown."""
+    if signal.type == "float":
+        return Carried(raw)
+    low, high = 0, 1 << signal.width
+    if signal.type == "int":
+        low, high = -(high >> 1), high >> 1
+    return Carried(raw) if raw.denominator == 1 and low <= raw < high else UNKNOWN
