@@ -13,6 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from safeframe import _checks as checks
+from safeframe._model import Map
 from safeframe._report import chain, html, markdown, text
 from safeframe._report.trace import document, json_text
 from safeframe._tracing import trace
@@ -146,6 +148,20 @@ class TestCodes:
             ((code(EN), value(width=2), code(EN)), (TO_UINT, TO_CODE)),
             ((code(EN), code(), code(EN)), ("", "")),
             (
+                (code(EN), {"type": "float", "width": 16}, code(EN)),
+                (
+                    'converts = { type = ["code", "float"], width = [2, 16] }',
+                    'converts = { type = ["float", "code"], width = [16, 2] }',
+                ),
+            ),
+            (
+                (code(EN), {"type": "int", "width": 3}, code(EN)),
+                (
+                    'converts = { type = ["code", "int"], width = [2, 3] }',
+                    'converts = { type = ["int", "code"], width = [3, 2] }',
+                ),
+            ),
+            (
                 (code(EN), code(DE), code(BACK, safe=3)),
                 (SAME, "codes = { 0 = 3, 1 = 2, 2 = 1, 3 = 0 }"),
             ),
@@ -201,6 +217,15 @@ class TestCodes:
         broken = replace(place, routes=(route,))
         assert RULE not in {rule for rule, _ in broken.told()}
 
+    def test_both_sides_of_a_break_are_judged(self) -> None:
+        rows = [code(DE if number % 2 else EN) for number in range(8)]
+        place = site(rows, (SAME, SWAP, SAME, SAME, SAME, SAME, SWAP))
+        words = '"G4", signal = "y"', '"G5", bind = "G5.X"'
+        route = place.routes[0].replace('"G4"', words[0]).replace('"G5"', words[1])
+        found = replace(place, routes=(route,)).told()
+        assert [rule for rule, _ in found] == [RULE, RULE, "route-broken"]
+        assert ["G1 receives" in found[0][1], "G6 receives" in found[1][1]] == [True, True]
+
     def test_routes_that_branch_tell_it_once(self) -> None:
         place = site((code(EN), code(DE), code(EN)), (SAME, SWAP))
         twin = Link("C4", "G2", "E", (Row("x", "G2.X", "E.X", **code(EN)),))
@@ -222,6 +247,16 @@ class TestCodes:
                 (code(EN), value(width=2)),
                 (TO_UINT,),
                 [("code points at G1", "x is of type uint: no map names its numbers")],
+            ),
+            (
+                (code(EN), value(width=1), value(width=1), code(EN)),
+                (TO_UINT_1, "", TO_CODE_2),
+                [("code points from G1 to G3", "no map says what becomes of 2, 3")],
+            ),
+            (
+                (code(EN), code(DE), value(width=1), code(EN)),
+                (SWAP, TO_UINT_1, TO_CODE_2),
+                [("code points from G2 to G3", "no map says what becomes of 2, 3")],
             ),
             (
                 (value(width=2), code(EN), code(EN)),
@@ -257,6 +292,33 @@ class TestCodes:
         self, rows: tuple[Fields, ...], steps: tuple[str, ...], open_: list[tuple[str, str]]
     ) -> None:
         assert left(site(rows, steps)) == open_
+
+    def test_a_type_that_is_told_leaves_nothing_open(self) -> None:
+        place = site((code(EN), value(width=2), value(width=2)), ("", ""))
+        assert [rule for rule, _ in place.told()] == ["route-type-differs"]
+        assert left(place) == []
+
+    @pytest.mark.parametrize("scale", ["tenth", "0"])
+    def test_a_scale_that_no_file_can_state(self, scale: str) -> None:
+        """A plant that a program has built may hold no number there: nothing must fail."""
+        plant = site((MOVE, bit(), bit("door open")), ("", "")).plant()
+
+        def scaled(map_: Map) -> Map:
+            entries = (replace(one, scale=scale) for one in map_.signals)
+            return replace(map_, entries=tuple(entries))
+
+        connections = tuple(
+            replace(
+                one,
+                first=replace(one.first, sends=scaled(one.first.sends)),
+                second=replace(one.second, receives=scaled(one.second.receives)),
+            )
+            for one in plant.connections
+        )
+        report = checks.check_site(connections, (replace(plant, connections=connections),))
+        assert RULE not in {one.rule for one in report.findings}
+        reason = "no map says what becomes of a 0 and a 1"
+        assert reason in [one.reason for one in report.not_judged if one.rule == RULE]
 
 
 class TestMeanings:
