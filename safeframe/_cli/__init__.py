@@ -155,6 +155,10 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Complain and leave."""
         words = " ".join(self.prog.split()[1:])
+        # What a value must be is said of the option, as everywhere else.
+        named, _, required = message.partition(": must be ")
+        if required and named.startswith("argument "):
+            message = f"{named.removeprefix('argument ')} must be {required}"
         _complain(f"{words}: {message}", f"see: safeframe help {words}")
         raise SystemExit(USAGE)
 

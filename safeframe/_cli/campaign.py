@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import re
 import sys
-from fractions import Fraction
 
 from .._document.reader import reading
 from .._errors import UsageError
-from . import links, options, outputs, recordings
+from . import links, options, outputs, recordings, values
 
 __all__ = ["add", "run"]
 
@@ -30,7 +28,7 @@ def add(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fail-under",
         metavar="PERCENT",
-        type=_percent,
+        type=values.percentage,
         help="with --coverage: exit with 1 where less was exercised",
     )
     outputs.add(
@@ -39,15 +37,6 @@ def add(parser: argparse.ArgumentParser) -> None:
         kind="coverage",
         help="with --coverage: write the results as JSON, which stands for the recordings later",
     )
-
-
-def _percent(text: str) -> Fraction:
-    if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,6})?", text) or Fraction(text) > 100:
-        raise ValueError
-    return Fraction(text) / 100
-
-
-_percent.__name__ = "percentage"
 
 
 def run(args: argparse.Namespace) -> int:

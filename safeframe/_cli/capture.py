@@ -16,7 +16,7 @@ from .._report import capture as render
 from .._report import timeline
 from .._value import replace
 from .._words import guess
-from . import campaign, inputs, links, options, outputs, recordings
+from . import campaign, inputs, links, options, outputs, recordings, values
 
 if TYPE_CHECKING:
     from .._watch.frames import FrameLines, FrameObjects
@@ -84,7 +84,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--window",
         metavar="FROM..TO",
-        type=_window,
+        type=values.window,
         help="seconds since the recording began: what --timeline, --plot and --frames show; "
         "one of them may be left out, and the verdict is about all of it",
     )
@@ -103,17 +103,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     options.add_format(parser)
     options.add_color(parser)
-
-
-def _window(word: str) -> tuple[int, int | None]:
-    """Read seconds as microseconds; the last one is None where it is left out."""
-    first, dots, last = word.partition("..")
-    since, until = (float(part) if part else None for part in (first, last))
-    if not dots or not all(part is None or 0 <= part < 1e9 for part in (since, until)):
-        raise ValueError
-    if until is not None and until <= (since or 0):
-        raise ValueError
-    return round(1e6 * (since or 0)), None if until is None else round(1e6 * until)
 
 
 def _known(names: Sequence[str], link: Link) -> frozenset[str]:

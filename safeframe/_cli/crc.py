@@ -11,7 +11,7 @@ from .._errors import UsageError
 from .._report import frames
 from .._words import guess
 from ..crc import CATALOGUE, Algorithm
-from . import octets, options
+from . import octets, options, values
 
 __all__ = ["configure", "run"]
 
@@ -32,7 +32,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     octets.add_octets(parser)
     parser.add_argument("--list", action="store_true", help="print the catalogue and stop")
     parser.add_argument("--algorithm", metavar="NAME", help="a name of the catalogue")
-    parser.add_argument("--width", metavar="BITS", type=int, help="8, 16, 24, 32 or 64")
+    parser.add_argument("--width", metavar="BITS", type=values.integer, help="8, 16, 24, 32 or 64")
     parser.add_argument("--poly", metavar="HEX", help="polynomial without its top bit")
     parser.add_argument("--init", metavar="HEX", help="start register, default 0 or the name's")
     parser.add_argument("--xorout", metavar="HEX", default="0", help="final XOR, default 0")

@@ -30,7 +30,7 @@ from ..edit import (
     edit,
     save,
 )
-from . import options
+from . import options, values
 
 __all__ = ["command", "configure", "run"]
 
@@ -111,7 +111,7 @@ def _own_arguments(parser: argparse.ArgumentParser, name: str) -> None:
     if name in ("insert", "resize", "declare"):
         parser.add_argument(
             "--width",
-            type=int,
+            type=values.integer,
             default=1,
             required=name != "insert",
             metavar="BITS",

@@ -17,7 +17,7 @@ from .._report.document import Document, Table
 from .._report.text import clean, render, table, wrap
 from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
-from . import inputs, links, options, outputs
+from . import inputs, links, options, outputs, values
 
 __all__ = ["configure", "run"]
 
@@ -66,9 +66,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
         metavar="PATH",
         help="a file; for mistakes a folder that is new or empty",
     )
-    parser.add_argument("--seed", metavar="N", type=int, default=0, help="0 if not given")
     parser.add_argument(
-        "--count", metavar="N", type=int, default=50, help="states in a stream (50)"
+        "--seed", metavar="N", type=values.integer, default=0, help="0 if not given"
+    )
+    parser.add_argument(
+        "--count", metavar="N", type=values.integer, default=50, help="states in a stream (50)"
     )
     links.add(parser)
 

@@ -14,7 +14,7 @@ from .._report import record as pages
 from .._report.document import Document
 from .._report.text import wrap
 from ..record import Assessment, Record, Signature
-from . import inputs, options, outputs, recordings
+from . import inputs, options, outputs, recordings, values
 
 __all__ = ["configure", "run"]
 
@@ -172,7 +172,7 @@ def _declare_evidence(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--window",
         metavar="MS",
-        type=int,
+        type=values.integer,
         default=record.DEFAULT_WINDOW_MS,
         help="tell what changes in the other direction so long after a sight "
         "(default: %(default)s ms)",

@@ -6,7 +6,7 @@ import argparse
 
 from .. import capture
 from .._link import Link, Places, places_stated
-from . import links
+from . import links, values
 
 __all__ = ["add", "places", "wanted"]
 
@@ -30,15 +30,15 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="the station or IP address that sends the frames of this end",
     )
     only = parser.add_mutually_exclusive_group()
-    only.add_argument("--ethertype", metavar="N", type=_integer, help="only packets of this kind")
-    only.add_argument("--udp-port", metavar="N", type=_integer, help="only packets of this port")
+    only.add_argument(
+        "--ethertype", metavar="N", type=values.number, help="only packets of this kind"
+    )
+    only.add_argument(
+        "--udp-port", metavar="N", type=values.number, help="only packets of this port"
+    )
     parser.add_argument(
         "--fresh", action="store_true", help="the first frame is the first of the connection"
     )
-
-
-def _integer(text: str) -> int:
-    return int(text, 0)
 
 
 def places(args: argparse.Namespace, link: Link) -> Places:

@@ -29,7 +29,7 @@ from ..residual import (
     rate_per_hour,
     recall,
 )
-from . import inputs, options, outputs
+from . import inputs, options, outputs, values
 
 if TYPE_CHECKING:
     from .._report.document import Document
@@ -67,15 +67,21 @@ def configure(parser: argparse.ArgumentParser) -> None:
     what.add_argument("--map", metavar="FILE", help="the frame of a connection, from a map file")
     what.add_argument("--crc", metavar="NAME", help="a CRC of a profile, such as fscp-12-1/crc16")
     what.add_argument("--poly", metavar="HEX", help="a polynomial without its top bit")
-    parser.add_argument("--width", metavar="BITS", type=int, help="width of --poly, 1 to 32")
-    parser.add_argument("--octets", metavar="N", type=int, help="safety data of the frame")
+    parser.add_argument(
+        "--width", metavar="BITS", type=values.integer, help="width of --poly, 1 to 32"
+    )
+    parser.add_argument(
+        "--octets", metavar="N", type=values.integer, help="safety data of the frame"
+    )
     parser.add_argument(
         "--direction",
         choices=("sends", "receives"),
         help="which frames of --map: what its end sends (default) or receives",
     )
     parser.add_argument("--scope", metavar="NAME", help="which errors count; default: the first")
-    parser.add_argument("--data-bits", metavar="N", type=int, help="data bits under a bare CRC")
+    parser.add_argument(
+        "--data-bits", metavar="N", type=values.integer, help="data bits under a bare CRC"
+    )
     parser.add_argument(
         "--ber",
         metavar="P",
@@ -83,7 +89,9 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="bit error probabilities, separated by commas (default %(default)s)",
     )
     parser.add_argument("--messages-per-hour", metavar="V", help="also print the rate P_ud V M")
-    parser.add_argument("--sinks", metavar="M", type=int, default=1, help="information sinks")
+    parser.add_argument(
+        "--sinks", metavar="M", type=values.integer, default=1, help="information sinks"
+    )
     parser.add_argument("--hd-table", action="store_true", help="Hamming distance over length")
     outputs.add(
         parser, "--plot", kind="picture residual", help="probability over bit error rate, as SVG"
@@ -93,10 +101,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--no-cache", action="store_true", help="compute everything, keep nothing")
     parser.add_argument(
-        "--processes", metavar="N", type=int, default=os.cpu_count() or 1, help="for long work"
+        "--processes",
+        metavar="N",
+        type=values.integer,
+        default=os.cpu_count() or 1,
+        help="for long work",
     )
     parser.add_argument(
-        "--limit-s", metavar="S", type=float, default=600.0, help="refuse longer work (600)"
+        "--limit-s", metavar="S", type=values.limit, default=600.0, help="refuse longer work (600)"
     )
     options.add_format(parser)
     options.add_color(parser)

@@ -9,7 +9,7 @@ from .. import _checks as checks
 from .._errors import UsageError
 from .._report import timing as rendered
 from .._timing import timing
-from . import inputs, options
+from . import inputs, options, values
 
 __all__ = ["configure", "run"]
 
@@ -33,7 +33,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         "maps", metavar="MAP", nargs=2, help="the map files of both ends; - is standard input"
     )
     parser.add_argument(
-        "--cycle-ms", metavar="MS", type=int, help="cycle time of the consumer, where it counts"
+        "--cycle-ms",
+        metavar="MS",
+        type=values.integer,
+        help="cycle time of the consumer, where it counts",
     )
     options.add_profiles(parser)
     options.add_format(parser)

@@ -19,7 +19,7 @@ from .._plant.file import ListedConnection, Listing
 from .._plant.gate import GateSettings, SignatureFiles
 from .._plant.gaterow import GateRow
 from .._plant.verify import GateReport, alone, rows_of, settle
-from . import inputs, options, outputs
+from . import inputs, options, outputs, values
 
 if TYPE_CHECKING:
     from .._model import Connection
@@ -73,7 +73,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--jobs",
         metavar="N",
-        type=int,
+        type=values.integer,
         default=1,
         help="share the work out to so many processes (default: 1)",
     )

@@ -16,7 +16,7 @@ from .._errors import UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import text
-from . import links, options, outputs, recordings
+from . import links, options, outputs, recordings, values
 
 if TYPE_CHECKING:
     from .._watch.board import Board
@@ -57,7 +57,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--idle",
         metavar="SECONDS",
-        type=_seconds,
+        type=values.duration,
         help="with --follow: end when nothing was added for so long",
     )
     parser.add_argument(
@@ -76,7 +76,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--timeout",
         metavar="SECONDS",
-        type=_seconds,
+        type=values.duration,
         help="end when the recording has run so long, by its own times",
     )
     outputs.add(
@@ -87,13 +87,6 @@ def configure(parser: argparse.ArgumentParser) -> None:
     )
     options.add_format(parser, "jsonl", pages=False)
     options.add_color(parser)
-
-
-def _seconds(word: str) -> float:
-    seconds = float(word)
-    if not 0 < seconds < 1e9:
-        raise ValueError
-    return seconds
 
 
 def run(args: argparse.Namespace) -> int:

@@ -942,8 +942,8 @@ class TestCommand:
         [
             (["--follow", "-"], "--follow must name a file"),
             (["--idle", "3", "run.hex"], "--idle must stand with --follow"),
-            (["--timeout", "0", "run.hex"], "argument --timeout"),
-            (["--timeout", "nan", "run.hex"], "argument --timeout"),
+            (["--timeout", "0", "run.hex"], "--timeout must be a number of seconds"),
+            (["--timeout", "nan", "run.hex"], "--timeout must be a number of seconds"),
             (["none.hex"], "none.hex: the file must be readable: No such file"),
             (["--follow", "none.hex"], "none.hex: the file must be readable: No such file"),
             (["--until", "x", "run.hex"], "--until must be NAME = NUMBER"),
