@@ -218,7 +218,7 @@ def _ways(followed: FollowedRoute) -> Iterator[list[Handover]]:
         yield run
 
 
-class _Told(NamedTuple):
+class _Contradiction(NamedTuple):
     """One contradiction: its ends on every route that shows it, and the symptoms beside it."""
 
     ways: list[list[Handover]]
@@ -243,7 +243,7 @@ def route_ends_differ(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJ
     The shortest contradictory part of a way is told; what contradicts around the same end goes
     with it, because one end that is wrong shows in every part that it belongs to.
     """
-    wrong: dict[tuple[tuple[tuple[int, int], ...], str], _Told] = {}
+    wrong: dict[tuple[tuple[tuple[int, int], ...], str], _Contradiction] = {}
     for followed, _ in seen.routes:
         for way in _ways(followed):
             for part in _PARTS:
@@ -251,7 +251,7 @@ def route_ends_differ(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJ
                 for span, message, details in _causes(judged.wrong):
                     inside = way[span.start : span.end + 1]
                     hops = tuple((id(one.arriving), id(one.leaving)) for one in inside)
-                    told = wrong.setdefault((hops, message), _Told([], {}))
+                    told = wrong.setdefault((hops, message), _Contradiction([], {}))
                     told.ways.append(inside)
                     told.details.update(dict.fromkeys(details))
                 for open_ in _left(part, way, judged):
