@@ -5,7 +5,7 @@ from __future__ import annotations
 from ._decisions import Decisions
 from ._fscp_12_1 import ContainerEntry
 from ._numbers import integer, number, width_of
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._xml import Element
 
 __all__ = ["entries_of", "title_of"]
@@ -62,7 +62,7 @@ def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
     names: dict[str, str] = {}
     for name in element.all("Name"):
         if names.setdefault(name.get("LcId") or "", name.text) != name.text:
-            refusals.again("a name of one language", name.text, name.line, element.line)
+            twice(refusals, "a name of one language", name.text, (element.line, name.line))
     if decisions.language:
         if names and decisions.language not in names:
             refusals.add(

@@ -14,7 +14,7 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer, width_of
 from ._placing import Part, PlacedTypes
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._texts import Texts
 from ._xml import Element, parse
@@ -65,7 +65,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         for kind in group.all("Datatype"):
             key = kind.get("id") or ""
             if key in types:
-                refusals.again("a data type", key, kind.line, types[key].line)
+                twice(refusals, "a data type", key, (types[key].line, kind.line))
             types.setdefault(key, kind)
     return [
         Candidate(
@@ -322,7 +322,7 @@ class _IoddSide:
         for value in values:
             code = integer(value.get("value"), "value", value.line, self.refusals, self.where)
             if code in lines:
-                self.refusals.again("a value", code, value.line, lines[code], self.where)
+                twice(self.refusals, "a value", code, (lines[code], value.line), self.where)
             if code is not None:
                 found[code], lines[code] = self.name(value), value.line
         return tuple(sorted(found.items()))

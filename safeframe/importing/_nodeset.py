@@ -14,7 +14,7 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer, number
 from ._placing import Part, PlacedTypes
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._xml import Element, parse
 
@@ -80,14 +80,14 @@ class _Nodes:
         for alias in root.along("Aliases", "Alias"):
             name = alias.get("Alias") or ""
             if self.aliases.setdefault(name, alias.text) != alias.text:
-                refusals.again("an alias", name, alias.line, lines[name])
+                twice(refusals, "an alias", name, (lines[name], alias.line))
             lines.setdefault(name, alias.line)
         self.types: dict[str, Element] = {}
         self.roots: dict[str, str] = {}
         for element in root.all("UADataType"):
             node = element.get("NodeId") or ""
             if node in self.types:
-                refusals.again("a node id", node, element.line, self.types[node].line)
+                twice(refusals, "a node id", node, (self.types[node].line, element.line))
             self.types.setdefault(node, element)
             bases = list(dict.fromkeys(self.bases(element)))
             if len(bases) > 1:

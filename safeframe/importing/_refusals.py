@@ -7,7 +7,7 @@ from typing import NoReturn
 
 from .._errors import InputError, Problem
 
-__all__ = ["OPEN_RULES", "ImportProblem", "OpenDecisionError", "Refusals"]
+__all__ = ["OPEN_RULES", "ImportProblem", "OpenDecisionError", "Refusals", "shown", "twice"]
 
 OPEN_RULES = frozenset(
     (
@@ -84,16 +84,6 @@ class Refusals:
         if len(self.problems) >= _MOST_PROBLEMS:
             self.refuse()
 
-    def again(self, what: str, name: object, line: int, first: int, element: str = "") -> None:
-        """Keep the problem of what stands under one name twice: neither of the two is taken."""
-        self.add(
-            "duplicate-name",
-            line,
-            f"{what} must stand once, not again after line {first}: {shown(name)}",
-            "remove one of them from the file",
-            element,
-        )
-
     def stop(
         self, rule: str, line: int, message: str, remedy: str = "", element: str = ""
     ) -> NoReturn:
@@ -118,3 +108,16 @@ def shown(value: object) -> str:
     if len(text) > _SHOWN:
         text = f"{text[:_SHOWN]}... ({len(text)} characters)"
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def twice(
+    refusals: Refusals, what: str, name: object, lines: tuple[int, int], element: str = ""
+) -> None:
+    """Keep the problem of what stands in two lines under one name: neither of the two is taken."""
+    refusals.add(
+        "duplicate-name",
+        lines[1],
+        f"{what} must stand once, not again after line {lines[0]}: {shown(name)}",
+        "remove one of them from the file",
+        element,
+    )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._xml import Element
 
 __all__ = ["Texts"]
@@ -34,7 +34,7 @@ class Texts:
                 for text in one.all("Text"):
                     key, value = text.get(id_key) or "", text.get(value_key) or ""
                     if self.texts.setdefault(key, value) != value:
-                        refusals.again("a text", key, text.line, first[key])
+                        twice(refusals, "a text", key, (first[key], text.line))
                     first.setdefault(key, text.line)
 
     def of(self, key: str | None, line: int, element: str) -> str:

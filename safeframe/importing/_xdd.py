@@ -15,7 +15,7 @@ from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import integer
 from ._placing import Dropped, Part, PlacedTypes
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._xml import Element, parse
 
@@ -50,7 +50,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         for parameter in group.all("parameter"):
             key = parameter.get("uniqueID") or ""
             if key in parameters:
-                refusals.again("a parameter", key, parameter.line, parameters[key].line)
+                twice(refusals, "a parameter", key, (parameters[key].line, parameter.line))
             parameters.setdefault(key, parameter)
     found = []
     for group in root.walk("parameterGroup"):
@@ -68,7 +68,7 @@ def _label(element: Element, language: str, refusals: Refusals) -> str:
     labels: dict[str, str] = {}
     for label in element.all("label"):
         if labels.setdefault(label.get("lang") or "", label.text) != label.text:
-            refusals.again("a label of one language", label.text, label.line, element.line)
+            twice(refusals, "a label of one language", label.text, (element.line, label.line))
     for tag in (language, "en"):
         if tag and tag in labels:
             return labels[tag]
