@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 
 from .. import __version__
 from .._errors import InputError, SafeframeError, WriteError
-from . import streams
+from . import streams, telling
 
 __all__ = ["COMMANDS", "command_module", "main", "parser_of"]
 
@@ -212,7 +212,7 @@ def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
 
 
 def _overview() -> str:
-    from .._report.document import CAUTION  # deferred: see _complain.
+    from .._report.document import CAUTION  # deferred: few runs print it.
 
     width = max(map(len, COMMANDS))
     lines = "\n".join(f"  {name:{width}}  {text}" for name, text in COMMANDS.items())
@@ -235,11 +235,8 @@ def _unknown(name: str) -> str:
 
 
 def _complain(*lines: str) -> int:
-    from .._report.text import clean  # deferred: a command that prints JSON never needs it.
-
     for line in lines:
-        for part in line.splitlines() or [""]:
-            sys.stderr.write(f"safeframe: {clean(part)}\n")
+        telling.say(line)
     return USAGE
 
 

@@ -16,7 +16,7 @@ from .._report import capture as render
 from .._report import timeline
 from .._value import replace
 from .._words import guess
-from . import campaign, inputs, links, options, outputs, recordings, values
+from . import campaign, inputs, links, options, outputs, recordings, telling, values
 
 if TYPE_CHECKING:
     from .._watch.frames import FrameLines, FrameObjects
@@ -160,7 +160,7 @@ def run(args: argparse.Namespace) -> int:
             found = _examine(stream, args, link, places, frames)
     found = _shown(found, names)
     if args.window and (why := _nothing_in(found, args.window[0])):
-        sys.stderr.write(f"safeframe: --window leaves nothing: {why}\n")
+        telling.say(f"--window leaves nothing: {why}")
     if draw is not None:
         outputs.write(args, "plot", draw(found))
     if args.format == "json" and frames is not None:

@@ -14,7 +14,7 @@ from .._findings import SEVERITIES, Report
 from .._model import Connection
 from .._value import replace
 from ..protocols import Profile
-from . import inputs, options, outputs
+from . import inputs, options, outputs, telling
 
 if TYPE_CHECKING:
     from .._grids import BitGrid
@@ -138,9 +138,9 @@ def run(args: argparse.Namespace) -> int:
 
         outputs.write(args, "write_baseline", baseline.dumps(report.findings))
         number = len(report.findings)
-        sys.stderr.write(
-            f"safeframe: {number} finding{'s'[: number != 1]} known from now on: "
-            "with --baseline and this file only others count\n"
+        telling.say(
+            f"{number} finding{'s'[: number != 1]} known from now on: "
+            "with --baseline and this file only others count"
         )
         return 0
     return int(report.fails(args.fail_on))
@@ -183,9 +183,9 @@ def _only_new(report: Report, path: str) -> Report:
 
     report, gone = baseline.apply(report, baseline.load(path))
     if gone:
-        sys.stderr.write(
-            f"safeframe: {gone} known finding{'s'[: gone != 1]} of the baseline no longer found; "
-            "shorten it with --write-baseline\n"
+        telling.say(
+            f"{gone} known finding{'s'[: gone != 1]} of the baseline no longer found; "
+            "shorten it with --write-baseline"
         )
     return report
 

@@ -14,10 +14,10 @@ from .._errors import UsageError
 from .._link import Link
 from .._model import Connection
 from .._report.document import Document, Table
-from .._report.text import clean, render, table, wrap
+from .._report.text import render, table, wrap
 from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
-from . import inputs, links, options, outputs, values
+from . import inputs, links, options, outputs, telling, values
 
 __all__ = ["configure", "run"]
 
@@ -124,5 +124,5 @@ def _mistakes(args: argparse.Namespace) -> int:
     given = Document("Mistakes", (Table(tuple(rows), head),), footer=())
     sys.stdout.write(render(given, options.look(args)))
     written = count(2 * len(rows), "file")
-    sys.stderr.write(f"safeframe: {clean(args.output)}: {written} written (mistaken maps)\n")
+    telling.say(f"{args.output}: {written} written (mistaken maps)")
     return 0

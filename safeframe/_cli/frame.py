@@ -10,6 +10,7 @@ from typing import Any
 
 from .. import _codec as codec
 from .. import frame
+from .._document.characters import escaped
 from .._errors import UsageError
 from .._link import link_of
 from .._model import Connection, End, Map, Signal
@@ -210,7 +211,8 @@ def _data(ends: list[End], args: argparse.Namespace) -> dict[str, bytes]:
         numbers[name] = _number(signal, text)
         if signal.scale != "1":
             raw = codec.to_raw(signal, numbers[name])
-            sys.stderr.write(f"{name}: {codec.meaning(signal, raw)}, raw value {numbers[name]}\n")
+            said = f"{name}: {codec.meaning(signal, raw)}, raw value {numbers[name]}"
+            sys.stderr.write(f"{escaped(said)}\n")
     return {"data": codec.encode(chosen, numbers)}
 
 

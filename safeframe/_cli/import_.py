@@ -10,8 +10,8 @@ from .. import __version__, importing
 from .. import _mapfile as mapfile
 from .._errors import InputError, UsageError
 from .._model import End
-from .._report import imports, text
-from . import inputs, octets, options, outputs, streams
+from .._report import imports
+from . import inputs, octets, options, outputs, streams, telling
 
 __all__ = ["configure", "run"]
 
@@ -146,7 +146,7 @@ def run(args: argparse.Namespace) -> int:
         if not isinstance(error, importing.OpenDecisionError):
             raise
         for problem in error.problems:
-            sys.stderr.write(f"safeframe: {text.clean(str(problem))}\n")
+            telling.say(str(problem))
         return 1
 
 

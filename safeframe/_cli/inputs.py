@@ -8,13 +8,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from .. import _mapfile as mapfile
-from .._document.characters import escaped
 from .._document.pending import notice
 from .._document.reader import read_stream
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Plant
 from .._pairing.gather import gather
 from .._value import NamedTuple
+from . import telling
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -82,7 +82,7 @@ class Given(NamedTuple):
     def tell(self) -> None:
         """Say on standard error what was not looked at: for results without a place for it."""
         for text in self.not_looked_at:
-            sys.stderr.write(f"safeframe: not looked at: {escaped(text)}\n")
+            telling.say(f"not looked at: {text}")
 
 
 def site(paths: Sequence[str]) -> Given:
@@ -126,7 +126,7 @@ def tell_broken_off(paths: Iterable[str]) -> None:
     """Say so where maps may be of two versions, because an edit of them is not done."""
     told = notice(paths)
     if told:
-        sys.stderr.write(f"safeframe: {told}\n")
+        telling.say(told)
 
 
 def versions(

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import argparse
 import os
-import sys
 from collections.abc import Iterable, Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from .._errors import UsageError
+from . import telling
 
 if TYPE_CHECKING:
     from .._document.output import Claim, OutputKind
@@ -79,7 +79,6 @@ def write(args: argparse.Namespace, dest: str, text: str | bytes) -> None:
     """Write the file of an option, and say so on standard error."""
     from .._document import output
     from .._report import marks
-    from .._report.text import clean
 
     made: Claim = getattr(args, _CLAIMS)[dest]
     if isinstance(text, str):
@@ -87,7 +86,7 @@ def write(args: argparse.Namespace, dest: str, text: str | bytes) -> None:
         text = marks.marked(made.kind, text) if form in ("page", "picture", "Markdown") else text
         text = text.encode("utf-8", "backslashreplace")
     output.write(made, text)
-    sys.stderr.write(f"safeframe: {clean(made.path)} written ({made.kind.name})\n")
+    telling.say(f"{made.path} written ({made.kind.name})")
 
 
 def into(folder: str, texts: Mapping[str, str]) -> None:
@@ -146,17 +145,13 @@ class PageFolder:
 
     def done(self) -> None:
         """Say what was written, and which pages of an earlier run are still there."""
-        from .._report.text import clean
         from .._words import count, listed
 
-        where = clean(str(self._folder))
+        where = str(self._folder)
         pages = count(len(self._written), "page")
-        sys.stderr.write(f"safeframe: {where}: {pages} written ({self._kind.name})\n")
+        telling.say(f"{where}: {pages} written ({self._kind.name})")
         if left := sorted(self._there - self._written):
-            sys.stderr.write(
-                f"safeframe: {where} also holds {clean(listed(left))}, which this run did not "
-                "write\n"
-            )
+            telling.say(f"{where} also holds {listed(left)}, which this run did not write")
 
 
 def refuse_full(path: str, what: str) -> None:

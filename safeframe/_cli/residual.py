@@ -29,7 +29,7 @@ from ..residual import (
     rate_per_hour,
     recall,
 )
-from . import inputs, options, outputs, values
+from . import inputs, options, outputs, telling, values
 
 if TYPE_CHECKING:
     from .._report.document import Document
@@ -265,7 +265,7 @@ def _report(
 def _tell(note: str) -> None:
     """Tell on standard error what became of the cache: the figures do not depend on it."""
     if note:
-        sys.stderr.write(f"safeframe: {note}\n")
+        telling.say(note)
 
 
 def _weights(args: argparse.Namespace, code: Code, label: str) -> Weights:

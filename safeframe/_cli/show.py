@@ -10,7 +10,7 @@ from .. import _mapfile as mapfile
 from .._errors import UsageError
 from .._model import End, Map
 from .._report import maps
-from . import inputs, options, outputs
+from . import inputs, options, outputs, telling
 
 __all__ = ["configure", "run"]
 
@@ -93,9 +93,7 @@ def _sheet(args: argparse.Namespace, end: End) -> int:
             raise UsageError("-o FILE must say where the workbook is written")
         outputs.write(args, "output", importing.write_workbook(rows, columns))
     for lost in importing.sheet_losses(end, columns):
-        sys.stderr.write(
-            f"safeframe: not in the sheet: {lost}; read back, the map is another one\n"
-        )
+        telling.say(f"not in the sheet: {lost}; read back, the map is another one")
     return 0
 
 

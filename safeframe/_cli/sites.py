@@ -7,11 +7,10 @@ import sys
 from collections.abc import Sequence
 
 from .. import _history as history
-from .._document.characters import escaped
 from .._errors import InputError, Problem, UsageError
 from .._report.document import Document, Grids
 from .._words import count
-from . import inputs, options, outputs
+from . import inputs, options, outputs, telling
 
 __all__ = ["run"]
 
@@ -38,9 +37,9 @@ def run(args: argparse.Namespace) -> int:
             told = sites.document(comparison, fail_on=args.fail_on, everything=args.all)
             options.tell(args, told)
     if comparison.problems:
-        sys.stderr.write(
-            f"safeframe: {count(len(comparison.problems), 'thing')} could not be read, see above; "
-            "of all else this is the answer\n"
+        telling.say(
+            f"{count(len(comparison.problems), 'thing')} could not be read, see above; of all "
+            "else this is the answer"
         )
         return 2
     return int(comparison.fails(args.fail_on))
@@ -76,10 +75,7 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
         raise InputError(Problem(path=first, message=message))
     for state, words in ((before, "new"), (after, "removed")):
         if not state.files and not state.problems:
-            sys.stderr.write(
-                f"safeframe: {escaped(state.title)} holds no map, so every connection is told as "
-                f"{words}\n"
-            )
+            telling.say(f"{state.title} holds no map, so every connection is told as {words}")
     return comparison
 
 

@@ -91,7 +91,7 @@ def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
     ("outcome", "code", "err"),
     [
         (7, 7, ""),
-        (UsageError("two\nlines"), 2, "safeframe: two\nsafeframe: lines\n"),
+        (UsageError("two\nlines"), 2, "safeframe: two\\nlines\n"),
         (UsageError(""), 2, "safeframe: \n"),
         (
             InputError(Problem(path="a", line=1, message="m\x1b"), Problem(path="b", message="n")),
