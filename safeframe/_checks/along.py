@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from .._canonical import form
 from .._model import Signal
-from .carrying import UNKNOWN, Carried, carried
+from .carrying import UNKNOWN, Carried, carrier
 from .handing_on import Open, decimal_text, declared, exact_number
 
 if TYPE_CHECKING:
@@ -41,7 +41,8 @@ def codes(way: Way) -> Iterator[Compared]:
     numbers = {number: Carried(Fraction(number)) for number in before}
     translated = False
     for last, handover in enumerate(way):
-        numbers = {number: carried(one, handover) for number, one in numbers.items()}
+        carried = carrier(handover)
+        numbers = {number: carried(one) for number, one in numbers.items()}
         translated = translated or bool(handover.step.codes)
         if not last or not named(handover.leaving):
             continue
@@ -86,11 +87,11 @@ def _translated(
     became: dict[int, int], before: dict[int, str], after: dict[int, str]
 ) -> Iterator[str]:
     """Yield the names that became another one, and those behind that nothing becomes."""
+    called = {name: number for number, name in reversed(after.items())}
     for number, to in became.items():
-        same = [one for one, name in after.items() if name == before[number]]
-        if same and to not in same:
-            name = after.get(to, "not named")
-            yield f"{number} ({before[number]}) leaves as {to} ({name}), not as {same[0]}"
+        name, there = before[number], after.get(to, "not named")
+        if name in called and name != there:
+            yield f"{number} ({name}) leaves as {to} ({there}), not as {called[name]}"
     if len(became) == len(before):
         for number in sorted(after.keys() - set(became.values())):
             yield f"{number} ({after[number]}) never leaves"
@@ -105,7 +106,7 @@ def ones(way: Way) -> Iterator[Compared]:
     values = [Carried(Fraction(value)) for value in (0, 1)]
     meant = inverted = False
     for last, handover in enumerate(way):
-        values = [carried(one, handover) for one in values]
+        values = list(map(carrier(handover), values))
         meant = meant or declared(handover, "one_means")
         inverted = inverted or handover.step.inverts
         leaving = handover.leaving
@@ -177,7 +178,7 @@ def safe_values(way: Way) -> Iterator[Compared]:
     first = way[0]
     arriving, through = first.arriving, first.leaving
     if first.step.on_loss is None:
-        sent = carried(_stated(arriving.safe), first)
+        sent = carrier(first)(_stated(arriving.safe))
     else:
         sent = _stated(first.step.on_loss)
     lost = f"while {first.before.lane.connection.name} is lost"
@@ -188,7 +189,7 @@ def safe_values(way: Way) -> Iterator[Compared]:
         return  # A finding or open at the first end itself.
     value = sent
     for last, handover in enumerate(way[1:], 1):
-        value, leaving, end = carried(value, handover), handover.leaving, handover.step.end
+        value, leaving, end = carrier(handover)(value), handover.leaving, handover.step.end
         if value.raw is not None:
             wrong = value.raw != exact_number(leaving.safe)
             told = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,7 +13,7 @@ from .handing_on import declared, exact_number
 if TYPE_CHECKING:
     from .._following import Handover
 
-__all__ = ["UNKNOWN", "Carried", "carried"]
+__all__ = ["UNKNOWN", "Carried", "carrier"]
 
 
 class Carried(NamedTuple):
@@ -30,27 +31,37 @@ class Carried(NamedTuple):
 UNKNOWN = Carried(None)
 
 
-def carried(value: Carried, handover: Handover) -> Carried:
-    """Return what leaves an end for a value that arrives there."""
+def carrier(handover: Handover) -> Callable[[Carried], Carried]:
+    """Return what gives what leaves an end for a value that arrives there."""
     step, arriving, leaving = handover.step, handover.arriving, handover.leaving
-    if value == UNKNOWN:
-        return UNKNOWN
     if step.codes or step.inverts:
         table = dict(step.codes) if step.codes else {0: 1, 1: 0}
-        to = None if value.raw is None else table.get(value.raw)  # type: ignore[call-overload]
-        return UNKNOWN if to is None else Carried(Fraction(to))
+        return lambda value: _translated(value, table)
     before, after = exact_number(arriving.scale), exact_number(leaving.scale)
     if not isinstance(before, Fraction) or not isinstance(after, Fraction) or not after:
-        return UNKNOWN
+        return lambda value: UNKNOWN
     units = form(arriving, "unit"), form(leaving, "unit")
-    if declared(handover, "unit") and units[0] != units[1]:
+    changes = declared(handover, "unit") and units[0] != units[1]
+
+    def carried(value: Carried) -> Carried:
+        if value == UNKNOWN:
+            return UNKNOWN
+        if not changes:
+            return value if value.raw is None else _held(leaving, value.raw * before / after)
+        quantity, unit = value.quantity, value.unit
         if value.raw is not None:
-            value = Carried(None, value.raw * before, units[0])
-        if units[1] != value.unit:
-            return value
-        assert value.quantity is not None
-        return _held(leaving, value.quantity / after)
-    return value if value.raw is None else _held(leaving, value.raw * before / after)
+            quantity, unit = value.raw * before, units[0]
+        assert quantity is not None
+        if units[1] != unit:
+            return Carried(None, quantity, unit)
+        return _held(leaving, quantity / after)
+
+    return carried
+
+
+def _translated(value: Carried, table: dict[int, int]) -> Carried:
+    to = None if value.raw is None else table.get(value.raw)  # type: ignore[call-overload]
+    return UNKNOWN if to is None else Carried(Fraction(to))
 
 
 def _held(signal: Signal, raw: Fraction) -> Carried:

@@ -112,17 +112,19 @@ def _translated(
         for number, name in before.items()
         if number not in table
     ]
-    came = {number: [one for one in table if table[one] == number] for number in after}
+    made = set(table.values())
     wrong += [
-        f"{number} ({after[number]}) of {leaving.name} ({leaving.at}) never leaves"
-        for number, ones in came.items()
-        if not ones
+        f"{number} ({name}) of {leaving.name} ({leaving.at}) never leaves"
+        for number, name in after.items()
+        if number not in made
     ]
+    called = {name: number for number, name in reversed(after.items())}
     for number, name in before.items():
-        same = [one for one in after if after[one] == name]
-        if number in table and same and table[number] not in same:
-            to = after.get(table[number], "not named")
-            wrong.append(f"{number} ({name}) leaves as {table[number]} ({to}), not as {same[0]}")
+        to = after.get(table[number], "not named") if number in table else name
+        if name in called and to != name:
+            wrong.append(
+                f"{number} ({name}) leaves as {table[number]} ({to}), not as {called[name]}"
+            )
     if wrong:
         yield f"{end} translates code points: {'; '.join(wrong)}"
     if len(before) < 1 << arriving.width:
