@@ -266,4 +266,4 @@ def _parameter(rule: ParameterRule | None, value: Scalar) -> Any:
     if isinstance(value, str) and rule is not None and rule.type in ("guid", "hex"):
         return "text", "".join(value.casefold().split())
     kind = {bool: "bool", int: "int", float: "float", str: "text"}[type(value)]
-    return kind, value
+    return kind, value + 0.0 if isinstance(value, float) else value  # -0.0 and 0.0 are one number.

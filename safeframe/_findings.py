@@ -139,7 +139,8 @@ class Report:
     ``connections`` are the names of the connections checked, in order; ``facts`` are
     (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
     that a baseline file knows already; ``not_judged`` is what the maps leave open;
-    ``not_looked_at`` what else the verdict does not speak for.
+    ``not_looked_at`` what else the verdict does not speak for; ``plants`` are the plant files that
+    list the connections.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -154,6 +155,7 @@ class Report:
     known: tuple[Finding, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
     not_looked_at: tuple[str, ...] = ()
+    plants: tuple[str, ...] = ()
 
     def worst(self) -> str:
         """Return the worst severity among the findings, or an empty string."""

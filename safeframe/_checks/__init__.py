@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from functools import cache, partial
 from itertools import chain
 from typing import TYPE_CHECKING
@@ -99,7 +99,7 @@ def _connection_checks(*, causes: bool) -> tuple[tuple[Rule, Check], ...]:
     return tuple(sorted(found, key=lambda one: _ORDER.index(_room(one[1]))))
 
 
-def _room(check: Check) -> str:
+def _room(check: Callable[..., object]) -> str:
     return check.__module__.rpartition(".")[2]
 
 
@@ -206,6 +206,7 @@ def _report(
         facts=tuple(fact for one in (*each, *ways) for fact in one.facts),
         not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
         not_looked_at=tuple(not_looked_at(everything, plants)),
+        plants=tuple(sorted({one.entry.path for one in everything if one.installed})),
     )
 
 
@@ -255,6 +256,9 @@ RECORD_RULES = frozenset(
     )
 )
 """Rules about one connection of a plant and its record."""
+
+DEVICE_RULES = frozenset(rule.name for rule, one in PLANT_CHECKS if _room(one) == "devices")
+"""Rules about devices and records, which only a plant file lists."""
 
 ACROSS_RULES = frozenset(rule.name for rule, _ in PLANT_CHECKS) - RECORD_RULES
 """Rules that only several connections together can break."""

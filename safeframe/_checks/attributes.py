@@ -138,14 +138,15 @@ def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
 
 def _told_as_duplicate(context: Context, view: View, pair: Pair) -> bool:
     """Tell whether a name is there twice, which is the cause and names the place as well."""
-    if any(
-        one.rule == "duplicate-name" for end in context.connection.ends for one in end.allowances
-    ):
-        return False
-    return any(
+    return not _allowed(context, "duplicate-name") and any(
         [one.name for one in map_.signals].count(signal.name) > 1
         for (_, map_), signal in zip(view.sides, (pair.left, pair.right), strict=True)
     )
+
+
+def _allowed(context: Context, name: str) -> bool:
+    """Tell whether an end allows findings of a rule: then they must not stand for others."""
+    return any(one.rule == name for end in context.connection.ends for one in end.allowances)
 
 
 @rule(
@@ -214,11 +215,16 @@ def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose one_means texts differ, apart from names told elsewhere."""
     for view, pair in _pairs(context):
         left, right = pair.left.one_means, pair.right.one_means
-        told = pair.how == "place" or _changed_names(view, pair)
+        told = _told_as_renamed(context, pair) or _changed_names(view, pair)
         if not alike(pair.left, pair.right, "one_means") and not told:
             texts = [f"{text!r}" if text.strip() else "not stated" for text in (left, right)]
             differing = _Differing("the meaning of 1", "one_means", *texts)
             yield _report(view, pair, find, differing)
+
+
+def _told_as_renamed(context: Context, pair: Pair) -> bool:
+    """Tell whether other names at one place are the cause, and nobody allows them."""
+    return pair.how == "place" and not _allowed(context, "renamed-signal")
 
 
 def _changed_names(view: View, pair: Pair) -> bool:

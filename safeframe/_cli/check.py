@@ -125,6 +125,10 @@ def run(args: argparse.Namespace) -> int:
     report = checks.check_site(connections, plants, own_profiles=own)
     report = replace(report, not_looked_at=(*given.not_looked_at, *report.not_looked_at))
     if args.format in _WITHOUT_ROOM:
+        from .._report import findings  # deferred, as all renderers: only some of them are needed.
+
+        for line in findings.not_judged(report):
+            telling.say(line)
         given._replace(not_looked_at=report.not_looked_at).tell()
     if args.baseline:
         report = _only_new(report, args.baseline)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import zip_longest
 
 from .._canonical import Parameter, alike, parameters, shared_parameters
-from .._model import Connection, ConnectionTable, End, Provenance
+from .._model import Allowance, Connection, ConnectionTable, End, Provenance
 from ..protocols import Profile
 from .changes import BEFORE_AFTER, NOT_STATED, Change, show, unit_of, worst_first
 from .levels import FIELDS
@@ -251,13 +253,36 @@ def _unequal_relations(connection: Connection) -> Iterator[Change]:
         )
 
 
+def _by_rule(end: End) -> dict[tuple[str, str], list[Allowance]]:
+    found: dict[tuple[str, str], list[Allowance]] = {}
+    for entry in end.allowances:
+        found.setdefault((entry.rule, entry.signal), []).append(entry)
+    return found
+
+
+def _changed(
+    old: Sequence[Allowance], new: Sequence[Allowance]
+) -> tuple[list[Allowance], list[Allowance]]:
+    """Return the allowances of one rule that only one of two states has, each in its order."""
+    before, after = Counter(one.reason for one in old), Counter(one.reason for one in new)
+    gone, come = before - after, after - before
+    return _take(old, gone), _take(new, come)
+
+
+def _take(given: Sequence[Allowance], reasons: Counter[str]) -> list[Allowance]:
+    found = []
+    for one in given:
+        if reasons[one.reason]:
+            reasons[one.reason] -= 1
+            found.append(one)
+    return found
+
+
 def _allowances(before: End, after: End) -> Iterator[Change]:
-    old = {(entry.rule, entry.signal): entry for entry in before.allowances}
-    new = {(entry.rule, entry.signal): entry for entry in after.allowances}
+    old, new = _by_rule(before), _by_rule(after)
     rule = FIELDS["End"]["allowances"]
     for key in sorted(old.keys() | new.keys()):
-        was, now = old.get(key), new.get(key)
-        if was != now:
+        for was, now in zip_longest(*_changed(old.get(key, []), new.get(key, []))):
             yield Change(
                 level=rule.level,
                 kind=rule.kind,

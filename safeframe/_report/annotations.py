@@ -38,8 +38,7 @@ def workflow_commands(given: Report) -> str:
         lines += [_command(severity, finding) for finding in shown]
         rest = len(found) - len(shown)
         if rest:
-            text = f"{rest} more; safeframe check without this format lists them"
-            lines.append(f"::{_COMMANDS[severity]} title=safeframe::{text}")
+            lines.append(_more(severity, rest))
     names = ", ".join(map(clean, given.connections))
     verdict = (
         f"{count(len(given.findings), 'finding')} to mend" if given.findings else "no open finding"
@@ -47,12 +46,20 @@ def workflow_commands(given: Report) -> str:
     return "\n".join([*lines, f"safeframe: {names}: {verdict}", CAUTION]) + "\n"
 
 
+def _more(severity: str, rest: int) -> str:
+    text = f"{rest} more; safeframe check without this format lists them"
+    return f"::{_COMMANDS[severity]} title=safeframe::{text}"
+
+
 def workflow_problems(error: InputError) -> str:
     """Return a line for each problem of an input that could not be read."""
+    shown = error.problems if len(error.problems) <= _MOST else error.problems[: _MOST - 1]
     lines = [
-        _line("error", _where(problem), "input cannot be read", str(problem))
-        for problem in error.problems[:_MOST]
+        _line("error", _where(problem), "input cannot be read", str(problem)) for problem in shown
     ]
+    rest = len(error.problems) - len(shown)
+    if rest:
+        lines.append(_more("error", rest))
     return "\n".join(lines) + "\n"
 
 

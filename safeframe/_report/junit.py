@@ -58,6 +58,11 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
     skipped = {rule.name: "only one connection was given" for rule in plant if alone}
+    listed = "" if given.plants else "no plant file lists the devices"
+    for name in checks.DEVICE_RULES:
+        skipped.pop(name, None)
+        if listed:
+            skipped[name] = listed
     skipped |= reasons.get("", {})
     if all(label != "route" for label, _ in given.facts):
         skipped |= {

@@ -457,3 +457,11 @@ class TestOneAnswer:
             received = COSMETIC[name](received)
         after = Connection(first=before.first, second=replace(before.second, receives=received))
         assert answers(before, after) == OTHER
+
+
+def test_zero_of_a_parameter_has_no_sign() -> None:
+    """What agrees in a check MUST have one fingerprint."""
+    ends = [replace(pair().first, parameters=(("x", value),)) for value in (0.0, -0.0, 0)]
+    shown = [[repr(found.form) for found in parameters(end)] for end in ends]
+    assert shown[0] == shown[1] != shown[2]
+    assert wire_fingerprint(ends[0]) == wire_fingerprint(ends[1]) != wire_fingerprint(ends[2])

@@ -487,6 +487,22 @@ class TestWitness:
         assert found.counterexample is not None
         assert found.counterexample.rows == (("door / gate", "1 (open)", "1 (shut)"),)
 
+    def test_an_allowed_name_hides_no_other_meaning(self) -> None:
+        """Two names may be wanted; that they mean the opposite is another thing."""
+        sent = '0.0 door one_means = "open"\n0.1 reserved 7'
+        received = '0.0 gate one_means = "shut"\n0.1 reserved 7'
+        connection = pair(sent, received)
+        assert "meaning-differs" not in {one.rule for one in checks.check(connection).findings}
+        first, second = (
+            replace(one, allowances=(Allowance(rule="renamed-signal", reason="r", signal=name),))
+            for one, name in zip(connection.ends, ("door", "gate"), strict=True)
+        )
+        for changed in (replace(connection, first=first), replace(connection, second=second)):
+            assert [one.rule for one in checks.check(changed).findings] == ["meaning-differs"]
+        same = pair(sent, received.replace("shut", "open"))
+        named = replace(same.first, allowances=first.allowances)
+        assert not checks.check(replace(same, first=named)).findings
+
     def test_reserved_values_are_part_of_what_is_sent(self) -> None:
         connection = pair("0.0 a\n0.1 reserved 7", "0.0 a\n0.1 b\n0.2 reserved 6")
         entry = connection.first.sends.entries[1]
@@ -859,10 +875,14 @@ class TestNotJudged:
             "both ends"
         )
 
-    def test_what_an_unknown_profile_leaves_open_has_a_finding_instead(self) -> None:
+    def test_what_an_unknown_profile_leaves_open(self) -> None:
         report = checks.check(self.stated("my-link", watchdog_ms=1, exchange_ms=1))
         assert "unknown-profile" in {finding.rule for finding in report.findings}
-        assert {entry.subject for entry in report.not_judged} == {""}
+        subjects = {entry.rule: entry.subject for entry in report.not_judged if entry.subject}
+        assert subjects == {
+            "illegal-size": "what a profile asks of sizes, types, values on loss, addresses and "
+            "parameters"
+        }
         reasons = {entry.rule: entry.reason for entry in report.not_judged}
         assert reasons["illegal-size"] == "the profile is not known"
 

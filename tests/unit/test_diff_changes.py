@@ -21,6 +21,7 @@ from safeframe._diff import (
     compare_versions,
     fails,
 )
+from safeframe._diff.changes import NOT_STATED
 from safeframe._diff.levels import PARTS
 from safeframe._model import Allowance, ConnectionTable, Map, Relation, Signal
 from safeframe._source import Location
@@ -499,3 +500,19 @@ def test_a_million_bits_of_overlap_are_no_trap() -> None:
     )
     changes = compare_versions(end_of(Map()), end_of(Map(entries=wide)))
     assert len(changes) == 401
+
+
+def test_each_allowance_of_one_rule_counts() -> None:
+    """Of several for one signal each has a reason of its own, and none hides another."""
+    one, two, new = (
+        Allowance(rule="hole", signal="a", reason=reason) for reason in ("first", "second", "new")
+    )
+
+    def changes(before: tuple[Allowance, ...], after: tuple[Allowance, ...]) -> list[object]:
+        ends = [replace(end_of(ONE_BRAKE), allowances=each) for each in (before, after)]
+        return [(change.before, change.after) for change in compare_versions(*ends)]
+
+    assert changes((one, two), (two, one)) == []
+    assert changes((one, two), (new, two)) == [("first", "new")]
+    assert changes((one, one), (one,)) == [("first", NOT_STATED)]
+    assert changes((two,), (two, one, new)) == [(NOT_STATED, "first"), (NOT_STATED, "new")]

@@ -238,6 +238,18 @@ def test_junit_of_one_connection_skips_what_only_several_show() -> None:
     assert plant.skipped == len(plant) > 0
 
 
+@pytest.mark.parametrize("names", [("A-B",), ("A-B", "A-C")])
+def test_junit_skips_devices_and_records_without_a_plant_file(names: tuple[str, ...]) -> None:
+    """No case MUST pass of a rule that had nothing to look at, nor be skipped if it had."""
+    for plants in ((), ("plant.toml",)):
+        *_, plant = suites(junit.report(Report(connections=names, plants=plants)))
+        skipped = {case.name for case in plant if case.is_skipped}
+        assert (skipped >= checks.DEVICE_RULES) is not bool(plants)
+        assert ("address-reused" in skipped) is (len(names) == 1)
+        if plants:
+            assert not skipped & checks.DEVICE_RULES
+
+
 def test_junit_of_unreadable_input() -> None:
     (suite,) = suites(junit.problems(UNREAD))
     (case,) = suite
@@ -308,7 +320,11 @@ def test_workflow_commands_of_unreadable_input() -> None:
         "::error title=safeframe%3A input cannot be read::<stdin>: 50%25 read\n"
     )
     many = InputError(*(Problem(path=f"{n}", message="bad") for n in range(20)))
-    assert len(lines_of.workflow_problems(many).splitlines()) == 10
+    assert lines_of.workflow_problems(many).splitlines()[9:] == [
+        "::error title=safeframe::11 more; safeframe check without this format lists them"
+    ]
+    ten = InputError(*(Problem(path=f"{n}", message="bad") for n in range(10)))
+    assert "more;" not in lines_of.workflow_problems(ten)
 
 
 def test_workflow_commands_say_when_nothing_is_wrong() -> None:
@@ -445,6 +461,14 @@ def test_junit_from_the_command_line_skips_what_has_no_data(
     skipped = [case.name for case in own if case.is_skipped]
     assert "watchdog-too-long" in skipped
     assert "illegal-size" not in skipped
+
+
+@pytest.mark.parametrize("chosen", ["sarif", "workflow-commands", "code-quality-json"])
+def test_what_was_not_judged_is_said_beside_formats_without_room(
+    site: Path, capsys: pytest.CaptureFixture[str], chosen: str
+) -> None:
+    main(["check", "--format", chosen, "maps"])
+    assert "safeframe: not judged: application_parameters at both ends" in capsys.readouterr().err
 
 
 def test_baseline_from_the_command_line(site: Path, capsys: pytest.CaptureFixture[str]) -> None:

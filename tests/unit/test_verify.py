@@ -158,7 +158,10 @@ class TestRoutesThatNobodyDeclares:
     @pytest.mark.parametrize("format_", ["sarif", "workflow-commands", "code-quality-json"])
     def test_formats_without_room_for_it(self, site: Site, format_: str) -> None:
         assert main(["check", "maps", "--format", format_]) == 0
-        assert site.out.readouterr().err == f"safeframe: not looked at: {self.TOLD}\n"
+        assert site.out.readouterr().err == (
+            "safeframe: not judged of SC1-LC1, SC1-LX, SC1-LX2: application_parameters at both "
+            f"ends (no end states it)\nsafeframe: not looked at: {self.TOLD}\n"
+        )
 
     def test_a_plant_without_routes(self, site: Site) -> None:
         site.plant(LX, LX2)
