@@ -131,6 +131,24 @@ def test_every_field_and_the_start_up_are_spoilt() -> None:
     ]
 
 
+@pytest.mark.parametrize(("first", "second"), [(8, 8), (1, 9)])
+def test_the_bit_of_a_start_up_frame_is_one_of_that_frame(first: int, second: int) -> None:
+    """Frames of the start-up of FSCP 13/1 are shorter or longer than those with data."""
+    manager, node = make("fscp-13-1", first, second, {}).connection.ends
+    link = link_of(Connection(first=dataclasses.replace(manager, role="manager"), second=node))
+    places: list[float] = []
+    for seed in range(12):
+        (legal,) = fixtures.make(link, "states", seed=seed, count=1)
+        for each in fixtures.make(link, "faults", seed=seed):
+            if each.label.startswith("fault-corrupted-start-"):
+                good, bad = legal.steps[len(each.steps) - 1].octets, each.steps[-1].octets
+                (at,) = [at for at, octet in enumerate(good) if octet != bad[at]]
+                assert len(good) == len(bad)
+                places.append(at / len(good))
+    assert min(places) < 0.1
+    assert max(places) > 0.9
+
+
 def test_a_single_change() -> None:
     link = make("fscp-12-1", 2, 2, {})
     legal = fixtures.make(link, "states", seed=1, count=14)[0].steps
