@@ -506,6 +506,21 @@ class TestFaults:
         made = {each.label: each for each in fixtures.make(link, "faults")}
         assert made["fault-addressing"].steps[-2].octets[:2] == b"\x01\x01"
 
+    @pytest.mark.parametrize("first", [0x101, 0x103, 0x13F, 0x17D, 0x17F])
+    def test_what_a_receiver_names_first_at_the_borders_of_the_range(self, first: int) -> None:
+        """An inverted bit may lead to an identifier out of the range, which is named first."""
+        link = link_of(make(*ONE_WAY[0]).connection, identifier_1=first)
+        for each in fixtures.make(link, "faults"):
+            if "identifier" in each.label:
+                judge = Judge(link, fresh=True)
+                found = [judge.judge(step.side, step.octets, step.time_us) for step in each.steps]
+                assert [opinion.check for opinion in found] == [step.check for step in each.steps]
+        wrong = {each.label: each.steps for each in fixtures.make(link, "faults")}
+        copy = wrong["fault-corrupted-identifier-copy"][-1]
+        legal = 0x102 <= int.from_bytes(copy.octets[:2], "big") <= 0x180
+        assert legal == (first not in (0x101, 0x17F))
+        assert copy.check == ("identifier_2" if legal else "identifiers")
+
     def test_without_data_there_is_nothing_to_invert(self) -> None:
         """An empty map that is said to be sent has no sender; one octet is the least."""
         link = make(NAME, 1, 0, {})

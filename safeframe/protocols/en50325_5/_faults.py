@@ -54,6 +54,11 @@ class _FaultyRun:
         plain, inverted = self.pairs[self.late]
         return (*self.before, *steps, plain, _wrong(inverted, "watchdog", change))
 
+    def first_failed(self, step: SentFrame) -> str:
+        """Return the check that a receiver names first for a message that is none of its own."""
+        found = self.link.session().judge(self.link.senders[step.side], step.octets)
+        return next(each.check for each in found.inspection.verdicts if each.result == "failed")
+
     def all_missing(self) -> list[tuple[SentFrame, ...]]:
         """Return the pairs that something must befall for the refresh time to end."""
         return self.pairs[_AT : self.late]
@@ -118,14 +123,14 @@ def _corrupted(run: _FaultyRun) -> Iterator[FaultRun]:
     step = replace(run.inverted, octets=run.inverted.octets[:_HEAD] + run.plain.octets[_HEAD:])
     steps = run.plain, _wrong(step, "inverted", change)
     yield FaultRun("not-inverted", "corruption", change, _INVERTED, (*run.before, *steps))
-    for label, step, check in (
-        ("corrupted-identifier", run.plain, "identifier_1"),
-        ("corrupted-identifier-copy", run.inverted, "identifier_2"),
+    for label, step in (
+        ("corrupted-identifier", run.plain),
+        ("corrupted-identifier-copy", run.inverted),
     ):
-        # Bit 1 of the low octet: another odd or even identifier of the legal range.
+        # Bit 1 of the low octet: another odd or even identifier, which may be one out of the range.
         wrong, places = _flipped(step, [9])
         change = f"inverted in the identifier: {places}"
-        wrong = _wrong(wrong, check, change)
+        wrong = _wrong(wrong, run.first_failed(wrong), change)
         steps = (wrong, _passed(run.inverted, _ALONE)) if step is run.plain else (run.plain, wrong)
         yield FaultRun(label, "corruption", change, _IDENTIFIER, (*run.before, *steps))
 
