@@ -79,6 +79,22 @@ class TestVerdicts:
             ]
             assert judged(link, each.steps) == stated, each.label
 
+    @pytest.mark.parametrize("manager", [0, 1])
+    def test_of_data_in_time_behind_a_start_up(self, manager: int) -> None:
+        """Whichever end manages, no end is silent for longer than one exchange."""
+        ends = [end_with(end, watchdog_ms=13) for end in make(*CASES[3]).connection.ends]
+        ends[manager] = dataclasses.replace(ends[manager], role="manager")
+        link = link_of(Connection(first=ends[0], second=ends[1]))
+        (made,) = fixtures.make(link, "states", count=3)
+        sides = [step.side for step in made.steps]
+        assert sides == [(manager + at) % 2 for at in range(len(sides))]
+        for each in sets_of(link, 1):
+            stated = [
+                ("accept" if step.verdict == "undetected" else step.verdict, step.check)
+                for step in each.steps
+            ]
+            assert judged(link, each.steps) == stated, each.label
+
     @settings(max_examples=15)
     @given(connection=clean_connections("fscp-12-1"), seed=st.integers(0, 1 << 32))
     def test_of_any_connection(self, connection: Connection, seed: int) -> None:
