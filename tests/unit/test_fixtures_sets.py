@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from safeframe import _checks as checks
+from safeframe import _mapfile as mapfile
 from safeframe import capture, cases, fixtures, frame
 from safeframe._bits import Place
 from safeframe._codec import decode
@@ -31,7 +32,7 @@ from safeframe.protocols.opcua_safety._start import START_UP
 from safeframe.relations import Watch
 from tests.strategies import clean_connections
 
-from .links import CASES, demo_connection, end_with, make
+from .links import CASES, ONE_WAY, demo_connection, end_with, make
 
 BUILT_IN = (
     *(("bool", 1), ("int", 8), ("uint", 8), ("int", 16), ("uint", 16), ("int", 32), ("uint", 32)),
@@ -226,6 +227,87 @@ def test_watchdog_must_be_stated(kind: str) -> None:
     link = link_of(Connection(first=first, second=second))
     with pytest.raises(UsageError, match=r"^SC1-LX must state watchdog_ms for "):
         fixtures.make(link, kind)
+
+
+class TestTooLate:
+    """Frames that a receiver rejects by the watchdog MUST never be stated to be accepted."""
+
+    def link(self, watchdog_ms: int, exchange_ms: int | None, number: int = 1) -> Link:
+        ends = [
+            end_with(end, watchdog_ms=watchdog_ms, exchange_ms=exchange_ms)
+            for end in make(*CASES[number]).connection.ends
+        ]
+        return link_of(Connection(first=ends[0], second=ends[1]))
+
+    @pytest.mark.parametrize("kind", KINDS)
+    def test_of_every_set(self, kind: str) -> None:
+        with pytest.raises(UsageError) as caught:
+            fixtures.make(self.link(11, 12), kind)
+        assert str(caught.value) == (
+            "the exchange time of SC1-LX must be 11 ms or less, the watchdog "
+            "(watchdog_ms of SC1, <memory>; watchdog_ms of LX, <memory>), not 12 ms "
+            "(exchange_ms of SC1, <memory>; exchange_ms of LX, <memory>): "
+            "frames would come too late"
+        )
+        assert fixtures.make(self.link(12, 12), kind)
+
+    def test_one_frame_of_each_end_is_never_late(self) -> None:
+        (made,) = fixtures.make(self.link(11, 12, 9), "start-up")
+        assert len(made.steps) == 2
+        assert [verdict for verdict, _ in judged(self.link(11, 12, 9), made.steps)] == [
+            "accept",
+            "accept",
+        ]
+
+    def test_where_both_values_stand(self) -> None:
+        text = (
+            'format = "safeframe-map/1"\n'
+            'end = {{ name = "{0}", peer = "{1}", role = "{2}", address = {3} }}\n'
+            '{4} = [ {{ at = "0.0", name = "a" }}, {{ at = "0.1", reserved = 7 }} ]\n'
+            '{5} = [ {{ at = "0.0", name = "b" }}, {{ at = "0.1", reserved = 7 }} ]\n'
+            "[connection]\n"
+            'name = "C"\nprofile = "fscp-12-1"\nid = 7\n{6}\n'
+        )
+        first = mapfile.loads(
+            text.format("A", "B", "master", 1, "sends", "receives", "watchdog_ms = 20"), path="a"
+        )
+        second = mapfile.loads(
+            text.format("B", "A", "slave", 2, "receives", "sends", "watchdog_ms = 9"), path="b"
+        )
+        with pytest.raises(UsageError) as caught:
+            fixtures.make(link_of(Connection(first=first, second=second)), "states")
+        assert str(caught.value) == (
+            "the exchange time of C must be 9 ms or less, the watchdog "
+            "(watchdog_ms of B, b:9), not 10 ms (taken where no map states exchange_ms): "
+            "frames would come too late"
+        )
+
+    @pytest.mark.parametrize(
+        ("given", "where"),
+        [
+            ({}, "sct_ms of SC1, <memory>; sct_ms of LX, <memory>"),
+            ({"sct_ms": 9}, "given by name"),
+        ],
+    )
+    def test_a_time_of_the_protocol(self, given: dict[str, Any], where: str) -> None:
+        ends = [
+            dataclasses.replace(
+                end_with(end, watchdog_ms=None),
+                parameters=tuple(
+                    (name, 11 if name == "sct_ms" and not given else value)
+                    for name, value in end.parameters
+                ),
+            )
+            for end in make(*ONE_WAY[0]).connection.ends
+        ]
+        link = link_of(Connection(first=ends[0], second=ends[1]), **given)
+        with pytest.raises(UsageError) as caught:
+            fixtures.make(link, "faults")
+        assert str(caught.value) == (
+            f"the exchange time of SC1-LX must be {given.get('sct_ms', 11)} ms or less, the "
+            f"watchdog ({where}), not 12 ms (exchange_ms of SC1, <memory>; exchange_ms of LX, "
+            "<memory>): frames would come too late"
+        )
 
 
 def test_start_up_is_not_offered_for_all() -> None:
