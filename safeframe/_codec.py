@@ -110,10 +110,13 @@ def _long(number: int, scale: str) -> str:
 
 
 def _scaled(number: int | float, scale: str) -> str:
-    from decimal import Decimal  # deferred: most maps scale nothing.
+    from decimal import Context, Decimal  # deferred: most maps scale nothing.
 
-    # Multiplication by 1 in the last place keeps exact decimals; "f" avoids 1E+2.
-    return f"{Decimal(str(number)) * Decimal(scale):f}"
+    # A product has at most as many digits as its factors together, so nothing is rounded; its last
+    # place stays, and "f" avoids 1E+2.
+    stated, factor = Decimal(str(number)), Decimal(scale)
+    digits = len(stated.as_tuple().digits) + len(factor.as_tuple().digits)
+    return f"{Context(prec=digits).multiply(stated, factor):f}"
 
 
 def read_signal(signal: Signal, data: bytes, validity: Signal | None = None) -> Reading:

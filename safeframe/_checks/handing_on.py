@@ -38,6 +38,13 @@ Judge = Callable[["Handover", "Site"], Iterator[str | Open]]
 
 MEANT = "or declare in the route that it is meant"
 
+_EXACT_DIGITS = 80
+"""Most digits of a number that a message states exactly: every one of 128 bits with a usual scale
+has less."""
+
+_NEAR_DIGITS = 28
+"""Digits of a number that a message only states about."""
+
 
 def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
     """Register what judges one end of a route; it yields what is wrong and what stays open.
@@ -110,10 +117,14 @@ def exact_number(value: int | float | str) -> Fraction | float:
 
 
 def decimal_text(value: Fraction) -> str:
-    """Return a number as people write it; of a very large one the magnitude."""
-    from decimal import Decimal  # deferred: for messages only.
+    """Return a number as people write it, or "about" and what is near to it."""
+    from decimal import Context, Decimal, Inexact  # deferred: for messages only.
 
     if value.numerator.bit_length() > 128:
         return f"about 2^{value.numerator.bit_length() - value.denominator.bit_length()}"
-    number = Decimal(value.numerator) / Decimal(value.denominator)
-    return f"{number.normalize():f}"
+    parts = Decimal(value.numerator), Decimal(value.denominator)
+    exact = Context(prec=_EXACT_DIGITS, traps=[])
+    number = exact.divide(*parts)
+    if not exact.flags[Inexact]:
+        return f"{number.normalize(exact):f}"
+    return f"about {Context(prec=_NEAR_DIGITS).divide(*parts).normalize():f}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Mapping
-from decimal import Decimal
+from decimal import Context, Decimal, Inexact, InvalidOperation
 from typing import Any
 
 from .. import _codec as codec
@@ -35,6 +35,10 @@ exit codes of explain: 0 accepted, 1 rejected or it cannot be judged; 2 wrong us
 Generated frames are for benches and simulators only, never for a running machine.
 """
 _WORDS = {"true": 1, "false": 0}
+_LEAST_DIGITS = 1100
+"""Digits of an exact quotient at least: no double lies between two numbers that these tell apart,
+and a value that fits no signal is still told with the range."""
+_TRAPS = [InvalidOperation, Inexact]
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -169,20 +173,27 @@ def _number(signal: Signal, text: str) -> int | float:
 
 
 def _unscaled(signal: Signal, value: Decimal) -> int | float:
-    """Return the number before scaling of a value in the unit of the map."""
+    """Return the number before scaling of a value in the unit of the map; no integer is rounded.
+
+    Raises ArithmeticError for what is no number of any map: infinite, or of very many digits.
+    """
     scale = Decimal(signal.scale)
-    number = value / scale
+    given = [len(one.as_tuple().digits) for one in (value, scale)]
+    # A quotient of more digits is an InvalidOperation; a remainder has no more than its operands.
+    exact = Context(prec=sum(given) + max(signal.width, _LEAST_DIGITS), traps=_TRAPS)
     if signal.type == "float":
-        return float(number)
-    whole = number.to_integral_value()
-    if whole != number:
-        near = f"{whole * scale:f}"
+        return float(Context(prec=exact.prec).divide(value, scale))
+    quotient, rest = exact.divmod(value, scale)
+    whole = int(quotient)
+    if rest:
+        if exact.multiply(2, rest.copy_abs()) > scale.copy_abs():
+            whole += 1 if (rest > 0) == (scale > 0) else -1
+        near = f"{exact.multiply(whole, scale):f}"
         unit = f" {signal.unit}" if signal.unit else ""
         raise UsageError(
-            f"{signal.name} must be a multiple of {signal.scale}{unit}, "
-            f"such as {near}, not {value:f}"
+            f"{signal.name} must be a multiple of {signal.scale}{unit}, such as {near}, not {value}"
         )
-    return int(whole)
+    return whole
 
 
 def _unknown(name: str, signals: Mapping[str, Signal], args: argparse.Namespace) -> UsageError:
@@ -211,7 +222,8 @@ def _data(ends: list[End], args: argparse.Namespace) -> dict[str, bytes]:
         numbers[name] = _number(signal, text)
         if signal.scale != "1":
             raw = codec.to_raw(signal, numbers[name])
-            said = f"{name}: {codec.meaning(signal, raw)}, raw value {numbers[name]}"
+            carried = codec.value_of(signal, raw)
+            said = f"{name}: {codec.meaning(signal, raw)}, raw value {carried}"
             sys.stderr.write(f"{escaped(said)}\n")
     return {"data": codec.encode(chosen, numbers)}
 

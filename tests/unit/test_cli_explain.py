@@ -17,9 +17,15 @@ end = { name = "SC1", peer = "LX", role = "master", address = 1 }
 sends = [
   { at = "0.0", name = "pressure", width = 16, type = "uint", scale = "0.1", unit = "bar" },
   { at = "2.0", name = "level", width = 32, type = "float", scale = "0.5" },
+  { at = "6.0", name = "travel", width = 128, type = "uint", scale = "0.1" },
+  { at = "22.0", name = "depth", width = 16, type = "int", scale = "-3" },
+  { at = "24.0", name = "span", width = 64, type = "float", scale = "0.5" },
 ]
 receives = [ { at = "0.0", reserved = 16 } ]
 """
+TRAVEL = "12345678901234567890123456789012345.6"
+WIDE = "0." + "0" * 30 + "1"
+RAW = "or raw: and the number before scaling, not"
 
 
 @pytest.fixture
@@ -114,6 +120,37 @@ class TestUnits:
         assert self.built(capsys, "level=1")[2] == "level: 1.00, raw value 2.0\n"
 
     @pytest.mark.parametrize(
+        ("given", "told"),
+        [
+            (f"travel={TRAVEL}", f"travel: {TRAVEL}, raw value {TRAVEL.replace('.', '')}"),
+            (
+                f"travel={(1 << 128) // 10}",
+                f"travel: {(1 << 128) // 10}.0, raw value {(1 << 128) // 10 * 10}",
+            ),
+            ("travel=1e3", "travel: 1000.0, raw value 10000"),
+            ("depth=-12", "depth: -12, raw value 4"),
+            ("depth=12", "depth: 12, raw value -4"),
+            ("level=inf", "level: Infinity, raw value inf"),
+            # What the float on the wire carries is told, not the double that it was made from.
+            ("level=0.05", "level: 0.050000000745058060, raw value 0.10000000149011612"),
+            # A tie of two doubles, and what is a little above it: rounding twice gives the tie.
+            (
+                "span=0.50000000000000005551115123125782702118158340454101562",
+                "span: 0.50, raw value 1.0",
+            ),
+            (
+                "span=0.50000000000000005551115123125782702118158340454101563",
+                "span: 0.50000000000000010, raw value 1.0000000000000002",
+            ),
+        ],
+    )
+    def test_no_value_is_rounded(
+        self, capsys: pytest.CaptureFixture[str], given: str, told: str
+    ) -> None:
+        code, _, err = self.built(capsys, given)
+        assert (code, err) == (0, f"{told}\n")
+
+    @pytest.mark.parametrize(
         ("given", "text"),
         [
             ("pressure=25.61", "pressure must be a multiple of 0.1 bar, such as 25.6, not 25.61"),
@@ -125,6 +162,25 @@ class TestUnits:
                 "level=x",
                 "level must be a value, or raw: and the number before scaling, not 'x'",
             ),
+            (
+                "pressure=25.67",
+                "pressure must be a multiple of 0.1 bar, such as 25.7, not 25.67",
+            ),
+            ("depth=8", "depth must be a multiple of -3, such as 9, not 8"),
+            ("depth=-8", "depth must be a multiple of -3, such as -9, not -8"),
+            ("depth=7", "depth must be a multiple of -3, such as 6, not 7"),
+            (
+                f"travel={TRAVEL}{WIDE[2:]}",
+                f"travel must be a multiple of 0.1, such as {TRAVEL}, not {TRAVEL}{WIDE[2:]}",
+            ),
+            (
+                f"travel={(1 << 128) // 10}.6",
+                f"travel must be 0..{(1 << 128) - 1}, not {1 << 128}",
+            ),
+            ("pressure=inf", f"pressure must be a value in bar, {RAW} 'inf'"),
+            ("pressure=nan", f"pressure must be a value in bar, {RAW} 'nan'"),
+            ("pressure=1e99999999", f"pressure must be a value in bar, {RAW} '1e99999999'"),
+            ("pressure=1e-99999999", f"pressure must be a value in bar, {RAW} '1e-99999999'"),
             ("presure=1", "scaled.toml sends no signal 'presure'; did you mean pressure?"),
             ("zzz=1", "scaled.toml sends no signal 'zzz'"),
         ],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import struct
 from dataclasses import replace
+from fractions import Fraction
 from itertools import pairwise
 
 import pytest
@@ -38,10 +39,33 @@ class TestMeaning:
             (signal(width=8, kind="int", unit="mm", scale="0.10"), 0xFF, "-0.10 mm"),
             (signal(width=8, kind="uint", scale="100"), 2, "200"),
             (signal(width=32, kind="float", unit="m"), 0x3FC00000, "1.5 m"),
+            (
+                signal(width=128, kind="uint", scale="0.1"),
+                (1 << 128) - 1,
+                "34028236692093846346337460743176821145.5",
+            ),
+            (
+                signal(width=64, kind="float", scale="0.12345678901234567890"),
+                0x3FB999999999999A,  # 0.1
+                "0.012345678901234567890",
+            ),
+            (signal(width=64, kind="float", scale="0.1"), 0x7FF0000000000000, "Infinity"),
+            (signal(width=64, kind="float", scale="0.1"), 0x7FF8000000000000, "NaN"),
         ],
     )
     def test_text(self, entry: Signal, raw: int, text: str) -> None:
         assert meaning(entry, raw) == text
+
+
+@given(
+    st.data(),
+    st.integers(1, 1024),
+    st.from_regex(r"-?[1-9][0-9]{0,39}(\.[0-9]{1,40})?", fullmatch=True),
+)
+def test_no_scaled_value_is_rounded(data: st.DataObject, width: int, scale: str) -> None:
+    raw = data.draw(st.integers(0, (1 << width) - 1))
+    text = meaning(signal(width=width, kind="uint", scale=scale), raw)
+    assert Fraction(text) == raw * Fraction(scale)
 
 
 class TestExtract:

@@ -606,6 +606,23 @@ class TestHandovers:
                 "1280 mm/s",
             ),
             (
+                replace(VALUE, width=120, unit="", scale="0.1"),
+                replace(LIMIT, unit="", scale="0.1"),
+                "converts = { width = [120, 16] }",
+                "route-range-exceeded",
+                "speed (0.0) may arrive at SC1 as 0 to 132922799578491587290380706028034457.5, "
+                "and limit (0.0) holds 0 to 6553.5",
+            ),
+            (
+                replace(VALUE, unit="", scale="1e-99"),
+                replace(LIMIT, width=8, unit="", scale="1.00000000000000000000000000001e-99"),
+                'converts = { width = [16, 8], scale = ["1e-99", '
+                '"1.00000000000000000000000000001e-99"] }',
+                "route-range-exceeded",
+                f"speed (0.0) may arrive at SC1 as 0 to 0.{'0' * 94}65535, and limit (0.0) holds "
+                f"0 to 0.{'0' * 96}25500000000000000000000000000255",
+            ),
+            (
                 replace(VALUE, width=256, unit=""),
                 replace(LIMIT, unit=""),
                 "converts = { width = [256, 16] }",
