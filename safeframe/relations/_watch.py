@@ -21,16 +21,15 @@ class Watch:
     """The relations of one end over time: feed it the values as they come.
 
     A violation is told when it begins, not again while it lasts. What held when the watch began
-    counts as having held for long.
+    counts as having held for long, and what cannot be known is not judged.
     """
 
     def __init__(self, end: End) -> None:
         self._rules = rules_of(end)
         self._state: dict[str, Number] = {}
-        self._broken: set[str] = set()
-        self._since: dict[str, float | None] = {}
-        self._seen_false: set[str] = set()
-        self._when: dict[str, bool | None] = {}
+        # By position: nothing keeps two relations from having one name.
+        self._broken: set[int] = set()
+        self._orders = [_Order() for _ in self._rules]
 
     def feed(
         self, time_ms: float, *, sends: Values | None = None, receives: Values | None = None
@@ -38,39 +37,61 @@ class Watch:
         """Take the values of one frame, or of both directions, at a time that never goes back."""
         self._state |= state_of(sends, receives)
         found: list[Violation] = []
-        for rule in self._rules:
-            name = rule.relation.name
+        for number, rule in enumerate(self._rules):
             if rule.relation.follows:
-                why = self._order(rule, time_ms)
-                broken = bool(why)
-            else:
-                why, broken = "", rule.breaks(self._state)
-            if broken and name not in self._broken:
-                found.append(violation_of(rule, self._state, why))
-            (self._broken.add if broken else self._broken.discard)(name)
+                if why := self._orders[number].look(rule, self._state, time_ms):
+                    found.append(violation_of(rule, self._state, why))
+                continue
+            broken = rule.breaks(self._state)
+            if broken and number not in self._broken:
+                found.append(violation_of(rule, self._state))
+            (self._broken.add if broken else self._broken.discard)(number)
         return tuple(found)
 
-    def _order(self, rule: CheckedRelation, time_ms: float) -> str:
-        """Return why a follows relation is broken now, or an empty text."""
+
+class _Order:
+    """One relation about order as it goes on; each of its violations is one moment."""
+
+    __slots__ = ("_is_due", "_since", "_then", "_when")
+
+    def __init__(self) -> None:
+        self._when: bool | None = None
+        self._then: bool | None = None
+        self._since: float | None = None
+        self._is_due = False
+
+    def look(self, rule: CheckedRelation, state: dict[str, Number], time_ms: float) -> str:
+        """Return why the relation is broken at this moment, or an empty text."""
         relation = rule.relation
-        when, then = holds(rule.when, self._state), holds(rule.then, self._state)
-        before = self._when.get(relation.name)
-        self._when[relation.name] = when
-        if then:
-            # None: it held from the first frame on, nobody knows since when.
-            start = time_ms if relation.name in self._seen_false else None
-            self._since.setdefault(relation.name, start)
-        elif then is False:
-            self._seen_false.add(relation.name)
-            self._since.pop(relation.name, None)
-        if when and before is False and then is False:
+        when, then = holds(rule.when, state), holds(rule.then, state)
+        begins = when is True and self._when is False
+        began = then is True and self._then is False
+        if began:
+            # Only here is it known since when it holds.
+            self._since, self._is_due = time_ms, relation.within_ms is not None
+        since = self._since
+        self._when, self._then = when, then
+        if then is not True:
+            self._since = None
+        # What held until now is judged before this moment counts: ``follows`` may end, and
+        # ``when`` begin, only after the time has run out.
+        passed = None if since is None else time_ms - since
+        is_late = (
+            self._is_due
+            and passed is not None
+            and relation.within_ms is not None
+            and passed > relation.within_ms
+        )
+        if is_late or when is not False or then is not True:
+            # It is told once for each beginning of ``follows``. A ``when`` that came may end and
+            # come again at any time; one that is not known may have come.
+            self._is_due = False
+        if begins and then is False:
             return "it came first"
-        since = self._since.get(relation.name)
-        if since is None:
+        if passed is None:
             return ""
-        passed = time_ms - since
-        if when and before is False and passed < relation.after_ms:
+        if is_late:
+            return f"it {'came' if begins else 'has not come'} after {passed:g} ms"
+        if begins and then is True and passed < relation.after_ms:
             return f"it came after {passed:g} ms"
-        if when is False and relation.within_ms is not None and passed > relation.within_ms:
-            return f"it has not come after {passed:g} ms"
         return ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import itertools
 import re
 
@@ -386,6 +387,7 @@ class TestSearch:
 RUN = {"permit_torque": 1, "brake1_release": 1}
 BRAKE = {"permit_torque": 1, "brake1_release": 0}
 OFF = {"permit_torque": 0, "brake1_release": 0}
+SWAPPED = {"permit_torque": 0, "brake1_release": 1}
 
 
 class TestWatch:
@@ -462,6 +464,141 @@ class TestWatch:
         watch = Watch(end)
         assert watch.feed(0, sends={"permit_torque": 1}) == ()
         assert watch.feed(1, sends={"permit_torque": 0}) == ()
+
+    IN_TIME = end_with(
+        "when = { brake1_release = 1 }, follows = { permit_torque = 1 }, within_ms = 200"
+    )
+    LATE = "a: brake1_release = 1 follows permit_torque = 1 within 200 ms, but "
+
+    def test_what_begins_late_is_late_without_a_frame_between(self) -> None:
+        steps = [(0, OFF), (100, BRAKE), (600, RUN), (700, RUN), (800, BRAKE), (900, RUN)]
+        assert self.run(self.IN_TIME, *steps) == [(600, self.LATE + "it came after 500 ms")]
+
+    def test_what_came_in_time_may_end_and_come_again(self) -> None:
+        steps = [(0, OFF), (100, BRAKE), (200, RUN), (1000, BRAKE), (1100, BRAKE), (1200, RUN)]
+        assert self.run(self.IN_TIME, *steps) == []
+
+    def test_what_ends_after_its_time_without_the_other_is_late(self) -> None:
+        steps = [(0, OFF), (100, BRAKE), (301, OFF), (400, BRAKE), (600, OFF)]
+        assert self.run(self.IN_TIME, *steps) == [(301, self.LATE + "it has not come after 201 ms")]
+
+    def test_a_late_one_hides_no_other_violation(self) -> None:
+        steps = [(0, OFF), (100, BRAKE), (400, BRAKE), (410, SWAPPED)]
+        assert self.run(self.IN_TIME, *steps) == [
+            (400, self.LATE + "it has not come after 300 ms"),
+            (410, self.LATE + "it came first"),
+        ]
+
+    def test_what_held_before_the_other_began_needs_no_new_beginning(self) -> None:
+        steps = [(0, SWAPPED), (100, RUN), (150, BRAKE), (900, BRAKE)]
+        assert self.run(self.IN_TIME, *steps) == []
+
+    def test_relations_of_one_name_are_told_each(self) -> None:
+        (rule,) = self.IN_TIME.relations
+        twice = dataclasses.replace(self.IN_TIME, relations=(rule, rule))
+        steps = [(0, OFF), (100, BRAKE), (600, RUN)]
+        assert len(self.run(twice, *steps)) == 2
+
+    def test_an_unknown_time_is_not_judged(self) -> None:
+        end = end_with(
+            "when = { brake1_applied = 1 }, follows = { permit_torque = 1 }, within_ms = 200"
+        )
+        watch = Watch(end)
+        for time, torque in ((0, 0), (100, 1), (600, 1)):
+            assert watch.feed(time, sends={"permit_torque": torque}) == ()
+        # It may have come in time: nobody saw it.
+        assert watch.feed(700, receives={"brake1_applied": 0}) == ()
+        both = end_with(
+            "when = { down = 1 }, follows = { brake1_applied = 1, permit_torque = 1 }, "
+            "after_ms = 50, within_ms = 200"
+        )
+        watch = Watch(both)
+        assert watch.feed(0, sends={"permit_torque": 0, "down": 0}) == ()
+        assert watch.feed(100, sends={"permit_torque": 1}) == ()
+        assert watch.feed(600, receives={"brake1_applied": 1}) == ()
+        assert watch.feed(610, sends={"down": 1}) == ()
+
+
+Sample = tuple[int, bool | None, bool | None]
+
+
+@st.composite
+def timed_samples(draw: st.DrawFn) -> tuple[int, int | None, list[Sample]]:
+    after = draw(st.integers(0, 6))
+    within = draw(st.none() | st.integers(after, 12))
+    time, samples = 0, []
+    unknown = [draw(st.integers(0, 2)), draw(st.integers(0, 2))]
+    for number in range(draw(st.integers(1, 12))):
+        when, then = (None if number < first else draw(st.booleans()) for first in unknown)
+        samples.append((time, when, then))
+        time += draw(st.integers(1, 15))
+    return after, within, samples
+
+
+def by_definition(after: int, within: int | None, samples: list[Sample]) -> list[tuple[int, str]]:
+    """Return what is broken and when it is seen, from the values in every single millisecond."""
+    last = samples[-1][0]
+
+    def at(time: int) -> tuple[bool | None, bool | None]:
+        return next(row[1:] for row in reversed(samples) if row[0] <= time)
+
+    found: dict[int, str] = {}
+    for start in range(1, last + 1):
+        if not (at(start)[1] is True and at(start - 1)[1] is False) or within is None:
+            continue
+        spell = [at(time) for time in range(start, min(start + within, last) + 1)]
+        seen = [time for time, _, _ in samples if time > start + within]
+        if seen and all(row == (False, True) for row in spell):
+            found[seen[0]] = "late"
+    for now in range(1, last + 1):
+        if not (at(now)[0] is True and at(now - 1)[0] is False):
+            continue
+        if at(now)[1] is False:
+            found[now] = "first"
+        elif at(now)[1] is True and now not in found:
+            held = [at(time)[1] for time in range(now, -1, -1)]
+            spell_length = next((n for n, value in enumerate(held) if value is not True), None)
+            is_known = spell_length is not None and held[spell_length] is False
+            if is_known and spell_length is not None and spell_length - 1 < after:
+                found[now] = "early"
+    return sorted(found.items())
+
+
+class TestOrderOverTime:
+    @given(timed_samples())
+    def test_it_agrees_with_the_definition(
+        self, drawn: tuple[int, int | None, list[Sample]]
+    ) -> None:
+        """MUST: ``when`` begins only after ``follows`` has held, and once in time."""
+        after, within, samples = drawn
+        relation = Relation(
+            name="a",
+            when=(("w", (1,)),),
+            follows=(("t", (1,)),),
+            after_ms=after,
+            within_ms=within,
+            reason="r",
+        )
+        bits = tuple(Signal(name=name, at=Place.at(number)) for number, name in enumerate("wt"))
+        end = End(
+            name="SC1",
+            peer="LX",
+            connection_table=ConnectionTable(name="SC1-LX", profile="plain"),
+            sends=Map(entries=bits),
+            relations=(relation,),
+        )
+        watch = Watch(end)
+        found = []
+        for time, when, then in samples:
+            values = {"w": when, "t": then}
+            known = {name: int(value) for name, value in values.items() if value is not None}
+            for violation in watch.feed(time, sends=known):
+                words = violation.message.rpartition("but it ")[2]
+                passed = int(words.split()[-2]) if words.endswith("ms") else 0
+                is_late = within is not None and passed > within
+                kind = "first" if words == "came first" else "late" if is_late else "early"
+                found.append((time, kind))
+        assert found == by_definition(after, within, samples)
 
 
 def test_the_package_exports_what_it_lists() -> None:
