@@ -24,7 +24,7 @@ class BaselineKey(NamedTuple):
     """What a finding is about; no line and no place, so that it survives other edits.
 
     ``about`` lists the culprits as ``END signal`` in sorted order, the end alone where no signal
-    is named.
+    is named, the name alone where it belongs to no end. Culprits without a spot count one by one.
     """
 
     rule: str
@@ -35,8 +35,10 @@ class BaselineKey(NamedTuple):
 
 def key_of(finding: Finding) -> BaselineKey:
     """Return what a finding is about."""
-    about = {f"{spot.end} {spot.signal}".rstrip() for spot in finding.spots}
-    return BaselineKey(finding.rule, finding.connection, finding.direction, tuple(sorted(about)))
+    shown = {f"{spot.end} {spot.signal}".rstrip() for spot in finding.spots}
+    further = [f"{end} {name}".strip() for end, name in finding.culprits]
+    about = tuple(sorted([*shown, *further]))
+    return BaselineKey(finding.rule, finding.connection, finding.direction, about)
 
 
 def identity(finding: Finding) -> str:

@@ -77,7 +77,9 @@ class Finding:
 
     ``cause`` names a known permutation (``shift``, ``swap``, ``octet order`` ...) where one
     explains everything, ``producer`` and ``consumer`` name the ends of its direction or are empty,
-    ``details`` are the symptoms that the cause explains, shown on demand.
+    ``details`` are the symptoms that the cause explains, shown on demand. ``culprits`` are the
+    (end, name) pairs that the finding is about beyond its spots: those of which no spot is shown,
+    and names of what is no signal. They are not shown; by them findings are told apart.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -101,6 +103,7 @@ class Finding:
     cause: str = ""
     details: tuple[str, ...] = ()
     counterexample: Counterexample | None = None
+    culprits: tuple[tuple[str, str], ...] = ()
 
     @property
     def direction(self) -> str:

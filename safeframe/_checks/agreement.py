@@ -18,6 +18,7 @@ from .phrases import (
     moves,
     names_of,
     of_kind,
+    pair_culprits,
     pair_spots,
     place_text,
     placed,
@@ -64,6 +65,7 @@ def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, _realign),
+            culprits=pair_culprits(view, cause.pairs[1:]),
         )
 
 
@@ -271,6 +273,7 @@ def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
             details=moves(view, tuple(shifted)),
             counterexample=find.witness(view.direction, rows(cause)),
             remedies=alignments(view, cause, _resize),
+            culprits=pair_culprits(view, shifted),
         )
 
 
@@ -323,6 +326,7 @@ def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
             details=moves(view, cause.pairs),
             counterexample=find.witness(direction, rows(cause)),
             remedies=alignments(view, cause, _reserve),
+            culprits=pair_culprits(view, cause.pairs),
         )
 
 

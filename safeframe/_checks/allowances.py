@@ -60,6 +60,7 @@ def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
     if allowance.rule != finding.rule:
         return False
     named = {spot.signal for spot in finding.spots if spot.end == end.name}
+    named |= {name for of, name in finding.culprits if of == end.name}
     if not allowance.signal:
         return bool(named)
     return named == {allowance.signal} and not finding.details
@@ -72,4 +73,6 @@ def _unused(name: str, end: End, allowance: Allowance, *, known: bool) -> Findin
         if known
         else f"{end.name} allows {what}, but no rule has that name"
     )
-    return Finder(UNUSED, name, [])(message, [Spot(end=end.name, where=allowance.where)])
+    culprits = [("", f"allow {allowance.rule}"), (end.name, allowance.signal)]
+    spots = [Spot(end=end.name, where=allowance.where)]
+    return Finder(UNUSED, name, [])(message, spots, culprits=culprits)

@@ -36,7 +36,7 @@ def parameter_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
             spots = [Spot(end=end.name, where=end.locate(key))]
             if key.endswith("_address"):
                 spots.append(Spot(end=end.name, where=end.locate("end.address")))
-            yield find(message, spots, remedy=remedy)
+            yield find(message, spots, remedy=remedy, culprits=[("", key)])
 
 
 @rule(
@@ -61,4 +61,4 @@ def parameters_do_not_fit(context: Context, find: Finder) -> Iterator[Finding]:
     agreement = protocols.room(profile.name).agreement
     for key, message, remedy in agreement(context.connection) if agreement else ():
         spots = [Spot(end=end.name, where=end.locate(key)) for end in context.connection.ends]
-        yield find(message, spots, remedy=remedy)
+        yield find(message, spots, remedy=remedy, culprits=[("", key)])

@@ -56,7 +56,11 @@ def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterato
     """Find connections of a plant file without a record."""
     for connection in connections:
         if connection.installed and not connection.record:
-            yield find(f"{_of(connection)} names no record", [_spot(connection)])
+            yield find(
+                f"{_of(connection)} names no record",
+                [_spot(connection)],
+                culprits=[("", connection.name)],
+            )
 
 
 @plant_rule(
@@ -76,7 +80,11 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
         if len(sharing) > 1:
             names = listed([_of(connection) for connection in sharing])
             spots = [_spot(connection) for connection in sharing[:MOST_LISTED]]
-            yield find(f"the record {path} is named by {names}", spots)
+            yield find(
+                f"the record {path} is named by {names}",
+                spots,
+                culprits=[("", _of(connection)) for connection in sharing],
+            )
 
 
 @plant_rule(
@@ -107,6 +115,7 @@ def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterat
                     *(Spot(end=end.name, where=end.where) for end in other),
                     _spot(connection),
                 ],
+                culprits=[("", connection.name)],
             )
 
 
@@ -119,6 +128,7 @@ def _read_back(
             yield find(
                 text.format(record=connection.record, end=end.name, connection=connection.name),
                 [_spot(connection, end.name)],
+                culprits=[("", connection.name)],
             )
 
 
@@ -174,6 +184,7 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
                 f"{end.name} has the serial number {one} in the plant file and {two} in the record "
                 f"{connection.record}",
                 [_spot(connection, end.name)],
+                culprits=[("", connection.name)],
             )
 
 

@@ -73,6 +73,7 @@ def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
                 yield find(
                     f"{on_routes(one.route.name for one in handovers)}: {message}",
                     _spots(handovers[0]),
+                    culprits=[("", name) for name in sorted({h.route.name for h in handovers})],
                 )
 
         route_rule(entry)(check)

@@ -136,6 +136,7 @@ def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
             yield find(
                 both(context, what, left, right),
                 spots(context, f"connection.{key}"),
+                culprits=[("", f"connection.{key}")],
                 remedies=stated_alike(context, what, f"connection.{key}", _sizes),
             )
     for name, one, two in _unequal(context):
@@ -143,6 +144,7 @@ def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
         yield find(
             both(context, f"the parameter {name}", left, right),
             spots(context, f"parameters.{name}"),
+            culprits=[("", f"parameters.{name}")],
             remedies=stated_alike(context, f"the parameter {name}", f"parameters.{name}"),
         )
 
@@ -206,7 +208,11 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
                 if not problem:
                     continue
                 text = f"the parameter {key} of {end.name} must be {problem}, not {value}"
-            yield find(text, [Spot(end=end.name, where=end.locate(f"parameters.{key}"))])
+            yield find(
+                text,
+                [Spot(end=end.name, where=end.locate(f"parameters.{key}"))],
+                culprits=[("", f"parameters.{key}")],
+            )
         stated = dict(end.parameters)
         for entry in profile.parameters:
             applies = not entry.roles or end.role in entry.roles
@@ -214,6 +220,7 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
                 yield find(
                     f"the parameter {entry.name} of {end.name} is missing",
                     [Spot(end=end.name, where=end.locate("parameters"))],
+                    culprits=[("", f"parameters.{entry.name}")],
                 )
 
 
@@ -281,6 +288,7 @@ def above_tested_size(context: Context, find: Finder) -> Iterator[Finding]:
                     for end in context.connection.ends
                     if sizes.get(end.name, 0) > most.octets
                 ],
+                culprits=[("", f"parameters.{most.what}")],
             )
 
 

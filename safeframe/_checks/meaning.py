@@ -184,6 +184,7 @@ def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finde
         f"{names}{more}",
         [spot(end, signal) for signal in unbound[:5]],
         direction=view.direction,
+        culprits=[(end.name, signal.name) for signal in unbound[5:]],
     )
 
 

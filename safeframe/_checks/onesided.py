@@ -82,6 +82,7 @@ def _whole_map(view: View, context: Context, find: Finder) -> Finding:
         direction=view.direction,
         cause="one-sided map",
         details=[f"{signal.name}: {place_text(signal)} at {here.name}" for signal in signals],
+        culprits=[(here.name, signal.name) for signal in signals[1:]],
     )
 
 

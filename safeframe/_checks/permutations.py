@@ -14,6 +14,7 @@ from .phrases import (
     moves,
     names_of,
     of_kind,
+    pair_culprits,
     pair_spots,
     placed,
     rows,
@@ -50,6 +51,7 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
             cause="octet order",
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
+            culprits=pair_culprits(view, cause.pairs[1:]),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -76,6 +78,7 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
             cause="bit numbering",
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
+            culprits=pair_culprits(view, cause.pairs[1:]),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -101,6 +104,7 @@ def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
             cause="nibble order",
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
+            culprits=pair_culprits(view, cause.pairs[1:]),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -134,6 +138,7 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
             cause="bit per octet",
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
+            culprits=pair_culprits(view, cause.pairs[1:]),
             remedies=_as_there(view, cause, find.rule.remedy),
         )
 
@@ -164,6 +169,7 @@ def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
             cause="rearranged",
             details=moves(view, cause.pairs),
             counterexample=find.witness(view.direction, rows(cause)),
+            culprits=pair_culprits(view, cause.pairs[1:]),
         )
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "moves",
     "names_of",
     "of_kind",
+    "pair_culprits",
     "pair_spots",
     "place_text",
     "placed",
@@ -65,6 +66,16 @@ def pair_spots(view: View, pairs: tuple[Pair, ...], most: int = 1) -> list[Spot]
         found
         for pair in pairs[:most]
         for found in (spot(producer, pair.left), spot(consumer, pair.right))
+    ]
+
+
+def pair_culprits(view: View, pairs: Iterable[Pair]) -> list[tuple[str, str]]:
+    """Return the signals of pairs of which no spot is shown: a finding is about all of them."""
+    producer, consumer = view.direction.producer.name, view.direction.consumer.name
+    return [
+        found
+        for pair in pairs
+        for found in ((producer, pair.left.name), (consumer, pair.right.name))
     ]
 
 

@@ -51,6 +51,7 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
                     for _, user in clash[:MOST_LISTED]
                     for end in user.ends
                 ],
+                culprits=_culprits(clash),
             )
 
 
@@ -78,6 +79,7 @@ def _parameters_reused(connections: Iterable[Connection], find: Finder) -> Itera
                     for end in user.ends
                     if name in dict(end.parameters)
                 ],
+                culprits=[("", f"parameters.{name}"), *_culprits(clash)],
             )
 
 
@@ -100,6 +102,11 @@ def _where(clash: Sequence[tuple[str, object]], open_: Sequence[str]) -> str:
     if not open_:
         return f" in network {named}"
     return f"; {listed(open_)} state{'s'[: len(open_) == 1]} no network"
+
+
+def _culprits(clash: Iterable[tuple[str, Connection]]) -> list[tuple[str, str]]:
+    """Return the connections of a clash: two of the same ends are told apart by their names."""
+    return [("", f"{user.name} ({_ends(user)})") for _, user in clash]
 
 
 def _ends(connection: Connection) -> str:
@@ -137,4 +144,5 @@ def address_reused(connections: tuple[Connection, ...], find: Finder) -> Iterato
                         Spot(end=end.name, where=end.locate("end.address"))
                         for _, end in clash[:MOST_LISTED]
                     ],
+                    culprits=[(name, "") for name in names[MOST_LISTED:]],
                 )

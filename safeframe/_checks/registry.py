@@ -213,6 +213,7 @@ class Finder:
         details: Iterable[str] = (),
         counterexample: Counterexample | None = None,
         remedies: Iterable[Remedy] = (),
+        culprits: Iterable[tuple[str, str]] = (),
     ) -> Finding:
         """Return a finding of this rule; the rule's own remedy where none is given.
 
@@ -230,6 +231,7 @@ class Finder:
             cause=cause,
             details=tuple(details),
             counterexample=counterexample,
+            culprits=tuple(culprits),
         )
         offered = tuple(remedies)
         if offered:

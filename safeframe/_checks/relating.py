@@ -18,6 +18,11 @@ def _spot(end: End, relation: Relation) -> Spot:
     return Spot(end=end.name, where=relation.where)
 
 
+def _culprits(*relations: Relation) -> list[tuple[str, str]]:
+    """Return what a finding about relations is about: a spot names the end only."""
+    return [("", f"relations.{relation.name}") for relation in relations]
+
+
 def _named(relations: tuple[Relation, ...]) -> str:
     return ", ".join(f"{relation.name!r}" for relation in relations)
 
@@ -44,6 +49,7 @@ def relation_unknown_signal(context: Context, find: Finder) -> Iterator[Finding]
             yield find(
                 f"the relation {fault.relation.name!r} cannot be judged: {fault.message}",
                 [_spot(end, fault.relation)],
+                culprits=_culprits(fault.relation),
                 remedy=fault.remedy,
             )
 
@@ -61,7 +67,7 @@ def relation_unknown_signal(context: Context, find: Finder) -> Iterator[Finding]
 )
 def relation_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
     """Find relations that leave no legal state, or keep a signal from a value they name."""
-    merged: dict[tuple[str, str], list[Spot]] = {}
+    merged: dict[tuple[str, str], list[tuple[End, Relation]]] = {}
     for end in context.connection.ends:
         if not end.relations:
             continue
@@ -71,16 +77,21 @@ def relation_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
             found = contradictions(end)
         except UsageError as error:
             text = f"whether the relations contradict each other is not known: {error}"
-            spots = [_spot(end, relation) for relation in end.relations]
-            merged.setdefault((text, "state fewer relations between the same signals"), spots)
+            culprits = [(end, relation) for relation in end.relations]
+            merged.setdefault((text, "state fewer relations between the same signals"), culprits)
             continue
         for entry in found:
-            relation = "relation" if len(entry.relations) == 1 else "relations"
-            text = f"by the {relation} {_named(entry.relations)}, {'; '.join(entry.facts)}"
-            spots = merged.setdefault((text, ""), [])
-            spots += (_spot(end, relation) for relation in entry.relations)
-    for (text, remedy), spots in merged.items():
-        yield find(text, spots, remedy=remedy)
+            noun = "relation" if len(entry.relations) == 1 else "relations"
+            text = f"by the {noun} {_named(entry.relations)}, {'; '.join(entry.facts)}"
+            culprits = merged.setdefault((text, ""), [])
+            culprits += ((end, relation) for relation in entry.relations)
+    for (text, remedy), stated in merged.items():
+        yield find(
+            text,
+            [_spot(end, relation) for end, relation in stated],
+            remedy=remedy,
+            culprits=_culprits(*(relation for _, relation in stated)),
+        )
 
 
 @rule(
@@ -110,6 +121,7 @@ def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
                 f"with every signal at its safe value, {end.name} breaks the relation "
                 f"{violation.message}",
                 [_spot(end, violation.relation)],
+                culprits=_culprits(violation.relation),
             )
 
 
@@ -136,4 +148,5 @@ def relations_differ(context: Context, find: Finder) -> Iterator[Finding]:
             f"the relation {relation.name!r} is [{relation}] at {first.name} and [{other}] at "
             f"{second.name}",
             [_spot(first, relation), _spot(second, other)],
+            culprits=_culprits(relation),
         )

@@ -264,7 +264,12 @@ def route_ends_differ(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJ
                     )
     for (_, message), told in wrong.items():
         names = [way[0].route.name for way in told.ways]
-        yield find(f"{on_routes(names)}: {message}", _spots(told.ways[0]), details=told.details)
+        yield find(
+            f"{on_routes(names)}: {message}",
+            _spots(told.ways[0]),
+            details=told.details,
+            culprits=[("", name) for name in sorted(set(names))],
+        )
 
 
 def _causes(wrong: dict[_Span, str]) -> Iterator[tuple[_Span, str, list[str]]]:

@@ -46,6 +46,7 @@ def route_broken(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged
                 *(Spot(end, signal.where, signal.at, signal.name) for end, signal in culprits[key]),
                 *(Spot("", followed.route.where) for followed in routes[:1]),
             ],
+            culprits=_culprits(routes),
         )
     passed = unrouted(seen.site, [followed for followed, _ in seen.routes])
     if passed:
@@ -63,6 +64,10 @@ def _on(routes: Iterable[FollowedRoute]) -> str:
     """Return "on the route ..." for one or for several."""
     names = sorted(followed.route.name for followed in routes)
     return f"on the route{'s'[: len(names) != 1]} {listed(names)}"
+
+
+def _culprits(routes: Iterable[FollowedRoute]) -> list[tuple[str, str]]:
+    return [("", name) for name in sorted({followed.route.name for followed in routes})]
 
 
 @route_rule(
@@ -85,6 +90,7 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
             yield find(
                 f"{_on([followed])}: it passes {listed(twice)} twice",
                 [Spot("", followed.route.where)],
+                culprits=_culprits([followed]),
             )
     asked = {id(followed) for followed, _ in seen.routes}
     for ring in seen.rings:
@@ -95,6 +101,7 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
         yield find(
             f"{_on(ring.routes)}: together they lead back to where they begin, over {around}{more}",
             [Spot("", followed.route.where) for followed in ring.routes[:6]],
+            culprits=[*_culprits(ring.routes), *ring.nodes],
         )
 
 
@@ -124,6 +131,7 @@ def route_too_slow(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudg
                 f"{time.formula}, {-time.margin_ms} ms more than the permitted "
                 f"{time.permitted_ms} ms",
                 [Spot("", followed.route.where)],
+                culprits=_culprits([followed]),
             )
         elif time.permitted_ms is None:
             yield NotJudged(

@@ -205,6 +205,7 @@ def _of_this_end_alone(connection: Connection, told: DeviceMap) -> Iterator[Find
                 Spot(end=there.name, where=there.locate(key)),
             ),
             connection=connection.name,
+            culprits=(("", key),),
         )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -105,6 +106,120 @@ def test_the_text_is_for_reading() -> None:
         "  ]\n"
         "}\n"
     )
+
+
+def end(name: str, other: str, number: int = 7, **given: Any) -> safeframe.End:
+    table = safeframe.ConnectionTable(
+        name=given.pop("connection", "C"),
+        profile=given.pop("profile", "plain"),
+        id=number,
+        legal_octets=(1, 2, 4, 8),
+        network=given.pop("network", ""),
+    )
+    return safeframe.End(name=name, peer=other, connection_table=table, **given)
+
+
+def octet(bound: str, names: str = "abcdefgh") -> safeframe.Map:
+    return safeframe.Map(
+        entries=tuple(
+            safeframe.Signal(
+                name=name, at=Place(0, at), width=1, bind=f"x.{name}" if name in bound else ""
+            )
+            for at, name in enumerate(names)
+        )
+    )
+
+
+def pair(left: safeframe.End, right: safeframe.End) -> safeframe.Connection:
+    return safeframe.Connection(first=left, second=right)
+
+
+def unbound(bound: str) -> list[safeframe.Connection]:
+    both = octet(bound)
+    return [
+        pair(
+            end("SC", "LX", sends=both),
+            end("LX", "SC", receives=replace(both, entries=octet("abcdefgh").entries)),
+        )
+    ]
+
+
+def sharing(count: int) -> list[safeframe.Connection]:
+    return [
+        pair(end("SC", "LX", connection=f"C{at}"), end("LX", "SC", connection=f"C{at}"))
+        for at in range(count)
+    ]
+
+
+def parameters(**given: tuple[int, int]) -> list[safeframe.Connection]:
+    mine, theirs = (tuple((name, both[at]) for name, both in given.items()) for at in (0, 1))
+    return [pair(end("SC", "LX", parameters=mine), end("LX", "SC", parameters=theirs))]
+
+
+def terms(*networks: str, exchange: tuple[int, int] = (1, 1)) -> list[safeframe.Connection]:
+    ends = [
+        end(name, other, network=network)
+        for (name, other), network in zip((("SC", "LX"), ("LX", "SC")), networks, strict=True)
+    ]
+    return [
+        pair(
+            *(
+                replace(one, connection_table=replace(one.connection_table, exchange_ms=time))
+                for one, time in zip(ends, exchange, strict=True)
+            )
+        )
+    ]
+
+
+def invalid(*names: str) -> list[safeframe.Connection]:
+    given: dict[str, Any] = {
+        "profile": "fscp-12-1",
+        "parameters": tuple((name, 1) for name in names),
+    }
+    return [pair(end("SC", "LX", **given), end("LX", "SC", **given))]
+
+
+def displaced(names: str, there: str) -> list[safeframe.Connection]:
+    return [
+        pair(
+            end("SC", "LX", sends=octet(names, names)),
+            end("LX", "SC", receives=octet(there, there)),
+        )
+    ]
+
+
+def related(*names: str) -> list[safeframe.Connection]:
+    relations = tuple(
+        safeframe.Relation(
+            name=name, when=(("gone", (1,)),), requires=(("a", (1,)),), reason="made up"
+        )
+        for name in names
+    )
+    bits = octet("ab", "ab")
+    return [pair(end("SC", "LX", sends=bits, relations=relations), end("LX", "SC", receives=bits))]
+
+
+@pytest.mark.parametrize(
+    ("known", "now", "rule"),
+    [
+        (unbound("gh"), unbound(""), "unbound-signal"),
+        (sharing(20), sharing(21), "connection-id-reused"),
+        (sharing(4)[:2], sharing(4)[2:], "connection-id-reused"),
+        (parameters(x=(1, 2), y=(1, 1)), parameters(x=(1, 1), y=(1, 2)), "parameter-differs"),
+        (terms("n1", "n2"), terms("n1", "n1", exchange=(1, 2)), "parameter-differs"),
+        (invalid("one"), invalid("two"), "parameter-invalid"),
+        (related("first"), related("second"), "relation-unknown-signal"),
+        (displaced("abcd", "zabcd"), displaced("abcde", "zabcde"), "shifted-signals"),
+    ],
+)
+def test_what_is_not_shown_is_not_hidden(
+    known: list[safeframe.Connection], now: list[safeframe.Connection], rule: str
+) -> None:
+    before = safeframe.check_all(known)
+    counts = baseline.loads(baseline.dumps(before.findings))
+    assert baseline.apply(before, counts)[0].findings == ()
+    report, _ = baseline.apply(safeframe.check_all(now), counts)
+    assert rule in [finding.rule for finding in report.findings]
 
 
 ROW = {"rule": "hole", "connection": "c", "direction": "", "about": []}
