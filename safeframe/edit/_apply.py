@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from .. import _checks as checks
 from .._diff import ChangeClass, MixedState, classify, mixed_versions
@@ -92,17 +94,14 @@ def edit(
     after = Connection(first=pages[0].end, second=pages[1].end)
     report = checks.check(after, own_profiles=own_profiles)
     renamed = {operation.name: operation.to} if isinstance(operation, Rename) else {}
-    known = {
-        _key(finding, renamed)
-        for finding in checks.check(before, own_profiles=own_profiles).findings
-    }
+    earlier = checks.check(before, own_profiles=own_profiles).findings
     return Edit(
         old=(first, second),
         new=(replace(first, text=pages[0].text), replace(second, text=pages[1].text)),
         before=before,
         after=after,
         report=report,
-        caused=tuple(finding for finding in report.findings if _key(finding, {}) not in known),
+        caused=tuple(_caused(report.findings, Counter(_key(one, renamed) for one in earlier))),
         own_profiles=own_profiles,
     )
 
@@ -120,7 +119,31 @@ def _pages(first: MapText, second: MapText) -> tuple[MapSheet, MapSheet]:
     return pages[0], pages[1]
 
 
-def _key(finding: Finding, renamed: Mapping[str, str]) -> tuple[object, ...]:
-    """Return what makes a finding the same one before and after: not its lines or numbers."""
-    spots = frozenset((spot.end, renamed.get(spot.signal, spot.signal)) for spot in finding.spots)
-    return finding.rule, finding.direction, spots
+class _Key(NamedTuple):
+    """What makes a finding the same one before and after: not its lines or numbers."""
+
+    rule: str
+    direction: str
+    about: frozenset[tuple[str, str]]
+
+    def is_part_of(self, other: _Key) -> bool:
+        """Tell whether only culprits of another finding are left, each of them named."""
+        named = all(name for _, name in self.about)
+        return named and self[:2] == other[:2] and self.about < other.about
+
+
+def _key(finding: Finding, renamed: Mapping[str, str]) -> _Key:
+    names = [*((spot.end, spot.signal) for spot in finding.spots), *finding.culprits]
+    about = frozenset((end, renamed.get(name, name)) for end, name in names)
+    return _Key(finding.rule, finding.direction, about)
+
+
+def _caused(findings: Iterable[Finding], known: Counter[_Key]) -> Iterator[Finding]:
+    """Yield the findings that were not there before: a second one of a kind was not, either."""
+    left = known.copy()
+    for finding in findings:
+        key = _key(finding, {})
+        if left[key] > 0:
+            left[key] -= 1
+        elif not any(key.is_part_of(other) for other in known):
+            yield finding

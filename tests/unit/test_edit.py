@@ -315,6 +315,46 @@ class TestRemove:
         assert '  { at = "0.7", reserved = 1 },\n' in result.new[0].text
 
 
+class TestWhatAnEditCauses:
+    """A finding of many culprits MUST NOT hide one that the edit adds, shown or not."""
+
+    HEAD = 'format = "safeframe-map/1"\nconnection = { name = "C", profile = "plain", id = 7 }\n'
+
+    def ends(self, *names: str) -> tuple[str, str]:
+        both = []
+        for end, peer, way in (("SC", "LX", "sends"), ("LX", "SC", "receives")):
+            rows = [
+                f'  {{ at = "0.{at}", name = "{name}"'
+                + (f', bind = "x.{name}" }},' if end == "LX" else " },")
+                for at, name in enumerate(names)
+            ]
+            rows.append(f'  {{ at = "0.{len(names)}", reserved = {8 - len(names)} }},')
+            table = f'end = {{ name = "{end}", peer = "{peer}" }}\n{way} = [\n'
+            both.append(self.HEAD + table + "\n".join(rows) + "\n]\n")
+        return both[0], both[1]
+
+    def test_one_more_than_is_shown(self) -> None:
+        insert = Insert(name="newsig", after="e", binds={"LX": "x.new"})
+        result = done(insert, *self.ends("a", "b", "c", "d", "e"))
+        assert [finding.rule for finding in result.caused] == ["unbound-signal"]
+        assert not result.accepted
+
+    def test_one_less(self) -> None:
+        result = done(Remove(name="a"), *self.ends("a", "b", "c", "d", "e", "f"))
+        assert [one.rule for one in result.report.findings if one.rule == "unbound-signal"]
+        assert result.caused == ()
+
+    @pytest.mark.parametrize("other", ["r", "s"])
+    def test_a_second_one_of_a_kind(self, other: str) -> None:
+        sc1, lx = self.ends("a", "b")
+        row = '{{ name = "{}", when = {{ {} = 1 }}, requires = {{ {} = 1 }}, reason = "made up" }}'
+        rows = [row.format("r", "gone", "b" if other == "r" else "a")]
+        rows += [row.format("s", "a", "b")] if other == "s" else []
+        result = done(Remove(name="b"), f"{sc1}relations = [ {', '.join(rows)} ]\n", lx)
+        assert [finding.rule for finding in result.caused] == ["relation-unknown-signal"]
+        assert "b" in result.caused[0].message
+
+
 class TestRename:
     def test_everything_that_names_it(self) -> None:
         result = done(Rename(name="permit", to="go ahead"))
