@@ -133,7 +133,16 @@ def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 f"the bits at {place_text(pair.left)} are called {pair.left.name} at "
                 f"{direction.producer.name} and {pair.right.name} at {direction.consumer.name}"
             )
-            yield _told(view, pair, find, message)
+            # Another meaning than a baseline knows is another finding.
+            texts = [form(signal, "one_means") for signal in (pair.left, pair.right)]
+            culprits = [] if texts[0] == texts[1] else [("", f"one_means {texts}")]
+            yield find(
+                message,
+                pair_spots(view, (pair,)),
+                direction=direction,
+                culprits=culprits,
+                counterexample=find.witness(direction, [(pair.left, pair.right)]),
+            )
 
 
 def _told_as_duplicate(context: Context, view: View, pair: Pair) -> bool:

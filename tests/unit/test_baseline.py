@@ -199,9 +199,21 @@ def related(*names: str) -> list[safeframe.Connection]:
     return [pair(end("SC", "LX", sends=bits, relations=relations), end("LX", "SC", receives=bits))]
 
 
+def named(name: str, meaning: str) -> list[safeframe.Connection]:
+    """Return a bit that is called release at one end, and otherwise at the other."""
+
+    def bit(called: str, text: str) -> safeframe.Map:
+        one = safeframe.Signal(name=called, at=Place(0, 0), one_means=text, bind=called)
+        return safeframe.Map(entries=(one, safeframe.Reserved(at=Place(0, 1), width=7)))
+
+    sent, received = bit("release", "brake released"), bit(name, meaning)
+    return [pair(end("SC", "LX", sends=sent), end("LX", "SC", receives=received))]
+
+
 @pytest.mark.parametrize(
     ("known", "now", "rule"),
     [
+        (named("loesen", "brake released"), named("loesen", "brake applied"), "renamed-signal"),
         (unbound("gh"), unbound(""), "unbound-signal"),
         (sharing(20), sharing(21), "connection-id-reused"),
         (sharing(4)[:2], sharing(4)[2:], "connection-id-reused"),
