@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, product
+from itertools import chain, islice, product
 from math import prod
 
 from .._errors import UsageError
@@ -50,8 +50,10 @@ class StateRow:
 class TruthTable:
     """Every state of signals that relations tie together, in counting order.
 
-    Of a signal with many values only those that a relation names appear, and one other.
-    ``orders`` are the relations about the order of states, which no single state breaks.
+    Of a signal with many values only those that a relation names appear, and one other; of a code
+    its code points, its safe value, and one other where it can carry one: no program means that
+    one, but it may stand on the wire. ``orders`` are the relations about the order of states, which
+    no single state breaks.
     """
 
     columns: tuple[str, ...]
@@ -66,8 +68,8 @@ class StateSpace:
 
     ``keys`` are signals such as ``sends.permit_torque``, ``domains`` the numbers of each that are
     told apart, ``others`` of each the one that stands for all numbers not named (None: there is
-    none). ``legal`` are the states as numbers by key, None where there are too many states to look
-    at each; ``size`` is how many there are.
+    none, or it is no code point, which no program means). ``legal`` are the states as numbers by
+    key, None where there are too many states to look at each; ``size`` is how many there are.
     """
 
     keys: tuple[str, ...]
@@ -90,6 +92,8 @@ class _Group:
         self.labels: dict[str, str] = {}
         self.safe: dict[str, Number] = {}
         self.others: set[tuple[str, Number]] = set()
+        self.unnamed: set[tuple[str, Number]] = set()
+        self.strays: dict[str, tuple[Number, ...]] = {}
         named = {key for rule in rules for key in rule.keys}
         for key in sorted(named, key=lambda key: signals[key][0]):
             signal = signals[key][1]
@@ -100,7 +104,7 @@ class _Group:
 
     def _domain(self, key: str, signal: Signal) -> tuple[Number, ...]:
         if signal.codes:
-            return tuple(number for number, _ in signal.codes)
+            return self._code_points(key, signal)
         named = {
             number
             for rule in self.rules
@@ -109,12 +113,29 @@ class _Group:
         }
         if signal.width == 1 and signal.type != "int":
             return (0, 1)
-        count = len(named)
-        for number in chain(range(count + 1), range(-1, -count - 2, -1)):
-            if number not in named and fits(signal, number):
-                self.others.add((key, number))
-                return (*sorted(named), number)
-        return tuple(sorted(named))
+        # The safe value stands for all that no relation names: so its state is found in the table.
+        # A NaN cannot, as it equals nothing.
+        first = (signal.safe,) if signal.safe == signal.safe else ()
+        other = _other_than(named, signal, first)
+        self.others |= {(key, number) for number in other}
+        return (*sorted(named), *other)
+
+    def _code_points(self, key: str, signal: Signal) -> tuple[Number, ...]:
+        """Return the code points and the safe value; a signal holds that before any program runs.
+
+        What has no code point otherwise is no state that a program can mean, so it makes nothing
+        possible; a table shows it, as a receiver may see it.
+        """
+        safe = {signal.safe} if fits(signal, signal.safe) else set()
+        points = {number for number, _ in signal.codes}
+        self.unnamed |= {(key, number) for number in safe - points}
+        self.strays[key] = _other_than(points | safe, signal)
+        self.others |= {(key, number) for number in self.strays[key]}
+        return tuple(sorted(points | safe))
+
+    def shown(self) -> list[tuple[Number, ...]]:
+        """Return the numbers of each signal that a truth table shows."""
+        return [(*numbers, *self.strays.get(key, ())) for key, numbers in self.domains.items()]
 
     def text(self, key: str, number: Number) -> str:
         """Return a number as the cell of a truth table."""
@@ -178,7 +199,7 @@ class _Group:
         """Yield what must be possible: what it is called if not, the numbers, whose goal it is."""
         for key, numbers in self.domains.items():
             for number in numbers:
-                if (key, number) not in self.others:
+                if (key, number) not in self.others | self.unnamed:
                     label = f"{self.labels[key]} can never be {number}"
                     yield label, {key: frozenset((number,))}, ()
         for rule in self.rules:
@@ -189,6 +210,16 @@ class _Group:
                     for key in rule.keys
                 }
                 yield f"{rule.relation.name} can never begin", both, (rule.relation,)
+
+
+def _other_than(
+    named: set[Number], signal: Signal, first: tuple[Number, ...] = ()
+) -> tuple[Number, ...]:
+    """Return one number besides those named that a signal can carry, or none."""
+    count = len(named)
+    tried = chain(first, range(count + 1), range(-1, -count - 2, -1))
+    fitting = (number for number in tried if number not in named and fits(signal, number))
+    return tuple(islice(fitting, 1))
 
 
 class _Heap:
@@ -266,7 +297,8 @@ def truth_tables(end: End) -> tuple[TruthTable, ...]:
 
 def _table(group: _Group) -> TruthTable:
     keys = list(group.domains)
-    count = prod(len(numbers) for numbers in group.domains.values())
+    shown = group.shown()
+    count = prod(map(len, shown))
     if count > MAX_ROWS:
         raise UsageError(
             f"a truth table must have at most {MAX_ROWS} rows, not {count} "
@@ -274,7 +306,7 @@ def _table(group: _Group) -> TruthTable:
             f"{', '.join(rule.relation.name for rule in group.rules)})"
         )
     rows: list[StateRow] = []
-    for numbers in product(*group.domains.values()):
+    for numbers in product(*shown):
         state = dict(zip(keys, numbers, strict=True))
         rows.append(
             StateRow(

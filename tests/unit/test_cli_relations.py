@@ -48,6 +48,27 @@ def test_a_table(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     )
 
 
+def test_values_without_a_code_point(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "sc1.toml"
+    mode = '{ at = "1.0", name = "m", width = 2, type = "code", codes = { 1 = "a", 2 = "b" } }'
+    row = 'name = "a", when = { up = 1 }, requires = { m = [1, 2] }, reason = "r"'
+    signals = HEAD.replace("]\n", f"  {mode},\n]\n")
+    path.write_text(f"{signals}relations = [{{ {row} }}]\n", encoding="utf-8")
+    assert main(["relations", str(path), "--color", "never"]) == 0
+    assert capsys.readouterr().out.endswith(
+        "  up  m\n"
+        "  0   0      legal\n"
+        "  0   1      legal\n"
+        "  0   2      legal\n"
+        "  0   other  legal\n"
+        "  1   0      forbidden by a; all at their safe values\n"
+        "  1   1      legal\n"
+        "  1   2      legal\n"
+        "  1   other  forbidden by a\n"
+        "  6 of 8 states are legal\n"
+    )
+
+
 def test_an_order(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     row = 'name = "a", when = { permit_torque = 0 }, follows = { brake1_release = 0 }, reason = "r"'
     code, out = run(tmp_path, capsys, row)

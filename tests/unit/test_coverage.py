@@ -626,6 +626,19 @@ class TestPoints:
         states = [each.what for each in plan.points if each.kind == "state"]
         assert states == ["0, 0", "0, 1"]
 
+    def test_states_of_a_code_are_those_that_can_be_exercised(self) -> None:
+        link = make("fscp-12-1", 1, 1, {})
+        code = Signal(name="x", at=Place(0, 0), width=2, type="code", codes=((1, "a"), (2, "b")))
+        other = Signal(name="y", at=Place(0, 2))
+        rule = Relation(name="r", when=(("y", (1,)),), requires=(("x", (1, 2)),), reason="r")
+        plan = plan_of(ends(link, sends=Map(entries=(code, other)), relations=(rule,)))
+        states = {each.what for each in plan.points if each.kind == "state"}
+        assert states == {"0, 0", "1, 0", "2, 0", "1, 1", "2, 1"}
+        rows = [bytes([row]) for row in (0, 3, 1, 2, 5, 6)]
+        steps = RunningLink(plan.link, 1).ticks([(row, b"\0") for row in rows])
+        seen = shown(plan.link, packets(plan.link, steps))
+        assert {each.what for each in seen if each.kind == "state"} == states
+
     def test_no_watchdog(self) -> None:
         terms = dataclasses.replace(RICH.connection.first.connection_table, watchdog_ms=None)
         first, second = (

@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import re
+from dataclasses import replace
+from math import nan
 
 import pytest
 from hypothesis import given
@@ -231,6 +233,30 @@ class TestContradictions:
             contradictions(end)
 
 
+class TestCodes:
+    """What no code point names makes nothing possible; the safe value is there all the same."""
+
+    def test_a_value_without_a_code_point_makes_nothing_possible(self) -> None:
+        end = end_with(
+            "when = { level = [0, 1, 2] }, requires = { sends.up = 1 }",
+            "when = { level = [0, 1, 2] }, requires = { down = 1 }",
+            "when = { sends.up = 1 }, excludes = { down = 1 }",
+        )
+        assert told(end) == [("abc", "no state is legal")]
+
+    def test_the_safe_value_is_possible(self) -> None:
+        text = HEAD.replace('codes = { 0 = "a", 1 = "b", 2 = "c" }', 'codes = { 1 = "b" }')
+        row = "when = { level = 1 }, requires = { down = 1 }"
+        end = loads(f'{text}relations = [{{ name = "a", {row}, reason = "r" }}]\n')
+        assert told(end) == []
+
+    def test_only_what_is_named_must_be_possible(self) -> None:
+        text = HEAD.replace('codes = { 0 = "a", 1 = "b", 2 = "c" }', 'codes = { 1 = "b" }')
+        row = "when = { down = [0, 1] }, requires = { level = 1 }"
+        end = loads(f'{text}relations = [{{ name = "a", {row}, reason = "r" }}]\n')
+        assert told(end) == []  # That the safe state is forbidden is a finding of its own.
+
+
 class TestTruthTables:
     def test_groups_and_rows(self) -> None:
         end = end_with(
@@ -256,8 +282,51 @@ class TestTruthTables:
             (("1", "other"), ()),
             (("2", "200"), ()),
             (("2", "other"), ("b",)),
+            (("other", "200"), ()),
+            (("other", "other"), ()),
         ]
-        assert [row.is_safe for row in level.rows] == [False, True] + [False] * 4
+        assert [row.is_safe for row in level.rows] == [False, True] + [False] * 6
+
+    @pytest.mark.parametrize(
+        ("level", "cells", "safe"),
+        [
+            ('type = "code", codes = { 1 = "a", 2 = "b" }', "0 1 2 other", "0"),
+            ('type = "code", codes = { 2 = "a", 1 = "b" }, safe = 3', "1 2 3 other", "3"),
+            ('type = "code", codes = { 1 = "a", 0 = "b" }', "0 1 other", "0"),
+            ('type = "uint", safe = 3', "1 other", "other"),
+            ('type = "int", safe = -2', "1 other", "other"),
+            ('type = "uint", safe = 1', "1 other", "1"),
+        ],
+    )
+    def test_the_safe_state_has_a_row(self, level: str, cells: str, safe: str) -> None:
+        text = re.sub(r'type = "code", codes = \{.*?\}', level, HEAD, count=1)
+        row = "when = { down = [0, 1] }, requires = { level = 1 }"
+        end = loads(f'{text}relations = [{{ name = "a", {row}, reason = "r" }}]\n')
+        (table,) = truth_tables(end)
+        assert [row.values for row in table.rows if row.values[0] == "0"] == [
+            ("0", cell) for cell in cells.split()
+        ]
+        (found,) = (row for row in table.rows if row.is_safe)
+        assert found.values == ("0", safe)
+        values = {each.name: each.safe for each in end.sends.signals}
+        assert bool(found.broken) == bool(violations(end, sends=values))
+
+    def test_a_code_without_another_value(self) -> None:
+        text = HEAD.replace('2 = "c" }', '2 = "c", 3 = "d" }')
+        row = "when = { level = 2 }, requires = { permit_torque = 1 }"
+        (table,) = truth_tables(
+            loads(f'{text}relations = [{{ name = "a", {row}, reason = "r" }}]\n')
+        )
+        assert [row.values[1] for row in table.rows[:5]] == ["0", "1", "2", "3", "0"]
+
+    def test_a_safe_value_that_is_no_number(self) -> None:
+        end = end_with("when = { speed = 1 }, requires = { sends.up = 1 }")
+        entries = tuple(
+            replace(each, safe=nan) if each.name == "speed" else each
+            for each in end.receives.signals
+        )
+        (table,) = truth_tables(replace(end, receives=replace(end.receives, entries=entries)))
+        assert {row.values[1] for row in table.rows} == {"1", "other"}
 
     def test_a_number_below_zero_is_another_one(self) -> None:
         (table,) = truth_tables(end_with("when = { torque = 0 }, requires = { permit_torque = 1 }"))
