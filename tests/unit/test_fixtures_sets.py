@@ -310,6 +310,34 @@ class TestTooLate:
         )
 
 
+@pytest.mark.parametrize("case", [CASES[1], *CASES[3:11:2], CASES[10], *ONE_WAY], ids=str)
+def test_a_watchdog_of_days_needs_no_run_of_days(
+    case: tuple[str, int, int, dict[str, Any]],
+) -> None:
+    """The run has a bound; the last frame alone comes behind the watchdog, as it states."""
+    # The two profiles carry the time in 16 bits, or say so.
+    longest = 65535 if case[0] in ("fscp-12-1", "en50325-5") else (1 << 32) - 1
+    ends = [
+        dataclasses.replace(
+            end_with(end, watchdog_ms=longest, exchange_ms=1),
+            parameters=tuple(each for each in end.parameters if each[0] != "sct_ms"),
+        )
+        for end in make(*case).connection.ends
+    ]
+    link = link_of(Connection(first=ends[0], second=ends[1]), **case[3])
+    made = {each.label: each for each in fixtures.make(link, "faults", seed=1)}
+    for each in made.values():
+        assert len(each.steps) < 600
+        stated = [
+            ("accept" if step.verdict == "undetected" else step.verdict, step.check)
+            for step in each.steps
+        ]
+        assert judged(link, each.steps) == stated, each.label
+    delayed = made["fault-unacceptable-delay"].steps[-1]
+    assert delayed.check == "watchdog"
+    assert delayed.time_us > 1000 * longest
+
+
 def test_start_up_is_not_offered_for_all() -> None:
     with pytest.raises(UsageError) as caught:
         fixtures.make(make("fscp-2-1", 2, 0, {"format": "base"}), "start-up")

@@ -41,18 +41,29 @@ class _FaultyRun:
 
     @property
     def late(self) -> int:
-        """Number of the first pair that comes too late when those from the victim on are lost."""
+        """Number of the first pair that comes too late when those from the victim on are lost.
+
+        It is the last one where the run is shorter than a long refresh time.
+        """
         last = self.pairs[_AT - 1]
-        return next(
+        late = (
             at
             for at in range(_AT, len(self.pairs))
             if self.pairs[at][0].time_us - last[0].time_us > self.sct_us
         )
+        return next(late, len(self.pairs) - 1)
 
     def until_late(self, steps: Sequence[SentFrame], change: str) -> tuple[SentFrame, ...]:
         """Return the legal run, these steps, and the pair that then comes too late."""
         plain, inverted = self.pairs[self.late]
+        if plain.time_us - self.pairs[_AT - 1][0].time_us <= self.sct_us:
+            plain, inverted = self.behind((plain, inverted))
         return (*self.before, *steps, plain, _wrong(inverted, "watchdog", change))
+
+    def behind(self, pair: Sequence[SentFrame]) -> tuple[SentFrame, ...]:
+        """Return a pair a millisecond after the refresh time has ended."""
+        delay = self.pairs[_AT - 1][0].time_us + self.sct_us + 1000 - pair[0].time_us
+        return tuple(replace(step, time_us=step.time_us + delay) for step in pair)
 
     def first_failed(self, step: SentFrame) -> str:
         """Return the check that a receiver names first for a message that is none of its own."""
@@ -202,8 +213,7 @@ def _late(run: _FaultyRun) -> Iterator[FaultRun]:
         (*run.before, run.plain, late),
     )
     change = "the pair comes after the refresh time has ended"
-    delay = run.pairs[_AT - 1][0].time_us + run.sct_us + 1000 - run.plain.time_us
-    plain, inverted = (replace(step, time_us=step.time_us + delay) for step in run.pairs[_AT])
+    plain, inverted = run.behind(run.pairs[_AT])
     steps = plain, _wrong(inverted, "watchdog", change)
     yield FaultRun("unacceptable-delay", "unacceptable delay", change, _SCT, (*run.before, *steps))
 
@@ -216,8 +226,12 @@ def _others(run: _FaultyRun) -> Iterator[FaultRun]:
         for place, step in enumerate(run.pairs[_AT], 1)
     ]
     change = "a pair of another data object is inserted"
-    early_us = run.link.tick_us // 2
-    inserted = [replace(step, change=change, time_us=step.time_us - early_us) for step in foreign]
+    # Between the pair before and its own time, however short the exchange is.
+    early_us = min(run.link.tick_us // 2, run.plain.time_us - run.before[-1].time_us)
+    inserted = [
+        replace(step, change=change, time_us=min(step.time_us - early_us, run.plain.time_us))
+        for step in foreign
+    ]
     yield FaultRun(
         "insertion", "insertion", change, _IDENTIFIER, (*run.before, *inserted, *run.pairs[_AT])
     )
