@@ -96,6 +96,28 @@ class TestVerdicts:
             ]
             assert judged(link, each.steps) == stated, each.label
 
+    @pytest.mark.parametrize("timeout_us", [1, 3500, 6000, 9000])
+    @pytest.mark.parametrize("turned", [False, True])
+    def test_of_answers_in_time(self, timeout_us: int, turned: bool) -> None:
+        """A consumer that waits for less than half an exchange is answered in that time."""
+        consumer, provider = make("opcua-safety", 0, 3, {}).connection.ends
+        stated = *consumer.parameters, ("consumer_timeout_us", timeout_us)
+        consumer = dataclasses.replace(consumer, parameters=stated)
+        ends = (provider, consumer) if turned else (consumer, provider)
+        link = link_of(Connection(first=ends[0], second=ends[1]))
+        for each in sets_of(link, 1):
+            stated_verdicts = [
+                ("accept" if step.verdict == "undetected" else step.verdict, step.check)
+                for step in each.steps
+            ]
+            assert judged(link, each.steps) == stated_verdicts, each.label
+        (made,) = fixtures.make(link, "states", count=2)
+        times = [step.time_us for step in made.steps]
+        turn_us = min(timeout_us, 6000)
+        assert [late - times[0] for late in times[1:]] == [
+            *(turn_us, 12_000, 12_000 + turn_us, 24_000, 24_000 + turn_us)
+        ]
+
     @settings(max_examples=15)
     @given(connection=clean_connections("fscp-12-1"), seed=st.integers(0, 1 << 32))
     def test_of_any_connection(self, connection: Connection, seed: int) -> None:
