@@ -296,7 +296,7 @@ def _explain(args: argparse.Namespace) -> int:
         readings = dict(zip([end.name for end in ends], read, strict=False))
         told = frames.inspection(seen, readings=readings, covers=not args.brief, notes=wrong)
         options.tell(args, told)
-    differs = len(read) == 2 and any(_meanings(read[0]).items() ^ _meanings(read[1]).items())
+    differs = len(read) == 2 and frames.differing(read[0], read[1])
     return 0 if seen.accepted and not wrong and not differs else 1
 
 
@@ -307,11 +307,6 @@ def _carried(profile: str, sent: bytes, known: Mapping[str, Any]) -> bytes:
     shape = {name: value for name, value in known.items() if name in needed}
     found: bytes = frame.inspect(profile, sent, **shape).values["data"]
     return found
-
-
-def _meanings(read: Mapping[str, codec.Reading]) -> dict[str, str]:
-    """Return what an end understands, signals at their safe value left out."""
-    return {name: found.text for name, found in read.items() if not found.is_safe}
 
 
 def _wrong_sizes(ends: list[End], maps: list[Map], data: bytes | None) -> list[str]:

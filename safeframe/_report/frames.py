@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from .._words import count
@@ -21,6 +22,7 @@ __all__ = [
     "crc_json",
     "crc_steps",
     "crc_text",
+    "differing",
     "inspection",
     "inspection_json",
     "record",
@@ -193,9 +195,10 @@ def _signals(readings: Mapping[str, Mapping[str, Reading]]) -> Table:
         named = tuple((name, found.text) for name, found in ends[0].items())
         return Table(named, ("signal", "meaning"))
     rows = []
+    marked = differing(*ends)
     for name in dict.fromkeys(name for end in ends for name in end):
         texts = [end[name].text if name in end else "not in the map" for end in ends]
-        rows.append((name, *texts, "" if texts[0] == texts[1] else "differs"))
+        rows.append((name, *texts, "differs" if name in marked else ""))
     return Table(tuple(rows), ("signal", *readings, ""))
 
 
@@ -203,6 +206,29 @@ def _carried(given: Mapping[str, Any]) -> dict[str, Any]:
     return {
         name: value.hex() if isinstance(value, bytes) else value for name, value in given.items()
     }
+
+
+def differing(one: Mapping[str, Reading], two: Mapping[str, Reading]) -> frozenset[str]:
+    """Return the signals that two ends understand differently, or that only one of them has."""
+    return frozenset(
+        name
+        for name in {**one, **two}
+        if name not in one
+        or name not in two
+        or (one[name].text != two[name].text and _form(one[name]) != _form(two[name]))
+    )
+
+
+def _form(found: Reading) -> str:
+    """Return what a signal means as it is compared: a scale of 1.0 says no other than one of 1."""
+    from .._canonical import form  # deferred: most rows need none.
+    from .._codec import meaning
+
+    if found.raw is None:
+        return found.text
+    fields = {name: form(found.signal, name) for name in ("scale", "unit", "one_means", "codes")}
+    remark = found.text.removeprefix(meaning(found.signal, found.raw))
+    return meaning(replace(found.signal, **fields), found.raw) + remark
 
 
 def inspection_json(

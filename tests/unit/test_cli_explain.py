@@ -23,6 +23,9 @@ sends = [
 ]
 receives = [ { at = "0.0", reserved = 16 } ]
 """
+AB = 'type = "code", codes = { 0 = "a", 1 = "b" }'
+TENTHS = 'type = "uint", scale = "0.10"'
+VALID = 'valid_by = "ok"'
 TRAVEL = "12345678901234567890123456789012345.6"
 WIDE = "0." + "0" * 30 + "1"
 RAW = "or raw: and the number before scaling, not"
@@ -64,6 +67,50 @@ class TestBothMaps:
         row = next(line for line in out.splitlines() if "  permit_torque" in line)
         assert row.split()[-5:] == ["not", "in", "the", "map", "differs"]
         assert out.count("differs") == 2
+
+    @pytest.mark.parametrize(
+        ("ours", "theirs", "raw", "marked"),
+        [
+            (AB, 'type = "code", codes = { 0 = "b", 1 = "a" }', 0, True),
+            (AB, 'type = "code", codes = { 0 = "a" }', 0, False),
+            ('type = "uint", unit = "mm"', 'type = "uint", unit = "m"', 0, True),
+            ('type = "uint", scale = "0.1"', 'type = "uint"', 1, True),
+            ('type = "uint", scale = "1.0"', 'type = "uint"', 0, False),
+            ('type = "uint", scale = "1.0"', 'type = "uint"', 1, False),
+            (f"{TENTHS}, {VALID}", 'type = "uint", scale = "0.1"', 1, True),
+            (f"{TENTHS}, {VALID}", f'type = "uint", scale = "0.1", {VALID}', 1, False),
+            (AB, 'type = "uint"', 0, True),
+        ],
+    )
+    def test_the_exit_code_says_what_the_rows_say(
+        self,
+        site: Path,
+        capsys: pytest.CaptureFixture[str],
+        ours: str,
+        theirs: str,
+        raw: int,
+        marked: bool,
+    ) -> None:
+        row = '{ at = "0.0", name = "mode", width = 2, %s }, { at = "0.2", name = "ok" }'
+        empty = '{ at = "0.0", reserved = 8 }'
+        for name, peer, role, sends, receives in (
+            ("SC1", "LX", "master", row % ours, empty),
+            ("LX", "SC1", "slave", empty, row % theirs),
+        ):
+            (site / f"{name}.toml").write_text(
+                MAP.partition("end = ")[0]
+                + f'end = {{ name = "{name}", peer = "{peer}", role = "{role}", address = 1 }}\n'
+                f"sends = [{sends}]\nreceives = [{receives}]\n",
+                encoding="utf-8",
+            )
+        maps = "--map", "SC1.toml", "--map", "LX.toml", "--set", "sequence=4"
+        known = (*maps, "--set", "peer_crc0=5")
+        code, out, err = run(capsys, "frame", "build", *known, f"mode=raw:{raw}")
+        assert code == 0, err
+        words = "frame", "explain", "--direction", "sends", *known, *out.split()
+        code, out, _ = run(capsys, *words)
+        assert "accepted" in out
+        assert (code, out.count("  differs\n")) == (int(marked), int(marked))
 
     def test_sizes_come_first(self, capsys: pytest.CaptureFixture[str]) -> None:
         code, out, _ = run(
