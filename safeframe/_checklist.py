@@ -14,6 +14,7 @@ from ._bits import Place, run_text
 from ._canonical import find_profile
 from ._codec import encode, number_text, value_of
 from ._diff import Change, compare_versions
+from ._diff.order import in_order_of
 from ._model import Connection, Direction, Map, Signal
 from .protocols import Profile
 
@@ -63,9 +64,10 @@ def checklist(
 ) -> tuple[ChecklistStep, ...]:
     """Return the steps that show what a change did, none where nothing to be tried changed.
 
-    ``after.first`` must be the edited ``before.first``, and likewise the second. Raises UsageError
-    for a safe value that does not fit its signal. ``own_profiles`` are the user's, by name.
+    The ends are paired as by ``compare_edits``. Raises UsageError for a safe value that does not
+    fit its signal. ``own_profiles`` are the user's, by name.
     """
+    after = in_order_of(before, after)
     edits = [
         compare_versions(old, new, own_profiles=own_profiles)
         for old, new in zip(before.ends, after.ends, strict=True)

@@ -9,6 +9,7 @@ from .._model import Connection
 from ..protocols import Profile
 from .changes import Change
 from .ends import compare_versions
+from .order import in_order_of
 
 __all__ = ["CLASSES", "ChangeClass", "ClassReason", "classify", "classify_changes"]
 
@@ -52,7 +53,7 @@ def classify(
 ) -> ChangeClass:
     """Return the classes of the edits of both ends together.
 
-    ``own_profiles`` are the user's profiles by name.
+    The ends are paired as by ``compare_edits``; ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -61,7 +62,7 @@ def classify(
     """
     edits = [
         (new.name, compare_versions(old, new, own_profiles=own_profiles))
-        for old, new in zip(before.ends, after.ends, strict=True)
+        for old, new in zip(before.ends, in_order_of(before, after).ends, strict=True)
     ]
     return classify_changes(edits)
 

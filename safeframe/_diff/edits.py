@@ -15,6 +15,7 @@ from ..protocols import Profile
 from .changes import Change, outline, show
 from .ends import compare_ends, compare_versions
 from .levels import FIELDS, LEVELS, at_or_above
+from .order import in_order_of
 from .overlay import Overlay
 
 __all__ = ["EditComparison", "EditDifference", "EditStep", "compare_edits"]
@@ -90,15 +91,17 @@ def compare_edits(
 ) -> EditComparison:
     """Compare what was done at the first end with what was done at the second end.
 
-    ``after.first`` must be the edited ``before.first``, and likewise the second. Compared is what
-    both ends must share: places, widths, reserve, meanings, names, the connection terms, and the
-    parameters that the profile marks so (``own_profiles`` are the user's, by name).
+    The ends of ``after`` are paired with those of ``before`` by their names, in either order; ends
+    that both got new names must stand in the old order. Compared is what both ends must share:
+    places, widths, reserve, meanings, names, the connection terms, and the parameters that the
+    profile marks so (``own_profiles`` are the user's, by name).
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
     >>> safeframe.compare_edits(connection, connection).verdict
     'nothing changed'
     """
+    after = in_order_of(before, after)
     recorder = _Recorder(before, after)
     recorder.connection_table()
     recorder.parameters(own_profiles)

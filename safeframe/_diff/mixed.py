@@ -15,6 +15,7 @@ from .arrival import Arrivals, ArrivingBits
 from .changes import show
 from .levels import FIELDS
 from .maps import same_shared
+from .order import in_order_of
 
 __all__ = ["VERDICTS", "MixedState", "MixedRow", "MixedTable", "mixed_versions"]
 
@@ -100,13 +101,15 @@ def mixed_versions(
     In each direction that is once the new producer with the old consumer and once the old
     producer with the new consumer. Ends that hold two profiles, two connection ids or two values
     of a parameter that the profile marks "same at both ends" take no frame of each other; one that
-    is stated at one end only counts as two. ``own_profiles`` are the user's profiles by name.
+    is stated at one end only counts as two. The ends are paired as by ``compare_edits``.
+    ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
     >>> [mix.updated for mix in safeframe.mixed_versions(connection, connection)]
     ['SC1', 'LX']
     """
+    after = in_order_of(before, after)
     return (
         _mix(after.first, before.second, after.first, own_profiles),
         _mix(before.first, after.second, after.second, own_profiles),

@@ -9,6 +9,7 @@ from .._bits import run_text
 from .._canonical import CANONICAL, forms
 from .._checklist import steps_of
 from .._diff import Change, MixedState, classify_changes, compare_edits, mixed_versions
+from .._diff.order import in_order_of
 from .._diff.overlay import Entry, Overlay, Segment, carried
 from .._findings import Finding, Spot
 from .._model import Connection, Signal
@@ -39,8 +40,8 @@ def compute(
 ) -> Computed:
     """Return what a record says about a change without anybody typing it.
 
-    ``after.first`` must be the edited ``before.first``, and likewise the second. The same maps
-    give the same value on every machine and at any time.
+    The ends are paired as by ``compare_edits``. The same maps give the same value on every machine
+    and at any time.
     """
     return computed_with(Workings(own_profiles), before, after)
 
@@ -48,6 +49,7 @@ def compute(
 def computed_with(workings: Workings, before: Connection, after: Connection) -> Computed:
     """Return the same as ``compute``; what is known of the ends is not worked out anew."""
     own_profiles = workings.own_profiles
+    after = in_order_of(before, after)
     edits = compare_edits(before, after, own_profiles=own_profiles)
     both = tuple(zip(edits.ends, edits.edits, strict=True))
     connection_table = after.first.connection_table

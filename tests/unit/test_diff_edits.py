@@ -7,7 +7,9 @@ from typing import Any
 
 import pytest
 
+from safeframe import record
 from safeframe._bits import Place
+from safeframe._checklist import checklist
 from safeframe._diff import (
     CLASSES,
     EditComparison,
@@ -16,6 +18,7 @@ from safeframe._diff import (
     classify_changes,
     compare_edits,
     compare_versions,
+    mixed_versions,
 )
 from safeframe._diff.classes import _BY_FIELD
 from safeframe._diff.levels import FIELDS
@@ -64,6 +67,33 @@ def test_the_same_edit_at_both_ends_is_identical() -> None:
         ["brake2"],
         ["brake2"],
     ]
+
+
+def turned(given: Connection) -> Connection:
+    return replace(given, first=given.second, second=given.first)
+
+
+@pytest.mark.parametrize("rename", [False, True])
+def test_the_order_of_the_ends_changes_no_answer(rename: bool) -> None:
+    """One end may have a new name; the other one then tells which is which."""
+    after = pair_of(TWO_BRAKES, ONE_BRAKE)
+    if rename:
+        after = replace(after, second=replace(after.second, name="NEW"))
+    other = turned(after)
+    assert compare_edits(BEFORE, other) == compare_edits(BEFORE, after)
+    assert compare_edits(BEFORE, other).verdict == "different"
+    assert classify(BEFORE, other) == classify(BEFORE, after)
+    assert mixed_versions(BEFORE, other) == mixed_versions(BEFORE, after)
+    assert checklist(BEFORE, other) == checklist(BEFORE, after) != ()
+    assert record.compute(BEFORE, other) == record.compute(BEFORE, after)
+
+
+def test_ends_that_both_have_new_names_keep_their_order() -> None:
+    after = pair_of(TWO_BRAKES, TWO_BRAKES)
+    first, second = replace(after.first, name="ONE"), replace(after.second, name="TWO")
+    renamed = replace(after, first=first, second=second)
+    assert compare_edits(BEFORE, renamed).ends == ("ONE", "TWO")
+    assert [mix.updated for mix in mixed_versions(BEFORE, renamed)] == ["ONE", "TWO"]
 
 
 def test_nothing_changed_that_both_share() -> None:
