@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+
 from .._model import End
 from ._rules import (
     CheckedRelation,
@@ -30,6 +32,14 @@ class Watch:
         # By position: nothing keeps two relations from having one name.
         self._broken: set[int] = set()
         self._orders = [_Order() for _ in self._rules]
+
+    def __copy__(self) -> Watch:
+        """Return a watch that goes on from here on its own."""
+        made = object.__new__(Watch)
+        made._rules = self._rules
+        made._state, made._broken = dict(self._state), set(self._broken)
+        made._orders = [copy.copy(order) for order in self._orders]
+        return made
 
     def feed(
         self, time_ms: float, *, sends: Values | None = None, receives: Values | None = None
