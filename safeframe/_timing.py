@@ -6,7 +6,7 @@ A formula has a source or is marked as common practice. Times are whole millisec
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ._model import Connection
 from .protocols import Profile, load, names, room
@@ -80,8 +80,22 @@ class Timing:
 
     @property
     def margin_ms(self) -> int | None:
-        """What the permitted reaction time leaves, at most while an input is missing."""
-        return None if self.permitted_ms is None else self.permitted_ms - self.reaction.known_ms
+        """What the permitted reaction time leaves, at most while an input is missing.
+
+        None: no time is permitted, or what is missing decides whether anything is left.
+        """
+        if self.permitted_ms is None or self.is_open:
+            return None
+        return self.permitted_ms - self.reaction.known_ms
+
+    @property
+    def is_open(self) -> bool:
+        """Whether what nobody stated decides if the permitted reaction time is kept."""
+        return (
+            self.permitted_ms is not None
+            and bool(self.reaction.missing)
+            and self.reaction.known_ms <= self.permitted_ms
+        )
 
 
 def timing(
@@ -89,64 +103,98 @@ def timing(
 ) -> Timing:
     """Return the times of a connection; ``cycle_ms`` is the cycle time of the consumer.
 
-    Without an edition in the map the first one that the profile's facts hold for is taken.
+    Without an edition in the map the first one that the profile's facts hold for is taken. Where
+    the ends state two profiles or editions, the larger time counts.
     """
-    connection_table = connection.first.connection_table
-    edition = connection_table.edition or (
-        profile.editions[0] if profile and profile.editions else ""
-    )
     stated = [end.connection_table for end in connection.ends]
     watchdog = _worst(max, *(each.watchdog_ms for each in stated))
     exchange = _worst(max, *(each.exchange_ms for each in stated))
-    is_known = connection_table.profile in names()
-    if profile is None and is_known:
-        profile = load(connection_table.profile)
-    own = room(connection_table.profile).times if is_known else None
-    stated_shares = profile.reactions if profile else ()
-    share = next((each for each in stated_shares if each.edition == edition), None)
-    if own is not None:
-        said = own(connection)
-        watchdog, exchange = said.watchdog_ms, said.exchange_ms
-        reaction = Figure(
-            inputs=tuple(
-                Input(name=term.name, time_ms=term.time_ms, factor=term.factor)
-                for term in said.terms
-            ),
-            why=said.why,
-            source=said.source,
-        )
-    elif share is not None:
-        reaction = Figure(
-            inputs=(
-                Input(name="watchdog", time_ms=watchdog, factor=share.watchdogs),
-                Input(
-                    name="cycle time of the consumer",
-                    time_ms=cycle_ms,
-                    factor=share.consumer_cycles,
-                ),
-            ),
-            why=share.why,
-            source=share.stated_in,
-        )
-    else:
-        reaction = Figure(
-            inputs=(
-                Input(name="watchdog", time_ms=watchdog),
-                Input(name="exchange", time_ms=exchange),
-            ),
-            why="an event just after its frame left waits for the next one; if that is lost, the "
-            "watchdog ends",
-            source=COMMON_PRACTICE,
-        )
+    # Sorted, so that the order of the ends changes nothing.
+    profiles = sorted({each.profile for each in stated})
+    editions: set[str] = set()
+    figures: list[Figure] = []
+    for name, given in sorted({(each.profile, each.edition) for each in stated}):
+        facts = profile if profile is not None and len(profiles) == 1 else None
+        if facts is None and name in names():
+            facts = load(name)
+        edition = given or (facts.editions[0] if facts and facts.editions else "")
+        editions.add(edition)
+        if name in names() and (own := room(name).times) is not None:
+            ends = connection.first, connection.second
+            both = (own(Connection(first=one, second=two)) for one, two in (ends, ends[::-1]))
+            for said in both:
+                watchdog = _worst(max, watchdog, said.watchdog_ms)
+                exchange = said.exchange_ms if exchange is None else exchange
+                figures.append(
+                    Figure(
+                        inputs=tuple(
+                            Input(name=term.name, time_ms=term.time_ms, factor=term.factor)
+                            for term in said.terms
+                        ),
+                        why=said.why,
+                        source=said.source,
+                    )
+                )
+        elif facts is not None and facts.reactions:
+            figures.append(_share(facts, edition, watchdog, cycle_ms))
+        else:
+            figures.append(
+                Figure(
+                    inputs=(
+                        Input(name="watchdog", time_ms=watchdog),
+                        Input(name="exchange", time_ms=exchange),
+                    ),
+                    why="an event just after its frame left waits for the next one; if that is "
+                    "lost, the watchdog ends",
+                    source=COMMON_PRACTICE,
+                )
+            )
     return Timing(
         connection=connection.name,
-        profile=connection_table.profile,
-        edition=edition,
+        profile=" and ".join(profiles),
+        edition=" and ".join(sorted(editions - {""})),
         watchdog_ms=watchdog,
         exchange_ms=exchange,
         permitted_ms=_worst(min, *(each.permitted_reaction_ms for each in stated)),
-        reaction=reaction,
+        reaction=_largest(figures),
     )
+
+
+def _share(facts: Profile, edition: str, watchdog: int | None, cycle_ms: int | None) -> Figure:
+    """Return the figure of an edition; one of which no formula is known bounds nothing."""
+    share = next((each for each in facts.reactions if each.edition == edition), None)
+    if share is None:
+        known = ", ".join(sorted(each.edition for each in facts.reactions))
+        return Figure(
+            inputs=(Input(name=f"share by the formula of edition {edition}", time_ms=None),),
+            why=f"a formula is known of edition {known} alone, and another one may permit more",
+            source="no source at hand",
+        )
+    return Figure(
+        inputs=(
+            Input(name="watchdog", time_ms=watchdog, factor=share.watchdogs),
+            Input(
+                name="cycle time of the consumer",
+                time_ms=cycle_ms,
+                factor=share.consumer_cycles,
+            ),
+        ),
+        why=share.why,
+        source=share.stated_in,
+    )
+
+
+def _largest(figures: list[Figure]) -> Figure:
+    """Return the largest figure; what any other one does not know may make it larger."""
+    most = max(figures, key=lambda each: (each.known_ms, each.formula))
+    names_ = {entry.name for entry in most.inputs}
+    open_ = {
+        entry.name: entry
+        for each in figures
+        for entry in each.inputs
+        if entry.time_ms is None and entry.name not in names_
+    }
+    return replace(most, inputs=(*most.inputs, *(open_[name] for name in sorted(open_))))
 
 
 def _worst(pick: Callable[[list[int]], int], *times: int | None) -> int | None:

@@ -39,6 +39,14 @@ def _no_address(connection: Connection, profile: Profile | None) -> bool:
     return all(end.address is None for end in connection.ends)
 
 
+def _open_reaction(connection: Connection, profile: Profile | None) -> bool:
+    if _nowhere("permitted_reaction_ms")(connection, profile):
+        return False
+    from .._timing import timing  # deferred: few maps state a permitted reaction time.
+
+    return timing(connection, profile).is_open
+
+
 def _no_relation(connection: Connection, profile: Profile | None) -> bool:
     return not any(end.relations for end in connection.ends)
 
@@ -85,6 +93,12 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
         _nowhere("permitted_reaction_ms"),
         "no end states permitted_reaction_ms",
         "",
+    ),
+    (
+        "watchdog-too-long",
+        _open_reaction,
+        "the times stated do not bound the reaction time, as safeframe timing shows",
+        "reaction time",
     ),
     ("relation-contradicts", _no_relation, "no end states a relation", ""),
     ("relation-unknown-signal", _no_relation, "no end states a relation", ""),

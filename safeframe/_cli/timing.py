@@ -21,8 +21,8 @@ examples:
 The formula follows the profile and its edition where a source says so; otherwise it says
 "common practice". State permitted_reaction_ms in the map, and check finds what exceeds it.
 
-exit codes: 0 within the permitted reaction time or none stated, 1 above it, 2 wrong use or
-unreadable input, 3 internal error
+exit codes: 0 within the permitted reaction time or none stated, 1 above it or not known, 2 wrong
+use or unreadable input, 3 internal error
 """
 
 
@@ -44,7 +44,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print the times; return 1 when the permitted reaction time is exceeded."""
+    """Print the times; return 1 unless the permitted reaction time is kept, if one is stated."""
     if args.cycle_ms is not None and args.cycle_ms < 0:
         raise UsageError(f"--cycle-ms must be 0 or more, not {args.cycle_ms}")
     (connection,) = inputs.connections(args.maps)
@@ -57,4 +57,4 @@ def run(args: argparse.Namespace) -> int:
         sys.stdout.write(rendered.json_text(times))
     else:
         options.tell(args, rendered.document(times))
-    return int(times.margin_ms is not None and times.margin_ms < 0)
+    return int(times.is_open or (times.margin_ms is not None and times.margin_ms < 0))

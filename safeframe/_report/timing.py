@@ -22,7 +22,11 @@ def document(given: Timing) -> Document:
         ("a frame may be late by", _time(given.spare_ms), "watchdog - exchange"),
         (f"reaction time {words}", _time(reaction.known_ms), reaction.formula),
         ("permitted", _time(given.permitted_ms), ""),
-        ("margin", _time(given.margin_ms), "permitted - reaction time"),
+        (
+            "margin",
+            "not known" if given.is_open else _time(given.margin_ms),
+            "permitted - reaction time",
+        ),
     )
     late = given.margin_ms is not None and given.margin_ms < 0
     looks = (*("",) * (len(rows) - 1), "error" if late else "")
@@ -32,6 +36,9 @@ def document(given: Timing) -> Document:
     )
     if reaction.missing:
         blocks += (Paragraph(", ".join(reaction.missing), label="not stated"),)
+    if given.is_open:
+        text = "whether the reaction time is within the permitted one"
+        blocks += (Paragraph(text, label="not judged"),)
     return Document(f"{given.connection} ({given.profile}{edition})", blocks)
 
 

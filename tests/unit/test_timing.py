@@ -67,10 +67,56 @@ def test_opcua_by_release(edition: str, sum_ms: int, formula: str) -> None:
     )
 
 
-def test_an_edition_without_a_source_is_common_practice() -> None:
-    given = connection({"profile": "opcua-safety", "edition": "2.0", "watchdog_ms": 100})
-    assert timing(given, opcua()).reaction.source == "common practice"
-    assert timing(connection({"profile": "opcua-safety"})).reaction.source == "common practice"
+@pytest.mark.parametrize("edition", ["2.0", "1.05.04", "1.0"])
+def test_an_edition_without_a_source_has_no_upper_bound(edition: str) -> None:
+    terms = {"watchdog_ms": 100, "exchange_ms": 10, "permitted_reaction_ms": 150}
+    given = connection({"profile": "opcua-safety", "edition": edition, **terms})
+    for profile in (opcua(), None):
+        times = timing(given, profile, cycle_ms=1)
+        assert times.reaction.missing == (f"share by the formula of edition {edition}",)
+        assert times.reaction.source == "no source at hand"
+        assert (times.reaction.known_ms, times.margin_ms, times.is_open) == (0, None, True)
+        assert "reaction time at least" in text.render(document(times))
+    (open_,) = (each for each in checks.check(given).not_judged if each.rule == "watchdog-too-long")
+    assert open_.subject == "reaction time"
+
+
+def test_without_an_edition_the_profile_is_found_by_name() -> None:
+    given = connection({"profile": "opcua-safety", "watchdog_ms": 100})
+    assert timing(given, cycle_ms=1) == timing(given, opcua(), cycle_ms=1)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "known_ms", "missing"),
+    [
+        ("1.04", "1.05", 200, ("cycle time of the consumer",)),
+        ("1.04", "", 200, ("cycle time of the consumer",)),
+        (
+            "1.04",
+            "2.0",
+            100,
+            ("cycle time of the consumer", "share by the formula of edition 2.0"),
+        ),
+    ],
+)
+def test_two_editions(first: str, second: str, known_ms: int, missing: tuple[str, ...]) -> None:
+    """The order of the ends MUST change nothing; the larger formula counts."""
+    one, two = (
+        {"profile": "opcua-safety", "edition": edition, "watchdog_ms": 100}
+        for edition in (first, second)
+    )
+    times = timing(connection(one, two), opcua())
+    assert times == timing(connection(two, one), opcua())
+    assert (times.reaction.known_ms, times.reaction.missing) == (known_ms, missing)
+    assert times.edition == f"1.04 and {second or '1.05'}"
+
+
+def test_two_profiles() -> None:
+    one = {"profile": "opcua-safety", "watchdog_ms": 100, "exchange_ms": 10}
+    two = {**one, "profile": "plain"}
+    times = timing(connection(one, two))
+    assert times == timing(connection(two, one))
+    assert (times.profile, times.reaction.known_ms) == ("opcua-safety and plain", 200)
 
 
 def test_without_the_cycle_time_the_sum_is_a_lower_bound() -> None:
@@ -187,6 +233,20 @@ class TestCommand:
             Path(path).write_text(text.replace("fscp-12-1", "own"), encoding="utf-8")
         assert main(["timing", *pair]) == 1
         assert "-13 ms" in capsys.readouterr().out
+
+    def test_nothing_to_judge_by(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+        """What nobody stated MUST NOT count as within the permitted time."""
+        for path in pair:
+            text = Path(path).read_text(encoding="utf-8").replace("watchdog_ms = 100, ", "")
+            text = text.replace("exchange_ms = 12", "permitted_reaction_ms = 150")
+            Path(path).write_text(text, encoding="utf-8")
+        assert main(["timing", *pair]) == 1
+        out = capsys.readouterr().out
+        assert "not stated: watchdog, exchange\n" in out
+        assert "not judged: whether the reaction time is within the permitted one\n" in out
+        assert "margin                  not known" in out
+        assert main(["timing", "--format", "json", *pair]) == 1
+        assert json.loads(capsys.readouterr().out)["margin_ms"] is None
 
     def test_wrong_cycle(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["timing", "--cycle-ms", "-1", *pair]) == 2
