@@ -50,6 +50,7 @@ bits this takes seconds with numpy (the batch extra), up to minutes without. Wha
 than half a second is kept in the user's cache directory.
 """
 
+_PROBABILITIES = "1e-2,1e-3,1e-4"
 _CURVES = 8
 _PLOT_POINTS = 140
 _PLOT_FROM = -4
@@ -85,12 +86,11 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--ber",
         metavar="P",
-        default="1e-2,1e-3,1e-4",
-        help="bit error probabilities, separated by commas (default %(default)s)",
+        help=f"bit error probabilities, separated by commas (default {_PROBABILITIES})",
     )
     parser.add_argument("--messages-per-hour", metavar="V", help="also print the rate P_ud V M")
     parser.add_argument(
-        "--sinks", metavar="M", type=values.integer, default=1, help="information sinks"
+        "--sinks", metavar="M", type=values.integer, help="information sinks of that rate (1)"
     )
     parser.add_argument("--hd-table", action="store_true", help="Hamming distance over length")
     outputs.add(
@@ -120,7 +120,9 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError(f"--plot writes SVG and must go without --format {args.format}")
     if args.processes < 1:
         raise UsageError(f"--processes must be at least 1, not {args.processes}")
-    probabilities = [_fraction("--ber", part) for part in args.ber.split(",")]
+    _refuse_idle(args)
+    rates = _PROBABILITIES if args.ber is None else args.ber
+    probabilities = [_fraction("--ber", part) for part in rates.split(",")]
     if args.map is None and args.direction is not None:
         raise UsageError("--direction must go with --map")
     if args.map is not None:
@@ -131,6 +133,21 @@ def run(args: argparse.Namespace) -> int:
     else:
         options.tell(args, done)
     return 0
+
+
+def _refuse_idle(args: argparse.Namespace) -> None:
+    """Refuse options that would change nothing: nobody may take an answer for theirs."""
+    mode = "--hd-table" if args.hd_table else "--plot" if args.plot else ""
+    for name in ("ber", "messages_per_hour", "sinks") if mode else ():
+        if getattr(args, name) is not None:
+            option = f"--{name.replace('_', '-')}"
+            raise UsageError(f"{option} must stand without {mode}, which has no use for it")
+    if args.sinks is not None and args.messages_per_hour is None:
+        raise UsageError("--sinks must go with --messages-per-hour")
+    if args.width is not None and args.crc is not None:
+        raise UsageError("--width must go with --poly: --crc states its own width")
+    if args.cache and args.no_cache:
+        raise UsageError("--cache must stand without --no-cache, not with it")
 
 
 def _take_from_map(args: argparse.Namespace) -> None:
@@ -189,6 +206,8 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | D
 def _bare(args: argparse.Namespace, probabilities: list[Fraction]) -> str | Document:
     if args.octets is not None or args.scope is not None:
         raise UsageError("--octets and --scope must go with --profile")
+    if args.hd_table and args.plot:
+        raise UsageError("--hd-table must stand without --plot, not with it")
     if args.data_bits is None or args.data_bits < 1:
         raise UsageError("a bare CRC must have at least 1 data bit: --data-bits N")
     generator, source = _generator(args)
@@ -255,8 +274,9 @@ def _report(
     inputs = ""
     if args.messages_per_hour is not None:
         per_hour = _fraction("--messages-per-hour", args.messages_per_hour)
-        rates = [rate_per_hour(row.undetected, per_hour, args.sinks) for row in found.rows]
-        inputs = f"v = {args.messages_per_hour} messages per hour, m = {args.sinks}"
+        sinks = 1 if args.sinks is None else args.sinks
+        rates = [rate_per_hour(row.undetected, per_hour, sinks) for row in found.rows]
+        inputs = f"v = {args.messages_per_hour} messages per hour, m = {sinks}"
     if args.format == "json":
         return render.report_json(subject, found, rates, rate_inputs=inputs)
     return render.report(subject, found, rates, rate_inputs=inputs)

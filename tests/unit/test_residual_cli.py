@@ -223,6 +223,29 @@ def test_bands_of_one_length_and_without_a_known_distance() -> None:
         ("--profile fscp-12-1 --plot x.svg --format json", "must go without --format json"),
         ("--profile fscp-13-1 --octets 0 --plot x.svg", "a plot must have a size in which"),
         ("--profile nope --octets 2", "nope"),
+        *(
+            (
+                f"{what} {mode} {idle}",
+                f"{idle.split()[0]} must stand without {mode.split()[0]}, which",
+            )
+            for what in ("--profile fscp-12-1", "--poly 0x7 --width 3 --data-bits 3")
+            for mode in ("--hd-table", "--plot x.svg")
+            for idle in ("--ber 1e-2", "--messages-per-hour 100", "--sinks 1")
+        ),
+        ("--profile fscp-12-1 --octets 2 --sinks 3", "--sinks must go with --messages-per-hour"),
+        ("--profile fscp-12-1 --octets 2 --ber=", "--ber must be a number such as"),
+        (
+            "--poly 0x7 --width 3 --data-bits 3 --hd-table --plot x.svg",
+            "--hd-table must stand without --plot, not with it",
+        ),
+        (
+            "--crc fscp-12-1/crc16 --width 16 --data-bits 3",
+            "--width must go with --poly: --crc states its own width",
+        ),
+        (
+            "--profile fscp-12-1 --octets 2 --cache x --no-cache",
+            "--cache must stand without --no-cache, not with it",
+        ),
         ("--profile fscp-12-1 --octets 2 --direction sends", "--direction must go with --map"),
     ],
 )
