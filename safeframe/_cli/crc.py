@@ -26,6 +26,10 @@ A CRC of a whole frame has more inputs than the octets on the wire: see safefram
 """
 
 
+_DESCRIBED = ("width", "poly", "xorout")
+"""What describes an algorithm that has no name, besides ``reflect``."""
+
+
 def configure(parser: argparse.ArgumentParser) -> None:
     """Declare the arguments."""
     parser.epilog = _EPILOG
@@ -35,7 +39,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--width", metavar="BITS", type=values.integer, help="8, 16, 24, 32 or 64")
     parser.add_argument("--poly", metavar="HEX", help="polynomial without its top bit")
     parser.add_argument("--init", metavar="HEX", help="start register, default 0 or the name's")
-    parser.add_argument("--xorout", metavar="HEX", default="0", help="final XOR, default 0")
+    parser.add_argument("--xorout", metavar="HEX", help="final XOR, default 0")
     parser.add_argument("--reflect", action="store_true", help="reflect input and output")
     parser.add_argument("--backward", action="store_true", help="take the last octet first")
     parser.add_argument("--explain", action="store_true", help="show the octets in their order")
@@ -45,6 +49,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the CRC."""
     if args.list:
+        _refuse_idle(args)
         options.tell(args, frames.algorithms(CATALOGUE.values()))
         return 0
     algorithm = _algorithm(args)
@@ -68,11 +73,29 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _refuse_idle(args: argparse.Namespace) -> None:
+    """Refuse what a catalogue has no use for: it is no answer about octets."""
+    if args.format != "text":
+        raise UsageError(f"--list must go without --format {args.format}")
+    given = {
+        "HEX": args.octets or None,
+        "--file": args.file,
+        "--algorithm": args.algorithm,
+        **{f"--{name}": getattr(args, name) for name in ("init", *_DESCRIBED)},
+        **{f"--{name}": getattr(args, name) or None for name in ("reflect", "backward", "explain")},
+    }
+    for name, value in given.items():
+        if value is not None:
+            raise UsageError(f"{name} must stand without --list, which has no use for it")
+
+
 def _algorithm(args: argparse.Namespace) -> Algorithm:
     """Return the named or described algorithm."""
     if args.algorithm is not None:
-        if args.width is not None or args.poly is not None or args.reflect:
-            raise UsageError("--algorithm must stand alone, without --width, --poly or --reflect")
+        if args.reflect or any(getattr(args, name) is not None for name in _DESCRIBED):
+            raise UsageError(
+                "--algorithm must stand alone, without --width, --poly, --xorout or --reflect"
+            )
         if args.algorithm not in CATALOGUE:
             near = guess(args.algorithm, CATALOGUE)
             hint = f"did you mean {near}?" if near else "safeframe crc --list shows them"
@@ -93,5 +116,5 @@ def _algorithm(args: argparse.Namespace) -> Algorithm:
         init=0 if args.init is None else octets.number("--init", args.init),
         refin=args.reflect,
         refout=args.reflect,
-        xorout=octets.number("--xorout", args.xorout),
+        xorout=0 if args.xorout is None else octets.number("--xorout", args.xorout),
     )

@@ -95,6 +95,10 @@ def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Build, explain, list or derive."""
+    for option in ("explain", "brief"):
+        # JSON has every part of a frame that is explained, and of one that is built none.
+        if getattr(args, option, False) and args.format == "json":
+            raise UsageError(f"--{option} must go without --format json")
     return _ACTIONS[args.action](args)
 
 

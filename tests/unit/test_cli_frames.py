@@ -177,10 +177,29 @@ class TestCrc:
             *(
                 (
                     ["--algorithm", "crc-32", *extra, "00"],
-                    "--algorithm must stand alone, without --width, --poly or --reflect",
+                    "--algorithm must stand alone, without --width, --poly, --xorout or --reflect",
                 )
-                for extra in (["--width", "8"], ["--poly", "7"], ["--reflect"])
+                for extra in (["--width", "8"], ["--poly", "7"], ["--xorout", "0"], ["--reflect"])
             ),
+            *(
+                (
+                    ["--list", *extra],
+                    f"{extra[0] if extra[0][0] == '-' else 'HEX'} must stand without --list, which",
+                )
+                for extra in (
+                    ["00"],
+                    ["--file", "x"],
+                    ["--algorithm", "crc-32"],
+                    ["--init", "0"],
+                    ["--width", "8"],
+                    ["--poly", "7"],
+                    ["--xorout", "0"],
+                    ["--reflect"],
+                    ["--backward"],
+                    ["--explain"],
+                )
+            ),
+            (["--list", "--format", "json"], "--list must go without --format json"),
             (
                 ["--algorithm", "crc-32", "y" * 40],
                 f"octets must be pairs of hex digits, not '{'y' * 40}'",
@@ -201,6 +220,16 @@ class TestCrc:
         found = run("crc", *arguments)
         assert (found.code, found.out) == (2, "")
         assert found.err.startswith(f"safeframe: {text}")
+
+
+@pytest.mark.parametrize(
+    ("words", "option"),
+    [("build --data 0100 --explain", "--explain"), ("explain --brief 36", "--brief")],
+)
+def test_options_that_json_has_no_use_for(run: Runner, words: str, option: str) -> None:
+    found = run("frame", *words.split(), "--profile", "fscp-12-1", "--format", "json")
+    assert (found.code, found.out) == (2, "")
+    assert found.err == f"safeframe: {option} must go without --format json\n"
 
 
 class TestBuild:
