@@ -35,6 +35,8 @@ exit codes of explain: 0 accepted, 1 rejected or it cannot be judged; 2 wrong us
 Generated frames are for benches and simulators only, never for a running machine.
 """
 _WORDS = {"true": 1, "false": 0}
+_DIRECTIONS = {"build": "sends", "explain": "receives"}
+"""Which map of an end an action takes where nothing else is said."""
 _LEAST_DIGITS = 1100
 """Digits of an exact quotient at least: no double lies between two numbers that these tell apart,
 and a value that fits no signal is still told with the range."""
@@ -46,7 +48,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = _EPILOG
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     build = actions.add_parser("build", help="names and values in, octets out")
-    _add_common(build, "sends")
+    _add_common(build, _DIRECTIONS["build"])
     options.add_format(build, pages=False)
     build.add_argument(
         "signals",
@@ -57,7 +59,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     build.add_argument("--data", metavar="HEX", help="the safety data as octets, without a map")
     build.add_argument("--explain", action="store_true", help="explain the frame as well")
     explain = actions.add_parser("explain", help="octets in, every part named with verdicts")
-    _add_common(explain, "receives")
+    _add_common(explain, _DIRECTIONS["explain"])
     options.add_format(explain)
     octets.add_octets(explain)
     explain.add_argument("--brief", action="store_true", help="leave out what each CRC covers")
@@ -81,7 +83,6 @@ def _add_common(parser: argparse.ArgumentParser, direction: str) -> None:
     parser.add_argument(
         "--direction",
         choices=("sends", "receives"),
-        default=direction,
         help=f"which map of the end; default {direction}",
     )
     parser.add_argument(
@@ -99,6 +100,10 @@ def run(args: argparse.Namespace) -> int:
         # JSON has every part of a frame that is explained, and of one that is built none.
         if getattr(args, option, False) and args.format == "json":
             raise UsageError(f"--{option} must go without --format json")
+    if args.action in _DIRECTIONS:
+        if args.direction is not None and not args.map:
+            raise UsageError("--direction must go with --map")
+        args.direction = args.direction or _DIRECTIONS[args.action]
     return _ACTIONS[args.action](args)
 
 

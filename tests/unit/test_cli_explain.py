@@ -7,7 +7,11 @@ from pathlib import Path
 import pytest
 
 from safeframe import _demo as demo
+from safeframe._bits import Place
 from safeframe._cli import main
+from safeframe._codec import decode
+from safeframe._model import Map, Signal
+from safeframe._report.frames import differing
 
 SC1, LX = "sc1-lx.toml", "lx-sc1.toml"
 MAP = """\
@@ -67,6 +71,12 @@ class TestBothMaps:
         row = next(line for line in out.splitlines() if "  permit_torque" in line)
         assert row.split()[-5:] == ["not", "in", "the", "map", "differs"]
         assert out.count("differs") == 2
+
+    def test_a_signal_behind_the_end_of_the_data_for_one_end(self) -> None:
+        near = Map(entries=(Signal(name="x", at=Place(0, 0)),))
+        far = Map(entries=(Signal(name="x", at=Place(1, 0)),))
+        assert differing(decode(near, b"\0"), decode(far, b"\0")) == {"x"}
+        assert differing(decode(far, b"\0"), decode(far, b"\0")) == frozenset()
 
     @pytest.mark.parametrize(
         ("ours", "theirs", "raw", "marked"),

@@ -222,6 +222,12 @@ class TestCrc:
         assert found.err.startswith(f"safeframe: {text}")
 
 
+@pytest.mark.parametrize("words", ["build --data 0100", "explain 36"])
+def test_a_direction_without_a_map(run: Runner, words: str) -> None:
+    found = run("frame", *words.split(), "--profile", "fscp-12-1", "--direction", "sends")
+    assert (found.code, found.err) == (2, "safeframe: --direction must go with --map\n")
+
+
 @pytest.mark.parametrize(
     ("words", "option"),
     [("build --data 0100 --explain", "--explain"), ("explain --brief 36", "--brief")],
