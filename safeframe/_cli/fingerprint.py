@@ -8,6 +8,7 @@ from pathlib import Path
 
 from .. import _fingerprint as fingerprint
 from .. import _mapfile as mapfile
+from .._errors import UsageError
 from .._report import fingerprints
 from . import inputs, options
 
@@ -44,6 +45,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the fingerprints; return 1 when the files do not share their wire fingerprint."""
+    if args.canonical and args.format != "text":
+        raise UsageError(f"--canonical must go without --format {args.format}")
     documents = {"wire": fingerprint.wire_document, "end": fingerprint.end_document}
     own = options.own_profiles(args)
     rows = []

@@ -55,6 +55,14 @@ def test_canonical_text(which: str, pair: list[str], capsys: pytest.CaptureFixtu
         assert hashlib.sha256(text.encode()).hexdigest() == WIRE
 
 
+def test_canonical_text_in_another_format(
+    pair: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["fingerprint", "--canonical", "wire", "--format", "json", pair[0]]) == 2
+    told = "safeframe: --canonical must go without --format json\n"
+    assert capsys.readouterr() == ("", told)
+
+
 def test_different_wire_fingerprints_exit_1(pair: list[str]) -> None:
     Path("lx-sc1.toml").write_text(
         demo.after()["lx-sc1.toml"].replace("= 12 }", "= 13 }"), encoding="utf-8"
