@@ -41,9 +41,9 @@ examples:
   safeframe diff --since HEAD~ --format markdown maps/
 
 exit codes: 0 nothing differs at or above --fail-on (four files, and each connection
-of a site: both edits are identical, the ends agree after them, and a check of the
-new pair finds no error; a connection may come or go at both ends), 1 not so, 2 wrong
-use or unreadable input, 3 internal error
+of a site: both edits are identical, the ends agree after them, no end has a new address,
+role or parameter of its own, and a check of the new pair finds no error; a connection
+may come or go at both ends), 1 not so, 2 wrong use or unreadable input, 3 internal error
 """
 
 
@@ -240,4 +240,5 @@ def _four(args: argparse.Namespace, own: dict[str, Profile], *ends: End) -> int:
 
         sys.stdout.write(changesjson.edits(comparison, classes, mixed, report))
     _tell(args, document)
-    return int(comparison.fails(args.fail_on) or report.fails("error"))
+    is_open = any(mix.untold for mix in mixed)
+    return int(comparison.fails(args.fail_on) or report.fails("error") or is_open)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from .._bits import Place
-from .._canonical import alike, shared_parameters
-from .._model import Connection, Direction, End, Map, Signal
+from .._canonical import alike, parameters, shared_parameters
+from .._model import Connection, Direction, End, Map, Scalar, Signal
 from .._words import way
 from ..protocols import Profile
 from .arrival import Arrivals, ArrivingBits
@@ -21,6 +21,7 @@ __all__ = ["VERDICTS", "MixedState", "MixedRow", "MixedTable", "mixed_versions"]
 
 VERDICTS = (
     "no frame",
+    "not judged",
     "wrong signal",
     "other meaning",
     "undeclared",
@@ -29,7 +30,10 @@ VERDICTS = (
     "other name",
     "same",
 )
-"""From worst to mildest; ``no frame`` applies to all rows of a table or to none."""
+"""From worst to mildest; ``no frame`` applies to all rows of a table or to none.
+
+``not judged`` takes the place of ``same`` and all else where no map says whether a frame is taken.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +57,8 @@ class MixedTable:
     """One direction between an updated and an outdated end; rows in place order.
 
     ``refused`` names the terms for which the consumer takes no frame of the producer at all; the
-    sizes are not among them.
+    sizes are not among them. ``not_judged`` names what may go into frames or be expected in them,
+    where no facts and no map say whether the other end takes them.
     """
 
     producer: str
@@ -62,6 +67,7 @@ class MixedTable:
     expected_octets: int
     rows: tuple[MixedRow, ...]
     refused: tuple[str, ...] = ()
+    not_judged: tuple[str, ...] = ()
 
     @property
     def direction(self) -> str:
@@ -84,13 +90,15 @@ class MixedState:
     """Both directions while ``updated`` has its new map and ``outdated`` still has its old one.
 
     ``terms`` are the connection terms that the two then hold differently, (field, text) each;
-    whether the connection comes up with them is a matter of the profile.
+    whether the connection comes up with them is a matter of the profile. ``untold`` are those that
+    changed at the updated end alone, which no map of the other end can show that it was told.
     """
 
     updated: str
     outdated: str
     disagreeing: tuple[tuple[str, str], ...]
     tables: tuple[MixedTable, MixedTable]
+    untold: tuple[str, ...] = ()
 
 
 def mixed_versions(
@@ -101,7 +109,9 @@ def mixed_versions(
     In each direction that is once the new producer with the old consumer and once the old
     producer with the new consumer. Ends that hold two profiles, two connection ids or two values
     of a parameter that the profile marks "same at both ends" take no frame of each other; one that
-    is stated at one end only counts as two. The ends are paired as by ``compare_edits``.
+    is stated at one end only counts as two. Where an address or another parameter of the updated
+    end changed, no frame is told to arrive: the maps do not say what the other end knows of it.
+    The ends are paired as by ``compare_edits``.
     ``own_profiles`` are the user's profiles by name.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
@@ -111,62 +121,102 @@ def mixed_versions(
     """
     after = in_order_of(before, after)
     return (
-        _mix(after.first, before.second, after.first, own_profiles),
-        _mix(before.first, after.second, after.second, own_profiles),
+        _mix((before.first, after.first), before.second, True, own_profiles),
+        _mix((before.second, after.second), before.first, False, own_profiles),
     )
 
 
 def _mix(
-    first: End, second: End, updated: End, own_profiles: Mapping[str, Profile] | None
+    versions: tuple[End, End],
+    outdated: End,
+    is_first: bool,
+    own_profiles: Mapping[str, Profile] | None,
 ) -> MixedState:
-    outdated = second if updated is first else first
+    updated = versions[1]
+    first, second = (updated, outdated) if is_first else (outdated, updated)
     terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
-    refused = tuple(field for field, _, stops in terms if stops)
+    refused = tuple(field for field, _, effect in terms if effect == "refused")
+    own = list(_own(*versions, own_profiles))
+    untold = tuple(field for field, _ in own)
+    not_judged = (*(field for field, _, effect in terms if effect == "not judged"), *untold)
     there, back = (
-        _table(direction, refused)
+        _table(direction, refused, not_judged)
         for direction in Connection(first=first, second=second).directions()
     )
+    told = [(field, f"{text}: {outdated.name} must know the new one") for field, text in own]
     return MixedState(
         updated=updated.name,
         outdated=outdated.name,
-        disagreeing=tuple((field, text) for field, text, _ in terms),
+        disagreeing=(*((field, text) for field, text, _ in terms), *told),
         tables=(there, back),
+        untold=untold,
     )
+
+
+def _own(
+    before: End, after: End, own_profiles: Mapping[str, Profile] | None
+) -> Iterator[tuple[str, str]]:
+    """Yield what an end alone states and has changed, be it in its frames or not.
+
+    The facts tell what both ends must hold alike. Of the rest they do not tell what goes into a
+    frame, so all of it may: an address, an identity that starts the CRCs.
+    """
+
+    def changed(field: str, old: Scalar | None, new: Scalar | None) -> tuple[str, str]:
+        kind = "address" if field == "address" else "parameters"
+        return field, f"{show(kind, new)} at {after.name}, before {show(kind, old)}"
+
+    for field in ("address", "role"):
+        if not alike(before, after, field):
+            yield changed(field, getattr(before, field), getattr(after, field))
+    old, new = (
+        {found.name: found for found in parameters(end, own_profiles) if not found.shared}
+        for end in (before, after)
+    )
+    for name in sorted(old.keys() | new.keys()):
+        one, two = old.get(name), new.get(name)
+        if one is None or two is None or one.form != two.form:
+            yield changed(f"parameter {name}", one and one.value, two and two.value)
 
 
 _STOP = ("profile", "id")
 """Terms of the connection of which two values mean that no frame is taken."""
+_EFFECTS = {**dict.fromkeys(_STOP, "refused"), "edition": "not judged"}
+"""What two values of a term mean: no facts tell whether frames of two editions are taken."""
 
 
-def _terms(first: End, second: End) -> Iterator[tuple[str, str, bool]]:
-    """Yield the connection terms that both hold differently, and whether they stop every frame."""
+def _terms(first: End, second: End) -> Iterator[tuple[str, str, str]]:
+    """Yield the connection terms that both hold differently, and what they mean for every frame."""
     one, two = first.connection_table, second.connection_table
     for field, rule in FIELDS["ConnectionTable"].items():
         if rule.level in ("wire", "value") and not alike(one, two, field):
             left, right = (show(field, getattr(table, field)) for table in (one, two))
-            yield field, _apart(first, second, left, right), field in _STOP
+            yield field, _apart(first, second, left, right), _EFFECTS.get(field, "")
 
 
 def _parameters(
     first: End, second: End, own_profiles: Mapping[str, Profile] | None
-) -> Iterator[tuple[str, str, bool]]:
+) -> Iterator[tuple[str, str, str]]:
     ours, theirs = (shared_parameters(end, own_profiles) for end in (first, second))
     for name in sorted(ours.keys() | theirs.keys()):
         one, two = ours.get(name), theirs.get(name)
         if one is None or two is None or one.form != two.form:
             left, right = (show("parameters", found and found.value) for found in (one, two))
             stops = any(found is not None and found.sealed for found in (one, two))
-            yield f"parameter {name}", _apart(first, second, left, right), stops
+            effect = "refused" if stops else "not judged"
+            yield f"parameter {name}", _apart(first, second, left, right), effect
 
 
 def _apart(first: End, second: End, left: str, right: str) -> str:
     return f"{left} at {first.name}, {right} at {second.name}"
 
 
-def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
+def _table(
+    direction: Direction, refused: tuple[str, ...], not_judged: tuple[str, ...]
+) -> MixedTable:
     producer, consumer = direction.producer.name, direction.consumer.name
     sent, received = direction.sent, direction.received
-    if not refused and same_shared(sent, received) and not _overlapping(sent):
+    if not refused and not not_judged and same_shared(sent, received) and not _overlapping(sent):
         return MixedTable(
             producer=producer,
             consumer=consumer,
@@ -184,6 +234,8 @@ def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
             if accepted
             else ("no frame", f"falls back to its safe value {signal.safe}")
         )
+        if accepted and not_judged and verdict not in _WORSE:
+            verdict, consequence = "not judged", f"safe value {signal.safe} if no frame is taken"
         rows.append(
             MixedRow(
                 at=signal.at,
@@ -213,7 +265,12 @@ def _table(direction: Direction, refused: tuple[str, ...]) -> MixedTable:
         expected_octets=received.size_octets,
         rows=tuple(rows),
         refused=refused,
+        not_judged=not_judged,
     )
+
+
+_WORSE = frozenset(VERDICTS[2:5])
+"""Verdicts that stay as they are: what would be misread is told, be a frame taken or not."""
 
 
 def _place(row: MixedRow) -> tuple[Place, int]:

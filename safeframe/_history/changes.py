@@ -113,7 +113,8 @@ class ConnectionChange:
         """Return whether it is not settled: what ``diff`` says of the four files of a connection.
 
         That is where something was not judged or has one end only, where the edits or the ends
-        after them differ at or above ``threshold``, and where a check of it now finds an error.
+        after them differ at or above ``threshold``, where one end has a new address or
+        parameter that the other may have to be told, and where a check of it now finds an error.
         """
         if self.change in _OPEN:
             return True
@@ -121,6 +122,7 @@ class ConnectionChange:
         if self.comparison is not None:
             levels += [one.level for one in self.comparison.differences]
         found = self.report is not None and self.report.fails("error")
+        found |= any(mix.untold for mix in self.mixed)
         return found or any(at_or_above(level, threshold) for level in levels)
 
 

@@ -39,6 +39,7 @@ __all__ = ["changes", "checked", "classes", "edits", "mixes", "points", "sentenc
 _LOOKS = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_LOOKS = {
     "no frame": "error",
+    "not judged": "warning",
     "wrong signal": "error",
     "other meaning": "error",
     "undeclared": "error",
@@ -290,14 +291,20 @@ def _mixed(given: MixedTable, all_rows: bool) -> list[Block]:
         if given.refused:
             refused += f" (not the same: {', '.join(given.refused)})"
         blocks: list[Block] = [Paragraph(StyledText(refused, "error"))]
+    elif given.not_judged:
+        open_ = f"{head}: not judged whether any frame is taken ({', '.join(given.not_judged)})"
+        blocks = [Paragraph(StyledText(open_, "warning"))]
     else:
         blocks = [Paragraph(head)]
-    rows = given.rows if all_rows else given.affected if given.accepted else ()
+    affected = [row for row in given.affected if row.verdict != "not judged"]
+    rows = given.rows if all_rows else affected if given.accepted else ()
     if rows:
         blocks.append(_affected(given, rows))
     number = len(given.rows) - len(rows)
     if number and given.accepted:
         arrive = f"arrive{'s' * (number == 1)} unchanged"
+        if given.not_judged:
+            arrive = f"{'is' if number == 1 else 'are'} not judged"
         rest = f"{count(number, 'other signal' if rows else 'signal')} {arrive}"
     if number:
         blocks.append(Paragraph(f"  {rest}"))

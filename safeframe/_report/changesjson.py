@@ -296,6 +296,7 @@ def _table(table: MixedTable) -> dict[str, Any]:
         "expected_octets": table.expected_octets,
         "accepted": table.accepted,
         "refused": list(table.refused),
+        "not_judged": list(table.not_judged),
         "rows": [_row(row) for row in table.rows],
     }
 

@@ -10,10 +10,12 @@ from pathlib import Path
 import pytest
 
 from safeframe import _demo as demo
+from safeframe import compare_sites, read_site
 from safeframe import protocols as profiles
 from safeframe._cli import main
 from safeframe._report.document import CAUTION
 from safeframe._report.text import wrap
+from tests.unit.schemas import validate
 
 SHOWN = "\n".join(wrap(CAUTION))
 PAIR = ["sc1-lx.toml", "lx-sc1.toml"]
@@ -62,6 +64,38 @@ def test_four_files_alike(site: Path, capsys: pytest.CaptureFixture[str]) -> Non
     assert "9 other signals arrive unchanged" in out
     assert main(["diff", "--all", *BEFORE, *AFTER]) == 0
     assert "permit_torque" in capsys.readouterr().out
+
+
+def test_a_new_address_of_one_end_is_not_judged(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An address that the other end may have to be told MUST NOT count as settled."""
+    before = (site / "before/sc1-lx.toml").read_text(encoding="utf-8")
+    edit(site, "before/sc1-lx.toml", 'name = "SC1",', 'name = "SC1", address = 9,')
+    new = (site / "before/sc1-lx.toml").read_text(encoding="utf-8")
+    assert new != before
+    (site / "new.toml").write_text(new, encoding="utf-8")
+    (site / "before/sc1-lx.toml").write_text(before, encoding="utf-8")
+    assert main(["diff", *BEFORE, "new.toml", BEFORE[1]]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "Change class: identity" in told
+    assert "address 9 at SC1, before" in told
+    assert "not judged whether any frame is taken (address)" in told
+    assert "signals are not judged" in told
+    assert main(["diff", "--format", "json", *BEFORE, "new.toml", BEFORE[1]]) == 1
+    document = json.loads(capsys.readouterr().out)
+    validate("diff", document)
+    tables = [table for mix in document["mixes"] for table in mix["tables"]]
+    assert [table["not_judged"] for table in tables] == [["address"], ["address"], [], []]
+    (site / "after").rename(site / "kept")
+    (site / "after").mkdir()
+    (site / "after/sc1-lx.toml").write_text(new, encoding="utf-8")
+    (site / "after/lx-sc1.toml").write_text(
+        (site / "before/lx-sc1.toml").read_text(encoding="utf-8"), encoding="utf-8"
+    )
+    comparison = compare_sites(read_site("before"), read_site("after"))
+    (row,) = (each for each in comparison.rows if each.name == "SC1-LX")
+    assert row.fails()
 
 
 def test_four_files_with_a_one_sided_edit(site: Path, capsys: pytest.CaptureFixture[str]) -> None:

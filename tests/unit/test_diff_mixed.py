@@ -9,7 +9,7 @@ import pytest
 
 from safeframe._bits import Place
 from safeframe._diff import VERDICTS, ArrivingBits, MixedRow, MixedTable, mixed_versions
-from safeframe._model import Map, Signal
+from safeframe._model import Connection, Map, Signal
 from tests.unit.diff_maps import (
     ONE_BRAKE,
     TERMS,
@@ -292,6 +292,72 @@ def test_terms_that_the_mix_holds_differently() -> None:
         ("watchdog_ms", "50 ms at SC1, 100 ms at LX"),
     )
     assert second.disagreeing[0] == ("id", "0x0107 at SC1, 0x0108 at LX")
+
+
+class TestNotJudged:
+    """What goes into frames at one end alone MUST never be told as unchanged."""
+
+    @pytest.mark.parametrize("side", ["first", "second"])
+    @pytest.mark.parametrize(
+        ("profile", "old", "new", "field"),
+        [
+            ("fscp-13-1", {"address": 5}, {"address": 9}, "address"),
+            ("fscp-13-1", {}, {"address": 9}, "address"),
+            ("plain", {"role": "master"}, {"role": "slave"}, "role"),
+            (
+                "fscp-2-1",
+                {"parameters": (("vendor_id", 1), ("device_serial", 2))},
+                {"parameters": (("vendor_id", 1), ("device_serial", 99))},
+                "parameter device_serial",
+            ),
+            ("fscp-2-1", {"parameters": (("vendor_id", 1),)}, {}, "parameter vendor_id"),
+        ],
+    )
+    def test_of_one_end(
+        self, side: str, profile: str, old: dict[str, Any], new: dict[str, Any], field: str
+    ) -> None:
+        pair = pair_of(ONE_BRAKE, ONE_BRAKE)
+        table = replace(TERMS, profile=profile)
+        ends = {
+            name: replace(getattr(pair, name), connection_table=table)
+            for name in ("first", "second")
+        }
+        before = Connection(**{**ends, side: replace(ends[side], **old)})
+        after = Connection(**{**ends, side: replace(ends[side], **new)})
+        mixes = mixed_versions(before, after)
+        changed, kept = mixes if side == "first" else mixes[::-1]
+        assert (changed.untold, kept.untold) == ((field,), ())
+        assert kept.disagreeing == ()
+        ((name, text),) = changed.disagreeing
+        assert name == field
+        assert text.endswith(f": {changed.outdated} must know the new one")
+        for given in changed.tables:
+            assert given.not_judged == (field,)
+            assert {row.verdict for row in given.rows} <= {"not judged"}
+        assert "same" in {row.verdict for given in kept.tables for row in given.rows}
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            {"connection_table": replace(TERMS, edition="other")},
+            {"parameters": (("of_no_profile", 1),)},
+        ],
+    )
+    def test_of_both_ends(self, change: dict[str, Any]) -> None:
+        before = pair_of(ONE_BRAKE, ONE_BRAKE)
+        after = Connection(
+            first=replace(before.first, **change), second=replace(before.second, **change)
+        )
+        for mix in mixed_versions(before, after):
+            assert mix.untold == ()
+            assert all(len(table.not_judged) == 1 for table in mix.tables)
+
+    def test_what_would_be_misread_is_still_told(self) -> None:
+        before = pair_of(ONE_BRAKE, ONE_BRAKE)
+        renamed = map_of(sig("horn", "0.0", one_means="horn sounds"), gap("0.1", 15))
+        first = replace(before.first, sends=renamed, address=9)
+        mix, _ = mixed_versions(before, replace(before, first=first))
+        assert "wrong signal" in {row.verdict for row in mix.tables[0].rows}
 
 
 def test_verdicts_run_from_worst_to_mildest() -> None:
