@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
-from safeframe import capture, cases, fixtures, frame
+from safeframe import capture, cases, fixtures, frame, protocols
 from safeframe._bits import Place
 from safeframe._codec import decode
 from safeframe._errors import UsageError
@@ -30,6 +30,7 @@ from safeframe.protocols.aspects import FaultTraits
 from safeframe.protocols.opcua_safety._link import TYPE_IDS
 from safeframe.protocols.opcua_safety._start import START_UP
 from safeframe.relations import Watch
+from tests.conftest import DEEP
 from tests.strategies import clean_connections
 
 from .links import CASES, ONE_WAY, demo_connection, end_with, make
@@ -53,7 +54,9 @@ def sets_of(link: Link, seed: int) -> list[FrameSet]:
     return [
         each
         for kind in KINDS
-        if kind != "start-up" or link.profile in ("fscp-12-1", "fscp-3-1", "opcua-safety")
+        if kind != "start-up"
+        or link.profile in ("fscp-12-1", "fscp-3-1", "opcua-safety")
+        or "manager" in (end.role for end in link.connection.ends)
         # The patterns hang on the sizes alone, and looking for them takes a while.
         if kind != "undetected" or not seed
         for each in fixtures.make(link, kind, seed=seed, count=20)
@@ -64,6 +67,38 @@ def judged(link: Link, steps: tuple[SentFrame, ...]) -> list[tuple[str, str]]:
     judge = Judge(link, fresh=True)
     opinions = [judge.judge(step.side, step.octets, step.time_us) for step in steps]
     return [(VERDICTS[opinion.result], opinion.check) for opinion in opinions]
+
+
+@st.composite
+def legal_links(draw: st.DrawFn) -> Link:
+    """Draw a connection of any protocol: sizes, both orders of the ends, roles, tight times."""
+    profile, first, second, given = draw(st.sampled_from((*CASES, *ONE_WAY)))
+    legal = protocols.load(profile).sizes.is_legal
+    sizes = st.sampled_from([size for size in range(1, 17) if legal(size)])
+    first, second = (draw(sizes) if size else 0 for size in (first, second))
+    exchange_ms = draw(st.integers(1, 40))
+    watchdog_ms = exchange_ms + draw(st.sampled_from((0, 1, 2)) | st.integers(0, 500))
+    manager = draw(st.sampled_from((None, 0, 1))) if profile == "fscp-13-1" else None
+    ends = []
+    for side, end in enumerate(make(profile, first, second, given).connection.ends):
+        changed = end_with(end, watchdog_ms=watchdog_ms, exchange_ms=exchange_ms)
+        parameters = dict(end.parameters)
+        if "sct_ms" in parameters:
+            number = 0x101 + 2 * draw(st.integers(0, 63))
+            parameters |= {"identifier_1": number, "identifier_2": number + 1}
+            parameters |= {"sct_ms": watchdog_ms, "srvt_ms": draw(st.integers(1, 20))}
+        ends.append(
+            dataclasses.replace(
+                changed,
+                role="manager" if side == manager else end.role,
+                parameters=tuple(parameters.items()),
+            )
+        )
+    if "identifier_1" in dict(ends[0].parameters):
+        ends[1] = dataclasses.replace(ends[1], parameters=ends[0].parameters)
+    if draw(st.booleans()):
+        ends.reverse()
+    return link_of(Connection(first=ends[0], second=ends[1]), **given)
 
 
 class TestVerdicts:
@@ -125,6 +160,18 @@ class TestVerdicts:
         for each in fixtures.make(link, "faults", seed=seed):
             stated = [(step.verdict, step.check) for step in each.steps]
             assert judged(link, each.steps) == stated, each.label
+
+    @settings(max_examples=300 if DEEP else 4)
+    @given(link=legal_links(), seed=st.integers(0, 1 << 32))
+    def test_of_any_protocol(self, link: Link, seed: int) -> None:
+        for each in sets_of(link, seed or 1):
+            stated = [
+                ("accept" if step.verdict == "undetected" else step.verdict, step.check)
+                for step in each.steps
+            ]
+            assert judged(link, each.steps) == stated, each.label
+            times = [step.time_us for step in each.steps]
+            assert times == sorted(times), each.label
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
