@@ -61,7 +61,8 @@ class LinkTraits:
     frames, in microseconds: one at 0, unless several carry the data together. ``watchdog`` names
     the setting that is the watchdog in milliseconds (empty: what the maps state as such),
     ``cycle_ms`` returns what the sender's map says besides the exchange time about how often it
-    sends.
+    sends. ``stamped_us`` is the longest time after which a stamp is sure to be newer than the last
+    one, over its wrap (None: no stamp follows the clock).
     """
 
     senders: Callable[[Connection], tuple[str, str]]
@@ -76,6 +77,7 @@ class LinkTraits:
     spacing: Callable[[Mapping[str, Any]], tuple[int, ...]] = _at_once
     watchdog: str = ""
     cycle_ms: Callable[[Connection], int | None] = _no_cycle
+    stamped_us: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,6 +119,11 @@ class Link:
     def spacing_us(self) -> tuple[int, ...]:
         """When in its turn a sender sends each of the frames that carry its data together."""
         return _traits_of(self.profile).spacing(self.settings)
+
+    @property
+    def stamped_us(self) -> int | None:
+        """The longest time after which a stamp tells that a frame is newer, or None."""
+        return _traits_of(self.profile).stamped_us
 
     @property
     def watchdog_us(self) -> int | None:

@@ -76,8 +76,8 @@ def legal_links(draw: st.DrawFn) -> Link:
     legal = protocols.load(profile).sizes.is_legal
     sizes = st.sampled_from([size for size in range(1, 17) if legal(size)])
     first, second = (draw(sizes) if size else 0 for size in (first, second))
-    exchange_ms = draw(st.integers(1, 40))
-    watchdog_ms = exchange_ms + draw(st.sampled_from((0, 1, 2)) | st.integers(0, 500))
+    exchange_ms = draw(st.integers(1, 40) | st.sampled_from((500, 699)))
+    watchdog_ms = exchange_ms + draw(st.sampled_from((0, 1, 2, 6000)) | st.integers(0, 500))
     manager = draw(st.sampled_from((None, 0, 1))) if profile == "fscp-13-1" else None
     ends = []
     for side, end in enumerate(make(profile, first, second, given).connection.ends):
@@ -327,6 +327,31 @@ class TestTooLate:
             "accept",
             "accept",
         ]
+
+    @pytest.mark.parametrize("number", [5, 6, 7, 8])
+    def test_stamps_that_wrap(self, number: int) -> None:
+        """FSCP 2/1 counts 65 536 times 128 us: half of that is 4194 ms."""
+        case = CASES[number]
+        ends = make(*case).connection.ends
+
+        def link(exchange_ms: int) -> Link:
+            first, second = (
+                end_with(end, watchdog_ms=60_000, exchange_ms=exchange_ms) for end in ends
+            )
+            return link_of(Connection(first=first, second=second), **case[3])
+
+        for kind, most_ms in (("states", 4194), ("faults", 699)):
+            with pytest.raises(UsageError) as caught:
+                fixtures.make(link(most_ms + 1), kind)
+            most = f"the exchange time of SC1-LX must be {most_ms} ms or less, not {most_ms + 1} ms"
+            assert str(caught.value) == (
+                f"{most} (exchange_ms of SC1, <memory>; exchange_ms of LX, <memory>): time stamps "
+                "of fscp-2-1 wrap, and no receiver could tell old ones from newer ones"
+            )
+        for kind, exchange_ms in (("states", 4194), ("faults", 699), ("faults", 500)):
+            for each in fixtures.make(link(exchange_ms), kind, seed=1, count=9):
+                stated = [(step.verdict, step.check) for step in each.steps]
+                assert judged(link(exchange_ms), each.steps) == stated, each.label
 
     def test_where_both_values_stand(self) -> None:
         text = (

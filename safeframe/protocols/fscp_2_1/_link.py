@@ -73,4 +73,6 @@ LINK = LinkTraits(
     first="producer",
     silent={"consumer": 6},
     kind=_kind,
+    # Less than half the range of a stamp, and up to one unit is lost by rounding.
+    stamped_us=STAMP_US * 32766,
 )
