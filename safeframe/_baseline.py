@@ -38,7 +38,10 @@ def key_of(finding: Finding) -> BaselineKey:
     shown = {f"{spot.end} {spot.signal}".rstrip() for spot in finding.spots}
     further = [f"{end} {name}".strip() for end, name in finding.culprits]
     about = tuple(sorted([*shown, *further]))
-    return BaselineKey(finding.rule, finding.connection, finding.direction, about)
+    name = finding.connection
+    if finding.which:
+        name = f"{name} [{finding.which}]"
+    return BaselineKey(finding.rule, name, finding.direction, about)
 
 
 def identity(finding: Finding) -> str:

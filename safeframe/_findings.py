@@ -79,7 +79,8 @@ class Finding:
     explains everything, ``producer`` and ``consumer`` name the ends of its direction or are empty,
     ``details`` are the symptoms that the cause explains, shown on demand. ``culprits`` are the
     (end, name) pairs that the finding is about beyond its spots: those of which no spot is shown,
-    and names of what is no signal. They are not shown; by them findings are told apart.
+    and names of what is no signal. They are not shown; by them findings are told apart. ``which``
+    tells its connection from others of that name, and is empty where there is no other.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
@@ -104,6 +105,7 @@ class Finding:
     details: tuple[str, ...] = ()
     counterexample: Counterexample | None = None
     culprits: tuple[tuple[str, str], ...] = ()
+    which: str = ""
 
     @property
     def direction(self) -> str:
@@ -125,7 +127,8 @@ class NotJudged(NamedTuple):
     ``rule`` is empty where a device file does not tell what a map is held against.
 
     ``subject`` is what stays open, in words, where a reader must know it; empty where not.
-    ``connection`` is empty where it is about a ``route`` or about the whole plant.
+    ``connection`` is empty where it is about a ``route`` or about the whole plant; of several
+    of one name it says which in brackets.
     """
 
     connection: str
@@ -139,7 +142,8 @@ class NotJudged(NamedTuple):
 class Report:
     """All findings about some connections, worst first, and what was allowed.
 
-    ``connections`` are the names of the connections checked, in order; ``facts`` are
+    ``connections`` are the names of the connections checked, in order, and ``which`` tells those
+    of one name apart (empty where each has its own); ``facts`` are
     (label, text) lines that say what was looked at when nothing was wrong; ``known`` are findings
     that a baseline file knows already; ``not_judged`` is what the maps leave open;
     ``not_looked_at`` what else the verdict does not speak for; ``plants`` are the plant files that
@@ -159,6 +163,7 @@ class Report:
     not_judged: tuple[NotJudged, ...] = ()
     not_looked_at: tuple[str, ...] = ()
     plants: tuple[str, ...] = ()
+    which: tuple[str, ...] = ()
 
     def worst(self) -> str:
         """Return the worst severity among the findings, or an empty string."""

@@ -40,6 +40,7 @@ from .registry import (
     limited,
 )
 from .remedies import Remedy
+from .twins import told_apart
 from .unjudged import no_routes, not_looked_at, unjudged
 
 __all__ = [
@@ -190,6 +191,8 @@ def _report(
     own_profiles: Mapping[str, Profile] | None,
 ) -> Report:
     """Return the report on connections, ``distinct`` ones among them judged by themselves."""
+    labels = told_apart(distinct)
+    each = [_labelled(one, label) for one, label in zip(each, labels, strict=True)]
     found = [finding for one in each for finding in one.findings]
     found += across(everything, own_profiles=own_profiles)
     ways: list[Judged] = []
@@ -198,7 +201,8 @@ def _report(
 
         ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
     found += [finding for one in ways for finding in one.findings]
-    kept, waived = settled(found, distinct)
+    kept, waived = settled(found, distinct, labels)
+    which = dict(zip(map(_identity, distinct), labels, strict=True))
     return Report(
         findings=tuple(kept),
         waived=tuple(waived),
@@ -207,6 +211,20 @@ def _report(
         not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
         not_looked_at=tuple(not_looked_at(everything, plants)),
         plants=tuple(sorted({one.entry.path for one in everything if one.installed})),
+        which=tuple(which[_identity(one)] for one in everything) if any(labels) else (),
+    )
+
+
+def _labelled(seen: Judged, label: str) -> Judged:
+    """Return what was seen at a connection, told from others of its name."""
+    if not label:
+        return seen
+    return Judged(
+        tuple(replace(finding, which=label) for finding in seen.findings),
+        seen.facts,
+        tuple(
+            entry._replace(connection=f"{entry.connection} [{label}]") for entry in seen.not_judged
+        ),
     )
 
 
@@ -286,17 +304,18 @@ def across(
 
 
 def settled(
-    found: list[Finding], connections: tuple[Connection, ...]
+    found: list[Finding], connections: tuple[Connection, ...], labels: Sequence[str]
 ) -> tuple[list[Finding], list[Waived]]:
     """Return the findings that nobody allows, worst first, with those about unused allowances.
 
-    Second come the findings that are allowed.
+    Second come the findings that are allowed. ``labels`` tell connections of one name apart, as
+    the findings do.
     """
     waived: list[Waived] = []
     if any(end.allowances for connection in connections for end in connection.ends):
         from .allowances import waive  # deferred: most ends allow nothing.
 
-        found, waived = waive(found, connections, _is_rule)
+        found, waived = waive(found, list(zip(connections, labels, strict=True)), _is_rule)
     found.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return found, waived
 

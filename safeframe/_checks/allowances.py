@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from .._findings import Finding, Rule, Spot, Waived
 from .._model import Allowance, Connection, End
+from .._value import NamedTuple, replace
 from .registry import Finder
 
 __all__ = ["UNUSED", "waive"]
@@ -20,53 +21,78 @@ UNUSED = Rule(
 )
 
 
+class _Stated(NamedTuple):
+    """An allowance, and the end and connection that state it."""
+
+    connection: Connection
+    label: str
+    end: End
+    allowance: Allowance
+
+    def is_at(self, spot: Spot) -> bool:
+        """Tell whether a spot of a finding over many connections is of this end of them."""
+        if spot.end != self.end.name:
+            return False
+        entries = self.end.sends.signals + self.end.receives.signals
+        paths = {self.end.where.path, *(entry.where.path for entry in entries)}
+        return spot.where == self.connection.entry or spot.where.path in paths
+
+
 def waive(
-    found: list[Finding], connections: tuple[Connection, ...], is_rule: Callable[[str], bool]
+    found: list[Finding],
+    connections: Sequence[tuple[Connection, str]],
+    is_rule: Callable[[str], bool],
 ) -> tuple[list[Finding], list[Waived]]:
     """Split findings into kept and allowed ones; add a finding for each unused allowance.
 
-    ``is_rule`` tells whether a rule has a name.
+    Each connection comes with what tells it from others of its name. ``is_rule`` tells whether a
+    rule has a name.
     """
     allowances = [
-        (connection.name, end, allowance)
-        for connection in connections
+        _Stated(connection, label, end, allowance)
+        for connection, label in connections
         for end in connection.ends
         for allowance in end.allowances
     ]
-    by_name: dict[str, list[tuple[End, Allowance]]] = {}
-    for name, end, allowance in allowances:
-        by_name.setdefault(name, []).append((end, allowance))
-    everywhere = [(end, allowance) for _, end, allowance in allowances]
+    by_name: dict[tuple[str, str], list[_Stated]] = {}
+    for one in allowances:
+        by_name.setdefault((one.connection.name, one.label), []).append(one)
     kept: list[Finding] = []
     waived: list[Waived] = []
     used: set[int] = set()
     for finding in found:
-        near = by_name.get(finding.connection, []) if finding.connection else everywhere
-        allowed = [allowance for end, allowance in near if _covers(end, allowance, finding)]
+        near = allowances
+        if finding.connection:
+            near = by_name.get((finding.connection, finding.which), [])
+        allowed = [one.allowance for one in near if _covers(one, finding)]
         if allowed:
             used |= {id(allowance) for allowance in allowed}
             reason, where = allowed[0].reason, allowed[0].where
             waived.append(Waived(finding=finding, reason=reason, where=where))
         else:
             kept.append(finding)
-    for name, end, allowance in allowances:
-        if id(allowance) not in used:
-            kept.append(_unused(name, end, allowance, known=is_rule(allowance.rule)))
+    unused = (one for one in allowances if id(one.allowance) not in used)
+    kept += (_unused(one, known=is_rule(one.allowance.rule)) for one in unused)
     return kept, waived
 
 
-def _covers(end: End, allowance: Allowance, finding: Finding) -> bool:
+def _covers(stated: _Stated, finding: Finding) -> bool:
     """Tell whether an allowance covers a finding: all signals of it, not only some."""
+    end, allowance = stated.end, stated.allowance
     if allowance.rule != finding.rule:
         return False
-    named = {spot.signal for spot in finding.spots if spot.end == end.name}
-    named |= {name for of, name in finding.culprits if of == end.name}
+    spots = [spot for spot in finding.spots if spot.end == end.name]
+    if not finding.connection:  # An end of that name may be one of another connection.
+        spots = list(filter(stated.is_at, spots))
+    named = {spot.signal for spot in spots}
     if not allowance.signal:
         return bool(named)
+    named |= {name for of, name in finding.culprits if of == end.name}
     return named == {allowance.signal} and not finding.details
 
 
-def _unused(name: str, end: End, allowance: Allowance, *, known: bool) -> Finding:
+def _unused(stated: _Stated, *, known: bool) -> Finding:
+    end, allowance = stated.end, stated.allowance
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
     message = (
         f"{end.name} allows {what}, but there is no such finding"
@@ -75,4 +101,5 @@ def _unused(name: str, end: End, allowance: Allowance, *, known: bool) -> Findin
     )
     culprits = [("", f"allow {allowance.rule}"), (end.name, allowance.signal)]
     spots = [Spot(end=end.name, where=allowance.where)]
-    return Finder(UNUSED, name, [])(message, spots, culprits=culprits)
+    found = Finder(UNUSED, stated.connection.name, [])(message, spots, culprits=culprits)
+    return replace(found, which=stated.label)

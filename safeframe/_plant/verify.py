@@ -132,7 +132,11 @@ def settle(
 ) -> GateReport:
     """Return the report: what is allowed set aside, what only all together show added."""
     listed_rows = sorted(rows, key=lambda row: row.number)
-    outlines = tuple(row.outline for row in listed_rows if row.outline is not None)
+    names = Counter(map(_named, listed_rows))
+    listed_rows = [_numbered(row) if names[_named(row)] > 1 else row for row in listed_rows]
+    seen = [(row.outline, row) for row in listed_rows if row.outline is not None]
+    outlines = tuple(outline for outline, _ in seen)
+    labels = [_label(row) if names[_named(row)] > 1 else "" for _, row in seen]
     found = [finding for row in listed_rows for finding in row.findings]
     found += checks.across(outlines, without=checks.RECORD_RULES)
     where = Location(path=given.tables.path)
@@ -144,7 +148,7 @@ def settle(
         where=where,
     )
     ways = routed(site, own_profiles=own_profiles)
-    kept, waived = checks.settled([*found, *ways.findings], outlines)
+    kept, waived = checks.settled([*found, *ways.findings], outlines, labels)
     of_row, across = _shared_out(kept, listed_rows)
     done = [
         replace(row, findings=tuple(_told(row, findings)), outline=None)
@@ -169,6 +173,23 @@ def settle(
     )
 
 
+def _named(row: GateRow) -> str:
+    """Return the name of a connection as its findings have it."""
+    return row.outline.name if row.outline else row.name
+
+
+def _label(row: GateRow) -> str:
+    return f"#{row.number}"
+
+
+def _numbered(row: GateRow) -> GateRow:
+    """Return a row whose findings are told from those of others of its name."""
+    found = tuple(
+        replace(one, which=_label(row)) if one.connection else one for one in row.findings
+    )
+    return replace(row, findings=found)
+
+
 def _without_copies(rows: Sequence[GateRow]) -> Iterator[GateRow]:
     """Yield the rows; a record that is a copy, or a link to another one, is a fault of each."""
     by_seal: dict[str, dict[str, GateRow]] = defaultdict(dict)
@@ -185,7 +206,7 @@ def _without_copies(rows: Sequence[GateRow]) -> Iterator[GateRow]:
 def alone(row: GateRow) -> GateRow:
     """Return a row as it is told by itself: what its ends allow, or its record says, set aside."""
     outlines = () if row.outline is None else (row.outline,)
-    kept, _ = checks.settled(list(row.findings), outlines)
+    kept, _ = checks.settled(list(row.findings), outlines, [""] * len(outlines))
     # Whether an allowance is used only the whole plant shows.
     found = [finding for finding in kept if finding.rule != "unused-allowance"]
     return replace(row, findings=tuple(_told(row, found)), outline=None)
@@ -196,16 +217,17 @@ def _shared_out(
 ) -> tuple[list[list[Finding]], list[Finding]]:
     """Return the findings of each row, and those over many connections."""
     mine: dict[int, list[int]] = defaultdict(list)
-    by_name: dict[str, list[int]] = defaultdict(list)
+    by_name: dict[tuple[str, str], list[int]] = defaultdict(list)
     for at, row in enumerate(rows):
-        by_name[row.outline.name if row.outline else row.name].append(at)
+        for label in ("", _label(row)):
+            by_name[_named(row), label].append(at)
         for finding in row.findings:
             mine[id(finding)].append(at)
     of_row: list[list[Finding]] = [[] for _ in rows]
     across: list[Finding] = []
     for finding in kept:
         # An allowance that allows nothing is found while settling: its connection has it.
-        places = mine.get(id(finding)) or by_name.get(finding.connection, [])[:1]
+        places = mine.get(id(finding)) or by_name.get((finding.connection, finding.which), [])[:1]
         for at in places:
             of_row[at].append(finding)
         if not places:

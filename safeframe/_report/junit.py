@@ -40,7 +40,7 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     A rule that had nothing to judge is skipped, with the reason.
     """
     root = Element("testsuites", name="safeframe check")
-    told: dict[tuple[str, str], _Told] = defaultdict(lambda: _Told([], []))
+    told: dict[tuple[str, str, str], _Told] = defaultdict(lambda: _Told([], []))
     for finding in given.findings:
         told[_case(finding)].found.append(finding)
     for finding in given.known:
@@ -52,9 +52,11 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
     reasons: dict[str, dict[str, str]] = defaultdict(dict)
     for entry in given.not_judged:
         reasons[entry.connection][entry.rule] = entry.reason
-    for name in given.connections:
-        cases = {rule.name: told[rule.name, name] for rule in own}
-        _suite(root, name, own, cases, fail_on, reasons[name])
+    labels = given.which or ("",) * len(given.connections)
+    for name, label in zip(given.connections, labels, strict=True):
+        cases = {rule.name: told[rule.name, name, label] for rule in own}
+        title = f"{name} [{label}]" if label else name
+        _suite(root, title, own, cases, fail_on, reasons[title])
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
     skipped = {rule.name: "only one connection was given" for rule in plant if alone}
@@ -69,7 +71,12 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
             rule.name: "no route is declared" for rule in plant if rule.name.startswith("route-")
         }
     _suite(
-        root, _PLANT, plant, {rule.name: told[rule.name, ""] for rule in plant}, fail_on, skipped
+        root,
+        _PLANT,
+        plant,
+        {rule.name: told[rule.name, "", ""] for rule in plant},
+        fail_on,
+        skipped,
     )
     by_file = (
         f"{entry.connection}: {entry.subject} ({entry.reason})"
@@ -149,8 +156,8 @@ def _gate_case(
     return case
 
 
-def _case(finding: Finding) -> tuple[str, str]:
-    return finding.rule, finding.connection
+def _case(finding: Finding) -> tuple[str, str, str]:
+    return finding.rule, finding.connection, finding.which
 
 
 def _suite(

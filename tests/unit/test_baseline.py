@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import jsonschema
 import pytest
@@ -17,6 +18,7 @@ from safeframe import _baseline as baseline
 from safeframe._bits import Place
 from safeframe._errors import InputError
 from safeframe._findings import Finding, Report, Spot
+from safeframe._report import junit
 from safeframe._source import Location
 
 SCHEMA = json.loads(
@@ -232,6 +234,128 @@ def test_what_is_not_shown_is_not_hidden(
     assert baseline.apply(before, counts)[0].findings == ()
     report, _ = baseline.apply(safeframe.check_all(now), counts)
     assert rule in [finding.rule for finding in report.findings]
+
+
+def twin(number: int, network: str, *, faulty: bool, allowed: bool = False) -> safeframe.Connection:
+    """Return a connection that is called as any other; faulty, its ends differ in a safe value."""
+    where = Location(path=f"{network}{number}/a.toml")
+    rule = safeframe.Allowance(rule="safe-value-differs", reason="known")
+    bits = octet("a", "a")
+    other = replace(bits, entries=(replace(bits.signals[0], safe=int(faulty)),))
+    ends = [
+        end(
+            name,
+            peer,
+            number,
+            network=network,
+            where=where,
+            allowances=(rule,) if allowed and name == "SC" else (),
+            **{side: map_},
+        )
+        for name, peer, side, map_ in (
+            ("SC", "LX", "sends", bits),
+            ("LX", "SC", "receives", other),
+        )
+    ]
+    return pair(*ends)
+
+
+def twins(report: Report) -> list[str]:
+    return [one.which for one in report.findings if one.rule == "safe-value-differs"]
+
+
+class TestTwoOfOneName:
+    """What is known or allowed of a connection MUST NOT cover another one of its name."""
+
+    P, Q = "network n1, id 7", "network n2, id 8"
+
+    def test_allowances(self) -> None:
+        both = [twin(7, "n1", faulty=True, allowed=True), twin(8, "n2", faulty=True)]
+        for order in (both, both[::-1]):
+            report = safeframe.check_all(order)
+            assert twins(report) == [self.Q]
+            assert [one.finding.which for one in report.waived] == [self.P]
+
+    def test_an_allowance_that_only_the_other_needs(self) -> None:
+        both = [twin(7, "n1", faulty=False, allowed=True), twin(8, "n2", faulty=True)]
+        report = safeframe.check_all(both)
+        assert twins(report) == [self.Q]
+        unused = [one for one in report.findings if one.rule == "unused-allowance"]
+        assert [one.which for one in unused] == [self.P]
+
+    def test_baseline(self) -> None:
+        known = safeframe.check_all([twin(7, "n1", faulty=False), twin(8, "n2", faulty=True)])
+        now = safeframe.check_all([twin(7, "n1", faulty=True), twin(8, "n2", faulty=False)])
+        counts = baseline.loads(baseline.dumps(known.findings))
+        assert twins(baseline.apply(known, counts)[0]) == []
+        assert twins(baseline.apply(now, counts)[0]) == [self.P]
+        old = baseline.loads(baseline.dumps(replace(one, which="") for one in known.findings))
+        assert twins(baseline.apply(now, old)[0]) == [self.P]
+
+    @pytest.mark.parametrize(
+        ("connections", "labels"),
+        [
+            ([(7, "n1"), (8, "n1")], ("network n1, id 7", "network n1, id 8")),
+            ([(7, "n1"), (7, "n2")], ("network n1, id 7", "network n2, id 7")),
+            (
+                [(7, "n1"), (7, "n1")],
+                (
+                    "network n1, id 7, LX and SC, n17/a.toml, #1",
+                    "network n1, id 7, LX and SC, n17/a.toml, #2",
+                ),
+            ),
+            ([(7, "n1")], ()),
+        ],
+    )
+    def test_what_tells_them_apart(
+        self, connections: list[tuple[int, str]], labels: tuple[str, ...]
+    ) -> None:
+        given = [twin(number, network, faulty=True) for number, network in connections]
+        report = safeframe.check_all(given)
+        assert report.which == labels
+        assert twins(report) == list(labels or ("",))
+
+    def test_a_pair_that_is_listed_twice(self) -> None:
+        one, other = twin(7, "n1", faulty=True), twin(8, "n2", faulty=False)
+        report = safeframe.check_all([one, other, one])
+        assert report.which == (self.P, self.Q, self.P)
+
+    def test_junit(self) -> None:
+        report = safeframe.check_all([twin(7, "n1", faulty=False), twin(8, "n2", faulty=True)])
+        suites = {
+            suite.get("name"): [
+                case.get("name") for case in suite if case.find("failure") is not None
+            ]
+            for suite in ElementTree.fromstring(junit.report(report))
+        }
+        assert {one.connection for one in report.not_judged} >= {f"C [{self.P}]", f"C [{self.Q}]"}
+        assert list(suites) == [f"C [{self.P}]", f"C [{self.Q}]", "all connections"]
+        assert "safe-value-differs" not in suites[f"C [{self.P}]"]
+        assert "safe-value-differs" in suites[f"C [{self.Q}]"]
+
+    def test_findings_over_many_connections(self) -> None:
+        """An end of that name in another file allows nothing of what is about these."""
+        rule = safeframe.Allowance(rule="connection-id-reused", reason="known")
+        given = [
+            pair(
+                end("SC", "LX", number, connection=f"C{at}", network=f"n{number}", where=where),
+                end(
+                    "LX",
+                    "SC",
+                    number,
+                    connection=f"C{at}",
+                    network=f"n{number}",
+                    where=where,
+                    allowances=(rule,) if at == 0 else (),
+                ),
+            )
+            for at, number in enumerate((7, 7, 8, 8))
+            for where in (Location(path=f"{at}.toml"),)
+        ]
+        report = safeframe.check_all(given)
+        found = [one.message for one in report.findings if one.rule == rule.rule]
+        assert len(found) == len(report.waived) == 1
+        assert "C2 (SC and LX)" in found[0]
 
 
 ROW = {"rule": "hole", "connection": "c", "direction": "", "about": []}

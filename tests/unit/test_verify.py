@@ -632,6 +632,28 @@ class TestTogether:
             "connection-id-reused",
         ]
 
+    def test_an_allowance_of_another_connection_of_its_name(self, site: Site) -> None:
+        allow = '\n[[allow]]\nrule = "unbound-signal"\nreason = "known"\n'
+        bound = ', bind = "Lift.FaultAck"'
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            text = demo.after()[name]
+            assert name != "sc1-lx.toml" or bound in text
+            site.write(f"maps/{name}", text.replace(bound, ""))
+            more = allow if name == "sc1-lx.toml" else ""
+            site.write(f"more/{name}", text.replace(bound, "") + more)
+        there = LX.replace("maps/", "more/")
+        assert there != LX
+        site.plant(there, LX)
+        rows = {row["name"]: row["findings"] for row in site.verify(code=1)["connections"]}
+        found = {name: [one["rule"] for one in told] for name, told in rows.items()}
+        assert found == {"SC1-LX (#1)": [], "SC1-LX (#2)": ["unbound-signal"]}
+        site.write("maps/lx-sc1.toml", demo.after()["lx-sc1.toml"])
+        site.write("more/sc1-lx.toml", demo.after()["sc1-lx.toml"] + allow)
+        site.plant(LX, there)
+        rows = {row["name"]: row["findings"] for row in site.verify(code=1)["connections"]}
+        found = {name: [one["rule"] for one in told] for name, told in rows.items()}
+        assert found == {"SC1-LX (#1)": ["unbound-signal"], "SC1-LX (#2)": ["unused-allowance"]}
+
     def test_an_allowance_is_used_or_told(self, site: Site) -> None:
         allow = '\n[[allow]]\nrule = "record-shared"\nreason = "a twin"\n'
         for name in ("sc1-lx.toml", "lx-sc1.toml"):
