@@ -30,9 +30,7 @@ class _Stated(NamedTuple):
     allowance: Allowance
 
     def is_at(self, spot: Spot) -> bool:
-        """Tell whether a spot of a finding over many connections is of this end of them."""
-        if spot.end != self.end.name:
-            return False
+        """Tell whether a spot of an end of this name is of this very end."""
         entries = self.end.sends.signals + self.end.receives.signals
         paths = {self.end.where.path, *(entry.where.path for entry in entries)}
         return spot.where == self.connection.entry or spot.where.path in paths
