@@ -40,8 +40,6 @@ def _no_address(connection: Connection, profile: Profile | None) -> bool:
 
 
 def _open_reaction(connection: Connection, profile: Profile | None) -> bool:
-    if _nowhere("permitted_reaction_ms")(connection, profile):
-        return False
     from .._timing import timing  # deferred: few maps state a permitted reaction time.
 
     return timing(connection, profile).is_open

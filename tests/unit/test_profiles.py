@@ -502,3 +502,11 @@ class TestOwnFile:
         assert problems(f'{HEAD}recipe = "{"x" * 60}"\n') == [
             f"own.toml:4: recipe: recipe must be true or false, not '{'x' * 40}'... (60 characters)"
         ]
+
+
+@pytest.mark.parametrize("name", ["fscp_12_1", "opcua_safety"])
+def test_a_room_is_opened_by_its_name(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delattr(profiles, name, raising=False)
+    assert getattr(profiles, name).__name__ == f"safeframe.protocols.{name}"
+    with pytest.raises(AttributeError, match=f"has no attribute '{name}_x'"):
+        getattr(profiles, f"{name}_x")

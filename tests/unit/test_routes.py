@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from fractions import Fraction
 from math import inf, nan
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import jsonschema
 import pytest
 
 from safeframe import _checks as checks
+from safeframe._checks.handing_on import decimal_text
 from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from safeframe._model import Connection, Map
@@ -1276,3 +1278,18 @@ class TestWithoutRoutes:
     def test_an_echo_is_no_chain(self) -> None:
         link = Link("X", "A", "B", (Row("x", "A.X", "B.X"),), (Row("y", "B.X", "A.Y"),))
         assert Place((link,)).open() == []
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (Fraction(5, 2), "2.5"),
+        (Fraction(-1, 10**30), "-0." + "0" * 29 + "1"),
+        (Fraction(10**30), "1" + "0" * 30),
+        (Fraction(1, 3), "about 0."),
+        (Fraction(2**200), "about 2^"),
+    ],
+)
+def test_numbers_in_messages_are_exact_or_said_to_be_near(value: Fraction, text: str) -> None:
+    told = decimal_text(value)
+    assert told.startswith(text) if text.startswith("about") else told == text

@@ -183,3 +183,12 @@ class TestWhatStaysOpen:
         renamed = replace(plain, name="speed", at=Place(1, 0))
         lost = replace(end, sends=Map(entries=(renamed, rest)))
         assert "names of values" not in told.not_compared(coded, self.device(lost))[0]
+
+    def test_parameters_that_the_map_does_not_state(self, end: End) -> None:
+        given = replace(end, parameters=(("node", 1), ("guard_ms", 5)))
+        bare = replace(end, parameters=(("node", 1),))
+        device = replace(self.device(given), directions=("sends", "receives"))
+        assert [entry[2:4] for entry in told.left_open("C", bare, device)] == [
+            ("LX does not state what sheet.csv holds", "guard_ms")
+        ]
+        assert list(told.left_open("C", given, device)) == []
