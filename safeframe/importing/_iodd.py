@@ -17,7 +17,7 @@ from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._texts import Texts
-from ._xml import Element, parse
+from ._xml import Element, by_id, parse
 
 __all__ = ["candidates"]
 
@@ -60,13 +60,8 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     """Return every set of process data, one for each condition."""
     root = parse(source, ("IODevice",), refusals, keep=_KEEP, encoding=decisions.encoding)
     texts = Texts(root, ("id", "value"), decisions.language, refusals)
-    types: dict[str, Element] = {}
-    for group in root.walk("DatatypeCollection"):
-        for kind in group.all("Datatype"):
-            key = kind.get("id") or ""
-            if key in types:
-                twice(refusals, "a data type", key, (types[key].line, kind.line))
-            types.setdefault(key, kind)
+    kinds = (one for group in root.walk("DatatypeCollection") for one in group.all("Datatype"))
+    types = by_id(kinds, "id", "a data type", refusals)
     return [
         Candidate(
             path=f"process:{data.get('id') or '-'}",

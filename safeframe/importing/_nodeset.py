@@ -16,7 +16,7 @@ from ._numbers import integer, number
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
-from ._xml import Element, parse
+from ._xml import Element, by_id, parse
 
 __all__ = ["candidates"]
 
@@ -82,13 +82,9 @@ class _Nodes:
             if self.aliases.setdefault(name, alias.text) != alias.text:
                 twice(refusals, "an alias", name, (lines[name], alias.line))
             lines.setdefault(name, alias.line)
-        self.types: dict[str, Element] = {}
+        self.types = by_id(root.all("UADataType"), "NodeId", "a node id", refusals)
         self.roots: dict[str, str] = {}
         for element in root.all("UADataType"):
-            node = element.get("NodeId") or ""
-            if node in self.types:
-                twice(refusals, "a node id", node, (self.types[node].line, element.line))
-            self.types.setdefault(node, element)
             bases = list(dict.fromkeys(self.bases(element)))
             if len(bases) > 1:
                 refusals.add(

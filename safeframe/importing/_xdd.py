@@ -17,7 +17,7 @@ from ._numbers import integer
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
-from ._xml import Element, parse
+from ._xml import Element, by_id, parse
 
 __all__ = ["candidates"]
 
@@ -45,13 +45,8 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         most={"parameterGroup": _MOST_BITS},
         encoding=decisions.encoding,
     )
-    parameters: dict[str, Element] = {}
-    for group in root.walk("parameterList"):
-        for parameter in group.all("parameter"):
-            key = parameter.get("uniqueID") or ""
-            if key in parameters:
-                twice(refusals, "a parameter", key, (parameters[key].line, parameter.line))
-            parameters.setdefault(key, parameter)
+    listed = (one for group in root.walk("parameterList") for one in group.all("parameter"))
+    parameters = by_id(listed, "uniqueID", "a parameter", refusals)
     found = []
     for group in root.walk("parameterGroup"):
         side = _SIDES.get(_label(group, "", refusals).lower())

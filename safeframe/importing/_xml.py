@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from typing import Any
 from xml.parsers import expat
 
 from ._encoding import xml_octets
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 
-__all__ = ["Element", "parse", "parse_in_parts"]
+__all__ = ["Element", "by_id", "parse", "parse_in_parts"]
 
 _MOST_DEPTH = 64
 _MOST_ELEMENTS = 1_000_000
@@ -124,6 +124,18 @@ class Element(list[Any]):
             if child[0] in tags:
                 yield child
             stack.append(child.children[::-1])
+
+
+def by_id(
+    elements: Iterable[Element], key: str, what: str, refusals: Refusals
+) -> dict[str, Element]:
+    """Return elements by an attribute of which no two may have one value; keeps the problem."""
+    found: dict[str, Element] = {}
+    for element in elements:
+        name = element.get(key) or ""
+        if found.setdefault(name, element) is not element:
+            twice(refusals, what, name, (found[name].line, element.line))
+    return found
 
 
 def parse(
