@@ -40,11 +40,11 @@ from .registry import (
     limited,
 )
 from .remedies import Remedy
-from .twins import told_apart
 from .unjudged import no_routes, not_looked_at, unjudged
 
 __all__ = [
     "ACROSS_RULES",
+    "DEVICE_RULES",
     "RECORD_RULES",
     "RULES",
     "Judged",
@@ -191,7 +191,11 @@ def _report(
     own_profiles: Mapping[str, Profile] | None,
 ) -> Report:
     """Return the report on connections, ``distinct`` ones among them judged by themselves."""
-    labels = told_apart(distinct)
+    labels = [""] * len(distinct)
+    if len(distinct) > 1:
+        from .twins import told_apart  # deferred: a pair of maps has no other one of its name.
+
+        labels = told_apart(distinct)
     each = [_labelled(one, label) for one, label in zip(each, labels, strict=True)]
     found = [finding for one in each for finding in one.findings]
     found += across(everything, own_profiles=own_profiles)

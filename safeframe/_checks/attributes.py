@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from .._bits import reverse_field
 from .._canonical import alike, form
@@ -63,6 +63,7 @@ def _told(
     message: str,
     cause: str = "",
     remedies: Iterable[Remedy] = (),
+    culprits: Sequence[tuple[str, str]] = (),
 ) -> Finding:
     """Return a finding about a pair, with its places at both ends and its witness."""
     return find(
@@ -72,6 +73,7 @@ def _told(
         cause=cause,
         counterexample=find.witness(view.direction, [(pair.left, pair.right)]),
         remedies=remedies,
+        culprits=culprits,
     )
 
 
@@ -136,13 +138,7 @@ def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
             # Another meaning than a baseline knows is another finding.
             texts = [form(signal, "one_means") for signal in (pair.left, pair.right)]
             culprits = [] if texts[0] == texts[1] else [("", f"one_means {texts}")]
-            yield find(
-                message,
-                pair_spots(view, (pair,)),
-                direction=direction,
-                culprits=culprits,
-                counterexample=find.witness(direction, [(pair.left, pair.right)]),
-            )
+            yield _told(view, pair, find, message, culprits=culprits)
 
 
 def _told_as_duplicate(context: Context, view: View, pair: Pair) -> bool:

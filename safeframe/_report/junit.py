@@ -59,12 +59,10 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
         _suite(root, title, own, cases, fail_on, reasons[title])
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
-    skipped = {rule.name: "only one connection was given" for rule in plant if alone}
-    listed = "" if given.plants else "no plant file lists the devices"
-    for name in checks.DEVICE_RULES:
-        skipped.pop(name, None)
-        if listed:
-            skipped[name] = listed
+    several = (rule.name for rule in plant if rule.name not in checks.DEVICE_RULES)
+    skipped = dict.fromkeys(several if alone else (), "only one connection was given")
+    if not given.plants:
+        skipped |= dict.fromkeys(checks.DEVICE_RULES, "no plant file lists the devices")
     skipped |= reasons.get("", {})
     if all(label != "route" for label, _ in given.facts):
         skipped |= {
