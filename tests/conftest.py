@@ -17,9 +17,10 @@ settings.register_profile(
     derandomize=True,
     database=None,
     deadline=None,
-    max_examples=60,
+    max_examples=40,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
+settings.register_profile("ci", parent=settings.get_profile("quick"), max_examples=60)
 settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)
 settings.register_profile("few", parent=settings.get_profile("quick"), max_examples=6)
 settings.load_profile(os.environ.get("SAFEFRAME_HYPOTHESIS", "quick"))
