@@ -11,11 +11,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 from ._errors import UsageError
 from ._value import dataclass
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:  # bitstring costs 30 ms at start-up and is needed by few callers.
     from bitstring import Bits
 

@@ -15,12 +15,15 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
 from operator import attrgetter
-from typing import Any
 
 from . import protocols
 from ._model import ConnectionTable, End, Map, Reserved, Scalar, Signal
 from ._value import NamedTuple
 from .protocols import ParameterRule, Profile
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = [
     "CANONICAL",

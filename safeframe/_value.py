@@ -14,17 +14,22 @@ from __future__ import annotations
 from collections import namedtuple
 from operator import attrgetter, eq, ge, gt, le, lt
 from sys import modules, version_info
-from typing import Any, NoReturn
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
+    from typing import Any, NoReturn
 
 __all__ = ["NamedTuple", "dataclass", "field", "replace"]
 
 
-class _Options(dict[str, Any]):
+class _Options(dict[str, object]):
     """What ``field`` was told: the default of a field, whether it is compared and shown."""
+
+
+def _loose(told: _Options) -> dict[str, Any]:
+    """Return the same with values that a type checker does not ask about."""
+    return told
 
 
 class _Real:
@@ -41,7 +46,7 @@ class _Real:
             "__annotations__": cls.__annotations__,
             "__doc__": cls.__doc__,
             "__module__": cls.__module__,
-            **{field: dataclasses.field(**told) for field, told in options.items()},
+            **{field: dataclasses.field(**_loose(told)) for field, told in options.items()},
         }
         make = dataclasses.dataclass(frozen=True, slots=True, **how)
         answer = getattr(make(type(cls.__name__, (), body)), name)

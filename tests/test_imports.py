@@ -273,7 +273,7 @@ def test_check_starts_without_the_slow_libraries() -> None:
     script = (
         "import sys; from safeframe._cli import main; code = main(['check', *sys.argv[1:]]);"
         "slow = {'construct', 'bitstring', 'numpy', 'crcmod', 'json', 'csv', 'asyncio',"
-        " 'dataclasses', 'inspect', 'hypothesis', 'dpkt', 'openpyxl', 'shtab', 'tomllib',"
+        " 'dataclasses', 'inspect', 'hypothesis', 'dpkt', 'openpyxl', 'shtab', 'tomllib', 'typing',"
         " 'heapq', 'struct'};"
         "sys.exit(f'{code} {sorted(slow & set(sys.modules))}')"
     )

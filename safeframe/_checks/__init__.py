@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from functools import cache, partial
 from itertools import chain
-from typing import TYPE_CHECKING
 
 from .._errors import UsageError
 from .._findings import SEVERITIES, Finding, Report, Rule, Waived
@@ -62,6 +61,7 @@ __all__ = [
     "settled",
 ]
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     RULES: tuple[Rule, ...]
     """Every rule, in name order."""

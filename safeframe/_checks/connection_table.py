@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import partial
-from typing import Any
 
 from .._canonical import alike, form
 from .._findings import Finding, Rule, Spot
@@ -12,6 +11,10 @@ from .._model import Connection, End, Scalar
 from .._value import replace
 from .registry import Context, Finder, count, rule
 from .remedies import Remedy
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["both", "shown_id", "spots", "stated_alike"]
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from typing import TYPE_CHECKING
 
 from .._bits import run_text
 from .._errors import UsageError
@@ -13,6 +12,7 @@ from .._pairing import Cause, Pair
 from .registry import Context, View, count, spot
 from .remedies import Remedy, adopted, map_changed, reserve_changes
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .counterexample import SignalPair
 

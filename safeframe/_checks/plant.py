@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TypeVar
 
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End
@@ -13,9 +12,13 @@ from ..protocols import load, names
 from .connection_table import shown_id
 from .registry import Finder, plant_rule
 
-__all__: list[str] = []
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import TypeVar
 
-_User = TypeVar("_User", Connection, End)
+    _User = TypeVar("_User", Connection, End)
+
+__all__: list[str] = []
 
 
 @plant_rule(

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from itertools import islice
 from operator import attrgetter
-from typing import TYPE_CHECKING, TypeVar
 
 from .. import _canonical as canonical
 from .._bits import Place
@@ -18,9 +17,14 @@ from .._words import count
 from ..protocols import Profile
 from .remedies import Change, Remedy, map_changed, together
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import TypeVar
+
     from .._following import FollowedRoute, Ring, RouteTime, Site
     from .counterexample import SignalPair
+
+    _C = TypeVar("_C")
 
 __all__ = [
     "CAUSE_CHECKS",
@@ -259,7 +263,6 @@ class Judged(NamedTuple):
     not_judged: tuple[NotJudged, ...]
 
 
-_C = TypeVar("_C")
 Check = Callable[[Context, Finder], Iterator[Finding]]
 PlantCheck = Callable[[tuple[Connection, ...], Finder], Iterator[Finding]]
 

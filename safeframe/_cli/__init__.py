@@ -8,11 +8,14 @@ import os
 import sys
 from collections.abc import Sequence
 from keyword import iskeyword
-from typing import Any, NoReturn
 
 from .. import __version__
 from .._errors import InputError, SafeframeError, WriteError
 from . import streams, telling
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, NoReturn
 
 __all__ = ["COMMANDS", "command_module", "main", "parser_of"]
 

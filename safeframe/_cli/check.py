@@ -6,7 +6,6 @@ import argparse
 import importlib
 import sys
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
 
 from .. import _checks as checks
 from .._errors import InputError, UsageError
@@ -16,7 +15,10 @@ from .._value import replace
 from ..protocols import Profile
 from . import inputs, options, outputs, telling
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from .._grids import BitGrid
     from .._report.document import Document
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
 
 from .. import _mapfile as mapfile
 from .._document.pending import notice
@@ -16,6 +15,7 @@ from .._pairing.gather import gather
 from .._value import NamedTuple
 from . import telling
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from typing import TYPE_CHECKING
 
 from .. import protocols as profiles
 from .._report.text import PLAIN, Look, wants_color
 from ..protocols import Profile
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .._report.document import Document
 

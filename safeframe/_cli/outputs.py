@@ -5,12 +5,14 @@ from __future__ import annotations
 import argparse
 import os
 from collections.abc import Iterable, Iterator, Mapping
-from typing import TYPE_CHECKING, Any
 
 from .._errors import UsageError
 from . import telling
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from .._document.output import Claim, OutputKind
 
 __all__ = ["PageFolder", "add", "claim", "into", "refuse_full", "write"]

@@ -14,9 +14,12 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, TextIO, cast
 
 from .._errors import UsageError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, TextIO
 
 __all__ = ["StreamError", "discard", "guarded", "set_format"]
 
@@ -108,11 +111,12 @@ def guarded() -> Iterator[None]:
     before = sys.stdout, sys.stderr
     # A closed stream is None: what is written there is wanted by nobody, and no error.
     nothing = io.StringIO()
-    out, err = (cast("TextIO", stream or nothing) for stream in before)
+    out, err = (stream or nothing for stream in before)
     for stream in (out, err):
         _set_up(stream)
     guards = _Guarded(out, silent=False), _Guarded(err, silent=True)
-    sys.stdout, sys.stderr = (cast("TextIO", guard) for guard in guards)
+    standing: list[Any] = [*guards]
+    sys.stdout, sys.stderr = standing
     try:
         yield
     finally:

@@ -8,12 +8,14 @@ else. It is strict: a boolean is no integer and 1.0 is no integer. A kind of val
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
 
 from .._value import NamedTuple
 from .characters import is_visible
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from .paths import Path
     from .tables import Tables
 

@@ -10,12 +10,14 @@ test compares them).
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
 
 from .._value import NamedTuple
 from .paths import is_bare
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from .paths import Path
 
 __all__ = ["Plain", "read"]

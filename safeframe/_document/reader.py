@@ -10,9 +10,12 @@ import os
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import BinaryIO
 
 from .._errors import InputError, Problem
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import BinaryIO
 
 __all__ = [
     "MAX_FILE_OCTETS",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
 
 from .._errors import UsageError
 from .._source import Location
@@ -11,6 +10,10 @@ from .._value import dataclass
 from .kinds import Kind, RefusalError, show
 from .paths import Path, key_path
 from .problems import Problems
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["Key", "Tables", "nested"]
 

@@ -7,7 +7,6 @@ statement stands is asked of ``line_of``, so that nothing is located twice.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
 
 from .._bits import MAX_OCTETS
 from .._document.characters import is_visible
@@ -21,6 +20,10 @@ from .._source import Location
 from .._value import replace
 from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import FLOAT_LIMITS, scalar
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["assemble"]
 

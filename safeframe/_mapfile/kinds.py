@@ -5,12 +5,15 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 from math import isfinite
-from typing import Any
 
 from .._bits import MAX_OCTETS, Place
 from .._document.characters import is_visible
 from .._document.kinds import LINE, Kind, RefusalError
 from .._errors import UsageError
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = [
     "CODES",

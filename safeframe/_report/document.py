@@ -7,11 +7,13 @@ HTML is escaped by the three renderers ``text``, ``markdown`` and ``html``, nowh
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, TypeAlias
 
 from .._value import NamedTuple
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import TypeAlias
+
     from .._grids import BitGrid
 
 __all__ = [

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from operator import gt
-from typing import TYPE_CHECKING
 
 from .._document.characters import escaped
 from .._value import NamedTuple
@@ -27,6 +26,7 @@ from .document import (
     strong,
 )
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .._grids import BitGrid
 

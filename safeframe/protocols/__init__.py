@@ -4,8 +4,6 @@
 returns the whole room, whose other aspects are read when first used.
 """
 
-from typing import TYPE_CHECKING
-
 from ._facts import (
     CONFIDENCES,
     PROOFS,
@@ -23,6 +21,8 @@ from ._facts import (
 )
 from ._facts_file import load_file, loads
 from ._registry import Room, load, names, register, room, unregister
+
+TYPE_CHECKING = False
 
 __all__ = [
     "CONFIDENCES",

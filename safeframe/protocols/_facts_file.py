@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from typing import Any
 
 from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer
 from .._document.paths import Path
@@ -29,6 +28,10 @@ from ._facts import (
     Source,
     TestedUpTo,
 )
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["FIELDS", "FORMAT", "load_file", "loads"]
 

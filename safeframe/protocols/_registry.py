@@ -9,14 +9,15 @@ from __future__ import annotations
 import os
 from functools import cached_property
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
 
 from .._errors import UsageError
 from .._words import guess
 from ._facts_file import loads
 
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+    from typing import Any
 
     from .._engine.recipe import Recipe
     from .._engine.stream import Session
