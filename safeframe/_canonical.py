@@ -3,17 +3,19 @@
 Check, diff, fingerprint and record ask this module, so that they never give two answers to one
 question. A form is for comparing and hashing; what people are shown stays as they wrote it.
 
-Equal are: letters of either case, and blanks, in what a 1 means and in the names of code points;
-``0.1`` and ``0.10``; both octet orders of a value within one octet; legal sizes in any order; a
-reserve in one run or in several; a program variable in letters of either case; a GUID and octets
-in hexadecimal in letters of either case; a text of blanks and none. A name is never respelled:
-whoever pairs by name would miss it.
+Equal are: letters of either case, and blanks, in what a 1 means and in the names of code points,
+unless the case tells two units after a number; canonically equivalent characters (NFC), and the
+units that ``_SAME`` lists; ``0.1`` and ``0.10``; both octet orders of a value within one octet;
+legal sizes in any order; a reserve in one run or in several; a program variable in letters of
+either case; a GUID and octets in hexadecimal in letters of either case; a text of blanks and none.
+A name is never respelled: whoever pairs by name would miss it.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cache
 from operator import attrgetter
 
 from . import protocols
@@ -23,13 +25,16 @@ from .protocols import ParameterRule, Profile
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    import re
     from typing import Any
 
 __all__ = [
     "CANONICAL",
+    "SECOND",
     "Parameter",
     "alike",
     "checksum",
+    "edition",
     "find_profile",
     "form",
     "former",
@@ -42,10 +47,18 @@ __all__ = [
     "variable",
 ]
 
-CANONICAL = "safeframe-canonical/2"
+CANONICAL = "safeframe-canonical/3"
 """The name and edition of these forms; fingerprints of another edition cannot be compared.
 
 Edition 1 took every text, order and list as it was written and left parameters to each end.
+"""
+
+SECOND = "safeframe-canonical/2"
+"""The edition before. It took compatibility forms (NFKC) and every pair of letters that Unicode
+folds for one: ``10² N`` and ``102 N``, ``Maße`` and ``Masse``, ``5 mW`` and ``5 MW``.
+
+A document in which it took nothing for one that is two has the same forms in both editions, and
+keeps the name of this one: a fingerprint that somebody wrote down must be found again.
 """
 
 Profiles = Mapping[str, Profile]
@@ -53,8 +66,32 @@ Profiles = Mapping[str, Profile]
 
 
 def meaning(text: str) -> str:
-    """Return a text that people read: letter case and blanks aside."""
-    return _blanks(text).casefold()
+    """Return a text that people read: letter case and blanks aside.
+
+    The case stays where it alone tells two units after a number: ``5 mW`` and ``5 MW``.
+    """
+    plain = _blanks(text)
+    if _FIGURES.isdisjoint(plain):
+        return _lower(plain)
+    parts = _quantities().split(plain)
+    parts[::2] = map(_lower, parts[::2])
+    return "".join(parts)
+
+
+_FIGURES = frozenset("0123456789")
+
+
+@cache
+def _quantities() -> re.Pattern[str]:
+    """Return what finds units after a number that another case makes other units.
+
+    Those are milli and mega, and newton metres and nanometres. Whole texts in capitals are usual:
+    of symbols that are none in capitals, such as MM and MS, nothing is told apart.
+    """
+    import re  # deferred: most texts hold no number.
+
+    units = "m|g|s|t|J|Hz|Pa|bar|eV|Ω|Wh?|VA?|Ah?|Nm?"
+    return re.compile(rf"(?<=[0-9])( ?(?:[mM](?:{units})|[nN]m))(?![A-Za-z])")
 
 
 def variable(text: str) -> str:
@@ -62,7 +99,19 @@ def variable(text: str) -> str:
 
     Identifiers of IEC 61131-3 do not tell capitals from small letters: from memory.
     """
-    return _blanks(text).casefold()
+    return _lower(_blanks(text))
+
+
+def edition(typed: Iterable[str], read: Iterable[str]) -> str:
+    """Return the edition whose forms these are: the second where it has the same ones.
+
+    ``typed`` are forms in which letter case counts, ``read`` the others.
+    """
+    if all(text.isascii() or unicodedata.is_normalized("NFKC", text) for text in typed) and all(
+        text == unicodedata.normalize("NFKC", text).casefold() for text in read
+    ):
+        return SECOND
+    return CANONICAL
 
 
 def checksum(text: str) -> str:
@@ -77,11 +126,26 @@ def checksum(text: str) -> str:
 
 _GROUPING = str.maketrans("", "", "-:._'")
 
+_SAME = {0xB5: "\u03bc", 0x2103: "\u00b0C", 0x2109: "\u00b0F"}
+"""Units of one look and one meaning that have two spellings: micro, degree Celsius, Fahrenheit.
+
+The Unicode Standard, chapter 22, has them for other character sets only and prefers the letter mu,
+and the degree sign with the letter (from memory). The signs for ohm, kelvin and angstrom are
+canonically equivalent to their letters (Unicode Standard Annex 15), so that NFC makes them one.
+"""
+
 
 def _blanks(text: str) -> str:
     if not text.isascii():
-        text = unicodedata.normalize("NFKC", text)
+        text = unicodedata.normalize("NFC", text.translate(_SAME))
     return " ".join(text.split())
+
+
+def _lower(text: str) -> str:
+    """Return a text in small letters; not case-folded, for ß is not ss: Maße, Masse."""
+    small = text.lower()
+    # A small letter may be composed where the capital is not: J and a caron.
+    return small if small.isascii() else unicodedata.normalize("NFC", small)
 
 
 def _order(signal: Signal) -> str:

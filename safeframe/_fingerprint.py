@@ -17,7 +17,7 @@ from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 from ._bits import Place
-from ._canonical import CANONICAL, former, parameters, remarks, reserve
+from ._canonical import edition, former, parameters, remarks, reserve
 from ._model import Connection, ConnectionTable, End, Map, Signal
 from ._source import Location
 
@@ -146,10 +146,17 @@ def wire_document(end: End, own_profiles: Profiles | None = None) -> dict[str, A
     ]
     if end.name == end.peer:  # Then the names settle no order.
         directions.sort(key=canonical)
+    table = _fields(end.connection_table, shared=True)
+    rows = [row for direction in directions for row in direction["signals"]]
+    read = [
+        text for row in rows for text in (row["one_means"], *(name for _, name in row["codes"]))
+    ]
     return {
-        "format": CANONICAL,
+        "format": edition(
+            [table["edition"], table["network"], *(row["unit"] for row in rows)], read
+        ),
         "covers": "wire",
-        "connection": _fields(end.connection_table, shared=True),
+        "connection": table,
         "parameters": _parameters(end, own_profiles, shared=True),
         "directions": sorted(directions, key=itemgetter("producer")),
     }
@@ -160,8 +167,10 @@ def end_document(end: End, own_profiles: Profiles | None = None) -> dict[str, An
     own = _fields(end, shared=False)
     for name in ("relations", "allowances"):
         own[name].sort(key=canonical)
+    sends, receives = _own_rows(end.sends), _own_rows(end.receives)
+    bound = [row["bind"] for rows in (sends, receives) for row in rows["signals"]]
     return {
-        "format": CANONICAL,
+        "format": edition([own["role"]], bound),
         "covers": "end",
         "connection": {
             "name": end.connection_table.name,
@@ -172,8 +181,8 @@ def end_document(end: End, own_profiles: Profiles | None = None) -> dict[str, An
             **own,
             "parameters": _parameters(end, own_profiles, shared=False),
         },
-        "sends": _own_rows(end.sends),
-        "receives": _own_rows(end.receives),
+        "sends": sends,
+        "receives": receives,
     }
 
 

@@ -10,7 +10,7 @@ from .._findings import Finding, Rule
 from .._model import Signal
 from .._pairing import Pair
 from .._value import NamedTuple
-from .phrases import pair_spots, place_text
+from .phrases import code_points, pair_spots, place_text
 from .registry import Context, Finder, View, rule
 from .remedies import Remedy
 
@@ -52,6 +52,7 @@ def _report(view: View, pair: Pair, find: Finder, differing: _Differing) -> Find
         f"{producer} and {differing.right} at {consumer}"
     )
     texts = differing.left, differing.right
+    message += code_points(*(getattr(one, differing.attribute) for one in (pair.left, pair.right)))
     remedies = stated(view, pair, differing.what, differing.attribute, texts)
     return _told(view, pair, find, message, differing.cause, remedies)
 
@@ -288,6 +289,7 @@ def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
             continue
         differing = [
             f"{value}: {left.get(value, 'not named')} / {right.get(value, 'not named')}"
+            f"{code_points(left.get(value, ''), right.get(value, ''))}"
             for value in sorted(left.keys() | right.keys())
             if said[0].get(value) != said[1].get(value)
         ]

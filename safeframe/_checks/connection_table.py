@@ -9,6 +9,7 @@ from .._canonical import alike, form
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End, Scalar
 from .._value import replace
+from .phrases import code_points
 from .registry import Context, Finder, count, rule
 from .remedies import Remedy
 
@@ -36,7 +37,8 @@ def _shown(value: Scalar | None) -> str:
 def both(context: Context, what: str, left: Scalar | None, right: Scalar | None) -> str:
     """Return a sentence that shows a value at both ends."""
     first, second = context.connection.ends
-    return f"{what} is {_shown(left)} at {first.name} and {_shown(right)} at {second.name}"
+    told = f"{what} is {_shown(left)} at {first.name} and {_shown(right)} at {second.name}"
+    return told + code_points(left or "", right or "")
 
 
 def stated_alike(

@@ -20,6 +20,7 @@ from .handing_on import (
     exact_number,
     handover_rule,
 )
+from .phrases import code_points
 
 if TYPE_CHECKING:
     from .._following import Handover, Site, Stretch
@@ -156,7 +157,8 @@ def route_unit_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     if silent:
         yield Open("unit", f"none is stated of {listed(list(dict.fromkeys(silent)))}")
     elif form(arriving, "unit") != form(leaving, "unit") and not declared(handover, "unit"):
-        yield both(handover, "the unit", arriving.unit, leaving.unit)
+        told = both(handover, "the unit", arriving.unit, leaving.unit)
+        yield told + code_points(arriving.unit, leaving.unit)
 
 
 @handover_rule(

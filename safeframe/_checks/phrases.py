@@ -20,6 +20,7 @@ __all__ = [
     "ASK",
     "WIRE",
     "alignments",
+    "code_points",
     "content",
     "joined",
     "later",
@@ -35,6 +36,25 @@ __all__ = [
 ]
 
 ASK = "find out which end is right, then bring the other one into line"
+
+
+def code_points(left: object, right: object) -> str:
+    """Return what tells two texts apart that show the same letters in other forms, else nothing.
+
+    Such are compatibility forms (Unicode Standard Annex 15), as in 10² and 102, and letters that
+    one capital is written for, as in Maße and Masse.
+    """
+    texts = str(left), str(right)
+    if left == right or all(map(str.isascii, texts)):
+        return ""
+    import unicodedata  # deferred: most texts are ASCII.
+
+    one, two = (unicodedata.normalize("NFKC", text).casefold() for text in texts)
+    if one != two:
+        return ""
+    return f" (only the form of letters or figures differs; as code points: {left!a} and {right!a})"
+
+
 WIRE = "length and checksum of the frame stay right while the meaning shifts"
 
 

@@ -12,6 +12,7 @@ from .._findings import Rule
 from .._model import Signal
 from .._words import count, listed
 from .handing_on import Open, both, declared, exact_number, handover_rule
+from .phrases import code_points
 
 if TYPE_CHECKING:
     from .._following import Handover, Site
@@ -59,7 +60,9 @@ def ones_differ(handover: Handover) -> Iterator[str | Open]:
     meant = handover.step.inverts or declared(handover, "one_means")
     if before != after and not silent and not meant:
         texts = f"{arriving.one_means!r}", f"{leaving.one_means!r}"
-        yield f"{both(handover, 'the meaning of 1', *texts)}: it is inverted or another one"
+        told = both(handover, "the meaning of 1", *texts)
+        told += code_points(arriving.one_means, leaving.one_means)
+        yield f"{told}: it is inverted or another one"
 
 
 def edges_differ(handover: Handover) -> Iterator[str]:

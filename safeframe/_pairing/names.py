@@ -49,7 +49,7 @@ def near_names(left: str, right: str) -> bool:
     invalid, rear and gear, falling and failing are different things.
     """
     lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
-    if _digits(lefts) != _digits(rights):
+    if _digits(lefts) != _digits(rights) or _raised(left) != _raised(right):
         return False
     if skeleton(left) == skeleton(right):
         return True
@@ -77,6 +77,16 @@ def alike(left: str, right: str) -> bool:
 
 def _digits(words: list[str]) -> list[str]:
     return [word for word in words if word.isdecimal()]
+
+
+def _raised(name: str) -> list[str]:
+    """Return the powers, indices and fractions of a name: 10² is not 102, however it looks."""
+    if name.isascii():
+        return []
+    return [char for char in name if unicodedata.decomposition(char).startswith(_RAISED)]
+
+
+_RAISED = ("<super>", "<sub>", "<fraction>")
 
 
 def _slip(left: str, right: str) -> bool:

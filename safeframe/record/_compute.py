@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
 from .._bits import run_text
-from .._canonical import CANONICAL, forms
+from .._canonical import forms
 from .._checklist import steps_of
 from .._diff import Change, MixedState, classify_changes, compare_edits, mixed_versions
 from .._diff.order import in_order_of
@@ -15,6 +15,7 @@ from .._findings import Finding, Spot
 from .._model import Connection, Signal
 from .._timing import timing
 from ..protocols import Profile
+from ._editions import edition_of
 from ._parts import (
     BitOwner,
     BitRow,
@@ -53,13 +54,14 @@ def computed_with(workings: Workings, before: Connection, after: Connection) -> 
     edits = compare_edits(before, after, own_profiles=own_profiles)
     both = tuple(zip(edits.ends, edits.edits, strict=True))
     connection_table = after.first.connection_table
+    states = _states(before, workings), _states(after, workings)
     return Computed(
-        canonical=CANONICAL,
+        canonical=edition_of((*states[0], *states[1])),
         connection=after.name,
         profile=connection_table.profile,
         edition=connection_table.edition,
-        before=_states(before, workings),
-        after=_states(after, workings),
+        before=states[0],
+        after=states[1],
         bits=tuple(_bits(before, after)),
         edits=tuple(_edit(end, change) for end, changes in both for change in changes),
         verdict=edits.verdict,

@@ -1,4 +1,8 @@
-"""Records of the first edition: read and judged as they are, said to be old, and continued.
+"""Records of earlier editions: read and judged as they are, said to be old, and continued.
+
+The canonical text has an edition of its own. Of records whose fingerprints are over its second
+edition those alone are old whose maps hold texts that it took for one and that are two: of all
+others it has the forms of today.
 
 Edition 1 has fingerprints of another canonical text, which took every spelling as it was and left
 parameters to each end. They cannot be compared with those of today; the maps inside the record can.
@@ -7,12 +11,22 @@ It kept of everything the latest entry only, and its approvals sealed neither wh
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
-from .._canonical import CANONICAL
-from .._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
+from .._canonical import CANONICAL, SECOND, edition, meaning
+from .._errors import InputError
+from .._fingerprint import (
+    canonical,
+    digest,
+    end_document,
+    end_fingerprint,
+    plain,
+    wire_document,
+    wire_fingerprint,
+)
 from .._mapfile import loads
 from ..protocols import Profile
 from ._entries import Act, ApprovalAct, CarriedOver, ReadBackAct, RequestAct, TrialAct, appended
@@ -23,10 +37,11 @@ __all__ = [
     "FIRST",
     "FORMAT",
     "FirstRecord",
-    "canonical_text",
+    "canonical_texts",
     "carried_over",
     "digest_of",
     "earlier_edition",
+    "edition_of",
     "fingerprints",
     "is_old",
     "modern",
@@ -47,9 +62,30 @@ class FirstRecord:
     people: People
 
 
+def edition_of(states: Iterable[State]) -> str:
+    """Return the edition of the canonical text that the fingerprints of these states are over."""
+    return CANONICAL if any(_edition(state.map) == CANONICAL for state in states) else SECOND
+
+
+@lru_cache(maxsize=16)
+def _edition(text: str) -> str:
+    """Return the same for the text of a map; what is no map any more has a form in no edition."""
+    if "\\" not in text and edition((text,), (meaning(text),)) == SECOND:
+        return SECOND  # No text in it can hold what the whole does not.
+    try:
+        end = loads(text, path="<a map in the record>")
+    except InputError:
+        return SECOND
+    # Parameters have one form in both editions, so that no profile is asked about them.
+    documents = wire_document(end), end_document(end)
+    return CANONICAL if CANONICAL in [one["format"] for one in documents] else SECOND
+
+
 def is_old(computed: Computed) -> bool:
-    """Return whether the fingerprints of a computed part are of another canonical text."""
-    return computed.canonical != CANONICAL
+    """Return whether the fingerprints of a computed part are not those of this release."""
+    if computed.canonical != SECOND:
+        return computed.canonical != CANONICAL
+    return edition_of((*computed.before, *computed.after)) != SECOND
 
 
 def earlier_edition(record: Record) -> str:
@@ -58,9 +94,9 @@ def earlier_edition(record: Record) -> str:
     return next((act.edition for act in acts if isinstance(act, CarriedOver)), "")
 
 
-def canonical_text(record: Record) -> str:
-    """Return the canonical text that the fingerprints of a record must be over."""
-    return _FIRST_CANONICAL if earlier_edition(record) else CANONICAL
+def canonical_texts(record: Record) -> tuple[str, ...]:
+    """Return the canonical texts that the fingerprints of a record may be over."""
+    return (_FIRST_CANONICAL,) if earlier_edition(record) else (SECOND, CANONICAL)
 
 
 def modern(data: Any) -> Any:
@@ -78,7 +114,7 @@ def modern(data: Any) -> Any:
 def digest_of(computed: Computed) -> str:
     """Return the SHA-256 over the canonical JSON of a computed part, of its own edition."""
     data = plain(computed)
-    if is_old(computed):
+    if computed.canonical == _FIRST_CANONICAL:
         del data["canonical"]
         data["mixed"] = [_renamed(mix, "disagreeing", "terms") for mix in data["mixed"]]
     return digest(canonical(data).encode("ascii"))

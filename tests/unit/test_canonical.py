@@ -4,6 +4,8 @@
 
 from __future__ import annotations
 
+import sys
+import unicodedata
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
@@ -17,7 +19,17 @@ from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe import protocols, record
 from safeframe._bits import Place
-from safeframe._canonical import alike, checksum, form, forms, parameters, remarks, reserve
+from safeframe._canonical import (
+    alike,
+    checksum,
+    form,
+    forms,
+    meaning,
+    parameters,
+    remarks,
+    reserve,
+    variable,
+)
 from safeframe._diff import compare_edits, compare_ends, compare_versions, mixed_versions
 from safeframe._fingerprint import end_fingerprint, wire_fingerprint
 from safeframe._model import Connection, ConnectionTable, End, Map, Reserved, Signal
@@ -191,10 +203,96 @@ def test_a_scale_that_is_no_number_is_itself() -> None:
     assert form(signal, "scale") == "a tenth"
 
 
-def test_two_code_points_of_one_letter() -> None:
-    signal = Signal(name="x", at=Place(0, 0), unit="\u00b5m")
-    assert alike(signal, replace(signal, unit="\u03bcm"), "unit")
-    assert not alike(signal, replace(signal, unit="mm"), "unit")
+TWO_TEXTS = [
+    ('unit = "mm/s"', 'unit = "10² N"', 'unit = "102 N"', "'10\\xb2 N' and '102 N'"),
+    ('unit = "mm/s"', 'unit = "2⁵ N"', 'unit = "25 N"', "'2\\u2075 N' and '25 N'"),
+    ('unit = "mm/s"', 'unit = "½ N"', 'unit = "1⁄2 N"', "'\\xbd N' and '1\\u20442 N'"),
+    ('unit = "mm/s"', 'unit = "\uff4d"', 'unit = "m"', "'\\uff4d' and 'm'"),
+    ("table may sink", "limit 10²", "limit 102", "'limit 10\\xb2' and 'limit 102'"),
+    ("table may sink", "Maße", "Masse", "'Ma\\xdfe' and 'Masse'"),
+    ("table may sink", "over 5 mW", "over 5 MW", ""),
+    ("table may sink", "over 5mΩ/s", "over 5MΩ/s", "'over 5m\\u03a9/s' and 'over 5M\\u03a9/s'"),
+    ("table may sink", "over 5 Nm", "over 5 nm", ""),
+    ('1 = "creep"', '1 = "x²"', '1 = "x2"', "'x\\xb2' and 'x2'"),
+    ('1 = "creep"', '1 = "5 MV"', '1 = "5 mV"', ""),
+    ("exchange_ms = 5", 'edition = "2²"', 'edition = "22"', "'2\\xb2' and '22'"),
+    ("exchange_ms = 5", 'network = "hall²"', 'network = "hall2"', "'hall\\xb2' and 'hall2'"),
+]
+
+
+def both_ends(old: str, one: str, two: str) -> Connection:
+    """Return the pair with a text of each file replaced."""
+    texts = [TABLE.format(profile="plain", terms=PLAIN) + end for end in (SC2, LM)]
+    assert all(old in text for text in texts)
+    first, second = (
+        mapfile.loads(text.replace(old, new, 1), path=name)
+        for text, new, name in zip(texts, (one, two), ("sc2", "lm"), strict=True)
+    )
+    return Connection(first=first, second=second)
+
+
+@pytest.mark.parametrize(("old", "one", "two", "shown"), TWO_TEXTS)
+def test_what_only_looks_alike_is_two_texts_everywhere(
+    old: str, one: str, two: str, shown: str
+) -> None:
+    """MUST: two ends that state different figures are never said to agree."""
+    for left, right in ((one, two), (two, one)):
+        before, after = both_ends(old, left, left), both_ends(old, left, right)
+        assert checks.check(before).findings == ()
+        assert answers(before, after) == OTHER
+        (finding,) = checks.check(after).findings
+        assert finding.severity == "error"
+        assert ("as code points: " in finding.message) == bool(shown)
+    (finding,) = checks.check(both_ends(old, one, two)).findings
+    words = f" (only the form of letters or figures differs; as code points: {shown})"
+    assert not shown or finding.message.endswith(words)
+
+
+ONE_TEXT = [
+    ('unit = "mm/s"', 'unit = "\u00b5m"', 'unit = "\u03bcm"'),
+    ('unit = "mm/s"', 'unit = "\u2103"', 'unit = "\u00b0C"'),
+    ('unit = "mm/s"', 'unit = "\u2109"', 'unit = "\u00b0F"'),
+    ('unit = "mm/s"', 'unit = "\u2126"', 'unit = "\u03a9"'),
+    ('unit = "mm/s"', 'unit = "\u212b"', 'unit = "A\u030a"'),
+    ("table may sink", "größer 2", "GRO\u0308\u1e9eER 2"),
+    ("table may sink", "over 5 mm/s, 20 ms", "OVER 5 MM/S, 20 MS"),
+    ("table may sink", "Zone 1 Nmax, 24 V", "zone 1 nMAX, 24 v"),
+    ("table may sink", "\u01f0", "J\u030c"),
+    ("exchange_ms = 5", 'edition = "\u00e9"', 'edition = "e\u0301"'),
+]
+
+
+@pytest.mark.parametrize(("old", "one", "two"), ONE_TEXT)
+def test_one_text_typed_in_two_ways_is_one_everywhere(old: str, one: str, two: str) -> None:
+    before, after = both_ends(old, one, one), both_ends(old, one, two)
+    assert checks.check(after).findings == ()
+    assert answers(before, after) == SAME
+    assert wire_fingerprint(after.first) == wire_fingerprint(after.second)
+
+
+def test_variables_are_no_case_folded_ones() -> None:
+    assert variable("Lift.MASS") == variable("lift.Mass")
+    assert variable("Lift.Maße") != variable("Lift.Masse")
+    assert variable("Lift.X²") != variable("Lift.X2")
+
+
+def _second(text: str) -> str:
+    """Return the form of edition 2, as docs/fingerprints.md described it."""
+    return " ".join(unicodedata.normalize("NFKC", text).split()).casefold()
+
+
+@given(st.text(), st.text())
+def test_what_is_equal_now_was_equal_before(one: str, two: str) -> None:
+    """MUST: edition 3 tells more apart than edition 2, so that no text got a new equal one."""
+    assert _second(meaning(one)) == _second(one)
+    assert meaning(meaning(one)) == meaning(one)
+    assert _second(one) == _second(two) or meaning(one) != meaning(two)
+
+
+def test_of_every_character_as_well() -> None:
+    for code in range(sys.maxunicode + 1):
+        for text in (chr(code), f"5 m{chr(code)}"):
+            assert _second(meaning(text)) == _second(text), code
 
 
 @pytest.mark.parametrize(

@@ -290,7 +290,7 @@ def test_the_documented_lines_agree_on_every_example(
     monkeypatch.chdir(tmp_path)
     names: dict[str, Any] = {}
     exec(code, names)
-    assert "safeframe" not in code.replace("safeframe-canonical/2", "")
+    assert "safeframe" not in code.replace("safeframe-canonical/", "")
     texts = [*SITE.values(), *demo.before().values()]
     texts += (text for variant in demo.variants() for text in variant.site.values())
     for example in examples().values():
@@ -302,9 +302,24 @@ def test_the_documented_lines_agree_on_every_example(
         )
     floats = '{ at = "1.0", name = "f", width = 32, type = "float", safe = -0.0 },'
     texts.append(SITE["sc1-lx.toml"].replace('{ at = "1.3", reserved = 5 },', floats))
+    for old, new in (
+        ('unit = "mm"', 'unit = "10² mm"'),
+        ('unit = "mm"', 'unit = "\u00b5m"'),
+        ('edition = "2010"', 'edition = "2010²"'),
+        ("connection = { ", 'connection = { network = "½", '),
+        ('one_means = "', 'one_means = "OVER 5 MW at 10 mW, Maße, J\u030c '),
+        ('0 = "', '0 = "5 MNm 3 mm 4 KV '),
+    ):
+        changed = [text.replace(old, new) for text in texts if old in text]
+        assert changed
+        texts += changed
     assert len(texts) > 200
+    seen = set()
     for text in texts:
-        assert names["wire_fingerprint"](text) == wire_fingerprint(mapfile.loads(text))
+        end = mapfile.loads(text)
+        seen.add(wire_document(end)["format"])
+        assert names["wire_fingerprint"](text) == wire_fingerprint(end)
+    assert seen == {"safeframe-canonical/2", "safeframe-canonical/3"}
 
 
 def test_plain_data_of_what_is_nearly_plain() -> None:

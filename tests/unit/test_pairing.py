@@ -60,6 +60,8 @@ class TestNames:
             ("brake2_release", "brаke2_release"),
             ("torque_on", "torqueon"),
             ("ﬁlter", "filter"),
+            ("limit_１０", "limit_10"),
+            ("limit_10²", "Limit_10²"),
             ("permit_torque", "permti_torque"),
             ("gate_unlock", "gate_unlcok"),
             ("door_closed", "door_clossed"),
@@ -110,6 +112,9 @@ class TestNames:
             ("qwrtzp_x", "qwrtz_x"),
             ("release_on", "relxasq_on"),
             ("present_x", "prebent_x"),
+            ("limit_10²", "limit_102"),
+            ("limit_½", "limit_1⁄2"),
+            ("limit_2₅", "limit_25"),
         ],
     )
     def test_not_near(self, left: str, right: str) -> None:

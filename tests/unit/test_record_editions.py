@@ -9,17 +9,17 @@ from typing import Any
 import pytest
 
 from safeframe import record
-from safeframe._canonical import CANONICAL
+from safeframe._canonical import CANONICAL, SECOND
 from safeframe._errors import InputError
 from safeframe._fingerprint import canonical, digest, end_fingerprint, plain, wire_fingerprint
-from safeframe._model import Connection
+from safeframe._model import Connection, End
 from safeframe._report.assessment import document, json_text
 from safeframe._report.text import render
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED
 
 NOTE = (
     "the record was made by an older release: its fingerprints are over safeframe-canonical/1, "
-    "which this release does not compute; compared were the maps inside the record"
+    "which this release does not compute of these maps; compared were the maps inside the record"
 )
 
 
@@ -35,7 +35,7 @@ def first_edition(made: record.Record = TESTED, **computed: Any) -> str:
     del data["history"]
     data["format"] = "safeframe-record/1"
     part = data["computed"]
-    assert part.pop("canonical") == CANONICAL
+    assert part.pop("canonical") == SECOND
     for state in (*part["before"], *part["after"]):
         state["wire"], state["own"] = "0" * 64, "1" * 64
     part["mixed"] = [
@@ -162,6 +162,82 @@ def test_a_forged_map_inside_is_no_other_spelling() -> None:
         '"Lift.Permi\'... in the record, ...\'= "torque permitted", bind = "Lift.Permi\''
         "... from the maps"
     )
+
+
+def respelt(end: End, text: str) -> End:
+    """Return an end with another meaning of the first signal that LX sends, or SC1 receives."""
+    name = "sends" if end.name == "LX" else "receives"
+    rows = getattr(end, name)
+    entries = (replace(rows.entries[0], one_means=text), *rows.entries[1:])
+    changed: Any = {name: replace(rows, entries=entries)}
+    return replace(end, **changed)
+
+
+def stating(connection: Connection, text: str) -> Connection:
+    first, second = (respelt(end, text) for end in connection.ends)
+    return Connection(first=first, second=second)
+
+
+def second_edition(made: record.Record) -> str:
+    """Return a record as the last release wrote it, with fingerprints of its own."""
+    data = json.loads(record.dumps(made))
+    part = data["computed"]
+    part["canonical"] = SECOND
+    for state in (*part["before"], *part["after"]):
+        state["wire"], state["own"] = "0" * 64, "1" * 64
+    data["computed_sha256"] = digest(canonical(part).encode("ascii"))
+    return json.dumps(data)
+
+
+def test_most_maps_have_the_text_of_the_second_edition() -> None:
+    assert FRESH.computed.canonical == SECOND
+    assert record.assess(FRESH).notes == ()
+    assert NOTE.replace("/1", "/2") not in record.verify(FRESH, AFTER).notes
+
+
+@pytest.mark.parametrize("text", ["over 5 MW", "Maße", "10² \\ N"])
+def test_texts_that_the_second_edition_took_for_others(text: str) -> None:
+    before, after = stating(BEFORE, text), stating(AFTER, text)
+    made = record.new(before, after)
+    assert made.computed.canonical == CANONICAL
+    assert record.verify(made, after).faults == record.assess(made).faults == ()
+    assert record.assess(made).notes == ()
+    old = record.loads(second_edition(made))
+    found = record.verify(old, after)
+    assert (found.faults, found.notes) == ((), (NOTE.replace("/1", "/2"),))
+
+
+def test_two_texts_that_a_record_of_the_second_edition_took_for_one() -> None:
+    before, after = stating(BEFORE, "over 5 MW"), stating(AFTER, "over 5 MW")
+    old = record.loads(second_edition(record.new(before, after)))
+    other = Connection(first=after.first, second=respelt(after.second, "over 5 mW"))
+    void, fault = record.verify(old, other).faults
+    assert void == record.VOID
+    assert fault.startswith("LX: meaning of 1 of torque_off over 5 MW -> over 5 mW, ")
+    mixed = record.new(before, other)
+    same = replace(mixed.computed, verdict="identical", differences=(), findings=())
+    old = record.loads(second_edition(replace(mixed, computed=same)))
+    faults = record.verify(old, other).faults
+    assert [fault.partition(":")[0] for fault in faults] == [
+        "by this release, the ends were not edited identically",
+        "by this release, open error meaning-differs",
+    ]
+
+
+def test_a_record_of_no_map_is_old_in_no_edition() -> None:
+    data = json.loads(record.dumps(FRESH))
+    data["computed"]["after"][0]["map"] = "no map²"
+    assert record.assess(record.loads(json.dumps(data))).notes == ()
+
+
+def test_another_canonical_text_is_no_text_of_a_record() -> None:
+    data = json.loads(record.dumps(FRESH))
+    data["computed"]["canonical"] = "safeframe-canonical/9"
+    faults = record.assess(record.loads(json.dumps(data))).faults
+    assert (
+        "the computed part says that its fingerprints are over safeframe-canonical/9, not "
+        "safeframe-canonical/2 or safeframe-canonical/3 as its edition has them"
+    ) in faults
 
 
 @pytest.mark.parametrize(
