@@ -11,7 +11,7 @@ from ._document.kinds import TEXT, array, integer
 from ._document.reader import read_text
 from ._document.tables import Key, nested
 from ._errors import InputError
-from ._findings import Finding, Report
+from ._findings import MOST_OF_A_RULE, Finding, Report, each_one
 
 __all__ = ["FORMAT", "BaselineKey", "apply", "dumps", "identity", "key_of", "load", "loads"]
 
@@ -53,10 +53,13 @@ def identity(finding: Finding) -> str:
 
 
 def dumps(findings: Iterable[Finding]) -> str:
-    """Return the text of a baseline file that knows these findings."""
+    """Return the text of a baseline file that knows these findings, the unlisted ones as well.
+
+    It knows none of those that were not looked for, nor that there are some.
+    """
     import json
 
-    counts = Counter(map(key_of, findings))
+    counts = Counter(map(key_of, each_one(findings)))
     rows = [{**key._asdict(), "count": counts[key]} for key in sorted(counts)]
     return json.dumps({"format": FORMAT, "findings": rows}, indent=2) + "\n"
 
@@ -108,15 +111,26 @@ _KEYS = {"findings": Key(kind=array(_FINDING), required=True)}
 
 
 def apply(report: Report, known: Counter[BaselineKey]) -> tuple[Report, int]:
-    """Move the known findings of a report to ``known``; return how many are no longer found."""
+    """Move the known findings of a report to ``known``; return how many are no longer found.
+
+    Of findings that were not looked for none is known, whatever the file says.
+    """
     left = known.copy()
     new: list[Finding] = []
     old: list[Finding] = []
     for finding in report.findings:
-        key = key_of(finding)
-        if left[key] > 0:
-            left[key] -= 1
-            old.append(finding)
-        else:
+        if finding.unlisted is None:
             new.append(finding)
+            continue
+        fresh: list[Finding] = []
+        for one in each_one([finding]):
+            key = key_of(one)
+            if left[key] > 0:
+                left[key] -= 1
+                old.append(one)
+            else:
+                fresh.append(one)
+        if len(fresh) > MOST_OF_A_RULE:
+            fresh = [replace(finding, unlisted=tuple(fresh))]
+        new += fresh
     return replace(report, findings=tuple(new), known=tuple(old)), left.total()

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from ._bits import Place
 from ._source import Location
-from ._value import NamedTuple, dataclass
+from ._value import NamedTuple, dataclass, replace
 from ._words import way
 
 __all__ = [
+    "MOST_OF_A_RULE",
     "SEVERITIES",
     "Finding",
     "NotJudged",
@@ -17,10 +20,16 @@ __all__ = [
     "Waived",
     "Counterexample",
     "at_or_above",
+    "each_one",
 ]
 
 SEVERITIES = ("error", "warning", "note")
 """From worst to mildest: wrong on the wire or forbidden; doubtful; worth knowing."""
+
+
+MOST_OF_A_RULE = 100
+"""Findings of one rule and connection that are listed: nobody reads more, and files that have
+nothing in common would give one per signal."""
 
 
 def at_or_above(severity: str, threshold: str) -> bool:
@@ -82,6 +91,9 @@ class Finding:
     and names of what is no signal. They are not shown; by them findings are told apart. ``which``
     tells its connection from others of that name, and is empty where there is no other.
 
+    ``unlisted`` are the findings that it stands for where a rule finds too many to list; None
+    where they were not looked for, so that nothing can be said about them.
+
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)
     >>> (finding,) = safeframe.check(connection).findings
@@ -106,6 +118,7 @@ class Finding:
     counterexample: Counterexample | None = None
     culprits: tuple[tuple[str, str], ...] = ()
     which: str = ""
+    unlisted: tuple[Finding, ...] | None = ()
 
     @property
     def direction(self) -> str:
@@ -173,3 +186,12 @@ class Report:
     def fails(self, threshold: str) -> bool:
         """Return whether any finding is at or above ``threshold``."""
         return any(at_or_above(finding.severity, threshold) for finding in self.findings)
+
+
+def each_one(findings: Iterable[Finding]) -> Iterator[Finding]:
+    """Yield findings, and for one that stands for others these; without those never looked for."""
+    for finding in findings:
+        if finding.unlisted:
+            yield from (replace(one, which=one.which or finding.which) for one in finding.unlisted)
+        elif finding.unlisted is not None:
+            yield finding

@@ -37,6 +37,7 @@ from .registry import (
     count,
     find_profile,
     limited,
+    listed_of,
 )
 from .remedies import Remedy
 from .unjudged import no_routes, not_looked_at, unjudged
@@ -303,7 +304,7 @@ def across(
         if rule.name in without:
             continue
         finder = Finder(rule, "", [], own_profiles, known=prints)
-        found += limited(run_all(connections, finder), finder)
+        found += listed_of(run_all(connections, finder), finder)
     return found
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from .._findings import Finding, Rule, Spot, Waived
+from .._findings import Finding, Rule, Spot, Waived, each_one
 from .._model import Allowance, Connection, End
 from .._value import NamedTuple, replace
 from .registry import Finder
@@ -58,26 +58,40 @@ def waive(
     kept: list[Finding] = []
     waived: list[Waived] = []
     used: set[int] = set()
-    for finding in found:
+
+    def is_allowed(finding: Finding) -> bool:
         near = allowances
         if finding.connection:
             near = by_name.get((finding.connection, finding.which), [])
+        # Among findings that were not looked for may be one that an allowance is for.
+        unknown = finding.unlisted is None
+        used.update(id(one.allowance) for one in near if unknown and _is_of(one, finding))
         allowed = [one.allowance for one in near if _covers(one, finding)]
         if allowed:
-            used |= {id(allowance) for allowance in allowed}
+            used.update(map(id, allowed))
             reason, where = allowed[0].reason, allowed[0].where
             waived.append(Waived(finding=finding, reason=reason, where=where))
-        else:
+        return bool(allowed)
+
+    for finding in found:
+        if finding.unlisted:
+            rest = tuple(one for one in each_one([finding]) if not is_allowed(one))
+            kept += [replace(finding, unlisted=rest)] if rest else []
+        elif not is_allowed(finding):
             kept.append(finding)
     unused = (one for one in allowances if id(one.allowance) not in used)
     kept += (_unused(one, known=is_rule(one.allowance.rule)) for one in unused)
     return kept, waived
 
 
+def _is_of(stated: _Stated, finding: Finding) -> bool:
+    return stated.allowance.rule == finding.rule
+
+
 def _covers(stated: _Stated, finding: Finding) -> bool:
     """Tell whether an allowance covers a finding: all signals of it, not only some."""
     end, allowance = stated.end, stated.allowance
-    if allowance.rule != finding.rule:
+    if not _is_of(stated, finding):
         return False
     spots = [spot for spot in finding.spots if spot.end == end.name]
     if not finding.connection:  # An end of that name may be one of another connection.

@@ -9,7 +9,7 @@ from .._findings import Finding, NotJudged
 from .._model import Plant
 from ..protocols import Profile
 from . import handovers, routed_ends, routed_meanings, routes  # noqa: F401
-from .registry import ROUTE_CHECKS, Finder, Judged, RoutesSeen, count, find_profile, limited
+from .registry import ROUTE_CHECKS, Finder, Judged, RoutesSeen, count, find_profile, listed_of
 
 __all__ = ["judge_routes", "routed"]
 
@@ -28,7 +28,7 @@ def judge_routes(
                 open_.append(one)
             else:
                 told_.append(one)
-        found += limited(iter(told_), finder)
+        found += listed_of(told_, finder)
     return found, open_
 
 

@@ -9,7 +9,7 @@ from operator import attrgetter
 
 from .. import _canonical as canonical
 from .._bits import Place
-from .._findings import Counterexample, Finding, NotJudged, Rule, Spot
+from .._findings import MOST_OF_A_RULE, Counterexample, Finding, NotJudged, Rule, Spot
 from .._model import Connection, Direction, End, Map, Reserved, Signal
 from .._pairing import Cause, Matching, Pair, explain, match
 from .._value import NamedTuple, dataclass, replace
@@ -45,17 +45,13 @@ __all__ = [
     "count",
     "find_profile",
     "limited",
+    "listed_of",
     "per_map",
     "plant_rule",
     "route_rule",
     "rule",
     "spot",
 ]
-
-
-_MOST_OF_A_RULE = 100
-"""Findings of one rule and connection that are listed: nobody reads more, and files that have
-nothing in common would give one per signal."""
 
 
 class View(NamedTuple):
@@ -244,15 +240,31 @@ class Finder:
 
 
 def limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
-    """Return the findings of one rule, cut with a word where there are far too many."""
-    kept = list(islice(findings, _MOST_OF_A_RULE + 1))
-    if len(kept) > _MOST_OF_A_RULE:
-        kept[-1] = find(
-            f"more than {_MOST_OF_A_RULE} findings of this rule; the rest is not listed",
-            [],
-            remedy="mend the listed ones and check again, or see whether the files belong together",
-        )
+    """Return the findings of one rule, cut with a word where there are far too many.
+
+    What is behind the cut is not looked for: files that have nothing in common would give one
+    finding for each two of their signals.
+    """
+    kept = list(islice(findings, MOST_OF_A_RULE + 1))
+    if len(kept) > MOST_OF_A_RULE:
+        kept[-1] = _rest(find, None, f"{_MEND}; no baseline knows what is not listed")
     return kept
+
+
+def listed_of(findings: Iterable[Finding], find: Finder) -> list[Finding]:
+    """Return the same where a rule finds few per connection: the last stands for all others."""
+    found = list(findings)
+    if len(found) <= MOST_OF_A_RULE:
+        return found
+    return [*found[:MOST_OF_A_RULE], _rest(find, tuple(found[MOST_OF_A_RULE:]), _MEND)]
+
+
+_MEND = "mend the listed ones and check again, or see whether the files belong together"
+
+
+def _rest(find: Finder, unlisted: tuple[Finding, ...] | None, remedy: str) -> Finding:
+    text = f"more than {MOST_OF_A_RULE} findings of this rule; the rest is not listed"
+    return replace(find(text, [], remedy=remedy), unlisted=unlisted)
 
 
 class Judged(NamedTuple):

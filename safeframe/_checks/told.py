@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from .._canonical import parameters
-from .._findings import Finding, NotJudged, Report, Spot
+from .._findings import Finding, NotJudged, Report, Spot, each_one
 from .._model import Connection, DeviceMap, End, Map, Reserved, Scalar, Signal
 from .._value import replace
 from .._words import count
@@ -127,7 +127,8 @@ def not_compared(map_: End, told: DeviceMap) -> tuple[str, ...]:
 def fact(told: DeviceMap, report: Report) -> str:
     """Return what the comparison with a device file came to."""
     if report.findings:
-        return count(len(report.findings), "difference")
+        least = "at least " * any(one.unlisted is None for one in report.findings)
+        return f"{least}{count(len(list(each_one(report.findings))), 'difference')}"
     part = ""
     if len(told.directions) == 1:
         part = f" of what {told.end.name} {told.directions[0]}"

@@ -84,8 +84,8 @@ def _fits(signal: Signal) -> bool:
 
 def improves(finding: Finding, before: Sequence[Finding], after: Sequence[Finding]) -> bool:
     """Tell whether a finding is gone, fewer are left, and no rule finds more, or at another end."""
-    if len(after) >= len(before):
-        return False
+    if len(after) >= len(before) or any(one.unlisted is None for one in after):
+        return False  # Among those that were not looked for may be more than before.
     old, new = (Counter(map(_kind, found)) for found in (before, after))
     if any(new[kind] > old[kind] for kind in new) or _places(after) - _places(before):
         return False

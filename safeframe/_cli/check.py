@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 
 from .. import _checks as checks
 from .._errors import InputError, UsageError
-from .._findings import SEVERITIES, Report
+from .._findings import SEVERITIES, Report, each_one
 from .._model import Connection
 from .._value import replace
 from ..protocols import Profile
@@ -143,11 +143,17 @@ def run(args: argparse.Namespace) -> int:
         from .. import _baseline as baseline  # deferred: most runs have none.
 
         outputs.write(args, "write_baseline", baseline.dumps(report.findings))
-        number = len(report.findings)
+        number = sum(1 for _ in each_one(report.findings))
         telling.say(
             f"{number} finding{'s'[: number != 1]} known from now on: "
             "with --baseline and this file only others count"
         )
+        for finding in report.findings:
+            if finding.unlisted is None:
+                name = finding.connection
+                telling.say(
+                    f"{name}: {finding.message}, and not known: {finding.rule} still counts"
+                )
         return 0
     return int(report.fails(args.fail_on))
 

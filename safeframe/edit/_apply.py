@@ -139,11 +139,16 @@ def _key(finding: Finding, renamed: Mapping[str, str]) -> _Key:
 
 
 def _caused(findings: Iterable[Finding], known: Counter[_Key]) -> Iterator[Finding]:
-    """Yield the findings that were not there before: a second one of a kind was not, either."""
+    """Yield the findings that were not there before: a second one of a kind was not, either.
+
+    Nobody knows whether all those were there that are not looked for.
+    """
     left = known.copy()
     for finding in findings:
         key = _key(finding, {})
-        if left[key] > 0:
+        if finding.unlisted is None:
+            yield finding
+        elif left[key] > 0:
             left[key] -= 1
         elif not any(key.is_part_of(other) for other in known):
             yield finding

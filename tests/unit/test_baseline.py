@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,12 @@ from hypothesis import strategies as st
 import safeframe
 from safeframe import _baseline as baseline
 from safeframe._bits import Place
+from safeframe._cli import main
 from safeframe._errors import InputError
-from safeframe._findings import Finding, Report, Spot
+from safeframe._findings import Finding, Report, Spot, each_one
 from safeframe._report import junit
 from safeframe._source import Location
+from tests.unit.test_check_growth import lines
 
 SCHEMA = json.loads(
     (Path(safeframe.__file__).parent / "schemas" / "baseline.schema.json").read_text("utf-8")
@@ -404,3 +407,126 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     (tmp_path / "binary").write_bytes(b"\xff\xfe")
     with pytest.raises(InputError, match=r"must be UTF-8 text"):
         baseline.load(str(tmp_path / "binary"))
+
+
+def unlike(count: int) -> safeframe.Connection:
+    """Return a connection whose ends differ in the safe value of this many signals."""
+
+    def rows(safe: int) -> safeframe.Map:
+        return safeframe.Map(
+            entries=tuple(
+                safeframe.Signal(
+                    name=f"s{at}", at=Place.at(at), width=1, bind=f"x.s{at}", safe=safe
+                )
+                for at in range(count)
+            )
+        )
+
+    return pair(end("SC", "LX", sends=rows(1)), end("LX", "SC", receives=rows(0)))
+
+
+def sites(count: int, first: int = 0) -> list[safeframe.Connection]:
+    """Return pairs of connections, two of each id: one finding of one rule for each id."""
+    return [
+        pair(
+            end(f"SC{at}", f"LX{at}", at // 2 + 1, connection=f"C{at}"),
+            end(f"LX{at}", f"SC{at}", at // 2 + 1, connection=f"C{at}"),
+        )
+        for at in range(2 * first, 2 * count)
+    ]
+
+
+def only(rule: str, report: Report) -> Report:
+    return replace(report, findings=tuple(one for one in report.findings if one.rule == rule))
+
+
+class TestBehindTheCut:
+    """What is not listed MUST never hide behind a baseline, and what it knows MUST stay known."""
+
+    def unlike(self, count: int) -> Report:
+        return only("safe-value-differs", safeframe.check(unlike(count)))
+
+    def sites(self, count: int, first: int = 0) -> Report:
+        return only("connection-id-reused", safeframe.check_all(sites(count, first)))
+
+    def test_what_was_not_looked_for_is_never_known(self) -> None:
+        known = baseline.loads(baseline.dumps(self.unlike(150).findings))
+        assert known.total() == 100
+        again, gone = baseline.apply(self.unlike(151), known)
+        (cut,) = again.findings
+        assert (cut.unlisted, len(again.known), gone) == (None, 100, 0)
+        assert cut.message == "more than 100 findings of this rule; the rest is not listed"
+        assert cut.remedy.endswith("; no baseline knows what is not listed")
+
+    def test_an_older_file_that_knows_the_cut_knows_nothing_behind_it(self) -> None:
+        report = self.unlike(150)
+        old = Counter(baseline.key_of(one) for one in report.findings)
+        again, gone = baseline.apply(report, old)
+        assert (len(again.findings), gone) == (1, 1)
+
+    def test_what_only_many_connections_show_is_known_one_by_one(self) -> None:
+        report = self.sites(130)
+        assert len(report.findings) == 101
+        assert len(report.findings[-1].unlisted or ()) == 30
+        known = baseline.loads(baseline.dumps(report.findings))
+        assert known.total() == 130
+        again, gone = baseline.apply(report, known)
+        assert (again.findings, len(again.known), gone) == ((), 130, 0)
+        more, gone = baseline.apply(self.sites(133), known)
+        assert (len(more.findings), len(more.known), gone) == (3, 130, 0)
+        assert more.findings[-1].message.startswith("the connection id 133 ")
+        fewer, gone = baseline.apply(self.sites(133, 2), known)
+        assert (len(fewer.findings), len(fewer.known), gone) == (3, 128, 2)
+
+    def test_what_is_new_behind_the_cut_is_cut_as_well(self) -> None:
+        known = baseline.loads(baseline.dumps(self.sites(130).findings[:10]))
+        rest, gone = baseline.apply(self.sites(230), known)
+        assert (len(rest.findings), len(rest.known), gone) == (91, 10, 0)
+        assert len(rest.findings[-1].unlisted or ()) == 130
+
+    def test_what_is_allowed_behind_the_cut_is_set_aside(self) -> None:
+        allowance = safeframe.Allowance(rule="connection-id-reused", reason="known")
+
+        def allowing(first: int) -> Report:
+            made = [
+                replace(one, first=replace(one.first, allowances=(allowance,)))
+                if at >= 2 * first
+                else one
+                for at, one in enumerate(sites(103))
+            ]
+            return safeframe.check_all(made)
+
+        for first, left in ((102, 2), (101, 1)):
+            report = allowing(first)
+            cut = only("connection-id-reused", report).findings[-1]
+            assert (len(cut.unlisted or ()), len(report.waived)) == (left, 103 - first)
+            assert not only("unused-allowance", report).findings
+        assert len(only("connection-id-reused", allowing(100)).findings) == 100
+        assert len(allowing(100).waived) == 3
+
+    def test_the_work_grows_with_the_findings(self) -> None:
+        few, many = (lines(lambda n=n: safeframe.check_all(sites(n)), 10**7) for n in (200, 800))
+        assert many < 5 * few
+
+    def test_findings_behind_the_cut_go_by_the_name_of_their_connection(self) -> None:
+        cut = replace(finding("hole"), which="#2", unlisted=(finding("hole", "a"),))
+        (one,) = each_one([cut])
+        assert one == replace(finding("hole", "a"), which="#2")
+
+    def test_the_command_says_what_it_does_not_know(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        maps = [tmp_path / "one.toml", tmp_path / "two.toml"]
+        for path, one in zip(maps, unlike(101).ends, strict=True):
+            path.write_text(safeframe.dumps(one), encoding="utf-8")
+        capsys.readouterr()
+        known, paths = str(tmp_path / "known.json"), list(map(str, maps))
+        assert main(["check", "--write-baseline", known, *paths]) == 0
+        assert capsys.readouterr().err.splitlines()[1:] == [
+            "safeframe: 101 findings known from now on: with --baseline and this file only others "
+            "count",
+            "safeframe: C: more than 100 findings of this rule; the rest is not listed, and not "
+            "known: safe-value-differs still counts",
+        ]
+        assert main(["check", "--baseline", known, *paths]) == 1
+        assert "not counted, known from the baseline: 101" in capsys.readouterr().out

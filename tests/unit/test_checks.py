@@ -786,6 +786,45 @@ class TestAbsurdInput:
         assert len(found) == 101
         assert found[-1].message == "more than 100 findings of this rule; the rest is not listed"
 
+    def many(self, extra: tuple[str, str]) -> Connection:
+        rows = "\n".join(f"{number // 8}.{number % 8} s{number}" for number in range(120))
+        left = f"{rows} safe = 1".replace("\n", " safe = 1\n")
+        return pair(f"{left}\n{extra[0]}", f"{rows}\n{extra[1]}")
+
+    def test_an_allowance_for_what_was_not_looked_for_is_not_called_unused(self) -> None:
+        connection = self.many(("15.0 reserved 8", "15.0 reserved 8"))
+        allowances = tuple(
+            Allowance(rule=rule, signal=name, reason="known")
+            for rule, name in (
+                ("safe-value-differs", "s3"),
+                ("safe-value-differs", "s110"),
+                ("hole", "s111"),
+            )
+        )
+        report = checks.check(
+            replace(connection, first=replace(connection.first, allowances=allowances))
+        )
+        assert [one.finding.spots[0].signal for one in report.waived] == ["s3"]
+        unused = [one.message for one in report.findings if one.rule == "unused-allowance"]
+        assert unused == ["SC1 allows hole of s111, but there is no such finding"]
+
+    def test_no_remedy_is_good_where_not_all_is_looked_for(self) -> None:
+        scales = [f'15.0 v width = 8, scale = "{scale}", valid_by = "s0"' for scale in ("1", "2")]
+        remedies = [
+            next(one.remedy for one in checks.check(given).findings if one.rule == "scale-differs")
+            for given in (
+                self.many((scales[0], scales[1])),
+                pair(
+                    '0.0 s0\n0.1 reserved 7\n1.0 v width = 8, valid_by = "s0"',
+                    '0.0 s0\n0.1 reserved 7\n1.0 v width = 8, scale = "2", valid_by = "s0"',
+                ),
+            )
+        ]
+        assert remedies == [
+            "find out which factor is right, then state it at both ends",
+            "state the scale 1 of v at LX, as at SC1, or state the scale 2 of v at SC1, as at LX",
+        ]
+
 
 def test_find_rule() -> None:
     assert checks.find_rule("hole").title == "Bits nobody declared"

@@ -339,6 +339,20 @@ class TestWhatAnEditCauses:
         assert [finding.rule for finding in result.caused] == ["unbound-signal"]
         assert not result.accepted
 
+    def test_what_is_not_looked_for_may_be_new(self) -> None:
+        texts = []
+        for end, peer, way, safe in (("SC", "LX", "sends", 1), ("LX", "SC", "receives", 0)):
+            rows = [
+                f'  {{ at = "{place}", name = "s{at}", safe = {safe}, bind = "x.{at}" }},'
+                for at, place in enumerate(map(Place.at, range(104)))
+            ]
+            table = f'end = {{ name = "{end}", peer = "{peer}" }}\n{way} = [\n'
+            texts.append(self.HEAD + table + "\n".join(rows) + "\n]\n")
+        result = done(Rename(name="s103", to="last"), *texts)
+        (caused,) = result.caused
+        assert (caused.rule, caused.unlisted) == ("safe-value-differs", None)
+        assert not result.accepted
+
     def test_one_less(self) -> None:
         result = done(Remove(name="a"), *self.ends("a", "b", "c", "d", "e", "f"))
         assert [one.rule for one in result.report.findings if one.rule == "unbound-signal"]
