@@ -145,7 +145,7 @@ def _named(
     for part in parts:
         if part.name is None:
             continue
-        name = part.name.casefold() if layout.fold_case else part.name
+        name = part.name.lower() if layout.fold_case else part.name
         if not name:
             refusals.add(
                 "unnamed",
@@ -180,7 +180,7 @@ def _numbered(parts: list[Part], layout: PlacedTypes) -> list[Part]:
         return f"{part.group or layout.title or 'bit'} {number}"
 
     def key(name: str) -> str:
-        return name.casefold() if layout.fold_case else name
+        return name.lower() if layout.fold_case else name
 
     data = [part for part in parts if part.name is not None]
     count = Counter(key(plain(part)) for part in data)

@@ -74,7 +74,7 @@ class _StructureParser:
         self.expect(":")
         spec = self.spec(name.line, 1)
         self.end_declaration()
-        key = name.text.casefold()
+        key = name.text.lower()
         if key in found:
             self.refusals.add(
                 "duplicate-name",

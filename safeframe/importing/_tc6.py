@@ -35,7 +35,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
             name = kind.get("name") or ""
             inner = kind.only(refusals, "baseType", where=name)
             spec = _spec(inner, kind.line, refusals, 1) if inner is not None else None
-            key = name.casefold()
+            key = name.lower()
             if not name or spec is None:
                 refusals.add(
                     "missing-length", kind.line, "a data type must have a name and a base type"

@@ -96,7 +96,7 @@ def laid_out(
         )
         return None
     walk = _TypeWalk(name, types, decisions, refusals)
-    walk.struct(struct, "", (name.casefold(),))
+    walk.struct(struct, "", (name.lower(),))
     if decisions.layout == "octet-bool":
         walk.align(struct.line)
     if not walk.parts and not len(refusals):
@@ -161,7 +161,7 @@ class _TypeWalk:
             case ArrayOf():
                 self.array(spec, name, line, inside, owner_line)
             case Named():
-                key = spec.name.casefold()
+                key = spec.name.lower()
                 found = self.types.get(key)
                 if key in inside:
                     self.refusals.stop(

@@ -164,6 +164,15 @@ CHANGES: list[Refused] = [
         "",
         "a type must be declared once",
     ),
+    (
+        "tc6",
+        both(
+            line(11, "<UINT/>", '<derived name="Masse"/>'),
+            after_line(12, '<dataType name="Maße"><baseType><UINT/></baseType></dataType>\n'),
+        ),
+        "",
+        "a type must have a fixed width or stand in the file, not Masse",
+    ),
     ("tc6", line(11, "<UINT/>", "<enum/>"), "", "not an enumeration"),
     (
         "tc6",
