@@ -148,6 +148,14 @@ class TestWhatStaysOpen:
     def end(self) -> End:
         return replace(loads(demo.after()["lx-sc1.toml"]), sends=self.map_with(), receives=Map())
 
+    def test_more_differences_than_are_looked_for(self, end: End) -> None:
+        device = self.device(replace(end, sends=self.map_with(value=3)), "value")
+        report = told.against(end, device, checks.check)
+        assert told.fact(device, report) == "1 difference"
+        rest = replace(report.findings[0], unlisted=None)
+        more = replace(report, findings=(*report.findings, rest))
+        assert told.fact(device, more) == "at least 1 difference"
+
     def test_values_of_reserve(self, end: End) -> None:
         other = replace(end, sends=self.map_with(value=3))
         device = self.device(other, "value")
