@@ -300,6 +300,7 @@ class _Judge:
             notes=tuple(self.notes),
             outline=None if connection is None else self._kept(connection),
             seal=self.seal,
+            asked=tuple(sorted(name for name, value in self.given.require.items() if value)),
         )
 
 

@@ -16,6 +16,7 @@ from ..record import Assessment, Record, RecordPoint
 __all__ = [
     "COLUMNS",
     "KEEPER",
+    "NO_STEPS",
     "GateCell",
     "GatePoint",
     "GateRow",
@@ -32,6 +33,9 @@ COLUMNS = ("agree", "read back", "tested", "signed", "valid")
 
 KEEPER = "who keeps the maps"
 """Who does what no machine asks for."""
+
+NO_STEPS = "0 of 0"
+"""What is told of the tests where a record asks for none."""
 
 
 class GateCell(NamedTuple):
@@ -67,7 +71,7 @@ class GateRow:
     ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
     read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
     ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
-    of the last entry of the record.
+    of the last entry of the record. ``asked`` are the names of what the plant file demands of it.
     """
 
     number: int
@@ -87,6 +91,7 @@ class GateRow:
     notes: tuple[str, ...] = ()
     outline: Connection | None = None
     seal: str = ""
+    asked: tuple[str, ...] = ()
 
     @property
     def failing(self) -> tuple[Finding, ...]:

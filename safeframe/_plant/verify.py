@@ -20,7 +20,7 @@ from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
 from .file import Listing
-from .gaterow import GatePoint, GateRow, copied
+from .gaterow import NO_STEPS, GatePoint, GateRow, copied
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
@@ -260,7 +260,7 @@ def _not_looked_at(
     elif unasked:
         of = count(len(given.rows), "connection")
         yield f"evidence of {unasked} of {of}: the plant file asks for no recordings"
-    untested = [row.name for row in rows if row.tested.text == "0 of 0"]
+    untested = [row.name for row in rows if row.tested.text == NO_STEPS]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
     unjudged = sum(

@@ -14,8 +14,8 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from .. import _checks as checks
 from .._errors import InputError
-from .._findings import Finding, Report, Rule, Spot, at_or_above
-from .._plant.gaterow import GatePoint
+from .._findings import Finding, NotJudged, Report, Rule, Spot, at_or_above
+from .._plant.gaterow import NO_STEPS, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import count
 from .paths import relative
@@ -24,6 +24,8 @@ from .text import clean
 __all__ = ["gate", "problems", "report"]
 
 _PLANT = "all connections"
+_AGAINST = " against "
+"""Stands between end and device file in what was compared."""
 
 
 class _Told(NamedTuple):
@@ -112,22 +114,67 @@ _GATE = (
 
 
 def gate(given: GateReport) -> str:
-    """Return what the gate of a plant says: one suite for each connection, one for all."""
+    """Return what the gate of a plant says: one suite for each connection, one for all.
+
+    A case passes only where what it is about was looked at and is in order.
+    """
     root = Element("testsuites", name="safeframe verify")
     for row in given.rows:
         suite = SubElement(root, "testsuite", name=clean(row.name))
-        named = any(label.partition(" against ")[1] for label, _ in row.facts)
         for title, aspects in _GATE:
             points = [point for point in row.points if point.aspect in aspects]
-            found = row.findings if title == "maps agree" else ()
+            found = [one for one in row.findings if title == _title(one, row)]
             case = _gate_case(suite, row.name, title, found, points)
-            if title == "device files agree" and not points and not named:
-                SubElement(case, "skipped", message="the plant file names none")
-            elif title == "evidence" and not points:
-                SubElement(case, "skipped", message="the plant file asks for none")
+            if case.find("failure") is None:
+                _unseen(case, row, title)
+        _open(suite, row.name, row.not_judged)
     suite = SubElement(root, "testsuite", name=_PLANT)
     _gate_case(suite, _PLANT, "nothing is used twice", given.findings, ())
+    _open(suite, _PLANT, given.not_judged)
+    for text in given.not_looked_at:
+        _aside(suite, _PLANT, "not looked at", text)
     return _document(root)
+
+
+def _title(finding: Finding, row: GateRow) -> str:
+    """Return the case of a finding: at a file, or between the maps alone."""
+    ends = {finding.producer, finding.consumer, *(spot.end for spot in finding.spots)}
+    files = {file for label, _ in row.facts if (file := label.partition(_AGAINST)[2])}
+    return _GATE[1][0] if ends & {*files, *(f"file {file}" for file in files)} else _GATE[0][0]
+
+
+def _unseen(case: Element, row: GateRow, title: str) -> None:
+    """Say of a case without any point why it does not pass, where it does not.
+
+    A record that is missing, unreadable or void has one point: nothing of it was looked at.
+    """
+    cells = {"read back": row.read_back, "tested": row.tested, "signed": row.signed}
+    cell = cells.get(title)
+    if title == "record fits" and row.valid.text == "not judged":
+        cell = row.valid
+    if cell is not None and cell.state != "good":
+        kind = "wrong" if cell.state == "fault" else "open"
+        SubElement(case, "failure", type=kind, message=clean(cell.text)).text = clean(cell.text)
+    elif title == "device files agree" and not any(_AGAINST in label for label, _ in row.facts):
+        unread = row.agree.text == "not judged"
+        why = "not judged" if unread else "the plant file names none"
+        SubElement(case, "skipped", message=why)
+    elif title == "evidence" and "evidence" not in row.asked:
+        SubElement(case, "skipped", message="the plant file asks for none")
+    elif title == "tested" and row.tested.text == NO_STEPS:
+        SubElement(case, "skipped", message="the record is about no change, so it asks for none")
+
+
+def _open(suite: Element, name: str, entries: Sequence[NotJudged]) -> None:
+    for entry in entries:
+        if entry.subject:
+            of = f"{entry.route}: " if entry.route else ""
+            _aside(suite, name, "not judged", f"{of}{entry.subject} ({entry.reason})")
+
+
+def _aside(suite: Element, name: str, title: str, text: str) -> None:
+    case = SubElement(suite, "testcase", classname=f"safeframe.{clean(name)}", name=title)
+    SubElement(case, "skipped", message=clean(text))
 
 
 def _gate_case(

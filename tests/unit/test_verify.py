@@ -26,11 +26,13 @@ from safeframe._report import junit
 from safeframe._source import NOWHERE
 from safeframe.record import Record
 from tests.unit.record_maps import AFTER, FRESH, SIGNED, TESTED, signed
+from tests.unit.record_maps import tested as all_tested
 from tests.unit.route_sites import NAME, two
 from tests.unit.schemas import validate
 
 LX = 'ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
 LX2 = 'ends = ["maps/sc1-lx2.toml", "maps/lx2-sc1.toml"]'
+ASKED: Any = {"reason": "new drive", "asked_by": "A. Berg", "hazards": ("none",)}
 Out = pytest.CaptureFixture[str]
 
 
@@ -810,11 +812,95 @@ class TestOutputs:
             "tested": ["wrong"],
             "signed": ["open"],
             "evidence": ["skipped"],
+            "not judged": ["skipped"],
         }
-        assert root.get("tests") == "22"
+        names = [str(case.get("name")) for case in root.iter("testcase")]
+        assert sum(not name.startswith("not ") for name in names) == 22
         (told,) = suites["SC1-LX"].findall("testcase[@name='read back']/failure")
         assert told.text is not None
         assert told.text.splitlines()[1] == "step: read back serial number and checksum"
+
+    def junit(self, site: Site, *words: str) -> dict[str, dict[str, list[str]]]:
+        """Return what became of each case, and why, by suite."""
+        main(["verify", "plant.toml", "--format", "junit", *words])
+        found: dict[str, dict[str, list[str]]] = {}
+        for suite in ET.fromstring(site.out.readouterr().out):
+            cases = found.setdefault(str(suite.get("name")), {})
+            for case in suite:
+                told = [f"{one.tag}: {one.get('message')}" for one in case]
+                cases.setdefault(str(case.get("name")), []).extend(told)
+        return found
+
+    def test_no_case_of_junit_passes_unseen(self, site: Site) -> None:
+        """What nobody could look at MUST NOT be a case that passes."""
+        (site.folder / "maps/sc1-lx2.toml").unlink()
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            text = demo.after()[name].replace("watchdog_ms = 100", "watchdog_ms = 101")
+            site.write(f"maps/other-{name}", text)
+        other = LX.replace("maps/", "maps/other-")
+        device = 'LX2 = { format = "esi", file = "lx.xml" }'
+        site.plant(
+            LX,
+            f'{LX}, record = "records/none.json"',
+            f'{other}, record = "records/lx.json"',
+            f'{LX2}, record = "records/lx.json", device_files = {{ {device} }}',
+        )
+        found = self.junit(site)
+        titles = ("read back", "tested", "signed")
+        rows = {name: [cases.get(title) for title in titles] for name, cases in found.items()}
+        assert rows["SC1-LX (#1)"] == [["failure: no record"]] * 3
+        assert rows["SC1-LX (#2)"] == [["failure: not judged"]] * 3
+        assert rows["SC1-LX (#3)"] == [
+            ["failure: void"],
+            ["failure: void, 0 of 31"],
+            ["failure: void"],
+        ]
+        unread = found["SC1-LX2"]
+        assert unread["record fits"] == ["failure: not judged"]
+        assert unread["device files agree"] == ["skipped: not judged"]
+        assert found["SC1-LX (#1)"]["device files agree"] == ["skipped: the plant file names none"]
+
+    def test_junit_tells_what_was_not_looked_at(self, site: Site) -> None:
+        found = self.junit(site)
+        assert found["all connections"]["not looked at"] == [
+            f"skipped: {text}" for text in site.verify(code=0)["not_looked_at"]
+        ]
+        assert found["SC1-LX"]["not judged"] == [
+            "skipped: application_parameters at both ends (no end states it)"
+        ]
+        site.record("lx.json", signed(all_tested(record.new(AFTER, AFTER, **ASKED))))
+        assert self.junit(site)["SC1-LX"]["tested"] == [
+            "skipped: the record is about no change, so it asks for none"
+        ]
+
+    def test_junit_tells_what_routes_leave_open(self, site: Site) -> None:
+        for name, text in two(cycles=(("SC1", 10),)).files().items():
+            site.write(name, text)
+        told = site.verify()["not_judged"]
+        assert told
+        assert self.junit(site)["all connections"]["not judged"] == [
+            f"skipped: {one['route']}: {one['subject']} ({one['reason']})" for one in told
+        ]
+
+    def test_evidence_that_is_asked_for_and_there_is_a_case(
+        self, site: Site, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(record, "steps_without_evidence", lambda made: ())
+        site.plant(f'{LX}, record = "records/lx.json"')
+        assert self.junit(site)["SC1-LX"]["evidence"] == ["skipped: the plant file asks for none"]
+        site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
+        assert self.junit(site)["SC1-LX"]["evidence"] == []
+
+    def test_a_device_file_that_differs_fails_its_own_case(self, site: Site) -> None:
+        text = demo.device_files()["lx.xml"]
+        site.write("lx.xml", text.replace("brake1_applied", "b1"))
+        device = 'LX = { format = "esi", file = "lx.xml", options = ["--as device"] }'
+        site.plant(f'{LX}, record = "records/lx.json", device_files = {{ {device} }}')
+        found = self.junit(site)["SC1-LX"]
+        assert found["maps agree"] == []
+        assert found["device files agree"] == [
+            "failure: the bits at 0.6 are called brake1_applied at LX and b1 at lx.xml"
+        ]
 
     def test_jobs_change_nothing(self, site: Site) -> None:
         site.plant(f'{LX}, record = "records/lx.json"', *[LX2] * 40)
