@@ -12,10 +12,12 @@ from .._model import Connection
 from .._source import Location
 from .._words import count, listed
 from ..record import Assessment, Record, RecordPoint
+from ..record._people import state_number
 
 __all__ = [
     "COLUMNS",
     "KEEPER",
+    "NO_KEY",
     "NO_STEPS",
     "GateCell",
     "GatePoint",
@@ -33,6 +35,9 @@ COLUMNS = ("agree", "read back", "tested", "signed", "valid")
 
 KEEPER = "who keeps the maps"
 """Who does what no machine asks for."""
+
+NO_KEY = "no key"
+"""What is told of a record that nobody signed with a key as it stands, approvals aside."""
 
 NO_STEPS = "0 of 0"
 """What is told of the tests where a record asks for none."""
@@ -175,8 +180,12 @@ def tested_cell(made: Record, own: Sequence[RecordPoint]) -> GateCell:
 def signed_cell(made: Record, own: Sequence[RecordPoint], signed: Assessment) -> GateCell:
     points = _about(own, "approvals")
     names = {name for row in made.people.approvals if (name := record.person(row.who))}
-    keys = sorted({row.by for row in signed.signatures if row.accepted})
+    last = state_number(made.history)
+    accepted = [row for row in signed.signatures if row.accepted]
+    keys = sorted({row.by for row in accepted if row.entries >= last})
     text = f"{len(names)} of {record.APPROVALS}"
-    text += f", key of {' and '.join(keys)}" if keys else ", no key"
+    text += f", key of {' and '.join(keys)}" if keys else f", {NO_KEY}"
+    if accepted and not keys:
+        text += " over all"
     wrong = any(row.signers and not row.accepted for row in signed.signatures)
     return GateCell("fault" if wrong else _state(points), text)

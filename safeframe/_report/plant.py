@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from .._findings import Finding, NotJudged, Report
-from .._plant.gaterow import COLUMNS, GatePoint, GateRow
+from .._plant.gaterow import COLUMNS, NO_KEY, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import count
 from . import findings, siteplan
@@ -31,7 +31,6 @@ FORMAT = "safeframe-verify/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 
 _COMMAND_COLUMNS = 74
-_NO_KEY = ", no key"
 
 
 def document(
@@ -60,7 +59,7 @@ def document(
         ),
     )
     below += map(Paragraph, findings.not_judged(unjudged))
-    bare = sum(_NO_KEY in row.signed.text for row in given.rows)
+    bare = sum(f", {NO_KEY}" in row.signed.text for row in given.rows)
     if bare:
         below.append(Paragraph(f"not cryptographically signed: {count(bare, 'record')}"))
     if given.allowed:

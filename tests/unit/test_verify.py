@@ -580,6 +580,16 @@ def test_a_demanded_signature(site: Site) -> None:
     row = site.row("--signers", "allowed")
     assert row["in_order"]
     assert row["signed"] == {"state": "good", "text": "2 of 2, key of c.dahl@site"}
+    # A signature over what came first says nothing of what was entered since.
+    site.write("text", record.seal_text(FRESH))
+    (site.folder / "text.sig").unlink(missing_ok=True)
+    keygen("-Y", "sign", "-f", "key", "-n", "safeframe-record", "text")
+    (site.folder / "text.sig").rename(site.folder / "records/lx.json.c-dahl.sig")
+    row = site.row("--signers", "allowed")
+    assert row["signed"]["text"] == "2 of 2, no key over all"
+    assert points(row) == ["signature: none by c.dahl@site over all that was entered"]
+    main(["verify", "plant.toml", "--signers", "allowed"])
+    assert "\n  not cryptographically signed: 1 record\n" in site.out.readouterr().out
     site.write("records/lx.json.c-dahl.sig", "nothing")
     row = site.row("--signers", "allowed")
     assert row["signed"]["state"] == "fault"
