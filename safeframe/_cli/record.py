@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 
 from .. import record
 from .._errors import UsageError
@@ -13,7 +14,7 @@ from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
 from .._report.text import wrap
-from ..record import Assessment, Record, Signature
+from ..record import Assessment, Record
 from . import inputs, options, outputs, recordings, values
 
 __all__ = ["configure", "run"]
@@ -92,8 +93,9 @@ def _new(args: argparse.Namespace) -> int:
         own_profiles=options.own_profiles(args),
     )
     outputs.write(args, "output", record.dumps(made))
-    _write_pages(args, made)
-    return _tell(args.output, record.assess(made))
+    found = record.assess(made)
+    _write_pages(args, made, found)
+    return _tell(args.output, found)
 
 
 def _declare_request(parser: argparse.ArgumentParser) -> None:
@@ -334,10 +336,13 @@ def _declare_show(parser: argparse.ArgumentParser) -> None:
 
 def _show(args: argparse.Namespace) -> int:
     made = record.load(args.record)
-    signed = record.signatures(args.record, made, signers=args.signers)
+    found = record.assess(made)
+    signed = record.with_signatures(found, args.record, made, signers=args.signers)
+    # The page tells the signature files in its own words, and is no better for a refused one.
+    found = replace(found, faults=signed.faults, signatures=signed.signatures)
     if not args.html and not args.markdown:
-        sys.stdout.write(_markdown(made, signed))
-    _write_pages(args, made, signed)
+        sys.stdout.write(_markdown(made, found))
+    _write_pages(args, made, found)
     return 0
 
 
@@ -349,24 +354,22 @@ def _declare_pages(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def _write_pages(
-    args: argparse.Namespace, made: Record, signed: tuple[Signature, ...] = ()
-) -> None:
+def _write_pages(args: argparse.Namespace, made: Record, found: Assessment) -> None:
     if args.html:
-        text = options.html(_page(made, signed), sheet=pages.sheet(made, paper=args.paper))
+        text = options.html(_page(made, found), sheet=pages.sheet(made, paper=args.paper))
         outputs.write(args, "html", text)
     if args.markdown:
-        outputs.write(args, "markdown", _markdown(made, signed))
+        outputs.write(args, "markdown", _markdown(made, found))
 
 
-def _markdown(made: Record, signed: tuple[Signature, ...]) -> str:
+def _markdown(made: Record, found: Assessment) -> str:
     from .._report import markdown  # deferred: most actions show no page.
 
-    return markdown.render(_page(made, signed))
+    return markdown.render(_page(made, found))
 
 
-def _page(made: Record, signed: tuple[Signature, ...]) -> Document:
-    return pages.document(made, record.assess(made), signed)
+def _page(made: Record, found: Assessment) -> Document:
+    return pages.document(made, found, found.signatures)
 
 
 def _update(path: str, change: Callable[[Record], Record]) -> int:

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe import record
+from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
 from tests.unit.record_maps import FRESH, SIGNED, TESTED, acts_of, with_acts
 
@@ -138,6 +139,20 @@ class TestFiles:
         assert judged(site).notes == (
             "not cryptographically signed: none of the signature files was accepted",
         )
+
+    def test_the_page_is_no_better_than_what_verify_says(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """A record MUST NOT be shown as signed while one of its signatures is refused."""
+        words = ["record", "show", str(site / "r.json"), "--signers", str(site.parent / "signers")]
+        sign(site, "r.json.a.sig", "a@site")
+        assert main(words) == 0
+        assert "**COMPLETE AND SIGNED: compare " in capsys.readouterr().out
+        path = sign(site, "r.json.x.sig", "x@site")
+        assert main(words) == 0
+        out = capsys.readouterr().out
+        assert "**NOT COMPLETE AND SIGNED: 1 FAULT**" in out
+        assert f"- signature {path}: not accepted: no allowed signer has its key; " in out
 
     def test_not_asked(self, site: Path) -> None:
         path = sign(site, "r.json.a.sig", "a@site")
