@@ -343,7 +343,7 @@ def _installed(
     state = next((state for state in made.computed.after if state.end == end), None)
     row = next((row for row in people.read_backs if row.end == end), None)
     read_back = "missing"
-    if row is not None and row.checksum and row.expected:
+    if row is not None and row.both_stated:
         read_back = "matches" if row.matches else "differs"
     wire, own = record.fingerprints(made.computed, state) if state else ("", "")
     return Installed(

@@ -259,7 +259,7 @@ class _Judge:
                     self.points.append(GatePoint("device files", text, False, step, person=_FILES))
         if asked.get("serials"):
             for end, device in zip(connection.ends, connection.installed, strict=True):
-                if not device.serial:
+                if not record.person(device.serial):  # A dash states none.
                     text = f"the plant file states no serial number of {end.name}"
                     self.points.append(
                         GatePoint(

@@ -11,6 +11,7 @@ from ..record import (
     ApprovalAct,
     CarriedOver,
     EvidenceAct,
+    ReadBack,
     ReadBackAct,
     Record,
     RequestAct,
@@ -69,7 +70,7 @@ def read_backs(record: Record) -> Iterator[Block]:
                 entry.serial or _OPEN,
                 entry.checksum or _OPEN,
                 entry.expected or _OPEN,
-                _matches(entry.checksum, entry.expected, matches=entry.matches),
+                _matches(entry),
                 entry.who or _OPEN,
                 entry.when or _OPEN,
             )
@@ -78,10 +79,10 @@ def read_backs(record: Record) -> Iterator[Block]:
     )
 
 
-def _matches(checksum: str, expected: str, *, matches: bool) -> str:
-    if not checksum or not expected:
+def _matches(entry: ReadBack) -> str:
+    if not entry.both_stated:
         return _OPEN
-    return "yes" if matches else "NO"
+    return "yes" if entry.matches else "NO"
 
 
 def tests(record: Record) -> Iterator[Block]:

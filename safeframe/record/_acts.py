@@ -24,7 +24,7 @@ from ._entries import (
     appended,
 )
 from ._parts import Record
-from ._people import VALUES, approvals, person, state_number
+from ._people import VALUES, approvals, person, says, state_number
 
 __all__ = ["done", "fill", "new", "request", "sign", "withdraw"]
 
@@ -157,9 +157,9 @@ def withdraw(record: Record, approval: str, *, who: str, when: str, reason: str)
 
 
 def _stated(what: str, **entries: str) -> None:
-    """Raise UsageError where an entry states nothing, or a person's name has no letter."""
+    """Raise UsageError where an entry states nothing that can be read."""
     for name, text in entries.items():
-        if not (person(text) if name == "who" else text.strip()):
+        if not says(text):
             raise UsageError(f"{what} must state {name}, not {text!r}")
 
 

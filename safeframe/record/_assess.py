@@ -15,7 +15,7 @@ from ._compute import computed_with
 from ._editions import canonical_texts, digest_of, earlier_edition, is_old
 from ._entries import CarriedOver, link_faults, title
 from ._parts import Computed, Record, State
-from ._people import People, acts_of, approvals, history_faults, person, state_number
+from ._people import People, acts_of, approvals, history_faults, person, says, state_number
 from ._void import drift, other_maps
 from ._workings import Workings
 
@@ -28,6 +28,7 @@ __all__ = [
     "Signature",
     "assess",
     "baseline",
+    "in_order",
     "points",
     "verify",
     "verify_with",
@@ -156,9 +157,9 @@ def verify_with(
     """Return the same as ``verify``; what is known of the ends is not worked out anew."""
     own = assess(record)
     recorded = record.computed
-    now = _in_order(after, recorded.after)
+    now = in_order(after, recorded.after)
     earlier = before or _baseline(recorded, now, workings)
-    earlier = _in_order(earlier, recorded.before)
+    earlier = in_order(earlier, recorded.before)
     faults = list(other_maps(recorded, earlier, now, workings))
     if faults:
         faults.insert(0, VOID)
@@ -205,7 +206,7 @@ def _as_recorded(connection: Connection, states: Sequence[State], workings: Work
     return Connection(first=first, second=second)
 
 
-def _in_order(connection: Connection, states: Sequence[State]) -> Connection:
+def in_order(connection: Connection, states: Sequence[State]) -> Connection:
     """Return a connection with its ends in the order of the record."""
     if [connection.second.name, connection.first.name] == [state.end for state in states]:
         return Connection(first=connection.second, second=connection.first)
@@ -237,7 +238,7 @@ def _faults(record: Record, people: People) -> Iterator[RecordPoint]:
     for text in _broken(record):
         yield RecordPoint("record", "", text, fault=True)
     for read_back in people.read_backs:
-        if read_back.checksum and read_back.expected and not read_back.matches:
+        if read_back.both_stated and not read_back.matches:
             text = (
                 f"read-back of {read_back.end}: the device shows {read_back.checksum}, expected "
                 f"is {read_back.expected}"
@@ -309,15 +310,16 @@ def _missing(record: Record, people: People) -> Iterator[RecordPoint]:
     def lacks(aspect: str, subject: str, text: str) -> RecordPoint:
         return RecordPoint(aspect, subject, text, fault=False)
 
+    asked_by = people.request.asked_by if says(people.request.asked_by) else ""
     for key, what in (("reason", "a reason"), ("asked_by", "who asked for the change")):
-        if not getattr(people.request, key).strip():
-            yield lacks("request", people.request.asked_by, f"request: {what}")
-    if not any(text.strip() for text in people.request.hazards):
+        if not says(getattr(people.request, key)):
+            yield lacks("request", asked_by, f"request: {what}")
+    if not any(map(says, people.request.hazards)):
         text = 'request: hazards possibly affected, or the words "none" and why'
-        yield lacks("request", people.request.asked_by, text)
+        yield lacks("request", asked_by, text)
     for entry in people.read_backs:
         names = ("who", "when", "serial", "checksum", "expected")
-        empty = [name for name in names if not getattr(entry, name).strip()]
+        empty = [name for name in names if not says(getattr(entry, name))]
         if empty:
             yield lacks("read back", entry.end, f"read-back of {entry.end}: {', '.join(empty)}")
     required = {step.id: step.required for step in record.computed.checklist}
@@ -327,15 +329,15 @@ def _missing(record: Record, people: People) -> Iterator[RecordPoint]:
             text = "not done"
         elif required[trial.id] and trial.result == "not applicable":
             text = "must pass, a bit never driven proves nothing"
-        elif not trial.who.strip() or not trial.when.strip():
+        elif not says(trial.who) or not says(trial.when):
             text = "who and when"
-        elif trial.result == "not applicable" and not trial.remark.strip():
+        elif trial.result == "not applicable" and not says(trial.remark):
             text = "why it is not applicable"
         if text:
             yield lacks("tests", trial.id, f"step {trial.id}: {text}")
     for approval in people.approvals:
-        named = person(approval.who)
-        if not named or not approval.role.strip() or not approval.when.strip():
+        named = says(approval.who)
+        if not named or not says(approval.role) or not says(approval.when):
             who = approval.who if named else "nobody"
             yield lacks("approvals", approval.who, f"approval of {who}: who, role and when")
     # Who approves without a name is nobody, and twice nobody is not two people.

@@ -30,6 +30,7 @@ __all__ = [
     "history_faults",
     "people",
     "person",
+    "says",
     "state_number",
 ]
 
@@ -63,7 +64,12 @@ class ReadBack:
     @property
     def matches(self) -> bool:
         """Whether both checksums are there and equal, grouping, prefix and letter case aside."""
-        return bool(self.checksum.strip()) and checksum(self.checksum) == checksum(self.expected)
+        return self.both_stated and checksum(self.checksum) == checksum(self.expected)
+
+    @property
+    def both_stated(self) -> bool:
+        """Whether both checksums say anything."""
+        return says(self.checksum) and says(self.expected)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +149,7 @@ def _read_back(end: str, readings: Sequence[ReadBackAct]) -> ReadBack:
         latest |= {name: row for name in VALUES if getattr(row, name) is not None}
     # The reader of a value is the person of its own entry, never an older one.
     rows = list(dict.fromkeys(latest[name] for name in VALUES if name in latest))
-    signed = all(row.who.strip() and row.when.strip() for row in rows)
+    signed = all(says(row.who) and says(row.when) for row in rows)
     return ReadBack(
         end=end,
         who=", ".join(dict.fromkeys(row.who for row in rows)) if signed else "",
@@ -216,6 +222,11 @@ def person(name: str) -> str:
     """
     folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
     return "".join(char for char in folded if not _silent(char))
+
+
+def says(text: str) -> bool:
+    """Return whether a text states anything: a dash, or what cannot be seen, states nothing."""
+    return bool(person(text))
 
 
 def _silent(char: str) -> bool:

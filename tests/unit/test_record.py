@@ -522,6 +522,32 @@ class TestMissing:
         reasoned = record.done(TESTED, "wrong-device", remark="only one device", **entry)
         assert self.missing(reasoned) == ("approvals: 0 of 2",)
 
+    @pytest.mark.parametrize("nothing", ["-", "...", "\u200b", "\u2060 ?", "\u3164"])
+    def test_what_states_nothing_is_still_open(self, nothing: str) -> None:
+        """A dash, or what nobody can see, MUST NOT count as entered anywhere."""
+        bare = record.new(BEFORE, AFTER, reason=nothing, asked_by=nothing, hazards=(nothing,))
+        words = dict.fromkeys(("who", "when", "serial", "checksum", "expected"), nothing)
+        bare = record.fill(bare, "SC1", **words)
+        bare = record.fill(bare, "LX", who="A", when="d", serial="1", checksum="A", expected="A")
+        step = "wrong-device"
+        bare = record.done(bare, step, who=nothing, when="d", result="passed")
+        found = record.assess(bare)
+        assert found.faults == ()
+        assert {
+            "request: a reason",
+            "request: who asked for the change",
+            'request: hazards possibly affected, or the words "none" and why',
+            "read-back of SC1: who, when, serial, checksum, expected",
+            f"step {step}: who and when",
+        } <= set(found.missing)
+        assert not bare.people.read_backs[0].matches
+        assert {point.subject for point in found.points if point.aspect == "request"} == {""}
+        words = {"who": "A", "when": "d", "result": "not applicable"}
+        bare = record.done(bare, step, remark=nothing, **words)
+        assert f"step {step}: why it is not applicable" in record.assess(bare).missing
+        with pytest.raises(UsageError, match="an approval must state role, not "):
+            record.sign(TESTED, who="A", role=nothing, when="d")
+
     def test_nothing_entered(self) -> None:
         assert len(self.missing(with_acts(TESTED))) == 3 + 2 + len(TESTED.computed.checklist) + 1
 

@@ -468,6 +468,10 @@ class TestDemands:
         )
         (finding,) = site.row()["findings"]
         assert finding["rule"] == "serial-differs"
+        site.plant(
+            f'{row}, serials = {{ SC1 = "SC1-1001", LX = "-" }}', more="[require]\nserials = true\n"
+        )
+        assert points(site.row()) == ["the plant file states no serial number of LX"]
 
     def test_device_files(self, site: Site) -> None:
         site.write("lx.xml", demo.device_files()["lx.xml"])
