@@ -14,7 +14,7 @@ from .._link import link_stated, places_stated
 from .._model import Connection
 from .._words import count
 from ..protocols import Profile
-from ._assess import VOID, Assessment, verify
+from ._assess import VOID, Assessment, in_order, verify
 from ._entries import EvidenceAct, EvidenceFinding, EvidenceSight, appended
 from ._parts import Record
 
@@ -32,6 +32,7 @@ DEFAULT_WINDOW_MS = 1000
 """How long after a sight a change in the other direction is told, unless said otherwise."""
 
 _SHORT = 16
+_LISTS = ("unclean", "not_judged")
 _NOTHING = "not shown"
 
 
@@ -98,7 +99,8 @@ def _looked(record: Record, path: str, after: Connection, asked: EvidenceAct) ->
     from ..capture._whole import examine_whole
     from ._sights import Sights
 
-    link = link_stated(after, asked.values)
+    # In the order of the record, whatever order the maps were given in.
+    link = link_stated(in_order(after, record.computed.after), asked.values)
     sights = Sights(link, record.computed.checklist, asked.window_ms * 1000)
     places = places_stated(link, asked.at, asked.sources)
     wanted = Wanted(ethertype=asked.ethertype, udp_port=asked.udp_port)
@@ -198,6 +200,8 @@ def _differences(path: str, old: EvidenceAct, new: EvidenceAct) -> Iterator[str]
     head = f"recording {path}, evidence computed anew"
     for name in ("sha256", "size_octets", "packets", "unclean", "not_judged"):
         was, now = getattr(old, name), getattr(new, name)
+        if name in _LISTS and sorted(was) == sorted(now):
+            continue  # Told in the order of the ends, which a record may have the other way.
         if was != now:
             words = name.replace("_", " ")
             yield f"{head}: {words} {was} in the record, {now} from the recording"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from .._bits import run_text
 from .._checklist import ChecklistStep
 from .._codec import encode, extract, meaning
 from .._link import Link
@@ -118,7 +119,8 @@ class Sights(Observer):
             if step.direction != way(*self._names(side)) or step.group == "removed":
                 continue
             for signal in self._signals[side]:
-                if signal.name == step.signal:
+                # By its place too: a map may use one name twice.
+                if signal.name == step.signal and run_text(signal.start, signal.end) == step.at:
                     wanted = None
                     if step.group == "non-safe value" and step.data:
                         wanted = _raw(bytes.fromhex(step.data), signal)

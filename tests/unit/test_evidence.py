@@ -433,6 +433,50 @@ class TestInTheRecord:
         assert {row.step for row in act.findings} == set(FRESH.steps)
         assert "SC1.brake2_release.loss: not shown" in list(record.evidence_lines(act))
 
+    def test_the_order_of_the_maps_changes_nothing(self, tmp_path: Path) -> None:
+        frames = stream(DRIVEN, REST)
+        for at in (2, 3, 6, 7):
+            frames[at] = replace(frames[at], octets=b"\x55" + frames[at].octets[1:])
+        path = write(tmp_path / "spoilt.jsonl", frames)
+        swapped = Connection(first=AFTER.second, second=AFTER.first)
+        one, two = (record.add_evidence(FRESH, path, maps, fresh=True) for maps in (AFTER, swapped))
+        assert one == two
+        act = act_of(one)
+        assert len(act.not_judged) > 1
+        # As an older release entered it, with the maps the other way round.
+        old = replace(act, unclean=act.unclean[::-1], not_judged=act.not_judged[::-1])
+        for made in (one, with_acts(one, one.history[0].act, old)):
+            for maps in (AFTER, swapped):
+                found = record.with_recordings(record.verify(made, maps), made, maps, [path])
+                assert found.faults == ()
+        bad = with_acts(one, one.history[0].act, replace(act, not_judged=act.not_judged[1:]))
+        found = record.with_recordings(record.verify(bad, AFTER), bad, AFTER, [path])
+        assert "not judged" in found.faults[0]
+
+    def test_two_signals_of_one_name(self, tmp_path: Path) -> None:
+        """What is seen of one signal MUST NOT count for another one of its name."""
+
+        def twice(signal: Signal) -> Signal:
+            return replace(signal, name="brake2_release") if signal.name == "permit_up" else signal
+
+        def named(side: Map) -> Map:
+            made = (twice(each) if isinstance(each, Signal) else each for each in side.entries)
+            return replace(side, entries=tuple(made))
+
+        first, second = AFTER.ends
+        maps = Connection(
+            first=replace(first, sends=named(first.sends)),
+            second=replace(second, receives=named(second.receives)),
+        )
+        made = record.new(BEFORE, maps)
+        at = {step.id: step.at for step in made.computed.checklist}
+        assert (at[RELEASE], at[f"{RELEASE}-2"]) == ("0.4", "1.2")
+        path = write(tmp_path / "run.jsonl", stream(DRIVEN, REST))
+        act = act_of(record.add_evidence(made, path, maps, fresh=True))
+        found = {row.step: [each.what for each in row.sights] for row in act.findings}
+        assert (found[RELEASE], found[f"{RELEASE}-2"]) == ([], ["alone"])
+        assert (found[SAFE], found[f"{SAFE}-2"]) == ([], ["alone"])
+
     def test_several_but_none_twice(self, run: str, tmp_path: Path) -> None:
         made = record.add_evidence(FRESH, run, AFTER, fresh=True)
         with pytest.raises(UsageError, match=r"not run.jsonl, which entry 2 has"):
