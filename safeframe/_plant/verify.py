@@ -19,6 +19,7 @@ from .._source import Location
 from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
+from ..record._evidence import NOT_ANEW, NOT_CLEAN
 from .file import Listing
 from .gaterow import NO_STEPS, GatePoint, GateRow, copied
 
@@ -260,6 +261,7 @@ def _not_looked_at(
     elif unasked:
         of = count(len(given.rows), "connection")
         yield f"evidence of {unasked} of {of}: the plant file asks for no recordings"
+    yield from _recordings(rows)
     untested = [row.name for row in rows if row.tested.text == NO_STEPS]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
@@ -274,6 +276,25 @@ def _not_looked_at(
             yield f"{what} that no connection lists: {listed(left)}"
     if not given.routes:
         yield from filter(None, [checks.no_routes(outlines, "the plant file declares no routes")])
+
+
+def _recordings(rows: Sequence[GateRow]) -> Iterator[str]:
+    """Yield how far the evidence that was asked for goes: it stands in a record as entered."""
+    asked = [row for row in rows if "evidence" in row.asked]
+    kept = sum(any(note.startswith(NOT_ANEW) for note in row.notes) for row in asked)
+    if kept:
+        yield (
+            f"evidence of {count(kept, 'record')}: not computed anew from its recordings "
+            "(safeframe record verify --recording)"
+        )
+    spoilt = [
+        f"{recording} of {row.name}"
+        for row in asked
+        for note in row.notes
+        if (recording := note.partition(NOT_CLEAN)[0]) != note
+    ]
+    if spoilt:
+        yield f"what is wrong in recordings that are not clean: {listed(spoilt)}"
 
 
 def _few(names: Sequence[str]) -> str:
