@@ -6,8 +6,8 @@ import shlex
 from collections.abc import Iterator, Sequence
 
 from .. import record
-from .._words import count, listed
-from ..record import Assessment, Record, RecordPoint
+from .._words import count, listed, way
+from ..record import Assessment, ChecklistStep, Record, RecordPoint
 from .gaterow import KEEPER, GatePoint
 
 __all__ = ["lacking", "no_record", "unseen", "unsigned", "void"]
@@ -43,9 +43,10 @@ def void(fits: Sequence[str], maps: Sequence[str]) -> GatePoint:
 def lacking(path: str, made: Record, own: Sequence[RecordPoint]) -> Iterator[GatePoint]:
     """Yield what a record by itself lacks, the steps at one end of the checklist together."""
     tests: dict[str, list[RecordPoint]] = {}
+    steps = {step.id: step for step in made.computed.checklist}
     for point in own:
         if point.aspect == "tests":
-            tests.setdefault(_end_of(point.subject, made.ends), []).append(point)
+            tests.setdefault(_end_of(steps[point.subject], made.ends), []).append(point)
         elif point.aspect == "read back":
             words = "--who NAME --when DATE --serial TEXT --checksum TEXT --expected TEXT"
             yield _point(
@@ -164,6 +165,14 @@ def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
         yield next((text for text in missing if text.startswith(f"signature: none by {name} ")), "")
 
 
-def _end_of(step: str, ends: Sequence[str]) -> str:
-    """Return at which end a step of the checklist is tried, empty for one at both."""
-    return next((end for end in ends if step.startswith(f"{end}.")), "")
+def _end_of(step: ChecklistStep, ends: Sequence[str]) -> str:
+    """Return at which end a step of the checklist is tried, empty for one at both.
+
+    Its name alone would not tell: one end may be called LX and the other one LX.B.
+    """
+    for end, other in (ends, ends[::-1]):
+        if step.direction == way(end, other):
+            return end
+    # A rule between signals of one end has no direction.
+    own = (end for end in ends if step.id.startswith(f"{end}."))
+    return next((end for end in own if step.action.startswith(f"{end}: ")), "")

@@ -207,6 +207,34 @@ class TestStates:
             "safeframe record done records/lx.json wrong-device --who NAME --when DATE"
         )
 
+    def test_an_end_whose_name_begins_with_that_of_the_other(self, site: Site) -> None:
+        """A step MUST NOT be listed at another device than that at which it is tried."""
+        relation = (
+            '\n[[relations]]\nname = "up or down"\nwhen = { permit_up = 1 }\n'
+            'excludes = { permit_down = 1 }\nreason = "one way at a time"\n'
+        )
+        for name in ("lx-sc1.toml", "sc1-lx.toml"):
+            text = demo.after()[name].replace('"SC1"', '"LX.B"')
+            site.write(f"maps/{name}", text + relation * (name == "sc1-lx.toml"))
+            before = demo.before()[name].replace('"SC1"', '"LX.B"')
+            site.write(f"before/{name}", before)
+        ends = [
+            Connection(
+                first=load(site.folder / folder / "lx-sc1.toml"),
+                second=load(site.folder / folder / "sc1-lx.toml"),
+            )
+            for folder in ("before", "maps")
+        ]
+        site.record("lx.json", record.new(*ends))
+        tests = {
+            point["machine"]: point["step"].partition(": ")[2].split(", ")
+            for point in site.row()["points"]
+            if point["aspect"] == "tests"
+        }
+        assert {end: len(steps) for end, steps in tests.items()} == {"LX": 15, "LX.B": 16, "": 1}
+        assert "LX.B.up or down.relation" in tests["LX.B"]
+        assert not any(step.startswith("LX.B.") for step in tests["LX"])
+
     def test_commands_quote_names_of_files(self, site: Site) -> None:
         site.record("of LX.json", FRESH)
         site.plant(f'{LX}, record = "records/of LX.json"')
@@ -451,6 +479,31 @@ class TestDemands:
             "evidence is asked for, and there is no record that could hold any"
         ]
         assert not any("evidence" in text for text in given["not_looked_at"])
+
+    def test_how_far_evidence_goes(self, site: Site, capsys: Out) -> None:
+        """Evidence that is asked for is not computed anew, and MUST be said not to be."""
+        words = ["fixtures", "--set", "states", "--count", "20", "--seed", "7", "--format", "jsonl"]
+        maps = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]
+        assert main([*words, "-o", "run.jsonl", *maps]) == 0
+        capsys.readouterr()
+        rows = (site.folder / "run.jsonl").read_text(encoding="utf-8").splitlines()
+        bad = [
+            row.replace('octets": "', 'octets": "5') if at == 30 else row
+            for at, row in enumerate(rows)
+        ]
+        site.write("bad.jsonl", "\n".join(bad))
+        made = TESTED
+        for name in ("run.jsonl", "bad.jsonl"):
+            made = record.add_evidence(made, site.folder / name, AFTER, fresh=True)
+        site.record("lx.json", made)
+        told = (
+            "evidence of 1 record: not computed anew from its recordings (safeframe record verify "
+            "--recording)",
+            "what is wrong in recordings that are not clean: bad.jsonl of SC1-LX",
+        )
+        assert not set(told) & set(site.verify(code=1)["not_looked_at"])
+        site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
+        assert set(told) <= set(site.verify(code=1)["not_looked_at"])
 
     def test_a_connection_over_the_site(self, site: Site) -> None:
         row = f'{LX}, record = "records/lx.json", require = {{ serials = false }}'
