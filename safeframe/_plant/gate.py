@@ -14,7 +14,7 @@ from .._errors import InputError, Problem, SafeframeError
 from .._findings import Finding, NotJudged
 from .._model import Connection, End, Map
 from ..protocols import Profile
-from ..record import Assessment, Record
+from ..record import Assessment, EvidenceAct, ReadBackAct, Record
 from ..record._assess import verify_with
 from ..record._workings import Workings
 from .file import ListedConnection, Reader
@@ -175,7 +175,7 @@ class _Judge:
 
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
-        self.seal = made.history[-1].seal if made.history else ""
+        self.seal = _first_of_devices(made)
         fits: list[str] = []
         names = self.given.require.get("signatures", ())
         assessed: Assessment | None = None
@@ -302,6 +302,20 @@ class _Judge:
             seal=self.seal,
             asked=tuple(sorted(name for name, value in self.given.require.items() if value)),
         )
+
+
+def _first_of_devices(made: Record) -> str:
+    """Return the seal of the first entry that tells of these very devices, empty for none.
+
+    Each seal is over all entries before it: where two records share it, one is a copy, whatever
+    was entered into either of them since.
+    """
+    for entry in made.history:
+        act = entry.act
+        read = isinstance(act, ReadBackAct) and record.person(act.serial or "")
+        if read or isinstance(act, EvidenceAct):
+            return entry.seal
+    return ""
 
 
 def _outline(connection: Connection) -> Connection:

@@ -76,7 +76,8 @@ class GateRow:
     ``number`` counts from 1 in the order of the file, ``ends`` are empty where the maps cannot be
     read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
     ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
-    of the last entry of the record. ``asked`` are the names of what the plant file demands of it.
+    of the first entry of the record that tells of its very devices. ``asked`` are the names of
+    what the plant file demands of it.
     """
 
     number: int
