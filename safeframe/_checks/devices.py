@@ -29,9 +29,29 @@ def _sharing(connections: tuple[Connection, ...]) -> dict[str, list[Connection]]
     return users
 
 
-def _recorded(connections: tuple[Connection, ...]) -> list[Connection]:
-    """Return the connections with a record of their own: a shared one is a finding by itself."""
-    return [sharing[0] for sharing in _sharing(connections).values() if len(sharing) == 1]
+def _recorded(connections: tuple[Connection, ...], find: Finder) -> Iterator[Connection]:
+    """Yield the connections that are judged by the record they name.
+
+    That a record of another connection does not fit is told by ``record-shared``. Where sharing
+    it is allowed, or none of those that share it fits, nothing else would tell.
+    """
+    for sharing in _sharing(connections).values():
+        fitting = [one for one in sharing if not _other_maps(one, find)]
+        is_told = bool(fitting) and len(sharing) > 1 and not any(map(_allows_sharing, sharing))
+        yield from fitting if is_told else sharing
+
+
+def _allows_sharing(connection: Connection) -> bool:
+    return any(one.rule == "record-shared" for end in connection.ends for one in end.allowances)
+
+
+def _other_maps(connection: Connection, find: Finder) -> list[End]:
+    """Return the ends whose maps are not those of the record that the connection names."""
+    return [
+        end
+        for end, device in zip(connection.ends, connection.installed, strict=False)
+        if (device.wire, device.own) != find.prints(end)
+    ]
 
 
 def _spot(connection: Connection, end: str = "") -> Spot:
@@ -100,13 +120,8 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
 )
 def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find maps whose fingerprints are not those of their record."""
-    for connection in _recorded(connections):
-        other = [
-            end
-            for end, device in zip(connection.ends, connection.installed, strict=False)
-            if (device.wire, device.own) != find.prints(end)
-        ]
-        if other:
+    for connection in _recorded(connections, find):
+        if other := _other_maps(connection, find):
             names = " and ".join(end.name for end in other)
             yield find(
                 f"the record {connection.record} of {_of(connection)} is about another map of "
@@ -122,7 +137,7 @@ def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterat
 def _read_back(
     connections: tuple[Connection, ...], find: Finder, state: str, text: str
 ) -> Iterator[Finding]:
-    for connection, end, device in _devices(_recorded(connections)):
+    for connection, end, device in _devices(_recorded(connections, find)):
         # A record of another connection says nothing about this end: that is its finding.
         if device.wire and device.read_back == state:
             yield find(
@@ -177,7 +192,7 @@ def read_back_differs(connections: tuple[Connection, ...], find: Finder) -> Iter
 )
 def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find devices whose serial number differs between plant file and record."""
-    for connection, end, device in _devices(_recorded(connections)):
+    for connection, end, device in _devices(_recorded(connections, find)):
         one, two = device.serial, device.recorded_serial
         if one and two and one != two:
             yield find(

@@ -25,7 +25,7 @@ from safeframe._plant.verify import GateReport, natural
 from safeframe._report import junit
 from safeframe._source import NOWHERE
 from safeframe.record import Record
-from tests.unit.record_maps import AFTER, FRESH, SIGNED, TESTED, signed
+from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed
 from tests.unit.record_maps import tested as all_tested
 from tests.unit.route_sites import NAME, two
 from tests.unit.schemas import validate
@@ -176,6 +176,38 @@ class TestRoutesThatNobodyDeclares:
         site.plant(LX)
         maps = [f"maps/{name}.toml" for name in ("sc1-lx2", "lx2-sc1", "sc1-lc1", "lc1-sc1")]
         assert self.told(site, "plant.toml", *maps)[0] == self.TOLD
+
+
+class TestSharedRecords:
+    """That two connections may name one record allows nothing else that is wrong with it."""
+
+    ALLOW = '\n[[allow]]\nrule = "record-shared"\nreason = "a twin"\n'
+
+    def found(self, site: Site, *rows: str) -> list[str]:
+        site.plant(*rows)
+        main(["check", "plant.toml", "--format", "json"])
+        told = json.loads(site.out.readouterr().out)["findings"]
+        devices = ("record-", "read-back-", "serial-")
+        return sorted(one["rule"] for one in told if one["rule"].startswith(devices))
+
+    def test_a_sister_that_it_does_not_fit(self, site: Site) -> None:
+        rows = [f'{one}, record = "records/lx.json"' for one in (LX, LX2)]
+        assert self.found(site, *rows) == ["record-shared"]
+        for name in ("sc1-lx2.toml", "lx2-sc1.toml"):
+            site.write(f"maps/{name}", demo.after()[name] + self.ALLOW)
+        assert self.found(site, *rows) == ["record-outdated"]
+
+    def test_none_that_it_fits(self, site: Site) -> None:
+        site.record("lx.json", record.new(BEFORE, BEFORE))
+        rows = [f'{one}, record = "records/lx.json"' for one in (LX, LX2)]
+        assert self.found(site, *rows).count("record-outdated") == 2
+
+    def test_devices_of_those_that_it_fits(self, site: Site) -> None:
+        rows = [f'{one}, record = "records/lx.json"' for one in (LX, LX2)]
+        rows[0] += ', serials = { LX = "7" }'
+        assert self.found(site, *rows) == ["record-shared", "serial-differs"]
+        site.record("lx.json", FRESH)
+        assert self.found(site, *rows) == ["read-back-missing"] * 2 + ["record-shared"]
 
 
 class TestStates:
@@ -676,6 +708,21 @@ class TestTogether:
             "records/copy.json of SC1-LX (#3): what was read back and tried at one connection says "
             "nothing about another"
         ]
+        # Nor MUST it when the copy was worked on.
+        made = SIGNED
+        for who in ("C. Dahl", "D. Evans"):
+            made = record.withdraw(made, who, who="A", when="d", reason="a sister")
+        made = signed(record.fill(made, "LX", who="A", when="d", serial="LX-1002"))
+        site.record("copy.json", made)
+        assert record.verify(made, AFTER).complete_and_signed
+        found = site.verify(code=1)["connections"]
+        assert [row["valid"]["text"] for row in found] == ["no"] * 3
+        # Two that begin alike are no copies: a request says nothing of a device.
+        for name in ("lx", "link", "copy"):
+            (site.folder / f"records/{name}.json").unlink()
+            site.record(f"{name}.json", record.fill(FRESH, "LX", who="A", when="d", serial=name))
+        found = site.verify(code=1)["connections"]
+        assert not any("entries" in text for row in found for text in points(row, "record"))
         bare = record.new(AFTER, AFTER)
         for name in ("lx", "copy"):
             site.record(f"{name}.json", bare)
