@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from .. import _mapfile as mapfile
 from .._document.pending import notice
-from .._document.reader import read_stream
+from .._document.reader import holds, read_stream
 from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Plant
 from .._pairing.gather import gather
@@ -37,7 +37,6 @@ PLANT = "plant.toml"
 
 STDIN = "<stdin>"
 _SUFFIXES = (".toml", ".csv")
-_HEAD_OCTETS = 4096
 _MOST_BELOW = 10_000
 """Files and folders below a folder that are searched for maps; by choice."""
 
@@ -182,14 +181,8 @@ def _below(folder: str) -> Iterator[str]:
 
 
 def _is_map(path: Path) -> bool:
-    """Tell whether a file is named like a map and holds the word of the format early."""
-    if path.suffix.lower() not in _SUFFIXES or not path.is_file():
-        return False
-    try:
-        with path.open("rb") as file:
-            return b"safeframe-map/" in file.read(_HEAD_OCTETS)
-    except OSError:
-        return True  # What cannot be read was not looked at either.
+    """Tell whether a file is named like a map and holds the word of the format."""
+    return path.suffix.lower() in _SUFFIXES and holds(path, b"safeframe-map/")
 
 
 def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:

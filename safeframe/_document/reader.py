@@ -15,11 +15,13 @@ from .._errors import InputError, Problem
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from pathlib import Path
     from typing import BinaryIO
 
 __all__ = [
     "MAX_FILE_OCTETS",
     "decode",
+    "holds",
     "open_stream",
     "read_octets",
     "read_stream",
@@ -29,6 +31,8 @@ __all__ = [
 
 MAX_FILE_OCTETS = 1 << 20
 """Largest file that people write by hand: some ten thousand rows, far above any connection."""
+
+_CHUNK_OCTETS = 1 << 16
 
 # Opening a named pipe would wait for a writer, and so would reading from what merely looks like a
 # file (some below /proc); on Windows a text file would be changed while it is read.
@@ -121,6 +125,26 @@ def read_text(
     Raises InputError as ``read_octets`` does, and when the content is no UTF-8 text.
     """
     return decode(read_octets(path, what=what, limit=limit), path=os.fspath(path), what=what)
+
+
+def holds(path: Path, word: bytes, *, limit: int = MAX_FILE_OCTETS) -> bool:
+    """Tell whether a regular file holds a word in what would be read of it, wherever that stands.
+
+    A head of any length may come first, and keys stand in any order. True where nobody can look:
+    it may hold the word.
+    """
+    kept = b""
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            while limit > 0 and (octets := file.read(min(limit, _CHUNK_OCTETS))):
+                if word in kept + octets:
+                    return True
+                kept, limit = octets[-len(word) :], limit - len(octets)
+    except OSError:
+        return True
+    return False
 
 
 def read_stream(

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from .. import _checks as checks
 from .._checks.plant_routes import routed
+from .._document.reader import MAX_FILE_OCTETS, holds
 from .._findings import Finding, NotJudged
 from .._model import Connection, Plant
 from .._source import Location
@@ -20,6 +21,7 @@ from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
 from ..record._evidence import NOT_ANEW, NOT_CLEAN
+from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
 from .gaterow import NO_STEPS, GatePoint, GateRow, copied
 
@@ -302,17 +304,23 @@ def _few(names: Sequence[str]) -> str:
 
 
 class _Beside(NamedTuple):
-    """A kind of file that a plant file lists: which ones, by suffix and by a word near the top."""
+    """A kind of file that a plant file lists: which ones, by suffix and by a word that it holds."""
 
     listed: Callable[[Mapping[str, Any]], Iterable[str]]
     suffixes: tuple[str, ...]
     word: bytes
+    limit: int
 
 
 _BESIDE = {
-    "map files": _Beside(lambda row: row["ends"], (".toml", ".csv"), b"safeframe-map/"),
+    "map files": _Beside(
+        lambda row: row["ends"], (".toml", ".csv"), b"safeframe-map/", MAX_FILE_OCTETS
+    ),
     "records": _Beside(
-        lambda row: filter(None, [row.get("record", "")]), (".json",), b"safeframe-record/"
+        lambda row: filter(None, [row.get("record", "")]),
+        (".json",),
+        b"safeframe-record/",
+        MAX_RECORD_OCTETS,
     ),
 }
 
@@ -329,19 +337,11 @@ def _left_out(given: Listing, kind: _Beside) -> list[str]:
         for folder in sorted({Path(name).parent for name in known})
         if folder.is_dir()
         for path in folder.iterdir()
-        if path.suffix in kind.suffixes and str(path) not in known and _holds(path, kind.word)
+        if path.suffix.lower() in kind.suffixes
+        and str(path) not in known
+        and holds(path, kind.word, limit=kind.limit)
     ]
     if left:  # Another name of a listed file is none that was left out.
         really = {os.path.realpath(name) for name in known}
         left = [path for path in left if os.path.realpath(path) not in really]
     return sorted(map(str, left), key=natural)
-
-
-def _holds(path: Path, word: bytes) -> bool:
-    try:
-        if not path.is_file():
-            return False
-        with path.open("rb") as file:
-            return word in file.read(1 << 12)
-    except OSError:
-        return True  # It may be one, and nobody could look.

@@ -18,6 +18,7 @@ from safeframe import Connection, load, record
 from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe._cli import main
+from safeframe._document.reader import holds
 from safeframe._errors import UsageError
 from safeframe._findings import Finding
 from safeframe._plant.gaterow import GateCell, GateRow
@@ -792,6 +793,27 @@ class TestTogether:
             "map files that no connection lists: maps/lc1-sc1.toml and maps/lx2-sc1.toml and "
             "maps/sc1-lc1.toml and maps/sc1-lx2.toml"
         )
+
+    def test_files_that_nobody_lists_by_any_name_and_with_any_head(self, site: Site) -> None:
+        """A head of any length, and a suffix in capitals, MUST NOT hide a map or a record."""
+        note = "# one line of a licence, which is as long as lawyers make it\n" * 2000
+        site.write("maps/headed.toml", note + demo.after()["sc1-lx.toml"])
+        site.write("maps/LOUD.TOML", demo.after()["sc1-lx.toml"])
+        data = json.loads(record.dumps(FRESH))
+        data["format"] = data.pop("format")
+        assert list(data)[-1] == "format"
+        site.write("records/LAST.JSON", json.dumps(data))
+        site.write("records/none.json", json.dumps({"x": "y" * 100_000}))
+        told = site.verify(code=0)["not_looked_at"]
+        assert "records that no connection lists: records/LAST.JSON" in told
+        (maps,) = [text for text in told if text.startswith("map files")]
+        assert "maps/headed.toml" in maps
+        assert "maps/LOUD.TOML" in maps
+        site.write("maps/edge.txt", "#" * ((1 << 16) - 5) + "safeframe-map/")
+        assert holds(site.folder / "maps/edge.txt", b"safeframe-map/")
+        # What is more than any reader takes is no file of its kind.
+        assert not holds(site.folder / "maps/headed.toml", b"safeframe-map/", limit=1000)
+        assert holds(site.folder / "maps/headed.toml", b"safeframe-map/", limit=200_000)
 
     def test_a_file_that_nobody_can_look_into(
         self, site: Site, monkeypatch: pytest.MonkeyPatch
