@@ -9,7 +9,7 @@ from typing import NamedTuple
 from .._errors import InputError
 from .._mapfile import loads
 from .._model import Connection, End
-from .._words import count
+from .._words import count, listed
 from ..protocols import Profile
 from ._compute import computed_with
 from ._editions import canonical_texts, digest_of, earlier_edition, is_old
@@ -171,6 +171,7 @@ def verify_with(
         if is_old(recorded):
             known = set(_wrong(recorded))
             faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
+            faults += _unasked(recorded, computed)
         else:
             faults += drift(recorded, computed)
     return Assessment(
@@ -304,6 +305,17 @@ def _wrong(computed: Computed) -> Iterator[str]:
     for entry in computed.findings:
         if not entry.allowed and entry.severity != "note":
             yield f"open {entry.severity} {entry.rule}: {entry.message}"
+
+
+def _unasked(recorded: Computed, now: Computed) -> Iterator[str]:
+    """Say which steps a checklist of an older edition lacks: its words are not compared."""
+    asked = {step.id: step.required for step in recorded.checklist}
+    left = [step.id for step in now.checklist if asked.get(step.id, -1) < step.required]
+    if left:
+        yield (
+            f"by this release, {count(len(left), 'step')} must be tried that the record does not "
+            f"ask for, or does not require: {listed(left)}"
+        )
 
 
 def _missing(record: Record, people: People) -> Iterator[RecordPoint]:

@@ -166,10 +166,11 @@ def _entries(people: People) -> Iterator[Act]:
         )
     for row in people.read_backs:
         values = {name: getattr(row, name) or None for name in ("serial", "checksum", "expected")}
-        if any(values.values()):
+        # Whoever looked and wrote down nothing else has looked.
+        if any((*values.values(), row.who, row.when)):
             yield ReadBackAct(end=row.end, who=row.who, when=row.when, remark="", **values)
     for trial in people.trials:
-        if trial.result:
+        if any((trial.result, trial.who, trial.when, trial.remark)):
             yield TrialAct(
                 step=trial.id,
                 result=trial.result,

@@ -69,6 +69,35 @@ def test_what_was_entered_becomes_the_beginning_of_the_history() -> None:
     assert record.assess(signed).missing == ("approvals: 1 of 2",)
 
 
+def test_a_step_that_it_lacks_is_told() -> None:
+    """A checklist MUST NOT become shorter by the name of an older edition."""
+    steps = json.loads(record.dumps(SIGNED))["computed"]["checklist"]
+    assert record.verify(record.loads(first_edition(SIGNED)), AFTER).complete_and_signed
+    bare = record.verify(record.loads(first_edition(SIGNED, checklist=[])), AFTER)
+    assert bare.faults[0].startswith(
+        "by this release, 31 steps must be tried that the record does not ask for, or does not "
+        "require: SC1.brake2_release.non-safe and "
+    )
+    steps[0]["required"] = False
+    mild = record.verify(record.loads(first_edition(SIGNED, checklist=steps)), AFTER)
+    assert mild.faults == (
+        "by this release, 1 step must be tried that the record does not ask for, or does not "
+        f"require: {steps[0]['id']}",
+    )
+
+
+def test_what_has_no_result_is_carried_over_too() -> None:
+    data = json.loads(first_edition(record.new(BEFORE, AFTER)))
+    data["people"]["trials"][0].update(remark="the cable is missing")
+    data["people"]["read_backs"][1].update(who="B. Chen")
+    made = record.loads(json.dumps(data))
+    assert made.people.trials[0].remark == "the cable is missing"
+    assert [record.title(entry.act) for entry in made.history[1:]] == [
+        "read-back of LX by B. Chen",
+        f"no result: {made.steps[0]}",
+    ]
+
+
 def test_empty_rows_are_no_entries() -> None:
     made = record.loads(first_edition(record.new(BEFORE, AFTER)))
     assert len(made.history) == 1
