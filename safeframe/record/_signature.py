@@ -12,6 +12,7 @@ import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 from typing import NamedTuple
 
@@ -160,20 +161,46 @@ def _judged(program: str, file: str, record: Record, signers: str) -> Signature:
         sig.write_bytes(_read(file).encode())
         allowed.write_bytes(signers.encode())
         files = ("-s", str(sig), "-f", str(allowed))
-        run = _run(program, "find-principals", *files)
-        by = next(iter(run.stdout.splitlines()), "").strip()
-        if run.code or not by:
+        names = list(_principals(program, sig, signers, Path(folder, "lines")))
+        if not names:
             return Signature(path=file, words="not accepted: no allowed signer has its key")
-        for entries in _states(record):
+        refused = ""
+        for entries, by in product(_states(record), names):
             text = _text(record, entries)
             run = _run(program, "verify", *files, "-I", by, "-n", NAMESPACE, given=text)
             if run.code == 0:
                 good = _GOOD.search(run.stdout)
                 key = good[1] if good else ""
                 return Signature(path=file, by=by, key=key, entries=entries)
-        words = run.stderr.strip().partition("\n")[0]
+            refused = refused or run.stderr
+        words = refused.strip().partition("\n")[0]
         more = f" ({words})" if words else ""
-        return Signature(path=file, by=by, words=f"not accepted for this record{more}")
+        return Signature(path=file, by=names[0], words=f"not accepted for this record{more}")
+
+
+def _principals(program: str, sig: Path, signers: str, kept: Path) -> Iterator[str]:
+    """Yield everybody whose key a signature is of.
+
+    The program names those of the first line with that key only, which may be a line about
+    another namespace: it is asked again without that line. ``kept`` is where the others go.
+    """
+    left = signers.splitlines(keepends=True)
+    while left:
+        kept.write_bytes("".join(left).encode())
+        run = _run(program, "find-principals", "-s", str(sig), "-f", str(kept))
+        names = [name for line in run.stdout.splitlines() if (name := line.strip())]
+        if run.code or not names:
+            return
+        yield from names
+        of = [number for number, line in enumerate(left) if _named(line) == ",".join(names)]
+        if not of:
+            return
+        del left[of[0]]
+
+
+def _named(line: str) -> str:
+    """Return the names at the beginning of a line of allowed signers."""
+    return line.split(maxsplit=1)[0].strip('"') if line.strip() else ""
 
 
 def _states(record: Record) -> list[int]:

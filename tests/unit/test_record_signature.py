@@ -31,9 +31,12 @@ signature = open(value["-s"], "rb").read().decode()
 signers = open(value["-f"], "rb").read().decode()
 who, _, text = signature.partition("\\n")
 if words[1] == "find-principals":
-    print("\\n".join(line for line in signers.splitlines() if line == who))
-    sys.exit(who not in signers.splitlines())
-assert value["-n"] == "safeframe-record" and value["-I"] == who, words
+    keys = [line for line in signers.splitlines() if line.strip('"') in (who, f"git,{{who}}")]
+    print(*keys[0].strip('"').split(",") if keys else (), sep="\\n")
+    sys.exit(not keys)
+assert value["-n"] == "safeframe-record", words
+if value["-I"] != who:
+    sys.exit("the key is not permitted for this namespace")
 if text.encode() != given:
     sys.exit("Signature verification failed: incorrect signature\\nmore")
 print(f'Good "safeframe-record" signature for {{who}} with ED25519 key K-{{who}}')
@@ -153,6 +156,16 @@ class TestFiles:
         out = capsys.readouterr().out
         assert "**NOT COMPLETE AND SIGNED: 1 FAULT**" in out
         assert f"- signature {path}: not accepted: no allowed signer has its key; " in out
+
+    @pytest.mark.parametrize("other", ["git,a@site", '"git,a@site"'])
+    def test_a_key_that_is_listed_for_something_else_first(self, site: Path, other: str) -> None:
+        """Of a key that is listed more than once, each line MUST be asked."""
+        signers = site.parent / "signers"
+        sign(site, "r.json.a.sig", "a@site")
+        for text in (f"{other}\n\na@site\n", f"{other}\n"):
+            signers.write_text(text, encoding="utf-8")
+            (row,) = record.signatures(site / "r.json", SIGNED, signers=str(signers))
+            assert (row.by, row.entries, row.accepted) == ("a@site", TOTAL, True)
 
     def test_not_asked(self, site: Path) -> None:
         path = sign(site, "r.json.a.sig", "a@site")
