@@ -82,8 +82,11 @@ class GateReport:
     def by_machine(self) -> dict[str, list[tuple[GateRow, GatePoint]]]:
         """Return the open steps at devices, each with its connection, by the name of the device.
 
-        One end may be several devices of a series, told apart by their serial numbers.
+        One end may be several devices of a series, told apart by their serial numbers. Where
+        several connections have the same two ends, a step of one without a serial number is at no
+        device that is known by another one.
         """
+        pairs = Counter(frozenset(row.ends) for row in self.rows)
         steps = [(row, point) for row in self.rows for point in row.points if point.machine]
         serials: dict[str, set[str]] = defaultdict(set)
         for _, point in steps:
@@ -91,7 +94,8 @@ class GateReport:
         found: dict[tuple[str, str], list[tuple[GateRow, GatePoint]]] = defaultdict(list)
         for row, point in steps:
             known = serials[point.machine]
-            serial = point.serial or (min(known) if len(known) == 1 else "")
+            is_one = len(known) == 1 and pairs[frozenset(row.ends)] == 1
+            serial = point.serial or (min(known) if is_one else "")
             found[point.machine, serial].append((row, point))
         return {
             f"{end} (serial {serial})" if serial else end: found[end, serial]

@@ -882,6 +882,19 @@ class TestOutputs:
         assert "\n    safeframe record done records/lx.json wrong-device --who NAME --when" in out
         assert "hall 3: 0 of 2 connections in order; 7 open steps\n" in out
 
+    def test_steps_of_a_sister_are_not_at_the_device_that_is_known(self, site: Site) -> None:
+        site.record("lx.json", FRESH)
+        site.record("sister.json", FRESH)
+        site.plant(
+            f'{LX}, record = "records/lx.json", serials = {{ LX = "2001" }}',
+            f'{LX}, record = "records/sister.json"',
+        )
+        assert main(["verify", "plant.toml"]) == 1
+        out = site.out.readouterr().out
+        known = "\n  LX (serial 2001)\n    - [ ] SC1-LX (#1): read back serial number and checksum"
+        assert known in out
+        assert "\n  LX\n    - [ ] SC1-LX (#2): read back serial number and checksum" in out
+
     def test_markdown(self, site: Site) -> None:
         assert main(["verify", "plant.toml", "--format", "markdown"]) == 0
         out = site.out.readouterr().out
