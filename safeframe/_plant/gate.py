@@ -130,6 +130,7 @@ class _Judge:
         self.serials: dict[str, str] = {}
         self.workings = Workings(settings.own_profiles)
         self.seal = ""
+        self.recordings: list[tuple[str, str]] = []
 
     def files(self, problems: Iterable[Problem], connection: Connection | None) -> None:
         """Take up what is wrong with the files of the connection."""
@@ -176,6 +177,12 @@ class _Judge:
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
         self.seal = _first_of_devices(made)
+        wires = " ".join(state.wire for state in made.computed.after)
+        self.recordings = [
+            (f"{entry.act.sha256} {wires}", entry.act.recording)
+            for entry in made.history
+            if isinstance(entry.act, EvidenceAct)
+        ]
         fits: list[str] = []
         names = self.given.require.get("signatures", ())
         assessed: Assessment | None = None
@@ -300,6 +307,7 @@ class _Judge:
             notes=tuple(self.notes),
             outline=None if connection is None else self._kept(connection),
             seal=self.seal,
+            recordings=tuple(self.recordings),
             asked=tuple(sorted(name for name, value in self.given.require.items() if value)),
         )
 

@@ -25,6 +25,7 @@ __all__ = [
     "copied",
     "maps_point",
     "read_back_cell",
+    "shared_recording",
     "signed_cell",
     "tested_cell",
 ]
@@ -77,7 +78,8 @@ class GateRow:
     read. ``findings`` are what is wrong between the maps, raw before the whole plant is settled.
     ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
     of the first entry of the record that tells of its very devices. ``asked`` are the names of
-    what the plant file demands of it.
+    what the plant file demands of it, ``recordings`` those that are evidence in its record, each
+    with what it would be recognised by at another connection, and its name.
     """
 
     number: int
@@ -98,6 +100,7 @@ class GateRow:
     outline: Connection | None = None
     seal: str = ""
     asked: tuple[str, ...] = ()
+    recordings: tuple[tuple[str, str], ...] = ()
 
     @property
     def failing(self) -> tuple[Finding, ...]:
@@ -140,6 +143,20 @@ def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
         person=KEEPER,
     )
     return replace(row, points=(*row.points, point), valid=GateCell("fault", "no"))
+
+
+def shared_recording(row: GateRow, recording: str, others: Iterable[GateRow]) -> GateRow:
+    """Return a row with a recording that is evidence for other rows with the same maps as well."""
+    names = listed([f"{other.record} of {other.name}" for other in others])
+    point = GatePoint(
+        "evidence",
+        f"{recording} is evidence in {names} too, whose maps are the same: nobody can tell which "
+        "of them it is a recording of",
+        False,
+        "record each connection by itself",
+        person="who tests",
+    )
+    return replace(row, points=(*row.points, point))
 
 
 def maps_point(text: str) -> GatePoint:

@@ -23,7 +23,7 @@ from ..protocols import Profile
 from ..record._evidence import NOT_ANEW, NOT_CLEAN
 from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
-from .gaterow import NO_STEPS, GatePoint, GateRow, copied
+from .gaterow import NO_STEPS, GatePoint, GateRow, copied, shared_recording
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
@@ -166,7 +166,7 @@ def settle(
         replace(row, name=f"{row.name} (#{row.number})") if twice[row.name] > 1 else row
         for row in done
     ]
-    done = list(_without_copies(done))
+    done = list(_with_shared_recordings(_without_copies(done)))
     done.sort(key=lambda row: (natural(row.name), row.number))
     return GateReport(
         plant=given.name,
@@ -208,6 +208,22 @@ def _without_copies(rows: Sequence[GateRow]) -> Iterator[GateRow]:
         holders = by_seal.get(row.seal, {})
         others = [other for path, other in holders.items() if path != row.record]
         yield copied(row, others) if others else row
+
+
+def _with_shared_recordings(given: Iterable[GateRow]) -> Iterator[GateRow]:
+    """Yield the rows; what is asked for is not there while one recording stands for several."""
+    rows = list(given)
+    users: dict[str, dict[str, GateRow]] = defaultdict(dict)
+    for row in rows:
+        for key, _ in row.recordings:
+            users[key].setdefault(row.record, row)
+    for row in rows:
+        told = row
+        for key, recording in row.recordings if "evidence" in row.asked else ():
+            others = [other for path, other in users[key].items() if path != row.record]
+            if others:
+                told = shared_recording(told, recording, others)
+        yield told
 
 
 def alone(row: GateRow) -> GateRow:

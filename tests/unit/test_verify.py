@@ -538,6 +538,28 @@ class TestDemands:
         site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
         assert set(told) <= set(site.verify(code=1)["not_looked_at"])
 
+    def test_one_recording_for_two_connections(self, site: Site, capsys: Out) -> None:
+        """A recording of one connection MUST NOT be evidence for its sister."""
+        words = ["fixtures", "--set", "states", "--count", "20", "--seed", "7", "--format", "jsonl"]
+        assert main([*words, "-o", "run.jsonl", "maps/sc1-lx.toml", "maps/lx-sc1.toml"]) == 0
+        capsys.readouterr()
+        for name in ("lx", "sister"):
+            made = record.fill(FRESH, "LX", who="A", when="d", serial=name)
+            made = record.add_evidence(made, site.folder / "run.jsonl", AFTER, fresh=True)
+            site.record(f"{name}.json", made)
+        rows = [f'{LX}, record = "records/{name}.json"' for name in ("lx", "sister")]
+        site.plant(*rows)
+        assert not any(points(row, "evidence") for row in site.verify()["connections"])
+        site.plant(f"{rows[0]}, require = {{ evidence = true }}", rows[1])
+        one, two = (points(row, "evidence") for row in site.verify()["connections"])
+        assert one[1:] == [
+            "run.jsonl is evidence in records/sister.json of SC1-LX (#2) too, whose maps are the "
+            "same: nobody can tell which of them it is a recording of"
+        ]
+        assert two == []
+        site.plant(f"{rows[0]}, require = {{ evidence = true }}")
+        assert len(points(site.row(), "evidence")) == 1
+
     def test_a_connection_over_the_site(self, site: Site) -> None:
         row = f'{LX}, record = "records/lx.json", require = {{ serials = false }}'
         site.plant(row, more="[require]\nserials = true\n")
