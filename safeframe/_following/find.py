@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from .._errors import UsageError
@@ -28,7 +29,7 @@ def find_stretches(site: Site, name: str) -> list[Stretch]:
     """
     parts = name.split(".")
     cuts = [(".".join(parts[:at]), ".".join(parts[at:])) for at in range(1, len(parts))]
-    found: dict[tuple[str, str, str, int, int], Stretch] = {}
+    found: dict[tuple[str, str, str, int, int, int], Stretch] = {}
     for lane in site.lanes:
         scopes = _scopes(lane)
         wanted = {name, *(signal for scope, signal in cuts if scope in scopes)}
@@ -83,11 +84,22 @@ def routes_of(
     widest = max(on, key=len)
     # One way may carry the name on each of its stretches; then they are all the same signal.
     if len(stretches) > 1 and not all(each and each <= widest for each in on):
-        names = [exact_name(stretch) for stretch in stretches]
+        names = _exact_names(stretches)
         shown = " or ".join(names[:MOST_LISTED])
         more = f" or one of {len(names) - MOST_LISTED} more" if len(names) > MOST_LISTED else ""
         raise UsageError(f"the name must mean one signal, not {name!r}: {shown}{more}")
     return [routes[number] for number in sorted(widest)]
+
+
+def _exact_names(stretches: Sequence[Stretch]) -> list[str]:
+    """Return the exact name of each stretch, with its files where another one has the same."""
+    names = [exact_name(stretch) for stretch in stretches]
+    often = Counter(names)
+    paths = (sorted(end.where.path for end in one.lane.connection.ends) for one in stretches)
+    return [
+        f"{name} (in {' and '.join(files)})" if often[name] > 1 else name
+        for name, files in zip(names, paths, strict=True)
+    ]
 
 
 def _keys(stretch: Stretch) -> list[tuple[object, ...]]:

@@ -13,10 +13,11 @@ __all__ = ["Lane", "Site", "Stretch"]
 
 
 class Lane(NamedTuple):
-    """One direction of a connection."""
+    """One direction of a connection; ``number`` tells that from others of its name and ends."""
 
     connection: Connection
     direction: Direction
+    number: int
 
     @property
     def names(self) -> set[str]:
@@ -35,11 +36,12 @@ class Stretch(NamedTuple):
     received: Signal | None
 
     @property
-    def key(self) -> tuple[str, str, str, int, int]:
+    def key(self) -> tuple[str, str, str, int, int, int]:
         """What tells it from every other one of the site; also an order that no file decides."""
         producer, consumer = self.lane.direction
-        places = (one.start if one else -1 for one in (self.sent, self.received))
-        return self.lane.connection.name, producer.name, consumer.name, *places  # type: ignore[return-value]
+        sent, received = (one.start if one else -1 for one in (self.sent, self.received))
+        name, number = self.lane.connection.name, self.lane.number
+        return name, producer.name, consumer.name, number, sent, received
 
 
 class Site:
@@ -56,13 +58,16 @@ class Site:
         self._delivered: dict[tuple[str, str], list[Stretch]] | None = None
         self._passed_on: list[tuple[str, str]] | None = None
         self._taken: dict[tuple[str, str], list[Stretch]] | None = None
-        distinct = {(id(one.first), id(one.second)): one for one in plant.connections}
-        for connection in sorted(distinct.values(), key=_order):
+        # One pair may be listed twice. Two pairs may have one name and ends of the same names.
+        distinct = {
+            frozenset((end.where.path, end) for end in one.ends): one for one in plant.connections
+        }
+        for number, connection in enumerate(sorted(distinct.values(), key=_order)):
             self.ends.update(end.name for end in connection.ends)
             if connection.first.name == connection.second.name:
                 continue  # One file given twice: nothing can be followed over it.
             for direction in connection.directions():
-                lane = Lane(connection, direction)
+                lane = Lane(connection, direction, number)
                 self.lanes.append(lane)
                 self.between[direction.producer.name, direction.consumer.name].append(lane)
                 self._of_end[direction.producer.name, True].append(lane)
@@ -155,4 +160,8 @@ class Site:
 
 
 def _order(connection: Connection) -> tuple[str, ...]:
-    return connection.name, *sorted(end.name for end in connection.ends), connection.first.name
+    names = sorted(end.name for end in connection.ends)
+    tables = [end.connection_table for end in connection.ends]
+    numbers = sorted(f"{table.network} {table.id}" for table in tables)
+    paths = sorted(end.where.path for end in connection.ends)
+    return connection.name, *names, *numbers, *paths, connection.first.name

@@ -290,6 +290,33 @@ class TestNames:
             assert signal is not None
             assert signal.name == name
 
+    def test_connections_of_one_name_and_ends(self) -> None:
+        """Two machines of one series: neither connection may pass for the only one."""
+        near = Link("LIFT", "SC1", "LX", (PERMIT,))
+        far = replace(near, there=(replace(PERMIT, sent="Cell.Other"),))
+        for links, files in (((near, far), "01"), ((far, near), "01"), ((near, near), "01")):
+            site = Place(links)
+            one, two = (f"{at}-a.toml and {at}-b.toml" for at in files)
+            with pytest.raises(UsageError) as caught:
+                traced(site, "permit_up")
+            assert str(caught.value) == (
+                "the name must mean one signal, not 'permit_up': "
+                f"LIFT.SC1.permit_up (in {one}) or LIFT.SC1.permit_up (in {two})"
+            )
+        # One pair that is listed again, its ends the other way round, is one connection.
+        site = Place((near,))
+        listed = site.files()["plant.toml"].replace(
+            '{ ends = ["0-a.toml", "0-b.toml"] }',
+            '{ ends = ["0-a.toml", "0-b.toml"] },\n  { ends = ["0-b.toml", "0-a.toml"] }',
+        )
+        assert traced(replace(site, more={"plant.toml": listed}), "permit_up").signal is not None
+
+    def test_candidates_of_connections_of_one_name(self) -> None:
+        lifts = (Link("LIFT", "SC1", "LX", (PERMIT,)),) * 2
+        site = Place((Link("CURTAIN", "LC1", "SC1", (CLEAR,)), *lifts))
+        found = traced(site, "field_clear")
+        assert [one.stretch.lane.connection.name for one in found.candidates] == ["LIFT", "LIFT"]
+
     def test_one_on_a_route_and_one_that_is_not(self) -> None:
         site = two()
         twin = Link("LIFT2", "SC1", "LX2", (replace(PERMIT, received="Drive2.Up"),))
