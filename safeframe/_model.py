@@ -102,6 +102,12 @@ class Signal:
             raise UsageError(
                 f"a big-endian value must fill whole octets, not {self.width} bits at {self.at}"
             )
+        names = dict(self.codes)
+        if len(names) < len(self.codes):
+            # A table that is written has room for one name of a code: the others would be lost.
+            codes = [code for code, _ in self.codes]
+            twice = next(code for code in names if codes.count(code) > 1)
+            raise UsageError(f"a code must be stated once, not {codes.count(twice)} times: {twice}")
 
     @property
     def start(self) -> int:

@@ -180,6 +180,11 @@ def test_a_float(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
             "--name x --at 1.2 --code one=a",
             "a code must be an integer, not 'one'",
         ),
+        (
+            "insert",
+            "--name x --width 2 --at 1.2 --from SC1 --code 1=a --code 2=b --code 0x1=c",
+            "a code must be stated once, not 2 times: 1",
+        ),
         ("rename", "--name x --to y", "x must be a signal of SC1-LX"),
         (
             "remove",
