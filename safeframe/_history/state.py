@@ -24,6 +24,9 @@ from .sources import PLANT, DiskSource, FoundFile, MapSource, RevisionSource, ma
 __all__ = ["MapFile", "SiteState", "read_site"]
 
 _POINTER = re.compile(rb"version \S+/spec/v\d+\n(?:[^\n]*\n)*oid sha256:[0-9a-f]{64}\nsize \d+\n")
+_MAP = "safeframe-map"
+"""How the format of every map begins, also that of a later edition."""
+
 _TABLES = {"connection", "end", "sends", "receives"}
 """A table of these names makes a TOML file a map, whatever its format says."""
 
@@ -150,7 +153,7 @@ class _Reader:
         for file in files:
             if file.path.endswith(PLANT):
                 if file.path not in plants:
-                    self.others.append(file.path)
+                    self._named_like_a_plant(file)
                 continue
             found = self._map(file)
             if found is not None and found.shown not in taken:
@@ -209,6 +212,19 @@ class _Reader:
             self.unread.append(path)
         return found
 
+    def _named_like_a_plant(self, file: FoundFile) -> None:
+        """Keep a file that is no map by its name; one that holds a map all the same is refused."""
+        try:
+            octets = self.source.octets(file.path, "plant file")
+        except InputError as error:
+            self._refuse(file, error)
+            return
+        if _is_none(octets, _format(file.path)):
+            self.others.append(file.path)
+            return
+        message = f"a map must have a name that does not end in {PLANT}, as that of a plant file"
+        self._refuse(file, InputError(Problem(path=file.shown, message=message)))
+
     def _map(self, file: FoundFile) -> MapFile | None:
         """Return a map, None for what is none or cannot be read; each file is read once."""
         if file.path not in self.maps:
@@ -258,15 +274,27 @@ def _is_none(octets: bytes, format: str) -> bool:  # noqa: A002
     except UnicodeDecodeError:
         return False
     if format == "csv":
-        return bool(text.strip()) and "direction" not in text.partition("\n")[0].lower()
+        # Some programs put empty rows or a line of their own above the header.
+        rows = (row for row in text.lower().splitlines() if row.strip(' \t,;"'))
+        header = next(rows, "")
+        return bool(text.strip()) and not ("direction" in header or _MAP in text)
     try:
         data = parse(text, path="")
     except InputError:
         return False
     stated = str(data.get("format"))
     if stated.startswith("safeframe-"):
-        return not stated.startswith("safeframe-map")
+        # Other files of this program have keys of these names, such as words of a sheet.
+        held = (data.get(name) for name in _TABLES)
+        return not (stated.startswith(_MAP) or any(map(_is_of_map, held)))
     return bool(data) and not _TABLES & data.keys()
+
+
+def _is_of_map(value: object) -> bool:
+    """Return whether a value is a table, or has tables in it, as each part of a map."""
+    return isinstance(value, dict) or (
+        isinstance(value, list) and any(isinstance(row, dict) for row in value)
+    )
 
 
 def _rows(data: Mapping[str, Any], shown: str) -> list[tuple[str, str]]:

@@ -462,6 +462,38 @@ class TestFolders:
         assert {one.path for one in comparison.problems} == {"maps/odd.toml"}
         assert comparison.fails()
 
+    @pytest.mark.parametrize(
+        ("name", "text"),
+        [
+            ("odd.csv", "sep=,\ndirection,at,name,value\nformat,,,safeframe-map/1\n"),
+            ("odd.csv", '\n,,\n"direction",at,name,value\nsends,00,x,\n'),
+            ("odd.csv", "Map of SC1\ndirection,at,name,value\nformat,,,safeframe-map/1\n"),
+            ("odd.toml", 'format = "safeframe-Map/1"\nend = { name = "SC1" }\n'),
+            ("odd.toml", 'format = "safeframe-plan/1"\n[[sends]]\nat = "0.0"\n'),
+            ("odd-plant.toml", 'format = "safeframe-map/1"\n'),
+            ("odd-plant.toml", '[connection]\nname = "SC1-LX"\n'),
+            ("odd-plant.toml", "x = \n"),
+        ],
+    )
+    def test_a_map_spelt_wrongly_is_not_something_else(
+        self, repository: Repository, name: str, text: str
+    ) -> None:
+        """A map that cannot be read must never pass for a file that is nobody's business."""
+        repository.write({f"maps/{name}": text})
+        comparison = since()
+        assert {one.path for one in comparison.problems} == {f"maps/{name}"}
+        assert comparison.others == ()
+        assert comparison.fails()
+
+    def test_a_plant_of_another_name_that_cannot_be_read(self, repository: Repository) -> None:
+        (repository.folder / "maps" / "a-plant.toml").symlink_to("gone.toml")
+        assert [one.path for one in since().problems] == ["maps/a-plant.toml"]
+
+    def test_other_files_of_this_program_are_no_maps(self, repository: Repository) -> None:
+        columns = 'format = "safeframe-columns/1"\nsends = ["von LX"]\nreceives = []\n'
+        repository.write({"maps/columns.toml": columns})
+        assert (since().others, since().problems) == (("columns.toml",), ())
+
     def test_an_empty_table_may_be_a_map(self, repository: Repository) -> None:
         repository.write({"maps/empty.csv": "\n"})
         assert [one.path for one in since().problems] == ["maps/empty.csv"]
