@@ -112,7 +112,9 @@ def read_site(
 def _without_left_out(state: SiteState, folder: str) -> SiteState:
     """Return a state that says which of its files a sparse checkout leaves out."""
     source = DiskSource(folder)
-    gone = [path for path in left_out(folder) if may_be_map(path)]
+    # Git may be told to pass a file over that lies on the disk all the same.
+    named = (path for path in left_out(folder) if may_be_map(path))
+    gone = [path for path in named if not os.path.lexists(source.shown(path))]
     message = "the file must be on the disk, not left out by a sparse checkout"
     return replace(
         state,

@@ -363,6 +363,20 @@ class TestRefused:
         )
         assert told(since(folder="other")) == {}
 
+    def test_a_file_that_git_passes_over_and_that_is_there_all_the_same(
+        self, repository: Repository
+    ) -> None:
+        repository.git("update-index", "--skip-worktree", "maps/sc1-lx.toml", "maps/lx-sc1.toml")
+        after = demo.after()
+        repository.write({"maps/sc1-lx.toml": after["sc1-lx.toml"]})
+        (repository.folder / "maps" / "lx-sc1.toml").unlink()
+        assert [str(one) for one in since().problems] == [
+            "maps/lx-sc1.toml: the file must be on the disk, not left out by a sparse checkout"
+        ]
+        repository.write({"maps/lx-sc1.toml": after["lx-sc1.toml"]})
+        comparison = since()
+        assert (told(comparison)["SC1-LX"], comparison.problems) == ("edited identically", ())
+
     def test_an_index_that_cannot_be_read(self, repository: Repository) -> None:
         before = read_site("maps", revision="HEAD")
         (repository.folder / ".git" / "index").write_bytes(b"no index at all, but long enough")
