@@ -79,7 +79,21 @@ class _Job:
             near = guess(name, known)
             hint = f" (did you mean {near}?)" if near else ""
             raise UsageError(f"{name} must be a signal of {self.before.name}{hint}")
+        self.once(name, found[0])
         return found[0]
+
+    @staticmethod
+    def once(name: str, direction: Direction) -> None:
+        """Refuse a name that an end gives to several signals: nothing says which one is meant."""
+        ends = (direction.producer, direction.consumer)
+        for end, map_ in zip(ends, _maps(direction), strict=True):
+            places = [str(signal.at) for signal in map_.signals if signal.name == name]
+            if len(places) > 1:
+                where = " and ".join(places)
+                raise UsageError(
+                    f"{name} must be one signal of {end.name}, not those at {where}; "
+                    "give each a name of its own in the file"
+                )
 
     def directions(self, sender: str) -> list[Direction]:
         """Return both directions, or the one of a sender."""
@@ -108,6 +122,7 @@ class _Job:
         if operation.at is not None:
             return operation.at.index
         anchor = operation.after or operation.before
+        self.once(anchor, direction)
         found = {
             end.name: signal
             for end, map_ in zip(
@@ -141,6 +156,7 @@ def _insert(job: _Job, operation: Insert) -> None:
     anchor = operation.after or operation.before
     direction = job.named(anchor, operation.sender) if anchor else job.sent_by(operation.sender)
     start = job.start(operation, direction, operation.width)
+    job.once(operation.name, direction)
     sides = job.sides(direction)
     there = [found[1] for page, word in sides if (found := page.find(word, operation.name))]
     if len(there) == 2:

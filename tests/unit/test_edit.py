@@ -576,6 +576,28 @@ def test_a_place_is_stated_once() -> None:
         )
 
 
+@pytest.mark.parametrize(
+    "operation",
+    [
+        Insert(name="new", after="permit"),
+        Insert(name="permit", at=Place(0, 0), sender="SC1"),
+        Remove(name="permit"),
+        Rename(name="permit", to="go"),
+        Resize(name="permit", width=2),
+        Move(name="permit", at=Place(0, 2)),
+        Move(name="level", after="permit"),
+        Bind(name="permit", binds={"LX": "x"}),
+    ],
+)
+def test_a_name_that_an_end_gives_twice_means_no_signal(operation: Operation) -> None:
+    """Which row comes first must not decide which of two signals is edited."""
+    twice = SC1.replace('name = "up"', 'name = "permit"')
+    assert refused(operation, sc1=twice) == (
+        "permit must be one signal of SC1, not those at 0.0 and 1.4; "
+        "give each a name of its own in the file"
+    )
+
+
 def test_two_files_of_one_end() -> None:
     assert refused(Remove(name="up"), SC1, SC1) == (
         "two files of two ends must be edited, not twice SC1"
