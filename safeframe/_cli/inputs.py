@@ -109,8 +109,12 @@ def site(paths: Sequence[str]) -> Given:
         else:
             read.append(found)
             gathered += found.connections
-    below = (text for folder in folders for text in _below(folder))
-    return Given(tuple(gathered), tuple(read), tuple(below))
+    more = [
+        text
+        for folder in folders
+        for text in (*_named_like_plants(folder, plants), *_below(folder))
+    ]
+    return Given(tuple(gathered), tuple(read), tuple(more))
 
 
 def _in_plant(path: str) -> Plant:
@@ -155,6 +159,27 @@ def _may_be_folder(path: str) -> bool:
     from pathlib import Path  # deferred: 4 ms that a check of two files need not pay.
 
     return Path(path).is_dir()
+
+
+def _named_like_plants(folder: str, read: Iterable[str]) -> Iterator[str]:
+    """Say which files of a folder nobody opens because their names end like that of a plant."""
+    from pathlib import Path
+
+    known = {os.path.realpath(path) for path in (str(Path(folder, PLANT)), *read)}
+    found = [
+        str(path)
+        for path in sorted(Path(folder).iterdir())
+        if path.name.endswith(PLANT)
+        and not path.name.startswith(".")
+        and os.path.realpath(path) not in known
+        and (holds(path, b"safeframe-map/") or holds(path, b"safeframe-plant/"))
+    ]
+    if found:
+        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
+        yield (
+            f"{found[0]}{more}: named like plant files in {folder} "
+            "(name a plant file itself; a map must have another name)"
+        )
 
 
 def _below(folder: str) -> Iterator[str]:

@@ -287,6 +287,43 @@ class TestCommand:
         # What cannot be read was not looked at either: the notes are named, too.
         assert _plain("lc1-sc1.csv and 1 more: map files") in _plain(capsys.readouterr().out)
 
+    def test_a_map_below_long_comments_is_told(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        (site / "older").mkdir()
+        text = "# terms of use\n" * 5000 + demo.after()["sc1-lc1.toml"]
+        (site / "older" / "sc1-lc1.toml").write_text(text, encoding="utf-8")
+        assert main(["check", str(site)]) == 0
+        told = f"{site / 'older' / 'sc1-lc1.toml'}: map files in folders below"
+        assert _plain(told) in _plain(capsys.readouterr().out)
+
+    def test_files_named_like_plants_are_told(
+        self, site: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """A name that ends so keeps a file from being read as a map: that has to be said."""
+        plant = (site / "plant.toml").read_text(encoding="utf-8")
+        (site / "notes-plant.toml").write_text("a = 1\n", encoding="utf-8")
+        (site / "gone-plant.toml").symlink_to("nowhere.toml")
+        (site / ".old-plant.toml").write_text(demo.after()["sc1-lc1.toml"], encoding="utf-8")
+        assert main(["check", str(site)]) == 0
+        assert "named like" not in capsys.readouterr().out
+        for name in ("a-plant.toml", "b-plant.toml"):
+            (site / name).write_text(demo.after()["sc1-lc1.toml"], encoding="utf-8")
+        told = f"{site / 'a-plant.toml'} and 1 more: named like plant files in {site} (name a"
+        for there in (True, False):
+            assert main(["check", str(site)]) == 0
+            assert _plain(told) in _plain(capsys.readouterr().out)
+            if there:
+                (site / "plant.toml").unlink()
+        (site / "a-plant.toml").unlink()
+        (site / "b-plant.toml").unlink()
+        other = site / "hall-plant.toml"
+        other.write_text(plant, encoding="utf-8")
+        assert main(["check", str(site)]) == 0
+        assert _plain(f"{other}: named like plant files") in _plain(capsys.readouterr().out)
+        main(["check", str(site), str(other)])
+        assert "named like" not in capsys.readouterr().out
+
     def test_far_too_many_files_below_are_not_searched(
         self, site: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
     ) -> None:
