@@ -28,9 +28,15 @@ def document(given: End) -> Document:
         ("network", stated.network),
         ("role", given.role),
         ("address", "" if given.address is None else str(given.address)),
-        *((name, str(value)) for name, value in given.parameters),
-        *(("relation", f"{relation.name}: {relation}") for relation in given.relations),
-        *((f"allows {a.rule}", f"{a.signal}: {a.reason}") for a in given.allowances),
+        *((name, str(value) or '""') for name, value in given.parameters),
+        *(
+            ("relation", f"{relation.name}: {relation}, because: {relation.reason}")
+            for relation in given.relations
+        ),
+        *(
+            (f"allows {one.rule}", f"{one.signal or 'anywhere'}: {one.reason}")
+            for one in given.allowances
+        ),
         ("note", given.note),
         ("imported from", _origin(given)),
     )
@@ -49,7 +55,7 @@ def _origin(given: End) -> str:
     origin = given.imported
     if origin is None:
         return ""
-    taken = f", {', '.join(origin.select)}" if origin.select else ""
+    taken = "".join(f", {word}" for word in (*origin.select, *origin.options))
     return f"{origin.file} ({origin.format}{taken}), SHA-256 {origin.sha256}"
 
 

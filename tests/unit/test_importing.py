@@ -402,7 +402,8 @@ class TestProvenance:
         path.write_text(safeframe.dumps(self.imported_end()), encoding="utf-8")
         assert main(["show", str(path)]) == 0
         out = " ".join(capsys.readouterr().out.split())
-        assert "imported from esi.xml (esi, device:0x1:1/rx:0x1601, device:0x1:1/tx:0x1a01)" in out
+        taken = "device:0x1:1/rx:0x1601, device:0x1:1/tx:0x1a01, --as device"
+        assert f"imported from esi.xml (esi, {taken}" in out
 
     @pytest.mark.parametrize(
         ("old", "new", "message"),

@@ -28,13 +28,16 @@ FULL = End(
         legal_octets=(2, 4),
         network="west",
     ),
-    parameters=(("retry", 3),),
+    parameters=(("retry", 3), ("tag", "")),
     relations=(
         Relation(
             name="torque first", when=(("ack", (1,)),), requires=(("level", (0, 1)),), reason="r"
         ),
     ),
-    allowances=(Allowance(rule="hole", reason="old", signal="x"),),
+    allowances=(
+        Allowance(rule="hole", reason="old", signal="x"),
+        Allowance(rule="hole", reason="new"),
+    ),
     sends=Map(
         entries=(
             Signal(name="permit_torque", at=Place(0, 0), one_means="torque on", bind="V.T"),
@@ -72,8 +75,10 @@ SC1, peer LX
   role                master
   address             0
   retry               3
-  relation            torque first: ack = 1 requires level = 0 or 1
+  tag                 ""
+  relation            torque first: ack = 1 requires level = 0 or 1, because: r
   allows hole         x: old
+  allows hole         anywhere: new
   note                hall 3
 
 SC1 sends: 3 octets, 5 signals
