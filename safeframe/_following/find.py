@@ -106,8 +106,11 @@ def _keys(stretch: Stretch) -> list[tuple[object, ...]]:
     """Return by what a route may know a stretch: as it was followed, or by name at either end."""
     here, there = (end.name for end in stretch.lane.direction)
     found: list[tuple[object, ...]] = [stretch.key]
+    names = ("", *stretch.lane.names)
     if stretch.sent is not None:
-        found += [(here, other, stretch.sent.name, True) for other in (there, "")]
+        sent = stretch.sent.name
+        found += [(here, other, sent, True, name) for other in (there, "") for name in names]
     if stretch.received is not None:
-        found += [(other, there, stretch.received.name, False) for other in (here, "")]
+        received = stretch.received.name
+        found += [(other, there, received, False, name) for other in (here, "") for name in names]
     return found

@@ -50,14 +50,15 @@ class FollowedRoute:
     """A route with its stretches, None where it breaks, and why.
 
     ``lost`` is what it names where it breaks: producer, consumer (the other end is empty where
-    the plant has no such end), signal, and whether that is the name at the producer.
+    the plant has no such end), signal, whether that is the name at the producer, and the
+    connection (empty where it states none of these two ends).
     """
 
     route: Route
     ends: tuple[str, ...]
     stretches: tuple[Stretch | None, ...]
     breaks: tuple[Break, ...] = ()
-    lost: tuple[tuple[str, str, str, bool], ...] = ()
+    lost: tuple[tuple[str, str, str, bool, str], ...] = ()
 
     @property
     def whole(self) -> tuple[Stretch, ...]:
@@ -100,7 +101,7 @@ def follow(site: Site, route: Route) -> FollowedRoute:
     ]
     names = route.connections or ("",) * (len(ends) - 1)
     stretches: list[Stretch | None] = []
-    lost: list[tuple[str, str, str, bool]] = []
+    lost: list[tuple[str, str, str, bool, str]] = []
     for number, ((here, there), name) in enumerate(zip(pairwise(ends), names, strict=True)):
         asked = _Asked(True, source[1])
         if number:
@@ -108,9 +109,8 @@ def follow(site: Site, route: Route) -> FollowedRoute:
             last = number == len(ends) - 2
             asked = _asked(step, stretches[-1], target[1] if last else "")
         if not {here, there} <= site.ends:
-            lost.append(
-                (here, "", asked.name, True) if asked.sent else ("", there, asked.name, False)
-            )
+            met = (here, "") if asked.sent else ("", there)
+            lost.append((*met, asked.name, asked.sent, ""))
             stretches.append(None)
             continue
         found = _stretch(site, here, there, name, asked)
@@ -118,7 +118,8 @@ def follow(site: Site, route: Route) -> FollowedRoute:
             found = _ending(found, route.steps[-1], target[1])
         if isinstance(found, Break):
             breaks.append(found)
-            lost.append((here, there, asked.name, asked.sent))
+            known = any(name in lane.names for lane in site.between.get((here, there), []))
+            lost.append((here, there, asked.name, asked.sent, name if known else ""))
         stretches.append(found if isinstance(found, Stretch) else None)
     return FollowedRoute(
         route=route,

@@ -132,6 +132,19 @@ class TestRoutes:
         assert route["breaks"] == ["LC1 sends no none to SC1 (CURTAIN)"]
         assert not route["complete"]
 
+    def test_a_route_that_breaks_in_another_connection_does_not_name_it(self) -> None:
+        """A route over C1 says nothing of a signal of C2, though both join the same ends."""
+        links = (
+            Link("C1", "A", "B", (Row("other", "q", "w"),)),
+            Link("C2", "A", "B", (Row("s", "p", "v"),)),
+            Link("D", "B", "Z", (Row("s", "v", "z"),)),
+        )
+        words = 'from = "A.s", through = [{ end = "B", bind = "v" }], to = "Z.s"'
+        for name, named in (("C1", False), ("C2", True), ("C3", True)):
+            found = traced(Place(links, (f'{words}, connections = ["{name}", "D"]',)), "C2.A.s")
+            assert bool(found.routes) == named
+            assert (found.signal is None) == named
+
     @pytest.mark.parametrize(
         ("file", "name", "signal"),
         [
