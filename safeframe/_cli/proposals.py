@@ -23,11 +23,17 @@ def document(
 ) -> Document:
     """Return each proposal as a command with its patch, and what it takes for granted."""
     proposed: list[Section] = []
-    for connection in connections:
-        findings = [one for one in report.findings if one.connection == connection.name]
+    given = tuple(connections)
+    labels = report.which or ("",) * len(given)
+    seen = set[frozenset[str]]()
+    for connection, label in zip(given, labels, strict=True):
+        # Of two connections of one name, a finding is about the one that its label tells.
+        about = connection.name, label
+        findings = [one for one in report.findings if (one.connection, one.which) == about]
         paths = [end.where.path for end in connection.ends]
-        if not findings or inputs.STDIN in paths:
+        if not findings or inputs.STDIN in paths or frozenset(paths) in seen:
             continue
+        seen.add(frozenset(paths))  # A plant may list one pair many times.
         sources = [MapText(path=path, text=read_text(path)) for path in paths]
         both = sources[0], sources[1]
         proposals = propose(connection, both, findings, own_profiles=own_profiles)

@@ -55,6 +55,8 @@ def propose(
             done = edit(*sources, operation, own_profiles=own_profiles)
         except (UsageError, InputError):
             continue  # Not possible as the maps are: the finding stays with its own remedy.
+        if not done.changed:
+            continue  # Both files are so already: the finding is not about them.
         # A signal that comes in at an end still has to be bound there, which the proposal says.
         open_ = [caused for caused in done.caused if caused.rule == "unbound-signal"]
         left = [one for one in done.report.findings if one not in open_]

@@ -163,6 +163,20 @@ def test_findings_that_do_not_fit_the_maps(rule: str) -> None:
         assert propose(connection, sources, [strange]) == ()
 
 
+def test_what_changes_no_file_is_not_proposed() -> None:
+    """A finding about other maps is none that an edit of these could remove."""
+    moved = CASES["moved-signal"]
+    wrong = Connection(
+        first=mapfile.loads(moved[0], path="sc1.toml"),
+        second=mapfile.loads(moved[1], path="lx.toml"),
+    )
+    right = Connection(
+        first=mapfile.loads(SC1, path="sc1.toml"), second=mapfile.loads(LX, path="lx.toml")
+    )
+    sources = MapText(path="sc1.toml", text=SC1), MapText(path="lx.toml", text=LX)
+    assert propose(right, sources, checks.check(wrong).findings) == ()
+
+
 class TestCommand:
     def write(self, folder: Path, rule: str, name: str = "lx.toml") -> list[str]:
         paths = [folder / "sc1.toml", folder / name]
@@ -212,6 +226,32 @@ class TestCommand:
         out = capsys.readouterr().out
         assert "--from SC1\n  --- sc1.toml\n" in out
         assert "\n2 edits proposed, each by itself." in out
+
+    def test_connections_of_one_name_get_their_own(
+        self,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        """What is wrong in one network is not to be edited in another one."""
+        monkeypatch.chdir(tmp_path)
+        given: list[str] = []
+        for network, rule in (("n1", "one-sided-signal"), ("n2", ""), ("n3", "moved-signal")):
+            folder = tmp_path / network
+            folder.mkdir()
+            for name, text in zip(("sc1.toml", "lx.toml"), CASES.get(rule, (SC1, LX)), strict=True):
+                told = text.replace('profile = "', f'network = "{network}", profile = "', 1)
+                assert told != text
+                (folder / name).write_text(told, encoding="utf-8")
+                given.append(f"{network}/{name}")
+        # One pair that is given twice is edited once.
+        assert main(["check", "--propose", *given, *given[:2]]) == 1
+        words = [line.split() for line in capsys.readouterr().out.splitlines()]
+        commands = [line[2:5] for line in words if line[:2] == ["safeframe", "edit"]]
+        assert [(name, Path(path).parent.name) for name, path, _ in commands] == [
+            ("insert", "n1"),
+            ("move", "n3"),
+        ]
 
     def test_standard_input_gets_none(
         self,
