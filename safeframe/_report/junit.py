@@ -51,14 +51,19 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
         text = f"allowed: {clean(waived.reason)}\n{_text(waived.finding)}"
         told[_case(waived.finding)].aside.append(text)
     own = [rule for rule in checks.RULES if rule.scope != "plant"]
-    reasons: dict[str, dict[str, str]] = defaultdict(dict)
+    # One rule may have had nothing to judge in several places: each of them is said, once.
+    places: dict[str, dict[str, dict[str, None]]] = defaultdict(lambda: defaultdict(dict))
     for entry in given.not_judged:
-        reasons[entry.connection][entry.rule] = entry.reason
+        places[entry.connection][entry.rule][_why_open(entry)] = None
+    reasons = {
+        name: {rule: "; ".join(texts) for rule, texts in rules.items()}
+        for name, rules in places.items()
+    }
     labels = given.which or ("",) * len(given.connections)
     for name, label in zip(given.connections, labels, strict=True):
         cases = {rule.name: told[rule.name, name, label] for rule in own}
         title = f"{name} [{label}]" if label else name
-        _suite(root, title, own, cases, fail_on, reasons[title])
+        _suite(root, title, own, cases, fail_on, reasons.get(title, {}))
     plant = [rule for rule in checks.RULES if rule.scope == "plant"]
     alone = len(given.connections) == 1
     several = (rule.name for rule in plant if rule.name not in checks.DEVICE_RULES)
@@ -227,9 +232,17 @@ def _suite(
             failure.text = "\n\n".join(map(_text, failing))
         elif rule.name in skipped:
             SubElement(case, "skipped", message=skipped[rule.name])
-        mild = [_text(finding) for finding in found if finding not in failing]
-        if mild or aside:
-            SubElement(case, "system-out").text = "\n\n".join([*mild, *aside])
+        beside = [_text(finding) for finding in found if finding not in failing] + aside
+        if failing and rule.name in skipped:
+            beside.append(f"not judged: {skipped[rule.name]}")
+        if beside:
+            SubElement(case, "system-out").text = "\n\n".join(beside)
+
+
+def _why_open(entry: NotJudged) -> str:
+    """Return what was not judged: at which route, what of it, and why."""
+    where = ": ".join(filter(None, (entry.route, entry.subject)))
+    return clean(f"{where} ({entry.reason})" if where else entry.reason)
 
 
 def _text(finding: Finding) -> str:

@@ -204,6 +204,29 @@ def is_failure(result: object) -> bool:
     return isinstance(result, junitparser.Failure)
 
 
+def test_junit_says_each_place_that_was_not_judged() -> None:
+    """What was not judged MUST be said, also of several routes and beside what was found."""
+    open_ = [
+        NotJudged("", "hole", "no program", "codes", "A -> B"),
+        NotJudged("", "hole", "no program", "codes", "C -> D"),
+        NotJudged("", "hole", "no program", "codes", "A -> B"),
+        NotJudged("SC1-LX", "shifted-signals", "no data"),
+        NotJudged("SC1-LX", "watchdog-differs", "no end states it", "watchdog_ms"),
+        NotJudged("SC1-LX", "watchdog-differs", "no such key", "exchange_ms"),
+    ]
+    plant = next(rule.name for rule in checks.RULES if rule.scope == "plant")
+    told = [one._replace(rule=plant) if not one.connection else one for one in open_]
+    report = replace(FULL, connections=("SC1-LX",), not_judged=tuple(told))
+    own, whole = suites(junit.report(report, fail_on="error"))
+    cases = {case.name: case for case in (*own, *whole)}
+    (skip,) = cases["watchdog-differs"].result
+    assert skip.message == "watchdog_ms (no end states it); exchange_ms (no such key)"
+    (skip,) = cases[plant].result
+    assert skip.message == "A -> B: codes (no program); C -> D: codes (no program)"
+    out = cases["shifted-signals"].system_out
+    assert out.endswith("not judged: no data")
+
+
 def test_junit_in_full() -> None:
     lacking = [("SC1-LX", "hole"), ("A\x1b|B", "hole"), ("A\x1b|B", "overlap")]
     report = replace(
