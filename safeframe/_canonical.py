@@ -328,8 +328,8 @@ def shared_parameters(end: End, own_profiles: Profiles | None = None) -> dict[st
 
 
 def _shared(rule: ParameterRule) -> bool:
-    # What only some roles have cannot stand at both ends.
-    return rule.shared and not rule.roles
+    # What only one role has cannot stand at both ends.
+    return rule.shared and len(set(rule.roles)) != 1
 
 
 def _parameter(rule: ParameterRule | None, value: Scalar) -> Any:

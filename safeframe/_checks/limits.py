@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from .._canonical import Parameter, alike, form, shared_parameters
 from .._findings import Finding, Rule, Spot
 from .._model import Reserved, Scalar, Signal
-from ..protocols import ParameterRule
+from ..protocols import ParameterRule, Profile
 from .connection_table import both, spots, stated_alike
 from .registry import Context, Finder, rule, spot
 
@@ -176,7 +176,7 @@ def _unequal(context: Context) -> Iterator[_Unequal]:
         if not tables:
             continue  # Of two profiles, or of one that nobody knows: that is the cause, and told.
         rule = rules.get(name)
-        told = rule.required if rule else profile is not None and not profile.sizes.from_map
+        told = rule.required if rule else profile is not None and _lists(profile)
         if not told:  # Missing though required, or unknown: parameter-invalid says so.
             yield name, one, two
 
@@ -195,8 +195,8 @@ def _unequal(context: Context) -> Iterator[_Unequal]:
 def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
     """Find parameters that the profile does not list, or whose value it does not allow."""
     profile = context.profile
-    if profile is None or profile.sizes.from_map:
-        return  # A profile that leaves its sizes to the map lists no parameters either.
+    if profile is None or not _lists(profile):
+        return
     known = {entry.name: entry for entry in profile.parameters}
     for end in context.connection.ends:
         for key, value in end.parameters:
@@ -215,13 +215,18 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
             )
         stated = dict(end.parameters)
         for entry in profile.parameters:
-            applies = not entry.roles or end.role in entry.roles
+            applies = not entry.roles or form(end, "role") in entry.roles
             if entry.required and applies and entry.name not in stated:
                 yield find(
                     f"the parameter {entry.name} of {end.name} is missing",
                     [Spot(end=end.name, where=end.locate("parameters"))],
                     culprits=[("", f"parameters.{entry.name}")],
                 )
+
+
+def _lists(profile: Profile) -> bool:
+    """Tell whether a profile says which parameters there are: one of plain data says nothing."""
+    return bool(profile.parameters) or not profile.sizes.from_map
 
 
 _PARAMETER_TYPES = {"int": int, "text": str, "guid": str, "hex": str, "bool": bool}

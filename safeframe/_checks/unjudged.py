@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
+from .._canonical import form
 from .._findings import NotJudged
 from .._model import Connection, Plant
 from .._words import count, listed
@@ -111,7 +112,7 @@ Most connections need no relation.
 def _unstated(connection: Connection, profile: Profile) -> list[str]:
     """Return the parameters that both ends must share and neither of them states."""
     stated = {name for end in connection.ends for name, _ in end.parameters}
-    roles = {end.role for end in connection.ends}
+    roles = {form(end, "role") for end in connection.ends}
     return [
         rule.name
         for rule in profile.parameters
@@ -120,6 +121,20 @@ def _unstated(connection: Connection, profile: Profile) -> list[str]:
         and rule.name not in stated
         and (not rule.roles or roles.intersection(rule.roles))
     ]
+
+
+def _of_no_role(connection: Connection, profile: Profile) -> NotJudged | None:
+    """Return what is asked of one role only, where an end does not state which role it has."""
+    asked = [rule.name for rule in profile.parameters if rule.required and rule.roles]
+    ends = sorted(end.name for end in connection.ends if not form(end, "role"))
+    if not asked or not ends:
+        return None
+    return NotJudged(
+        connection=connection.name,
+        rule="parameter-invalid",
+        reason=f"{' and '.join(ends)} {'states' if len(ends) == 1 else 'state'} no role",
+        subject=f"{', '.join(asked)} of one role",
+    )
 
 
 def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged, ...]:
@@ -140,6 +155,8 @@ def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged
                 subject=f"{', '.join(names)} at both ends",
             ),
         )
+    if profile is not None and (of_role := _of_no_role(connection, profile)):
+        found.setdefault(of_role.rule, of_role)
     return tuple(found.values())
 
 

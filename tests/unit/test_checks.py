@@ -18,7 +18,7 @@ from safeframe._findings import Finding, Report
 from safeframe._fingerprint import wire_fingerprint
 from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar, Signal
 from safeframe._source import Location
-from safeframe.protocols import load
+from safeframe.protocols import load, loads
 from tests.strategies import clean_connections
 
 HEAD = """\
@@ -650,6 +650,70 @@ class TestTerms:
         ]
         own = {"my-link": replace(load("plain"), name="my-link")}
         assert checks.check(pair(rows, rows, "my-link"), own_profiles=own).findings == ()
+
+
+class TestParametersOfAnOwnProfile:
+    """What a profile says of parameters MUST be judged, whoever wrote it."""
+
+    def told(self, rules: str, *stated: dict[str, Scalar], more: str = "") -> list[str]:
+        profile = loads(
+            'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "Hall 3"\n'
+            f'roles = ["leader", "follower"]\n{more}parameters = [{{ name = "seed", {rules} }}]'
+        )
+        rows = "0.0 a\n0.1 reserved 7"
+        connection = Connection(
+            first=end("SC1", sends=rows, profile="hall3", more=', role = "leader "'),
+            second=end("LX", receives=rows, profile="hall3", more=', role = "follower"'),
+        )
+        first, second = (
+            replace(one, parameters=tuple(given.items()))
+            for one, given in zip(connection.ends, stated, strict=True)
+        )
+        connection = Connection(first=first, second=second)
+        return messages(checks.check(connection, own_profiles={"hall3": profile}))
+
+    @pytest.mark.parametrize("more", ["", "sizes = [{ first = 0 }]\n"], ids=["free", "sized"])
+    def test_without_sizes_as_with_them(self, more: str) -> None:
+        rules = 'type = "int", minimum = 1, maximum = 9, required = true, shared = true'
+        assert self.told(rules, {"seed": 1}, {"seed": 1}, more=more) == []
+        assert self.told(rules, {"seed": 10}, {}, more=more) == [
+            "the parameter seed of LX is missing",
+            "the parameter seed of SC1 must be 1..9, not 10",
+        ]
+        assert self.told(rules, {"seed": 1}, {"seed": 1, "sed": 2}, more=more) == [
+            "a parameter of LX must be one of seed, not sed"
+        ]
+
+    def test_one_that_both_roles_share(self) -> None:
+        rules = 'type = "int", shared = true, roles = ["leader", "follower"]'
+        assert self.told(rules, {"seed": 1}, {"seed": 2}) == [
+            "the parameter seed is 2 at LX and 1 at SC1"
+        ]
+
+    def test_blanks_around_a_role_say_nothing(self) -> None:
+        rules = 'type = "int", required = true, roles = ["leader"]'
+        assert self.told(rules, {}, {}) == ["the parameter seed of SC1 is missing"]
+
+    @pytest.mark.parametrize(
+        ("roles", "who"),
+        [(("", ""), "LX and SC1 state no role"), (("provider", " "), "LX states no role")],
+    )
+    def test_an_end_without_a_role(self, roles: tuple[str, str], who: str) -> None:
+        rows = "0.0 a\n0.1 reserved 7"
+        ends = end("SC1", sends=rows, profile="opcua-safety"), end("LX", receives=rows)
+        profile = ends[0].connection_table
+        first, second = (
+            replace(one, role=role, connection_table=profile)
+            for one, role in zip(ends, roles, strict=True)
+        )
+        report = checks.check(Connection(first=first, second=second))
+        (open_point,) = [one for one in report.not_judged if one.rule == "parameter-invalid"]
+        assert open_point.reason == who
+        assert open_point.subject == "consumer_id of one role"
+        first = replace(first, role="provider")
+        second = replace(second, role="consumer")
+        report = checks.check(Connection(first=first, second=second))
+        assert not [one for one in report.not_judged if one.rule == "parameter-invalid"]
 
 
 class TestPlant:
