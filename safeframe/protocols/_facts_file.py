@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 
-from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer
+from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer, show
 from .._document.paths import Path
 from .._document.problems import Problems
 from .._document.reader import read_text
@@ -246,6 +247,57 @@ def _cross_check(tables: Tables, found: dict[str, Any], sizes: Sizes) -> None:
                     tables.add(
                         (table, number, "source"), f"the tag {tag} must be one of [[sources]]"
                     )
+    _check_roles(tables, found)
+    parameters = found.get("parameters", ())
+    _check_once(tables, "parameters", "name", [rule.name for rule in parameters])
+    for number, rule in enumerate(parameters):
+        for key, message in _contradictions(rule):
+            tables.add(("parameters", number, key), message)
+    editions = [share.edition for share in found.get("reactions", ())]
+    _check_once(tables, "reactions", "edition", editions)
+    octets = {rule.name for rule in parameters if rule.type == "hex"}
+    for number, most in enumerate(found.get("tested", ())):
+        if most.what != "data" and most.what not in octets:
+            message = f"what must be data or a parameter of the type hex, not {show(most.what)}"
+            tables.add(("tested", number, "what"), message)
+
+
+def _check_roles(tables: Tables, found: dict[str, Any]) -> None:
+    """Add problems about roles that no end can have: what is asked of them is asked of nobody."""
+    roles = found.get("roles", ())
+    for key in ("data_role", "answering_role"):
+        if found.get(key) and found[key] not in roles:
+            tables.add((key,), f"{key} must be one of roles, not {show(found[key])}")
+    if found.get("data_role") and not found.get("one_way"):
+        tables.add(("data_role",), "data_role must go with one_way = true")
+    for number, rule in enumerate(found.get("parameters", ())):
+        for role in rule.roles if roles else ():
+            if role not in roles:
+                message = f"an entry of roles must be one of the profile's, not {show(role)}"
+                tables.add(("parameters", number, "roles"), message)
+
+
+def _check_once(tables: Tables, table: str, key: str, names: list[str]) -> None:
+    """Add a problem for each name that stands a second time: only one of the two would count."""
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            tables.add((table, number, key), f"{key} must stand once, not {show(name)} again")
+
+
+def _contradictions(rule: ParameterRule) -> Iterator[tuple[str, str]]:
+    """Yield the keys of a parameter that no value, or none of its type, can fit."""
+    least, most = rule.minimum, rule.maximum
+    bounds = {"minimum": least is not None, "maximum": most is not None, "choices": rule.choices}
+    for key, stated in bounds.items():
+        if stated and rule.type != "int":
+            yield key, f"{key} must go with the type int, not {rule.type}"
+    if least is not None and most is not None and least > most:
+        yield "maximum", f"maximum must be at least {least}, not {most}"
+    for one in rule.choices:
+        if (least is not None and one < least) or (most is not None and one > most):
+            yield "choices", f"choices must lie within minimum and maximum, not {one}"
+    if rule.unset is not None and (type(rule.unset) is int) != (rule.type == "int"):
+        yield "unset", f"unset must be of the type {rule.type}, not {show(rule.unset)}"
 
 
 def loads(text: str, *, path: str = "<text>") -> Profile:

@@ -306,6 +306,8 @@ class TestSchema:
             del list(tables(document))[at][key]
             if key == "sources":
                 continue  # the tags of the sources must be listed, which no schema can say.
+            if at == 0 and key in ("roles", "one_way"):
+                continue  # nor can it say that the roles named elsewhere must be listed.
             outcomes.append(self.reads(document))
             assert self.reads(document) is self.validator.is_valid(document), key
         assert outcomes.count(False) == 36
@@ -321,6 +323,79 @@ class TestSchema:
                         assert not self.reads(document), key
                     else:
                         assert self.reads(document) is self.validator.is_valid(document), key
+
+
+class TestContradictions:
+    """Keys of a profile that contradict each other MUST be refused: they would judge nothing."""
+
+    def told(self, text: str) -> list[str]:
+        return [line.partition(": ")[2] for line in problems(HEAD + text)]
+
+    def parameter(self, rules: str) -> list[str]:
+        return self.told(f'parameters = [{{ name = "p", {rules} }}]')
+
+    @pytest.mark.parametrize("key", ["data_role", "answering_role"])
+    def test_a_role_that_no_end_can_have(self, key: str) -> None:
+        text = f'roles = ["leader"]\none_way = true\n{key} = "leadr"'
+        assert self.told(text) == [f"{key}: {key} must be one of roles, not 'leadr'"]
+        assert profiles.loads(HEAD + text.replace("leadr", "leader")).one_way
+
+    def test_a_data_role_where_data_go_both_ways(self) -> None:
+        assert self.told('roles = ["leader"]\ndata_role = "leader"') == [
+            "data_role: data_role must go with one_way = true"
+        ]
+
+    def test_a_parameter_of_a_role_that_no_end_can_have(self) -> None:
+        rules = 'parameters = [{ name = "p", type = "int", roles = ["leadr"] }]'
+        assert self.told(f'roles = ["leader"]\n{rules}') == [
+            "parameters[0].roles: an entry of roles must be one of the profile's, not 'leadr'"
+        ]
+        assert profiles.loads(HEAD + rules).parameters[0].roles == ("leadr",)
+
+    def test_what_stands_twice(self) -> None:
+        twice = '{ name = "p", type = "int" }, { name = "p", type = "int", shared = true }'
+        assert self.told(f"parameters = [{twice}]") == [
+            "parameters[1].name: name must stand once, not 'p' again"
+        ]
+        share = '{ edition = "1", watchdogs = 1, consumer_cycles = 0, why = "w", stated_in = "s" }'
+        assert self.told(f"reactions = [{share}, {share}]") == [
+            "reactions[1].edition: edition must stand once, not '1' again"
+        ]
+
+    @pytest.mark.parametrize("type_", ["text", "guid", "hex", "bool"])
+    @pytest.mark.parametrize("bound", ["minimum = 1", "maximum = 0", "choices = [1]"])
+    def test_bounds_of_what_is_no_integer(self, type_: str, bound: str) -> None:
+        key = bound.partition(" ")[0]
+        assert self.parameter(f'type = "{type_}", {bound}') == [
+            f"parameters[0].{key}: {key} must go with the type int, not {type_}"
+        ]
+
+    def test_bounds_that_exclude_each_other(self) -> None:
+        assert self.parameter('type = "int", minimum = 9, maximum = 8') == [
+            "parameters[0].maximum: maximum must be at least 9, not 8"
+        ]
+        assert self.parameter('type = "int", minimum = 2, maximum = 8, choices = [1, 2, 8, 9]') == [
+            "parameters[0].choices: choices must lie within minimum and maximum, not 1",
+            "parameters[0].choices: choices must lie within minimum and maximum, not 9",
+        ]
+
+    def test_unset_of_another_type(self) -> None:
+        assert self.parameter('type = "int", unset = "0"') == [
+            "parameters[0].unset: unset must be of the type int, not '0'"
+        ]
+        assert self.parameter('type = "hex", unset = 0') == [
+            "parameters[0].unset: unset must be of the type hex, not 0"
+        ]
+
+    @pytest.mark.parametrize("what", ["dta", "p"])
+    def test_a_tested_size_of_nothing(self, what: str) -> None:
+        rules = 'parameters = [{ name = "p", type = "int" }, { name = "h", type = "hex" }]\n'
+        tested = 'tested = [{ what = "WHAT", octets = 1, stated_in = "s" }]'
+        assert self.told(rules + tested.replace("WHAT", what)) == [
+            f"tested[0].what: what must be data or a parameter of the type hex, not '{what}'"
+        ]
+        for right in ("data", "h"):
+            assert profiles.loads(HEAD + rules + tested.replace("WHAT", right)).tested
 
 
 class TestOwnFile:
