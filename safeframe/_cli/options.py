@@ -7,8 +7,10 @@ import os
 import sys
 
 from .. import protocols as profiles
+from .._errors import UsageError
 from .._report.text import PLAIN, Look, wants_color
 from ..protocols import Profile
+from . import telling
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -100,8 +102,20 @@ def add_profiles(parser: argparse.ArgumentParser) -> None:
 
 
 def own_profiles(args: argparse.Namespace) -> dict[str, Profile]:
-    """Return the profiles of ``--profile`` by name."""
-    return {profile.name: profile for profile in map(profiles.load_file, args.profile)}
+    """Return the profiles of ``--profile`` by name; raises UsageError for two of one name."""
+    found: dict[str, Profile] = {}
+    files: dict[str, str] = {}
+    for file in args.profile:
+        profile = profiles.load_file(file)
+        other = files.setdefault(profile.name, file)
+        if found.setdefault(profile.name, profile) != profile:
+            raise UsageError(
+                f"--profile must state a profile once, not {profile.name} in {other} and "
+                f"otherwise in {file}"
+            )
+        if profile.name in profiles.names():
+            telling.say(f"{file}: stands in for the package's own profile {profile.name}")
+    return found
 
 
 def look(args: argparse.Namespace) -> Look:

@@ -165,6 +165,32 @@ def test_a_profile_of_ones_own(site: Path, capsys: pytest.CaptureFixture[str]) -
     assert main(["check", *pair]) == 1
     assert "unknown-profile" in capsys.readouterr().out
     assert main(["check", "--profile", "own.toml", *pair]) == 0
+    assert capsys.readouterr().err == ""
+    # Twice the same says the same, two of one name do not: neither of them counts.
+    (site / "other.toml").write_text(text.replace("65535", "255"), encoding="utf-8")
+    assert main(["check", "--profile", "own.toml", "--profile", "./own.toml", *pair]) == 0
+    capsys.readouterr()
+    for first, second in (("own", "other"), ("other", "own")):
+        given = ["--profile", f"{first}.toml", "--profile", f"{second}.toml"]
+        assert main(["check", *given, *pair]) == 2
+        found = capsys.readouterr()
+        assert found.out == ""
+        assert found.err == (
+            f"safeframe: --profile must state a profile once, not own in {first}.toml and "
+            f"otherwise in {second}.toml\n"
+        )
+
+
+def test_a_profile_that_stands_in_for_a_listed_one(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = 'format = "safeframe-profile/1"\nname = "fscp-12-1"\ntitle = "Lenient"\n'
+    (site / "lenient.toml").write_text(text, encoding="utf-8")
+    pair = ["after/sc1-lx.toml", "after/lx-sc1.toml"]
+    assert main(["check", "--profile", "lenient.toml", *pair]) == 0
+    assert capsys.readouterr().err == (
+        "safeframe: lenient.toml: stands in for the package's own profile fscp-12-1\n"
+    )
 
 
 def test_show_prints_both_directions(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
