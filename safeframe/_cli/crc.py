@@ -105,16 +105,26 @@ def _algorithm(args: argparse.Namespace) -> Algorithm:
         named = CATALOGUE[args.algorithm]
         if args.init is None:
             return named
-        init = octets.number("--init", args.init)
+        init = _register("--init", args.init)
         return replace(named, init=init, check=None, residue=None)
     if args.width is None or args.poly is None:
         raise UsageError("name an algorithm with --algorithm, or give --width and --poly")
     return Algorithm(
         name="as given",
         width=args.width,
-        poly=octets.number("--poly", args.poly),
-        init=0 if args.init is None else octets.number("--init", args.init),
+        poly=_register("--poly", args.poly),
+        init=0 if args.init is None else _register("--init", args.init),
         refin=args.reflect,
         refout=args.reflect,
-        xorout=0 if args.xorout is None else octets.number("--xorout", args.xorout),
+        xorout=0 if args.xorout is None else _register("--xorout", args.xorout),
     )
+
+
+def _register(option: str, text: str) -> int:
+    """Return the hexadecimal number of an option; one without 0x might be meant either way."""
+    found = octets.number(option, text)
+    if found > 9 and text.strip(" +")[1:2] not in "xXbBoO":
+        raise UsageError(
+            f"{option} must be hexadecimal with 0x in front, not {text!r}, which may be decimal"
+        )
+    return found

@@ -210,8 +210,23 @@ class TestCrc:
             ),
             (["--width", "9", "--poly", "7", "00"], "a CRC width must be 8, 16, 24, 32 or 64 bits"),
             (
-                ["--algorithm", "fscp-13-1/crc8", "--init", "256", "00"],
+                ["--algorithm", "fscp-13-1/crc8", "--init", "0x100", "00"],
                 "CRC init must fit 8 bits, not 0x100",
+            ),
+            # The help says hexadecimal, and so it is read by residual: 1021 is two numbers.
+            *(
+                (
+                    [*given, option, number, "00"],
+                    f"{option} must be hexadecimal with 0x in front, not {number!r}, which may be "
+                    "decimal",
+                )
+                for number in ("10", "1021", " +1_1")
+                for given, option in (
+                    (["--width", "16"], "--poly"),
+                    (["--width", "16", "--poly", "0x1021"], "--init"),
+                    (["--width", "16", "--poly", "0x1021"], "--xorout"),
+                    (["--algorithm", "crc-16/v41"], "--init"),
+                )
             ),
             (["--algorithm", "crc-32", "--file", "/none/at/all"], "/none/at/all: No such file"),
         ],
