@@ -92,6 +92,7 @@ class Locator:
         )
         self._tell_senders = self._search is not None and not self._alike
         self._shared = self._overlap()
+        self._heard: dict[int, str] = {}
         self._known: dict[tuple[str, str], tuple[int, int, int | None]] = {}
 
     def _overlap(self) -> bool:
@@ -215,9 +216,21 @@ class Locator:
     def _by_id(self, packet: Packet) -> Iterator[Found]:
         """Yield a packet that is a frame as a whole, by the id it carries."""
         search = self._needed_search()
-        for side in self._sides(packet.source):
-            if side in self._link.order and search(self._link, side, packet.octets):
+        own = self._sides(packet.source)
+        for side in self._link.order:
+            if not search(self._link, side, packet.octets):
+                continue
+            name, source = self._link.names[side], packet.source
+            if side not in own:
+                yield packet, Miss("other station", f"a frame of {name}, by its ids, from {source}")
+                continue
+            # Two buses may use one identifier; a receiver hears one of them.
+            first = self._heard.setdefault(side, source)
+            if source == first:
                 yield packet, LocatedFrame(side, packet.octets, 0, False)
+                continue
+            text = f"frames of {name} come from {first} and from {source}: name one with --from"
+            yield packet, Miss("unknown sender", text)
 
     def _whole(self, packet: Packet) -> LocatedFrame | Miss:
         """Return a line without a sender as a frame of the only side that it can be of."""

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from heapq import heappop, heappush
 from typing import BinaryIO, NamedTuple
 
+from ._can import FRAME
 from ._layers import ALL, LINKS, Layers, Wanted
 from ._packets import Packet, Skipped, Trouble
 
@@ -288,4 +289,6 @@ class _Section:
             self._layers.skip(f"packets of link type {link}, which is not read")
             return Packet(self.number, start, time_us, b"")
         data, station, channel = payload(octets)
+        if station == FRAME and interface:
+            station = f"{FRAME}:{interface}"  # Another bus, where the same ids are other messages.
         return Packet(self.number, start, time_us, data, "", station, channel)

@@ -268,7 +268,52 @@ class TestExamining:
         lines = as_log(rows).decode().splitlines()
         both = "\n".join(f"{line}\n{line.replace('can0', 'can1')}" for line in lines).encode()
         assert not examined(both).is_clean
-        assert examined(both, sources={0: "can1"}).is_clean
+        found = examined(both, sources={0: "can1"})
+        assert found.is_clean
+        # What nobody has named was not judged, and that is said.
+        assert found.not_judged == (
+            "10 frames of this connection from stations that --from does not name",
+        )
+        assert [note.text for note in found.notes["other station"].kept[:1]] == [
+            "a frame of SC1, by its ids, from can0"
+        ]
+
+    def test_two_buses_are_never_one(self) -> None:
+        """A pair is complete only on the bus that the receiver hears."""
+        rows = pairs(5)
+        parts = as_log(rows[::2]), as_log(rows[1::2]).replace(b"can0", b"can1")
+        mixed = b"".join(sorted(b"".join(parts).splitlines(keepends=True)))
+        found = examined(mixed)
+        assert not found.is_clean
+        assert found.sides[0].data_frames == 0
+        assert found.notes["unknown sender"].kept[0].text == (
+            "frames of SC1 come from can0 and from can1: name one with --from"
+        )
+
+    def test_two_interfaces_of_one_file(self) -> None:
+        """A pcapng file tells its interfaces apart by number, as a log does by name."""
+
+        def block(kind: int, body: bytes) -> bytes:
+            body += bytes(-len(body) % 4)
+            size = struct.pack("<I", 12 + len(body))
+            return struct.pack("<I", kind) + size + body + size
+
+        def packets(interface: int, each: tuple[int, int, bytes]) -> bytes:
+            time_us, number, data = each
+            octets = can_packet(number, data)
+            head = (interface, time_us >> 32, time_us & 0xFFFFFFFF, len(octets), len(octets))
+            return block(6, struct.pack("<IIIII", *head) + octets)
+
+        head = block(0x0A0D0D0A, struct.pack("<IHHq", 0x1A2B3C4D, 1, 0, -1))
+        head += 2 * block(1, struct.pack("<HHI", 227, 0, 0))
+        good = [packets(1, each) for each in pairs(5)]
+        assert examined(head + b"".join(good), sources={0: "can:1"}).is_clean
+        split = [packets(number % 2, each) for number, each in enumerate(pairs(5))]
+        found = examined(head + b"".join(split))
+        assert found.sides[0].data_frames == 0
+        assert found.notes["unknown sender"].kept[0].text == (
+            "frames of SC1 come from can and from can:1: name one with --from"
+        )
 
     @pytest.mark.parametrize(
         ("kind", "message"),
