@@ -28,6 +28,7 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     other = connection.second.connection_table.profile
     if other != profile:
         raise UsageError(f"both ends must have one profile, not {profile} and {other}")
+    _refuse_strangers(connection)
     recipe = frame.recipe(profile)
     traits, make_session = room(profile).link, room(profile).session
     if traits is None or make_session is None:
@@ -58,6 +59,24 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     )
     made.session()
     return made
+
+
+def _refuse_strangers(connection: Connection) -> None:
+    """Raise UsageError where the maps are of one end, or of ends that name other peers.
+
+    Whatever frames are made or read by them, no connection has both.
+    """
+    first, second = connection.ends
+    if first.name == second.name:
+        raise UsageError(
+            f"the maps must be of two ends, not both of {first.name} ({first.where} and "
+            f"{second.where})"
+        )
+    for end, other in ((first, second), (second, first)):
+        if end.peer not in ("", other.name):
+            raise UsageError(
+                f"the peer of {end.name} ({end.where}) must be {other.name}, not {end.peer}"
+            )
 
 
 _KINDS: dict[str, tuple[type, str]] = {"int": (int, "an integer"), "bool": (bool, "true or false")}

@@ -48,6 +48,24 @@ def test_ends_of_two_profiles_have_no_link() -> None:
     assert str(caught.value) == "both ends must have one profile, not fscp-12-1 and fscp-3-1"
 
 
+def test_maps_of_one_end_or_of_strangers_make_no_link() -> None:
+    """What is read by maps that do not belong together says nothing of any connection."""
+    connection = make(*CASES[0]).connection
+    first, second = connection.ends
+    with pytest.raises(UsageError, match=r"^the maps must be of two ends, not both of SC1 \("):
+        link_of(Connection(first=first, second=first))
+    for stranger in (
+        Connection(first=first, second=dataclasses.replace(second, peer="LC1")),
+        Connection(first=dataclasses.replace(second, peer="LC1"), second=first),
+    ):
+        with pytest.raises(UsageError, match=r"^the peer of LX \(.*\) must be SC1, not LC1$"):
+            link_of(stranger)
+    assert link_of(Connection(first=first, second=dataclasses.replace(second, peer=""))).names == (
+        "SC1",
+        "LX",
+    )
+
+
 def test_times() -> None:
     link = make("fscp-12-1", 2, 2, {})
     assert (link.tick_us, link.watchdog_us) == (12_000, 100_000)
