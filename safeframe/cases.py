@@ -21,7 +21,7 @@ from ._document.paths import Path
 from ._document.problems import Problems
 from ._document.reader import read_text
 from ._document.tables import Key, Tables, nested
-from ._errors import UsageError
+from ._errors import InputError, Problem, UsageError
 
 __all__ = [
     "FORMAT",
@@ -223,6 +223,9 @@ def _lines(text: str, path: str) -> tuple[Any, Tables] | None:
     if len(rows) < 2 or first[:1] + first[-1:] != "{}":
         return None
     head, *cases = (parse(row, path=path, line=line) for line, row in enumerate(rows, 1))
+    if "cases" in head:
+        message = "the head of JSON Lines must go without cases: they stand on lines of their own"
+        raise InputError(Problem(path=path, line=1, key="cases", message=message))
 
     def line_of(key: Path) -> int:
         return 1 if key[0] != "cases" or len(key) == 1 else int(key[1]) + 2

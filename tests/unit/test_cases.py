@@ -177,6 +177,13 @@ class TestRefused:
                 f'{{}}\n{{"a": {"9" * 5000}}}',
                 "c.json:2: the text must be valid JSON: an integer must have at most 1300 digits",
             ),
+            *(
+                (
+                    f'{whole(cases=held)}\n{{"id": "b", "subject": "frame"}}\n',
+                    "c.json:1: cases: the head of JSON Lines must go without cases",
+                )
+                for held in ([], [{"id": "a", "subject": "frame"}])
+            ),
             (
                 f'{json.dumps(HEAD)}\n{{"id": "a", "subject": 1}}\n',
                 "c.json:2: cases[0].subject: subject must be one of frame, step,",
