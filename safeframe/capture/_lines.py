@@ -84,7 +84,7 @@ def _pasted(number: int, text: str) -> Packet | Trouble:
 def read_json(stream: BinaryIO) -> Iterator[Packet | Trouble]:
     """Read JSON Lines with ``octets`` and, there or in ``inputs``, ``time_us`` and ``sender``.
 
-    A line with a ``format`` is the head of a file of cases and is skipped.
+    A line with a ``format`` and no octets is the head of a file of cases and is skipped.
     """
     for number, line in lines_of(stream):
         if isinstance(line, Trouble):
@@ -110,12 +110,16 @@ def _row(row: Any) -> tuple[bytes, int | None, str] | str | None:
     """Return octets, time and sender of one object; a text says what is wrong with it."""
     if not isinstance(row, dict):
         return "a line must hold an object"
-    if "format" in row:
+    if "format" in row and "octets" not in row:
         return None
-    inputs = row.get("inputs", row)
+    inputs = row.get("inputs", {})
     if not isinstance(inputs, dict):
         return "inputs must be an object"
-    time_us, sender = inputs.get("time_us"), inputs.get("sender", "")
+    for name in ("time_us", "sender"):
+        if name in row and inputs.get(name, row[name]) != row[name]:
+            return f"{name} must be the same in inputs and beside it"
+    stated = row | inputs
+    time_us, sender = stated.get("time_us"), stated.get("sender", "")
     if time_us is not None and (isinstance(time_us, bool) or not isinstance(time_us, int)):
         return "time_us must be an integer"
     if not isinstance(sender, str):

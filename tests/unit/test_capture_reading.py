@@ -128,12 +128,19 @@ class TestJson:
             {"octets": "0a"},
             {"octets": "0b", "time_us": 5, "sender": "SC1"},
             {"octets": "0c", "inputs": {"time_us": 6, "sender": "LX"}},
+            # What stands beside the inputs is not lost, and a frame is one whatever else is said.
+            {"octets": "0d", "time_us": 7, "sender": "SC1", "inputs": {"data": "00"}},
+            {"octets": "0e", "sender": "LX", "inputs": {"time_us": 8, "sender": "LX"}},
+            {"octets": "0f", "format": "hex", "time_us": 9},
         ]
         text = "\n\n".join(map(json.dumps, rows))
         assert read(text.encode()) == [
             Packet(3, 3, None, b"\x0a"),
             Packet(5, 5, 5, b"\x0b", "SC1"),
             Packet(7, 7, 6, b"\x0c", "LX"),
+            Packet(9, 9, 7, b"\x0d", "SC1"),
+            Packet(11, 11, 8, b"\x0e", "LX"),
+            Packet(13, 13, 9, b"\x0f"),
         ]
 
     @pytest.mark.parametrize(
@@ -145,6 +152,14 @@ class TestJson:
             ('{"octets": "0a", "time_us": true}', "time_us must be an integer"),
             ('{"octets": "0a", "time_us": 1.5}', "time_us must be an integer"),
             ('{"octets": "0a", "sender": 1}', "sender must be a text"),
+            (
+                '{"octets": "0a", "time_us": 1, "inputs": {"time_us": 2}}',
+                "time_us must be the same in inputs and beside it",
+            ),
+            (
+                '{"octets": "0a", "sender": "", "inputs": {"sender": "LX"}}',
+                "sender must be the same in inputs and beside it",
+            ),
             ('{"octets": 1}', "octets must be hexadecimal octets"),
             ('{"octets": "0"}', "octets must be hexadecimal octets"),
             ("{}", "octets must be hexadecimal octets"),
