@@ -213,6 +213,8 @@ def _unknown(name: str, signals: Mapping[str, Signal], args: argparse.Namespace)
 
 def _data(ends: list[End], args: argparse.Namespace) -> dict[str, bytes]:
     """Return the safety data by name, or nothing where neither map nor data are given."""
+    if "data" in octets.pairs("--set", args.set) and (args.data is not None or ends):
+        raise UsageError("give the data by signals or with --data, not with --set as well")
     if args.data is not None:
         if args.signals:
             raise UsageError("give signals or --data, not both")
@@ -300,7 +302,7 @@ def _explain(args: argparse.Namespace) -> int:
     read = [codec.decode(map_, data) for map_ in maps] if data is not None else []
     wrong = _wrong_sizes(ends, maps, None if data is None else _carried(profile, sent, known))
     if args.format == "json":
-        sys.stdout.write(frames.inspection_json(seen, read[0] if read else None, notes=wrong))
+        sys.stdout.write(frames.inspection_json(seen, read, notes=wrong))
     else:
         readings = dict(zip([end.name for end in ends], read, strict=False))
         told = frames.inspection(seen, readings=readings, covers=not args.brief, notes=wrong)

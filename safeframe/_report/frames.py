@@ -233,11 +233,11 @@ def _form(found: Reading) -> str:
 
 def inspection_json(
     seen: Inspection,
-    readings: Mapping[str, Reading] | None = None,
+    readings: Sequence[Mapping[str, Reading]] = (),
     *,
     notes: Sequence[str] = (),
 ) -> str:
-    """Return the explanation of a frame as a JSON document."""
+    """Return the explanation of a frame as a JSON document; ``readings`` are those of its ends."""
     document: dict[str, Any] = {
         "format": "safeframe-frame/1",
         "profile": seen.profile,
@@ -279,10 +279,12 @@ def inspection_json(
     }
     if notes:
         document["notes"] = list(notes)
-    if readings is not None:
-        document["signals"] = {
-            name: {"raw": found.raw, "meaning": found.text} for name, found in readings.items()
+    for key, signals in zip(("signals", "peer_signals"), readings, strict=False):
+        document[key] = {
+            name: {"raw": found.raw, "meaning": found.text} for name, found in signals.items()
         }
+    if len(readings) == 2:
+        document["differs"] = sorted(differing(readings[0], readings[1]))
     return _dump(document | {"caution": CAUTION})
 
 

@@ -313,6 +313,18 @@ class TestBuild:
             (["--profile", "plain"], "the profile plain has no frames"),
             (["--profile", "fscp-12-1", "a=1"], "signals need the map that names them: --map FILE"),
             (["--map", "MAP", "--data", "00", "limit=1"], "give signals or --data, not both"),
+            *(
+                (
+                    [*given, "--set", "data=00"],
+                    "give the data by signals or with --data, not with --set as well",
+                )
+                for given in (
+                    ["--map", "MAP"],
+                    ["--map", "MAP", "limit=1"],
+                    ["--map", "MAP", "--data", "00"],
+                    ["--profile", "fscp-12-1", "--data", "00"],
+                )
+            ),
             (["--map", "MAP", "limit"], "SIGNAL must be NAME=VALUE, not 'limit'"),
             (["--map", "MAP", "=1"], "SIGNAL must be NAME=VALUE, not '=1'"),
             (
@@ -468,6 +480,27 @@ class TestExplain:
         document = document_of(found, "frame")
         assert document["format"] == "safeframe-frame/1"
         assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
+        assert "peer_signals" not in document
+        assert "differs" not in document
+
+    def test_json_of_two_ends(self, run: Runner, map_file: str, tmp_path: Path) -> None:
+        """What makes the exit code 1 MUST stand in the document, too."""
+        text = MAP.replace(
+            '"SC1", peer = "LX", role = "master"', '"LX", peer = "SC1", role = "slave"'
+        )
+        text = text.replace("sends", "RECEIVES").replace("receives", "sends")
+        text = text.replace("RECEIVES", "receives").replace('"uint" }', '"uint", scale = "0.5" }')
+        peer = tmp_path / "lx-sc1.toml"
+        peer.write_text(text, encoding="utf-8")
+        found = run(
+            *("frame", "explain", "--map", map_file, "--map", str(peer), "--direction", "sends"),
+            *("--format", "json", "36037f00000701"),
+        )
+        assert found.code == 1
+        document = document_of(found, "frame")
+        assert document["differs"] == ["limit"]
+        assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
+        assert document["peer_signals"]["limit"] == {"raw": 127, "meaning": "63.5"}
         assert document["values"]["data"] == "037f"
         assert [part["name"] for part in document["parts"]] == [
             "command",
