@@ -19,6 +19,7 @@ __all__ = [
     "number_text",
     "decode",
     "read_signal",
+    "safe_number",
     "to_raw",
     "value_of",
     "encode",
@@ -74,11 +75,23 @@ def to_raw(signal: Signal, value: int | float) -> int:
             octets = struct.pack("<" + _FLOAT_FORMATS[width], value)
         except OverflowError:
             raise UsageError(f"{signal.name} must fit a {width}-bit float, not {value}") from None
+        except struct.error:
+            raise UsageError(f"{signal.name} must be a number, not {value!r}") from None
         return int.from_bytes(octets, "little")
     low, high = (-(1 << width - 1), 1 << width - 1) if signal.type == "int" else (0, 1 << width)
     if not isinstance(value, int) or not low <= value < high:
         raise UsageError(f"{signal.name} must be {low}..{high - 1}, not {value}")
     return value & ((1 << width) - 1)
+
+
+def safe_number(signal: Signal) -> int | float:
+    """Return the safe value as data carry it: a float of this width may be another than stated."""
+    if signal.type != "float":
+        return signal.safe
+    try:
+        return value_of(signal, to_raw(signal, signal.safe))
+    except UsageError:
+        return signal.safe  # One that does not fit is a finding of the map.
 
 
 def meaning(signal: Signal, raw: int) -> str:
@@ -127,7 +140,8 @@ def read_signal(signal: Signal, data: bytes, validity: Signal | None = None) -> 
     text = meaning(signal, raw)
     if validity is not None and extract(validity, data) == 0:
         text += ", not valid"
-    return Reading(signal=signal, raw=raw, text=text, is_safe=value_of(signal, raw) == signal.safe)
+    is_safe = value_of(signal, raw) == safe_number(signal)
+    return Reading(signal=signal, raw=raw, text=text, is_safe=is_safe)
 
 
 class MapCodec:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from .._bits import Place
 from .._canonical import alike, form
-from .._codec import meaning, value_of
+from .._codec import meaning, safe_number, value_of
 from .._model import Map, Signal
 from .._pairing import match
 from .changes import bits_text, show
@@ -243,7 +243,7 @@ def _examples(signal: Signal) -> list[int]:
 
 
 def _always(signal: Signal, raw: int) -> str:
-    safe = value_of(signal, raw) == signal.safe
+    safe = value_of(signal, raw) == safe_number(signal)
     tail = "its safe value" if safe else f"not its safe value {signal.safe}"
     text = f"always {_text(signal, raw)}"
     if signal.edge:

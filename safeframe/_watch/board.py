@@ -6,7 +6,7 @@ from collections.abc import Callable
 from copy import copy
 from typing import NamedTuple
 
-from .._codec import number_text
+from .._codec import number_text, safe_number
 from .._link import Link
 from .._model import Signal
 from ..capture import Both, Decoder, Event, Note, Observer, Packet, SideReport
@@ -187,5 +187,7 @@ def _start(row: SignalRow) -> int:
 def _is_driven(row: SignalRow, produced: Number | None, consumed: Number | None) -> bool:
     """Tell whether a number is another than the safe one of the map that holds the signal."""
     if row.sent is not None:
-        return produced is not None and produced != row.sent.safe
-    return row.received is not None and consumed is not None and consumed != row.received.safe
+        return produced is not None and produced != safe_number(row.sent)
+    return (
+        row.received is not None and consumed is not None and consumed != safe_number(row.received)
+    )

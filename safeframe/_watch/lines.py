@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from .._codec import safe_number
 from .._link import Link
 from .._report import capture
 from .._report.text import clean
@@ -228,8 +229,8 @@ def _json(number: Number | None) -> Number | str | None:
 
 def _rests(row: SignalRow) -> bool:
     """Tell whether both ends have the safe value of a signal."""
-    return (row.sent is None or row.produced == row.sent.safe) and (
-        row.received is None or row.consumed == row.received.safe
+    return (row.sent is None or row.produced == safe_number(row.sent)) and (
+        row.received is None or row.consumed == safe_number(row.received)
     )
 
 

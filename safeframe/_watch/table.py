@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from .._codec import safe_number
 from .._report.text import clean, columns
 from .._words import way
 from ..capture import Note, SideReport
@@ -116,7 +117,7 @@ def _kind(row: SignalRow) -> str:
         return "differs"
     shown = row.sent or row.received
     number = row.produced if row.sent is not None else row.consumed
-    return "driven" if shown is not None and number not in (None, shown.safe) else ""
+    return "driven" if shown is not None and number not in (None, safe_number(shown)) else ""
 
 
 def _line(cells: tuple[str, ...], widths: tuple[int, ...]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from .._codec import MapCodec
+from .._codec import MapCodec, safe_number
 from .._model import Map, Signal
 
 __all__ = ["Both", "Decoder", "Disagreement"]
@@ -52,13 +52,13 @@ class Decoder:
         self._alike = True
         for at, each in enumerate(self.sent):
             if each.name not in partners:
-                self._lone_sent.append((at, each.safe))
+                self._lone_sent.append((at, safe_number(each)))
                 continue
             other, partner = partners.pop(each.name)
             self._pairs.append((at, other))
             for name in _MEANING:
                 self._alike &= getattr(each, name) == getattr(partner, name)
-        self._lone_received = [(at, each.safe) for at, each in partners.values()]
+        self._lone_received = [(at, safe_number(each)) for at, each in partners.values()]
         self._known: dict[bytes, Both] = {}
 
     def read(self, data: bytes) -> Both:

@@ -74,7 +74,7 @@ def _invalid(map_: Map, data: bytes) -> Iterator[Signal]:
     for signal in map_.signals:
         if signal.valid_by and numbers.get(signal.valid_by) == 0:
             value = numbers.get(signal.name)
-            if value is not None and value != signal.safe:
+            if value is not None and value != codec.safe_number(signal):
                 yield signal
 
 

@@ -7,6 +7,7 @@ import struct
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import assume, given
@@ -107,6 +108,12 @@ class TestNumbers:
         with pytest.raises(UsageError, match=message):
             to_raw(entry, value)
 
+    @pytest.mark.parametrize("value", ["1", None, b"1", 1j])
+    @pytest.mark.parametrize("kind", ["uint", "float"])
+    def test_what_is_no_number(self, kind: str, value: Any) -> None:
+        with pytest.raises(UsageError, match=r"^x must be "):
+            to_raw(signal(width=32, kind=kind), value)
+
 
 MAP = Map(
     entries=(
@@ -126,6 +133,20 @@ class TestRead:
         assert readings["ok"].is_safe
         assert (readings["height"].raw, readings["height"].text) == (300, "300, not valid")
         assert decode(MAP, bytes.fromhex("03012c"))["height"].text == "300"
+
+    @pytest.mark.parametrize("width", [16, 32, 64])
+    @pytest.mark.parametrize("safe", [0, 0.0, -0.0, 0.1, -2.5, 1 / 3, 65504])
+    def test_what_is_sent_for_safe_is_read_as_safe(self, width: int, safe: float) -> None:
+        """The safe value is the one that data carry, whatever more digits the map states."""
+        entry = signal(width=width, kind="float", safe=safe)
+        map_ = Map(entries=(entry,))
+        assert decode(map_, encode(map_, {}))["x"].is_safe
+        other = decode(map_, encode(map_, {"x": 7.0}))["x"]
+        assert not other.is_safe
+
+    def test_a_safe_value_that_nothing_carries(self) -> None:
+        map_ = Map(entries=(signal(width=16, kind="float", safe=1e9),))
+        assert not decode(map_, b"\x00\x00")["x"].is_safe
 
     def test_short_data(self) -> None:
         reading = decode(MAP, b"\x03")["height"]

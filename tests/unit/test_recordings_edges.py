@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from safeframe import _codec as codec
 from safeframe import frame
 from safeframe._bits import Place
 from safeframe._errors import UsageError
@@ -180,6 +181,25 @@ def test_a_validity_that_is_not_in_the_data() -> None:
     )
     found = recorded(link_of(with_map(entries)), [(b"\x00\x05", b"\0\0"), (b"\x03\x05", b"\0\0")])
     assert found.oddities == ()
+
+
+def test_a_safe_value_that_no_float_holds_exactly() -> None:
+    """Data at their safe values MUST NOT be told as used, as another reading, or as driven."""
+    level = Signal(name="level", at=Place(1, 0), width=32, type="float", safe=0.1, valid_by="ok")
+    head = Signal(name="ok", at=Place(0, 0)), Reserved(at=Place(0, 1), width=7)
+    tail = Reserved(at=Place(5, 0), width=8)
+    resting = codec.encode(Map(entries=(*head, level, tail)), {})
+    driven = codec.encode(Map(entries=(*head, level, tail)), {"level": 0.5})
+    spare = Reserved(at=Place(1, 0), width=32, value=int.from_bytes(resting[1:5], "little"))
+    lone = Map(entries=(*head, spare, tail))
+    for rows, wrong in ((resting, False), (driven, True)):
+        found = recorded(link_of(with_map((*head, level, tail))), [(rows, b"\0\0")])
+        assert [each.kind for each in found.oddities] == ["not valid"] * wrong
+        found = recorded(link_of(with_map((*head, level, tail), lone)), [(rows, b"\0\0")])
+        assert (found.difference is not None) is wrong
+        turned = with_map(lone.entries, Map(entries=(*head, level, tail)))
+        found = recorded(link_of(turned), [(rows, b"\0\0")])
+        assert (found.difference is not None) is wrong
 
 
 def test_many_different_data(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -24,6 +24,7 @@ from prompt_toolkit.output.vt100 import Vt100_Output
 from safeframe import _demo, capture, fixtures
 from safeframe._bits import Place
 from safeframe._cli import main
+from safeframe._codec import encode
 from safeframe._errors import InputError, UsageError
 from safeframe._link import Link, link_of
 from safeframe._model import Connection, Map, Reserved, Signal
@@ -143,6 +144,28 @@ class TestLines:
         ]
         assert "0.096 s  SC1 -> LX  all signals at their safe values" in lines
         assert lines[0] == "0.000 s  SC1  Reset with code 0: local reset or acknowledge"
+
+    def test_a_safe_value_that_no_float_holds_exactly(self) -> None:
+        """What data carry for the safe value is told as the safe value, in lines and table."""
+
+        def level(map_: Map) -> Map:
+            value = Signal(name="level", at=Place(0, 0), width=16, type="float", safe=0.1)
+            return Map(entries=(value,))
+
+        link = demo(sends=level, receives=level)
+        rest = encode(link.sent(0), {}), b"\0\0"
+        steps = [*RunningLink(link, 1).ticks([rest, rest, (b"\0\x38", b"\0\0"), rest])]
+        lines = [line for line in told(link, packets(link, steps)) if "SC1 -> LX" in line]
+        assert lines == [
+            "0.096 s  SC1 -> LX  all signals at their safe values",
+            "0.120 s  SC1 -> LX  0.0  level 0.0999755859375 -> 0.5  LX reads 0.5",
+            "0.132 s  SC1 -> LX  0.0  level 0.5 -> 0.0999755859375  LX reads 0.0999755859375",
+        ]
+        board = Board(link)
+        watched(link, packets(link, steps[:-4]), board)
+        assert not board.rows[0][0].is_seen
+        kinds = [each.kind for each in table_lines(board, Screen(80)) if "level" in each.text]
+        assert kinds == [""]
 
     def test_bits_of_no_signal_are_no_change(self) -> None:
         link = demo()
