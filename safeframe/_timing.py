@@ -149,6 +149,10 @@ def timing(
                     source=COMMON_PRACTICE,
                 )
             )
+            if facts is None:  # It may permit more than is usual.
+                unknown = Input(name=f"share by the formula of {name}", time_ms=None)
+                why = f"no profile is called {name}: its formula is not known"
+                figures.append(Figure(inputs=(unknown,), why=why, source="no source at hand"))
     return Timing(
         connection=connection.name,
         profile=" and ".join(profiles),

@@ -49,6 +49,20 @@ def test_common_practice() -> None:
     assert (times.spare_ms, times.margin_ms, times.reaction.missing) == (88, None, ())
 
 
+def test_a_profile_that_nobody_knows_bounds_nothing() -> None:
+    """Its own file may state another formula, so that the usual one is no upper bound."""
+    stated = {"profile": "hall3", "watchdog_ms": 100, "exchange_ms": 12}
+    times = timing(connection({**stated, "permitted_reaction_ms": 112}))
+    assert times.reaction.missing == ("share by the formula of hall3",)
+    assert (times.is_open, times.margin_ms) == (True, None)
+    assert "reaction time at least  112 ms" in text.render(document(times))
+    times = timing(connection({**stated, "permitted_reaction_ms": 111}))
+    assert (times.is_open, times.margin_ms) == (False, -1)
+    own = replace(profiles.load("plain"), name="hall3")
+    times = timing(connection({**stated, "permitted_reaction_ms": 112}), own)
+    assert (times.reaction.missing, times.margin_ms) == ((), 0)
+
+
 @pytest.mark.parametrize(
     ("edition", "sum_ms", "formula"),
     [
