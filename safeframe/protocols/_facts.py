@@ -114,7 +114,11 @@ class Sizes:
     def describe(self, legal_from_map: tuple[int, ...] = ()) -> str:
         """Return the legal sizes as text, for instance ``1 octet or 2, 4, 6 ... octets``."""
         if legal_from_map:
-            return f"{', '.join(map(str, sorted(set(legal_from_map))))} octets (from the map)"
+            stated = sorted(set(legal_from_map))
+            text = f"{', '.join(map(str, stated))} octets (from the map)"
+            if all(map(self.is_legal, stated)):
+                return text
+            return f"{text} as far as the profile has them: {' or '.join(map(str, self.ranges))}"
         if self.from_map:
             return "any size (the map states none)"
         return " or ".join(map(str, self.ranges))

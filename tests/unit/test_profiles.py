@@ -165,6 +165,11 @@ class TestSizes:
         assert not self.sizes.is_legal(6, (4, 5))
         assert self.sizes.next_legal(2, 3, (8, 5, 4, 8)) == (4, 8)
         assert self.sizes.describe((8, 4)) == "4, 8 octets (from the map)"
+        # A size that the map alone calls legal is none: the text must not say that it is.
+        assert self.sizes.describe((4, 3)) == (
+            "3, 4 octets (from the map) as far as the profile has them: "
+            "1 octet or 2, 4, 6 ... octets"
+        )
 
     def test_plain_leaves_sizes_to_the_map(self) -> None:
         plain = profiles.load("plain").sizes
