@@ -49,7 +49,12 @@ def _sets(config: pytest.Config, kind: str) -> tuple[FrameSet, ...]:
     from ._link import link_of
     from .fixtures import make
 
-    return make(link_of(_connection(config)), kind, seed=int(config.getini(_SEED)))
+    seed = config.getini(_SEED)
+    try:
+        number = int(seed)
+    except ValueError:
+        raise pytest.UsageError(f"{_SEED} must be an integer, not {seed!r}") from None
+    return make(link_of(_connection(config)), kind, seed=number)
 
 
 @pytest.fixture(scope="session")
@@ -74,13 +79,13 @@ def safeframe_states(pytestconfig: pytest.Config, safeframe_link: Link) -> Frame
 
 @pytest.fixture
 def safeframe_fault(request: pytest.FixtureRequest) -> FrameSet:
-    """Return one faulty sequence; the test runs once for each communication error."""
+    """Return one faulty sequence; the test runs once for each of the set ``faults``."""
     found: FrameSet = request.param
     return found
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """Run a test that asks for a fault once for each communication error."""
+    """Run a test that asks for a fault once for each faulty sequence."""
     if safeframe_fault.__name__ in metafunc.fixturenames:
         sets = _sets(metafunc.config, "faults")
         labels = [each.label.removeprefix("fault-") for each in sets]

@@ -130,12 +130,17 @@ class TestPlugin:
     def test_fixtures(self, project: pytest.Pytester) -> None:
         done = self.run(project, "safeframe_maps = sc1-lx.toml lx-sc1.toml\nsafeframe_seed = 3")
         sets = fixtures.make(link_of(demo_connection()), "faults", seed=3)
+        assert len(sets) == 32  # As the page of the plugin says.
         done.assert_outcomes(passed=3 + len(sets))
         done.stdout.fnmatch_lines(["*test_fault?duplicate? PASSED*"])
 
     def test_maps_must_be_named(self, project: pytest.Pytester) -> None:
         done = self.run(project, "safeframe_maps = sc1-lx.toml")
         done.stdout.fnmatch_lines(["*safeframe_maps must name two map files, not 1*"])
+
+    def test_the_seed_must_be_a_number(self, project: pytest.Pytester) -> None:
+        done = self.run(project, "safeframe_maps = sc1-lx.toml lx-sc1.toml\nsafeframe_seed = x")
+        done.stdout.fnmatch_lines(["*safeframe_seed must be an integer, not 'x'*"])
 
     def test_other_tests_do_not_notice(self, pytester: pytest.Pytester) -> None:
         pytester.makepyfile(
