@@ -20,6 +20,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict
+from operator import mul
 from pathlib import Path
 from time import monotonic
 from typing import Any
@@ -189,6 +190,16 @@ def _refute(found: Weights, code: Code, seed: int) -> None:
     for weight, count in ((1, same[0]), (2, pairs)):
         if weight < len(found.counts) and found.counts[weight] != count:
             raise UsageError(f"the code must have {count} patterns of weight {weight}")
+    columns, counts = _columns(light, heavy), found.counts
+    if not light:
+        # Patterns are pairs of copies: counted in pairs, the moments reach twice as far.
+        if any(counts[1::2]):
+            raise UsageError("a code of copies alone must have no pattern of odd weight")
+        columns, counts = heavy, counts[::2]
+    sums = list(_sums(columns))
+    for power, ways in enumerate(sums, 1):
+        if sum(map(mul, counts, _paths(power, len(columns)))) != ways:
+            raise UsageError(f"the counts must have the moment {power} of the code")
     dual = found.dual
     if not dual and found.bits <= _SHORT_BITS:
         dual = tuple(from_dual(found.counts, found.bits - rank, found.bits))
@@ -202,9 +213,32 @@ def _refute(found: Weights, code: Code, seed: int) -> None:
     if heavy:
         return
     # Power moments: over all words of the dual, (n - 2 w)^m adds up to 2^r times such choices.
-    for power, ways in enumerate(_sums(light), 1):
+    for power, ways in enumerate(sums, 1):
         if sum(n * (found.bits - 2 * w) ** power for w, n in enumerate(dual)) != ways << rank:
             raise UsageError(f"the dual counts must have the moment {power} of the code")
+
+
+def _columns(light: list[int], heavy: list[int]) -> list[int]:
+    """Return a column for each bit: what keeps two copies equal is a check of its own."""
+    above = max((one.bit_length() for one in (*light, *heavy)), default=0)
+    units = [1 << above + number for number in range(len(heavy))]
+    return [*light, *(one | unit for one, unit in zip(heavy, units, strict=True)), *units]
+
+
+def _paths(steps: int, bits: int) -> list[int]:
+    """Return, for each weight up to ``steps``, the ways to choose its pattern bit by bit.
+
+    A bit may be chosen again, which takes it away: so many ordered choices end with one pattern.
+    """
+    found = [1] + [0] * steps
+    for _ in range(steps):
+        # The last choice is one of the pattern, or it takes away a bit that is not.
+        found = [
+            weight * (found[weight - 1] if weight else 0)
+            + (bits - weight) * (found[weight + 1] if weight < steps else 0)
+            for weight in range(steps + 1)
+        ]
+    return found
 
 
 def _sums(columns: Sequence[int]) -> Iterator[int]:

@@ -409,6 +409,56 @@ class TestForgedEntries:
         assert found == right
         assert note.startswith("cached weights not used and computed again: the ")
 
+    @pytest.mark.parametrize("generator", [0x11021, 0x18005, 0x1C867])
+    def test_of_a_code_that_is_sent_twice(self, tmp_path: Path, generator: int) -> None:
+        """Copies have no fewer proofs: what keeps them equal is a check like any other."""
+
+        def twice(poly: int) -> Code:
+            own = powers(poly, range(90))
+            return Code(parts=(CheckPart(width=16, own=own, copies=2, run=poly),))
+
+        right, _ = recall(twice(0x139B7), directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        other, _ = recall(twice(generator), directory=tmp_path, worth_s=0)
+        assert other.rank == right.rank
+        changed(path, counts=[f"{count:x}" for count in other.counts])
+        found, note = recall(twice(0x139B7), directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith("the counts must have the moment 4 of the code")
+
+    def test_copies_that_differ(self, tmp_path: Path) -> None:
+        """Of bits that are sent twice no pattern is of odd weight."""
+        own = powers(0x139B7, range(20))
+        code = Code(parts=(CheckPart(width=16, own=own, copies=2, run=0x139B7),))
+        right, _ = recall(code, directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        counts = list(right.counts)
+        most = max(range(3, len(counts)), key=counts.__getitem__)
+        counts[most], counts[3] = counts[most] - 1, 1
+        changed(path, counts=[f"{count:x}" for count in counts])
+        found, note = recall(code, directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith("a code of copies alone must have no pattern of odd weight")
+
+    def test_copies_beside_other_bits(self, tmp_path: Path) -> None:
+        """A part that is sent twice and one that is not are held against their moments, too."""
+
+        def mixed(poly: int) -> Code:
+            own = powers(poly, range(20))
+            twice = CheckPart(width=16, own=own, shared=(0,), copies=2, run=poly)
+            once = CheckPart(width=8, own=powers(0x107, range(12)), shared=(1,), run=0x107)
+            return Code(parts=(twice, once), shared_bits=1)
+
+        right, _ = recall(mixed(0x139B7), directory=tmp_path, worth_s=0)
+        (path,) = tmp_path.iterdir()
+        counts = list(right.counts)
+        light = next(weight for weight in range(3, 9) if counts[weight])
+        counts[light], counts[light + 2] = counts[light] - 1, counts[light + 2] + 1
+        changed(path, counts=[f"{count:x}" for count in counts])
+        found, note = recall(mixed(0x139B7), directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith(f"the counts must have the moment {light} of the code")
+
     def test_counts_that_keep_their_sum(self, tmp_path: Path) -> None:
         right, _ = recall(CODE, directory=tmp_path, worth_s=0)
         (path,) = tmp_path.iterdir()
