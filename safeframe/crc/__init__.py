@@ -95,9 +95,14 @@ def _of_nothing(algorithm: Algorithm, register: int) -> int:
 
 
 def compute(algorithm: Algorithm, data: bytes, *, init: int | None = None) -> int:
-    """Return the CRC of ``data``; ``init`` replaces the algorithm's start register."""
+    """Return the CRC of ``data``; ``init`` replaces the algorithm's start register.
+
+    Raises UsageError for a start that does not fit the register.
+    """
     if init is None:
         return function(algorithm)(data)
+    if not 0 <= init < 1 << algorithm.width:
+        raise UsageError(f"CRC init must fit {algorithm.width} bits, not {init:#x}")
     return function(algorithm)(data, _of_nothing(algorithm, init))
 
 

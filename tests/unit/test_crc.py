@@ -128,6 +128,16 @@ class TestEngine:
         init = draw.draw(st.integers(0, (1 << algorithm.width) - 1))
         assert crc.compute(algorithm, data, init=init) == bit_serial(algorithm, data, init)
 
+    @pytest.mark.parametrize("name", ["crc-16/v41", "crc-32"])
+    def test_a_start_that_the_register_cannot_hold(self, name: str) -> None:
+        algorithm = crc.CATALOGUE[name]
+        for init in (-1, 1 << algorithm.width, 1 << 70):
+            expected = f"CRC init must fit {algorithm.width} bits, not {init:#x}"
+            with pytest.raises(UsageError, match=f"^{expected}$"):
+                crc.compute(algorithm, b"1", init=init)
+        most = (1 << algorithm.width) - 1
+        assert crc.compute(algorithm, b"1", init=most) == bit_serial(algorithm, b"1", most)
+
     @given(algorithms(), st.binary(max_size=20), st.binary(max_size=20))
     def test_continuing_equals_one_call(
         self, algorithm: Algorithm, head: bytes, tail: bytes
