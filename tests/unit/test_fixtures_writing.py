@@ -8,6 +8,7 @@ import json
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -137,6 +138,22 @@ def test_labels_that_recur_are_numbered() -> None:
     assert b"states[] =" in octets
     assert b"states_2[] =" in octets
     assert b"a * / b" in octets
+
+
+def test_no_name_stands_twice_in_a_header() -> None:
+    """A set that is numbered is named like a frame of the first, one of an end like another's."""
+    link = make("fscp-12-1", 2, 2, {})
+    sets = fixtures.make(link, "states", count=1) * 3
+    labels = ("states-a b", "states-a-b", "states", "states-a_b_0")
+    sets += tuple(replace(sets[0], label=label) for label in labels)
+    text = fixtures.write(sets, link, "c", title="t").decode()
+    declared = re.findall(r"^static const .*?(\w+)\[\] = ", text, re.MULTILINE)
+    assert len(declared) == len(set(declared)) == sum(1 + len(each.steps) for each in sets)
+    tables = re.findall(r"^static const struct safeframe_step (\w+)\[\]", text, re.MULTILINE)
+    assert tables == [
+        *("states", "states_2_set", "states_3_set", "states_a_b", "states_a_b_set"),
+        *("states_4_set", "states_a_b_0_set"),
+    ]
 
 
 def test_sets_follow_each_other_in_a_capture() -> None:
