@@ -39,7 +39,7 @@ class _OpenSignal:
 class _LiveOrder:
     """One relation about order as it goes on."""
 
-    __slots__ = ("bits", "places", "plan", "since_us", "was_false", "when")
+    __slots__ = ("bits", "is_lost", "places", "plan", "since_us", "was_false", "when")
 
     def __init__(self, plan: OrderPlan) -> None:
         self.plan = plan
@@ -52,6 +52,7 @@ class _LiveOrder:
         self.when: bool | None = None
         self.since_us: int | None = None
         self.was_false = False
+        self.is_lost = False
 
     def look(self, words: list[int], time_us: int | None) -> bool:
         """Tell whether the first of both states begins now, as the relation says it must."""
@@ -59,12 +60,12 @@ class _LiveOrder:
         when, then = _holds(plan.when, words), _holds(plan.then, words)
         before, self.when = self.when, when
         if not then:
-            self.was_false, self.since_us = True, None
+            self.was_false, self.since_us, self.is_lost = True, None, False
         elif self.was_false:
-            self.was_false, self.since_us = False, time_us
+            self.was_false, self.since_us, self.is_lost = False, time_us, time_us is None
         if not (then and when and before is False):
             return False
-        if time_us is None:
+        if time_us is None or self.is_lost:
             return not plan.after_us and plan.within_us is None
         if self.since_us is None:
             return plan.within_us is None  # It held from the first data on: for long, or not.

@@ -371,7 +371,11 @@ class _Course:
             wrong_events=told.wrong_events,
             oddities=tuple(each for side in self._sides for each in side.odd.found()),
             other_readings=tuple(self._other_readings(also)),
-            not_judged=(*not_judged(self._link, self._sides, told, clock), *waiting),
+            not_judged=(
+                *not_judged(self._link, self._sides, told, clock),
+                *self._related.untimed(),
+                *waiting,
+            ),
             unproven=sum(side.unproven.count for side in self._sides),
             stopped=self.stopped,
         )

@@ -25,10 +25,15 @@ class Related:
         self.always = any(
             relation.within_ms is not None for end in ends for relation in end.relations
         )
+        self._latest_us = 0
 
     def feed(self, side: int, time_us: int | None, both: Both) -> Iterator[str]:
         """Yield what is broken once the receiver of a side uses these data."""
-        time_ms = (time_us or 0) / 1000
+        time_ms = None
+        if time_us is not None and time_us >= self._latest_us:
+            # A time that goes back is told elsewhere; nothing is measured from or to it.
+            self._latest_us = time_us
+            time_ms = time_us / 1000
         decoder = self._decoders[side]
         for reader, watch in self.watches:
             own = reader == side
@@ -42,3 +47,12 @@ class Related:
             }
             for violation in watch.feed(time_ms, **{"sends" if own else "receives": values}):
                 yield f"{self._names[reader]}: {violation.message}"
+
+    def untimed(self) -> Iterator[str]:
+        """Yield the relations whose times nobody could judge, for want of a time in a frame."""
+        for reader, watch in self.watches:
+            for relation in watch.untimed:
+                yield (
+                    f"times of the relation {relation.name} of {self._names[reader]}: "
+                    "it begins or ends with a frame whose time is not known"
+                )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 
-from .._model import End
+from .._model import End, Relation
 from ._rules import (
     CheckedRelation,
     Number,
@@ -23,7 +23,8 @@ class Watch:
     """The relations of one end over time: feed it the values as they come.
 
     A violation is told when it begins, not again while it lasts. What held when the watch began
-    counts as having held for long, and what cannot be known is not judged.
+    counts as having held for long, and what cannot be known is not judged: ``untimed`` are the
+    relations of which a time was not, as the values that begin or end it came without one.
     """
 
     def __init__(self, end: End) -> None:
@@ -32,6 +33,12 @@ class Watch:
         # By position: nothing keeps two relations from having one name.
         self._broken: set[int] = set()
         self._orders = [_Order() for _ in self._rules]
+
+    @property
+    def untimed(self) -> tuple[Relation, ...]:
+        """The relations of which no time could be told at least once, in the order of the end."""
+        orders = zip(self._rules, self._orders, strict=True)
+        return tuple(rule.relation for rule, order in orders if order.is_untimed)
 
     def __copy__(self) -> Watch:
         """Return a watch that goes on from here on its own."""
@@ -42,9 +49,12 @@ class Watch:
         return made
 
     def feed(
-        self, time_ms: float, *, sends: Values | None = None, receives: Values | None = None
+        self, time_ms: float | None, *, sends: Values | None = None, receives: Values | None = None
     ) -> tuple[Violation, ...]:
-        """Take the values of one frame, or of both directions, at a time that never goes back."""
+        """Take the values of one frame, or of both directions, at a time that never goes back.
+
+        None is a time that nobody knows: the order is judged all the same, no time is.
+        """
         self._state |= state_of(sends, receives)
         found: list[Violation] = []
         for number, rule in enumerate(self._rules):
@@ -62,15 +72,18 @@ class Watch:
 class _Order:
     """One relation about order as it goes on; each of its violations is one moment."""
 
-    __slots__ = ("_is_due", "_since", "_then", "_when")
+    __slots__ = ("_is_due", "_is_lost", "_since", "_then", "_when", "is_untimed")
 
     def __init__(self) -> None:
         self._when: bool | None = None
         self._then: bool | None = None
         self._since: float | None = None
         self._is_due = False
+        # ``follows`` began, and nobody knows when.
+        self._is_lost = False
+        self.is_untimed = False
 
-    def look(self, rule: CheckedRelation, state: dict[str, Number], time_ms: float) -> str:
+    def look(self, rule: CheckedRelation, state: dict[str, Number], time_ms: float | None) -> str:
         """Return why the relation is broken at this moment, or an empty text."""
         relation = rule.relation
         when, then = holds(rule.when, state), holds(rule.then, state)
@@ -79,20 +92,28 @@ class _Order:
         if began:
             # Only here is it known since when it holds.
             self._since, self._is_due = time_ms, relation.within_ms is not None
-        since = self._since
+            self._is_lost = time_ms is None
+        since, is_lost = self._since, self._is_lost
         self._when, self._then = when, then
         if then is not True:
-            self._since = None
+            self._since, self._is_lost = None, False
         # What held until now is judged before this moment counts: ``follows`` may end, and
         # ``when`` begin, only after the time has run out.
-        passed = None if since is None else time_ms - since
+        passed = None if since is None or time_ms is None else time_ms - since
+        if began:
+            passed = 0  # One moment, whatever its time.
         is_late = (
             self._is_due
             and passed is not None
             and relation.within_ms is not None
             and passed > relation.within_ms
         )
-        if is_late or when is not False or then is not True:
+        is_over = when is not False or then is not True
+        if passed is None and (is_lost or since is not None):
+            is_early = begins and then is True and relation.after_ms > 0
+            # After a beginning without a time nobody can say what comes within it.
+            self.is_untimed |= is_early or (self._is_due and (is_lost or is_over))
+        if is_late or is_over:
             # It is told once for each beginning of ``follows``. A ``when`` that came may end and
             # come again at any time; one that is not known may have come.
             self._is_due = False

@@ -744,6 +744,47 @@ class TestExamination:
         (note,) = found.notes["relation"].kept
         assert note.text.startswith("LX: answer: ")
 
+    def test_times_of_relations_that_nobody_knows(self) -> None:
+        """MUST: a relation is judged by no time that the recording does not show."""
+        first, second = demo_connection().ends
+        rule = Relation(
+            name="later",
+            when=(("brake1_release", (1,)),),
+            follows=(("permit_torque", (1,)),),
+            after_ms=20,
+            reason="x",
+        )
+        link = link_of(
+            Connection(first=dataclasses.replace(first, relations=(rule,)), second=second)
+        )
+        data = (b"\x00\x00", b"\x01\x00", b"\x01\x00", b"\x01\x00", b"\x41\x00")
+        steps = fixtures.RunningLink(demo()).ticks([(each, b"\x00\x00") for each in data])
+        given = packets(link, steps)
+        assert capture.examine(given, link, fresh=True).is_clean
+        told = (
+            "times of the relation later of SC1: it begins or ends with a frame whose time is "
+            "not known"
+        )
+        start = next(at for at, step in enumerate(steps) if step.data == data[1])
+        for missing in (range(len(given)), (start,)):
+            bare = [
+                each._replace(time_us=None) if at in missing and isinstance(each, Packet) else each
+                for at, each in enumerate(given)
+            ]
+            found = capture.examine(bare, link, fresh=True)
+            assert "relation" not in found.notes
+            assert told in found.not_judged
+            assert not found.is_whole
+        # A clock that goes back measures nothing, neither too short nor too long.
+        back = [
+            each._replace(time_us=0) if at == start and isinstance(each, Packet) else each
+            for at, each in enumerate(given)
+        ]
+        found = capture.examine(back, link, fresh=True)
+        assert found.notes["time"].count == 1
+        assert "relation" not in found.notes
+        assert told in found.not_judged
+
     def test_values_beyond_the_data_break_no_relation(self) -> None:
         first, second = demo_connection().ends
         far = Signal(name="far", at=Place(8, 0))

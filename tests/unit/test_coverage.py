@@ -876,6 +876,21 @@ class TestGaps:
             if each.kind == "order"
         ]
 
+    def test_an_order_that_began_without_a_time(self) -> None:
+        """MUST: a time that nobody knows is not taken for one that was long enough."""
+        later = Relation(
+            name="after",
+            when=(("ack", (1,)),),
+            follows=(("permit", (1,)),),
+            after_ms=5,
+            reason="r",
+        )
+        link = ends(RICH, relations=(later,))
+        rows = run_of({}, DRIVEN, DRIVEN, DRIVEN, DRIVEN, {"permit": 1, "ack": 1}, link=link)
+        assert "order" in {each.kind for each in shown(link, rows)}
+        bare = [each._replace(time_us=None) for each in rows[:-4]]
+        assert "order" not in {each.kind for each in shown(link, [*bare, *rows[-4:]])}
+
     def test_times_count_from_the_first_packet(self) -> None:
         plan, seen = exercised(RICH, run_of(DRIVEN))
         at = plan.points.index(CoveragePoint("non-safe value", "SC1 -> LX", "permit", ""))

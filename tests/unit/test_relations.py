@@ -587,6 +587,58 @@ class TestWatch:
         assert watch.feed(600, receives={"brake1_applied": 1}) == ()
         assert watch.feed(610, sends={"down": 1}) == ()
 
+    def untimed(
+        self, end: End, *steps: tuple[float | None, dict[str, int]]
+    ) -> tuple[list[tuple[float | None, str]], list[str]]:
+        """Return what is broken and which relations had a time that nobody knows."""
+        watch = Watch(end)
+        found = [
+            (time, each.message)
+            for time, values in steps
+            for each in watch.feed(time, sends=values)
+        ]
+        return found, [relation.name for relation in watch.untimed]
+
+    def test_without_times_no_time_is_judged(self) -> None:
+        assert self.untimed(self.STOP, (None, RUN), (None, BRAKE), (None, OFF)) == ([], ["a"])
+        # The time from a frame that has one to a frame that has none is not known either.
+        assert self.untimed(self.STOP, (0, RUN), (10, BRAKE), (None, OFF)) == ([], ["a"])
+        assert self.untimed(self.STOP, (0, RUN), (None, BRAKE), (30, OFF)) == ([], ["a"])
+        assert self.untimed(self.STOP, (0, RUN), (10, BRAKE), (None, RUN)) == ([], ["a"])
+        assert self.untimed(self.STOP, (0, RUN), (None, BRAKE), (20, BRAKE)) == ([], ["a"])
+
+    def test_what_needs_no_time_is_judged_without_one(self) -> None:
+        wrong = {"permit_torque": 0, "brake1_release": 1}
+        found, untimed = self.untimed(self.STOP, (None, RUN), (None, wrong))
+        assert [text.rpartition(", but ")[2] for _, text in found] == [
+            "it came first",
+            "brake1_release is 1, permit_torque is 0",
+        ]
+        assert untimed == []
+        early = (None, self.TEXT + "it came after 0 ms")
+        assert self.untimed(self.STOP, (None, RUN), (None, OFF)) == ([early], [])
+
+    def test_a_time_between_others_may_be_missing(self) -> None:
+        steps = [(0, RUN), (10, BRAKE), (None, BRAKE), (411, BRAKE)]
+        late = (411, self.TEXT + "it has not come after 401 ms")
+        assert self.untimed(self.STOP, *steps) == ([late], [])
+
+    def test_only_times_that_are_stated_can_be_unknown(self) -> None:
+        steps = [(None, RUN), (None, BRAKE), (None, OFF), (None, RUN)]
+        plain = end_with("when = { permit_torque = 0 }, follows = { brake1_release = 0 }")
+        assert self.untimed(plain, *steps) == ([], [])
+        after = end_with(
+            "when = { permit_torque = 0 }, follows = { brake1_release = 0 }, after_ms = 150"
+        )
+        assert self.untimed(after, *steps[:2], steps[3]) == ([], [])
+        assert self.untimed(after, *steps) == ([], ["a"])
+
+    def test_a_time_that_was_not_needed_is_not_missed(self) -> None:
+        steps = [(0, OFF), (100, BRAKE), (200, RUN), (None, BRAKE), (None, OFF)]
+        assert self.untimed(self.IN_TIME, *steps) == ([], [])
+        # What held from the first frame on has held for long.
+        assert self.untimed(self.STOP, (None, BRAKE), (None, OFF)) == ([], [])
+
 
 Sample = tuple[int, bool | None, bool | None]
 
