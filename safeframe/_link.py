@@ -46,7 +46,8 @@ def link_of(connection: Connection, **settings: Any) -> Link:
             except UsageError as error:
                 raise UsageError(f"{end.name} sends {size} octets, but {error}") from None
         sizes.append(octets)
-    first = senders.index(traits.first) if traits.first else 0
+    # Where no word says who begins, the words do: the order of the ends must not.
+    first = senders.index(traits.first or min(senders, key=_by_number))
     without = traits.mute.union(traits.silent)
     made = Link(
         connection=connection,
@@ -77,6 +78,11 @@ def _refuse_strangers(connection: Connection) -> None:
             raise UsageError(
                 f"the peer of {end.name} ({end.where}) must be {other.name}, not {end.peer}"
             )
+
+
+def _by_number(word: str) -> tuple[int, str]:
+    """Return by what words are sorted that may be addresses: a shorter one is a lower number."""
+    return len(word), word
 
 
 _KINDS: dict[str, tuple[type, str]] = {"int": (int, "an integer"), "bool": (bool, "true or false")}

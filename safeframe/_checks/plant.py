@@ -35,16 +35,17 @@ __all__: list[str] = []
 )
 def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find ids that several connections of one network and profile use."""
-    used: dict[tuple[str, int], list[tuple[str, Connection]]] = defaultdict(list)
+    used: dict[tuple[str, int], list[tuple[str, int]]] = defaultdict(list)
     yield from _parameters_reused(connections, find)
-    for connection in connections:
-        connection_table = connection.first.connection_table
-        if connection_table.id:
-            used[connection_table.profile, connection_table.id].append(
-                (connection_table.network, connection)
-            )
-    for (_, number), users in used.items():
-        for clash in _clashes(users):
+    for at, connection in enumerate(connections):
+        # What the ends state differently counts twice: nobody knows which one is on the wire.
+        tables = [end.connection_table for end in connection.ends]
+        for profile, number, network in sorted(
+            {(table.profile, table.id, table.network) for table in tables if table.id}
+        ):
+            used[profile, number].append((network, at))
+    for (profile, number), users in used.items():
+        for clash in _clashing(users, connections):
             names = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
             open_ = [user.name for network, user in clash if not network]
             yield find(
@@ -53,24 +54,28 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
                     Spot(end=end.name, where=end.locate("connection.id"))
                     for _, user in clash[:MOST_LISTED]
                     for end in user.ends
+                    if (end.connection_table.profile, end.connection_table.id) == (profile, number)
                 ],
                 culprits=_culprits(clash),
             )
 
 
-def _parameters_reused(connections: Iterable[Connection], find: Finder) -> Iterator[Finding]:
+def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Iterator[Finding]:
     """Find parameters that stand for an id, such as the identifiers of CAN messages."""
-    used: dict[tuple[str, str, object], list[tuple[str, Connection]]] = defaultdict(list)
-    for connection in connections:
-        table = connection.first.connection_table
-        rules = load(table.profile).parameters if table.profile in names() else ()
-        stated = {**dict(connection.second.parameters), **dict(connection.first.parameters)}
-        for rule in rules:
-            if rule.unique and rule.name in stated:
-                key = table.profile, rule.name, stated[rule.name]
-                used[key].append((table.network, connection))
+    used: dict[tuple[str, str, object], list[tuple[str, int]]] = defaultdict(list)
+    for at, connection in enumerate(connections):
+        uses: dict[tuple[str, str, object], set[str]] = {}
+        for end in connection.ends:
+            table, stated = end.connection_table, dict(end.parameters)
+            rules = load(table.profile).parameters if table.profile in names() else ()
+            for rule in rules:
+                if rule.unique and rule.name in stated:
+                    key = table.profile, rule.name, stated[rule.name]
+                    uses.setdefault(key, set()).add(table.network)
+        for key, networks in uses.items():
+            used[key] += [(network, at) for network in sorted(networks)]
     for (_, name, value), users in used.items():
-        for clash in _clashes(users):
+        for clash in _clashing(users, connections):
             sharing = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
             shown = shown_id(value) if isinstance(value, int) else str(value)
             open_ = [user.name for network, user in clash if not network]
@@ -80,7 +85,7 @@ def _parameters_reused(connections: Iterable[Connection], find: Finder) -> Itera
                     Spot(end=end.name, where=end.locate(f"parameters.{name}"))
                     for _, user in clash[:MOST_LISTED]
                     for end in user.ends
-                    if name in dict(end.parameters)
+                    if dict(end.parameters).get(name) == value
                 ],
                 culprits=[("", f"parameters.{name}"), *_culprits(clash)],
             )
@@ -95,6 +100,18 @@ def _clashes(users: Iterable[tuple[str, _User]]) -> list[list[tuple[str, _User]]
     if "" in networks:  # It may be any of the networks: nothing keeps them apart.
         groups = [[one for group in groups for one in group]]
     return [group for group in groups if len(group) > 1]
+
+
+def _clashing(
+    users: Iterable[tuple[str, int]], connections: Sequence[Connection]
+) -> Iterator[list[tuple[str, Connection]]]:
+    """Yield the connections of each clash once each, one that leaves its network open as such."""
+    for group in _clashes(users):
+        found: dict[int, str] = {}
+        for network, number in group:
+            found[number] = found.get(number, network) and network
+        if len(found) > 1:
+            yield [(network, connections[number]) for number, network in found.items()]
 
 
 def _where(clash: Sequence[tuple[str, object]], open_: Sequence[str]) -> str:

@@ -116,14 +116,16 @@ def _known(state: SiteState) -> list[_ToldApart]:
 
 def _tell(connection: Connection, files: dict[str, MapFile]) -> _ToldApart:
     own = [files[end.where.path] for end in connection.ends]
-    table = connection.first.connection_table
+    tables = [end.connection_table for end in connection.ends]
+    numbers = {(table.profile, table.network, table.id) for table in tables}
     return _ToldApart(
         connection=connection,
         name=connection.name,
         ends=frozenset(end.name for end in connection.ends),
         paths=frozenset(file.path for file in own),
         digests=frozenset(file.digest for file in own),
-        number=table.id and (table.profile, table.network, table.id),
+        # Ends that differ about it tell nothing apart, whichever of them comes first.
+        number=numbers.pop() if len(numbers) == 1 and tables[0].id else None,
     )
 
 

@@ -51,11 +51,11 @@ class LinkTraits:
 
     ``senders`` returns the words the session knows the two ends by, ``settings`` what a session
     needs, from the maps and what was given by name; both raise UsageError for what is missing.
-    ``first`` is the word of the sender that begins (empty: the first end). ``values`` returns what
-    a sender puts into its next frame: whether it carries safety data, these, and the time in
-    microseconds. ``data_of`` returns the safety data that an accepted frame carries,
-    or None for a frame without. ``silent`` are the octets of a frame of each sender that never
-    carries safety data, ``kind`` the kind of frame for a size of data and the settings.
+    ``first`` is the word of the sender that begins (empty: that with the lower address).
+    ``values`` returns what a sender puts into its next frame: whether it carries safety data,
+    these, and the time in microseconds. ``data_of`` returns the safety data that an accepted frame
+    carries, or None for a frame without. ``silent`` are the octets of a frame of each sender that
+    never carries safety data, ``kind`` the kind of frame for a size of data and the settings.
     ``stated`` returns the values of a frame that the map of one end alone states. ``mute`` are the
     senders that send nothing at all. ``spacing`` returns when in its turn a sender sends its
     frames, in microseconds: one at 0, unless several carry the data together. ``watchdog`` names
@@ -104,14 +104,14 @@ class Link:
 
     @property
     def tick_us(self) -> int:
-        """Microseconds between two frames of one sender."""
+        """Microseconds between two frames of one sender; where the ends differ, the longer."""
         stated = [
             end.connection_table.exchange_ms
             for end in self.connection.ends
             if end.connection_table.exchange_ms
         ]
         if stated:
-            return 1000 * stated[0]
+            return 1000 * max(stated)
         cycle_ms = _traits_of(self.profile).cycle_ms(self.connection)
         return 1000 * cycle_ms if cycle_ms else DEFAULT_TICK_US
 

@@ -68,7 +68,8 @@ class TestFormats:
             more: dict[str, Any] = {}
             if form == "pcapng":
                 is_udp = link.profile == "fscp-2-1"
-                more["sources"] = {0: "10.0.0.1", 1: "10.0.0.2"} if is_udp else {0: FIRST}
+                stations = ("10.0.0.1", "10.0.0.2") if is_udp else (FIRST, SECOND)
+                more["sources"] = dict(zip(link.order, stations, strict=True))
                 place = {"fscp-2-1": 18, "fscp-13-1": 14}.get(link.profile, 0)
                 more["at"] = {0: place, 1: place}
             stream = capture.read_recording(io.BytesIO(octets))

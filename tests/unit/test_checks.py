@@ -768,6 +768,56 @@ class TestPlant:
             "the connection id 263 (0x0107) is used by B (SC1 and LX2) and C (SC1 and LX3)"
         ]
 
+    def test_what_either_end_states_may_be_on_the_wire(self) -> None:
+        """MUST: which map was named first decides nothing about ids that are used twice."""
+
+        def ended(name: str, *stated: tuple[int | None, str, int]) -> Connection:
+            made = self.placed(name, f"{name}X", "")
+            first, second = (
+                replace(
+                    one,
+                    connection_table=replace(
+                        one.connection_table, profile="en50325-5", id=number, network=network
+                    ),
+                    address=None,
+                    parameters=(("identifier_1", 257 + 2 * value),),
+                )
+                for one, (number, network, value) in zip(made.ends, stated, strict=True)
+            )
+            return Connection(first=first, second=second)
+
+        def told(*given: Connection) -> list[tuple[str, list[str]]]:
+            found = checks.check_all(given).findings
+            return sorted(
+                (one.message, [spot.end for spot in one.spots])
+                for one in found
+                if one.rule == "connection-id-reused"
+            )
+
+        def turned(one: Connection) -> Connection:
+            return Connection(first=one.second, second=one.first)
+
+        one = ended("A", (7, "hall 3", 1), (8, "hall 3", 2))
+        for number, value in ((7, 1), (8, 2)):
+            two = ended("B", (number, "hall 3", value), (number, "hall 3", value))
+            found = told(one, two)
+            assert [message.partition(" is used")[0] for message, _ in found] == [
+                f"the connection id {number} (0x{number:04x})",
+                f"the parameter identifier_1 {257 + 2 * value} (0x{257 + 2 * value:04x})",
+            ]
+            only = "SC1" if number == 7 else "AX"
+            assert [ends for _, ends in found] == [[only, "SC1", "BX"]] * 2
+            assert len(told(turned(one), two)) == 2
+            assert len(told(one, turned(two))) == 2
+        # Nothing keeps a connection apart that leaves its network open at one end.
+        half = ended("A", (7, "", 1), (7, "hall 3", 1))
+        two = ended("B", (7, "hall 4", 1), (7, "hall 4", 1))
+        for each in (half, turned(half)):
+            assert [message.rpartition("; ")[2] for message, _ in told(each, two)] == [
+                "A states no network"
+            ] * 2
+        assert told(one) == told(half) == []
+
     def test_a_device_of_several_connections_does_not_clash_with_itself(self) -> None:
         connections = [self.placed("A", "LX", "hall 3"), self.placed("B", "LX2", "")]
         found = checks.check_all(connections).findings

@@ -340,12 +340,14 @@ class TestTooLate:
             )
             return link_of(Connection(first=first, second=second), **case[3])
 
+        begins = [ends[side].name for side in make(*case).order]
+        where = "; ".join(f"exchange_ms of {name}, <memory>" for name in begins)
         for kind, most_ms in (("states", 4194), ("faults", 699)):
             with pytest.raises(UsageError) as caught:
                 fixtures.make(link(most_ms + 1), kind)
             most = f"the exchange time of SC1-LX must be {most_ms} ms or less, not {most_ms + 1} ms"
             assert str(caught.value) == (
-                f"{most} (exchange_ms of SC1, <memory>; exchange_ms of LX, <memory>): time stamps "
+                f"{most} ({where}): time stamps "
                 "of fscp-2-1 wrap, and no receiver could tell old ones from newer ones"
             )
         for kind, exchange_ms in (("states", 4194), ("faults", 699), ("faults", 500)):
@@ -774,6 +776,52 @@ class TestStates:
         assert {type(first["share"]) for first, _ in states[1:] if first["share"]} == {float}
         assert all(first["count"] < 1 << 53 for first, _ in states)
         assert data(link, 0, states[-1][0])
+
+
+class TestOrderOfTheMaps:
+    """The order of the two maps MUST NOT change any file of frames."""
+
+    def exchanged(self, link: Link, settings: dict[str, Any]) -> Link:
+        first, second = link.connection.ends
+        return link_of(Connection(first=second, second=first), **settings)
+
+    def files(self, link: Link, kind: str, count: int = 12) -> list[bytes] | str:
+        try:
+            made = fixtures.make(link, kind, seed=3, count=count)
+        except UsageError as error:
+            return str(error)
+        return [fixtures.write(made, link, form, title="t") for form in fixtures.FORMATS]
+
+    @pytest.mark.parametrize("kind", KINDS)
+    @pytest.mark.parametrize("case", [*CASES[1:4], *CASES[5:7], *CASES[9:], *ONE_WAY], ids=str)
+    def test_every_set(self, case: tuple[str, int, int, dict[str, Any]], kind: str) -> None:
+        link = make(*case)
+        other = self.exchanged(link, case[3])
+        assert self.files(other, kind) == self.files(link, kind)
+
+    def test_a_set_names_the_sides_of_its_link(self) -> None:
+        link = make(*CASES[1])
+        (ours,) = fixtures.make(link, "states", count=3)
+        (theirs,) = fixtures.make(self.exchanged(link, {}), "states", count=3)
+        assert [step.side for step in ours.steps] == [1 - step.side for step in theirs.steps]
+
+    def test_the_longer_exchange_time_is_taken_and_told(self) -> None:
+        plain = demo_connection()
+        first, second = (
+            end_with(end, exchange_ms=time) for end, time in zip(plain.ends, (12, 20), strict=True)
+        )
+        link = link_of(Connection(first=first, second=second))
+        other = self.exchanged(link, {})
+        assert link.tick_us == other.tick_us == 20_000
+        assert self.files(other, "faults") == self.files(link, "faults")
+        note = "the exchange times differ, 12 ms of SC1 and 20 ms of LX: the longer one was taken"
+        (made,) = fixtures.make(link, "states", count=3)
+        assert made.notes == (note,)
+        assert f"# note: {note}\n".encode() in fixtures.write([made], link, "hex", title="t")
+        for time in (None, 12):
+            alone = link_of(Connection(first=first, second=end_with(second, exchange_ms=time)))
+            assert alone.tick_us == 12_000
+            assert fixtures.make(alone, "states", count=3)[0].notes == ()
 
 
 class TestDeterminism:

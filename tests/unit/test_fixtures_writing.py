@@ -49,7 +49,7 @@ def test_what_is_written_can_be_read_again(
         assert isinstance(packet, Packet)
         assert packet.octets[place:] == step.octets
         if format == "pcapng":
-            assert packet.source.endswith(str(step.side + 1))
+            assert packet.source.endswith(str(1 + link.order.index(step.side)))
         else:
             assert packet.sender == link.names[step.side]
             assert packet.time_us == step.time_us
