@@ -117,6 +117,8 @@ def _ends(args: argparse.Namespace) -> tuple[str, list[End]]:
     if len(args.map) > 2:
         raise UsageError("--map must name one or two map files")
     ends = inputs.read_ends(args.map) if len(args.map) == 2 else []
+    if ends and ends[0].name == ends[1].name:
+        raise UsageError(f"two maps must be those of two ends, not twice that of {ends[0].name}")
     if len(args.map) == 1:
         ends = [inputs.read_end(args.map[0])]
     profile = args.profile or (ends[0].connection_table.profile if ends else None)
@@ -300,11 +302,11 @@ def _explain(args: argparse.Namespace) -> int:
     data = seen.values.get("data")
     maps = [_chosen(end, args, peer=number == 1) for number, end in enumerate(ends)]
     read = [codec.decode(map_, data) for map_ in maps] if data is not None else []
+    readings = dict(zip([end.name for end in ends], read, strict=False))
     wrong = _wrong_sizes(ends, maps, None if data is None else _carried(profile, sent, known))
     if args.format == "json":
-        sys.stdout.write(frames.inspection_json(seen, read, notes=wrong))
+        sys.stdout.write(frames.inspection_json(seen, readings, notes=wrong))
     else:
-        readings = dict(zip([end.name for end in ends], read, strict=False))
         told = frames.inspection(seen, readings=readings, covers=not args.brief, notes=wrong)
         options.tell(args, told)
     differs = len(read) == 2 and frames.differing(read[0], read[1])

@@ -233,11 +233,11 @@ def _form(found: Reading) -> str:
 
 def inspection_json(
     seen: Inspection,
-    readings: Sequence[Mapping[str, Reading]] = (),
+    readings: Mapping[str, Mapping[str, Reading]],
     *,
     notes: Sequence[str] = (),
 ) -> str:
-    """Return the explanation of a frame as a JSON document; ``readings`` are those of its ends."""
+    """Return the explanation of a frame as a JSON document; ``readings`` are by end."""
     document: dict[str, Any] = {
         "format": "safeframe-frame/1",
         "profile": seen.profile,
@@ -279,13 +279,18 @@ def inspection_json(
     }
     if notes:
         document["notes"] = list(notes)
-    for key, signals in zip(("signals", "peer_signals"), readings, strict=False):
-        document[key] = {
-            name: {"raw": found.raw, "meaning": found.text} for name, found in signals.items()
-        }
-    if len(readings) == 2:
-        document["differs"] = sorted(differing(readings[0], readings[1]))
+    read = [{"name": name, "signals": _signals_json(found)} for name, found in readings.items()]
+    if read:
+        document["signals"] = read[0]["signals"]
+    if len(read) > 1:
+        marked = differing(*readings.values())
+        names = dict.fromkeys(name for found in readings.values() for name in found)
+        document |= {"ends": read, "differs": [name for name in names if name in marked]}
     return _dump(document | {"caution": CAUTION})
+
+
+def _signals_json(read: Mapping[str, Reading]) -> dict[str, dict[str, Any]]:
+    return {name: {"raw": found.raw, "meaning": found.text} for name, found in read.items()}
 
 
 def built_json(profile: str, octets: bytes, given: Mapping[str, Any]) -> str:

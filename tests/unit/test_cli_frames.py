@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import binascii
+import dataclasses
 import io
 import json
 import re
@@ -19,6 +20,7 @@ import safeframe
 from safeframe import _mapfile as mapfile
 from safeframe import crc, frame
 from safeframe._cli import main
+from safeframe._model import Map
 from tests import second
 
 from .links import make
@@ -480,7 +482,7 @@ class TestExplain:
         document = document_of(found, "frame")
         assert document["format"] == "safeframe-frame/1"
         assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
-        assert "peer_signals" not in document
+        assert "ends" not in document
         assert "differs" not in document
 
     def test_json_of_two_ends(self, run: Runner, map_file: str, tmp_path: Path) -> None:
@@ -499,8 +501,8 @@ class TestExplain:
         assert found.code == 1
         document = document_of(found, "frame")
         assert document["differs"] == ["limit"]
-        assert document["signals"]["limit"] == {"raw": 127, "meaning": "127"}
-        assert document["peer_signals"]["limit"] == {"raw": 127, "meaning": "63.5"}
+        ours, theirs = (each["signals"]["limit"] for each in document["ends"])
+        assert (ours["meaning"], theirs["meaning"]) == ("127", "63.5")
         assert document["values"]["data"] == "037f"
         assert [part["name"] for part in document["parts"]] == [
             "command",
@@ -517,6 +519,44 @@ class TestExplain:
         ]
         assert document["crcs"][0]["computed"] is None
         assert not document["accepted"]
+
+    def test_json_has_what_each_end_reads(self, run: Runner, tmp_path: Path) -> None:
+        """MUST: programs are told all that people are, of both ends and of wrong sizes."""
+        asked = ["frame", "explain", "--brief"]
+        for end in make("fscp-12-1", 2, 1, {}).connection.ends:
+            if end.name == "LX":
+                first, *others = end.receives.entries
+                renamed = dataclasses.replace(first, name="told_apart")
+                end = dataclasses.replace(end, receives=Map(entries=(renamed, *others)))
+            path = tmp_path / f"{end.name}.toml"
+            path.write_text(mapfile.dumps(end), encoding="utf-8")
+            asked += ["--map", str(path)]
+        data = frame.build("fscp-12-1", data=b"\1\7", connection_id=0x107).hex()
+        asked = [*asked, "--direction", "sends", data]
+        found = run(*(each for each in asked if each != "--brief"), "--format", "json")
+        document = document_of(found, "frame")
+        assert document["differs"] == ["order_0", "told_apart"]
+        assert [each["name"] for each in document["ends"]] == ["SC1", "LX"]
+        ours, theirs = (each["signals"] for each in document["ends"])
+        assert document["signals"] == ours
+        assert ours["order_0"]["raw"] == theirs["told_apart"]["raw"] == 1
+        assert ours["order_level_1"] == theirs["order_level_1"] == {"raw": 7, "meaning": "7"}
+        text = run(*asked).out
+        for name in document["differs"]:
+            assert re.search(rf"^  {name} .* differs$", text, flags=re.MULTILINE)
+        longer = frame.build("fscp-12-1", data=b"\1\7\0\0", connection_id=0x107).hex()
+        found = run(*asked[:2], *asked[3:-1], "--format", "json", longer)
+        assert document_of(found, "frame")["notes"] == [
+            f"the frame has 4 data octets, the map of {name} 2: nobody reads the octets from 2 on"
+            for name in ("SC1", "LX")
+        ]
+
+    def test_two_maps_are_those_of_two_ends(self, run: Runner, map_file: str) -> None:
+        found = run("frame", "explain", "--map", map_file, "--map", map_file, self.good)
+        assert (found.code, found.out) == (2, "")
+        assert found.err == (
+            "safeframe: two maps must be those of two ends, not twice that of SC1\n"
+        )
 
     def test_json_without_map_and_without_shape(self, run: Runner) -> None:
         found = run("frame", "explain", "--profile", "fscp-12-1", "--format", "json", "00")
