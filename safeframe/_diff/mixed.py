@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from .._bits import Place
-from .._canonical import alike, parameters, shared_parameters
+from .._canonical import alike, find_profile, parameters, shared_parameters
 from .._model import Connection, Direction, End, Map, Scalar, Signal
 from .._words import way
 from ..protocols import Profile
@@ -110,7 +110,8 @@ def mixed_versions(
     producer with the new consumer. Ends that hold two profiles, two connection ids or two values
     of a parameter that the profile marks "same at both ends" take no frame of each other; one that
     is stated at one end only counts as two. Where an address or another parameter of the updated
-    end changed, no frame is told to arrive: the maps do not say what the other end knows of it.
+    end changed, no frame is told to arrive: the maps do not say what the other end knows of it. Nor
+    is one where the ends hold two watchdogs and the profile has it enter the CRC of every frame.
     The ends are paired as by ``compare_edits``.
     ``own_profiles`` are the user's profiles by name.
 
@@ -134,7 +135,10 @@ def _mix(
 ) -> MixedState:
     updated = versions[1]
     first, second = (updated, outdated) if is_first else (outdated, updated)
-    terms = [*_terms(first, second), *_parameters(first, second, own_profiles)]
+    terms = [
+        *_terms(first, second, own_profiles),
+        *_parameters(first, second, own_profiles),
+    ]
     refused = tuple(field for field, _, effect in terms if effect == "refused")
     own = list(_own(*versions, own_profiles))
     untold = tuple(field for field, _ in own)
@@ -183,15 +187,28 @@ _STOP = ("profile", "id")
 """Terms of the connection of which two values mean that no frame is taken."""
 _EFFECTS = {**dict.fromkeys(_STOP, "refused"), "edition": "not judged"}
 """What two values of a term mean: no facts tell whether frames of two editions are taken."""
+_SEALING = {**_EFFECTS, "watchdog_ms": "not judged"}
+"""The same for a protocol whose watchdog enters the CRC of every frame."""
 
 
-def _terms(first: End, second: End) -> Iterator[tuple[str, str, str]]:
-    """Yield the connection terms that both hold differently, and what they mean for every frame."""
+def _terms(
+    first: End, second: End, own_profiles: Mapping[str, Profile] | None
+) -> Iterator[tuple[str, str, str]]:
+    """Yield the connection terms that both hold differently, and what they mean for every frame.
+
+    A watchdog that enters the CRC of every frame shows in a parameter, too. Where that one is the
+    same at both ends, one of the two is wrong, and no map says which frames there are.
+    """
     one, two = first.connection_table, second.connection_table
+    facts = find_profile(one.profile, own_profiles)
+    effects = _SEALING if facts is not None and facts.watchdog_sealed else _EFFECTS
     for field, rule in FIELDS["ConnectionTable"].items():
         if rule.level in ("wire", "value") and not alike(one, two, field):
             left, right = (show(field, getattr(table, field)) for table in (one, two))
-            yield field, _apart(first, second, left, right), _EFFECTS.get(field, "")
+            text = _apart(first, second, left, right)
+            if effects is _SEALING and field == "watchdog_ms":
+                text += "; it enters the CRC of every frame"
+            yield field, text, effects.get(field, "")
 
 
 def _parameters(

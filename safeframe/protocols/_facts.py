@@ -238,10 +238,12 @@ class Profile:
     (empty: free), ``fail_safe`` is ``zero`` where the protocol replaces data by zeros. With
     ``one_way`` only one direction of a connection carries safety data, from the end with
     ``data_role`` (empty: either); the end with ``answering_role`` reports what it measured and did
-    (common practice; empty: not known). ``reactions`` are what editions state about the reaction
-    time (none: common practice counts), ``tested`` the largest sizes of published tests, ``proofs``
-    what is proven by whom; each text of ``not_offered`` is what, a colon, and why. ``recipe`` says
-    whether frames can be built and judged.
+    (common practice; empty: not known). ``watchdog_sealed`` says that the watchdog enters the CRC
+    of every frame, so that ends with two of them take no frame of each other. ``reactions`` are
+    what editions state about the reaction time (none: common practice counts), ``tested`` the
+    largest sizes of published tests, ``proofs`` what is proven by whom; each text of
+    ``not_offered`` is what, a colon, and why. ``recipe`` says whether frames can be built and
+    judged.
 
     >>> from safeframe import protocols
     >>> protocols.load("fscp-12-1").sizes.is_legal(2)
@@ -258,6 +260,7 @@ class Profile:
     id_range: tuple[int, int] | None = None
     address_range: tuple[int, int] | None = None
     watchdog_range_ms: tuple[int, int] | None = None
+    watchdog_sealed: bool = False
     fail_safe: str = ""
     one_way: bool = False
     data_role: str = ""

@@ -213,6 +213,7 @@ FIELDS: dict[str, Key] = {
     "id_range": _may(_RANGE),
     "address_range": _may(_RANGE),
     "watchdog_range_ms": _may(_RANGE),
+    "watchdog_sealed": _may(FLAG),
     "fail_safe": _may(choice("zero")),
     "one_way": _may(FLAG),
     "data_role": _may(TEXT),

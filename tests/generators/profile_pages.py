@@ -52,6 +52,7 @@ def _span(pair: tuple[int, int] | None, unit: str = "") -> str:
 
 
 def _facts(profile: Profile) -> Iterator[str]:
+    sealed = ", enters the CRC of every frame" if profile.watchdog_sealed else ""
     one_way = f"only from the {profile.data_role}" if profile.data_role else "one direction only"
     tested = (f"{most.what} {most.octets} ({most.stated_in})" for most in profile.tested)
     members = ", ".join(f"{kind} {width}" for kind, width in profile.member_types)
@@ -66,7 +67,7 @@ def _facts(profile: Profile) -> Iterator[str]:
         ("types and widths of signals", members or "free"),
         ("connection id", _span(profile.id_range)),
         ("address", _span(profile.address_range)),
-        ("watchdog", _span(profile.watchdog_range_ms, " ms")),
+        ("watchdog", _span(profile.watchdog_range_ms, " ms") + sealed),
         ("fail-safe value", profile.fail_safe or "not given by the protocol"),
     ]
     yield from _table(("what", "value"), rows)

@@ -297,6 +297,41 @@ def test_terms_that_the_mix_holds_differently() -> None:
 class TestNotJudged:
     """What goes into frames at one end alone MUST never be told as unchanged."""
 
+    def watched(self, profile: str, crc: int, watchdog_ms: int | None) -> Connection:
+        pair = pair_of(ONE_BRAKE, ONE_BRAKE)
+        table = replace(TERMS, profile=profile, watchdog_ms=watchdog_ms)
+        first, second = (
+            replace(
+                end, connection_table=table, parameters=(("parameter_crc", crc),) if crc else ()
+            )
+            for end in pair.ends
+        )
+        return replace(pair, first=first, second=second)
+
+    @pytest.mark.parametrize("watchdog_ms", [150, None])
+    @pytest.mark.parametrize("crc", [0, 0x22FF])
+    def test_a_watchdog_that_enters_every_crc(self, crc: int, watchdog_ms: int | None) -> None:
+        """One parameter CRC cannot be right with two watchdogs."""
+        old = self.watched("fscp-3-1", crc, 100)
+        new = self.watched("fscp-3-1", crc, watchdog_ms)
+        for mix in mixed_versions(old, new):
+            ((field, text),) = mix.disagreeing
+            assert field == "watchdog_ms"
+            assert text.endswith("; it enters the CRC of every frame")
+            for table in mix.tables:
+                assert table.not_judged == ("watchdog_ms",)
+            there = [row.verdict for table in mix.tables for row in table.rows]
+            assert set(there) == {"not judged"}
+
+    def test_a_watchdog_beside_what_is_refused_or_in_no_frame(self) -> None:
+        old, new = self.watched("fscp-3-1", 0x22FF, 100), self.watched("fscp-3-1", 0x0BAD, 150)
+        for mix in mixed_versions(old, new):
+            assert {row.verdict for table in mix.tables for row in table.rows} == {"no frame"}
+        old, new = self.watched("plain", 0, 100), self.watched("plain", 0, 150)
+        for mix in mixed_versions(old, new):
+            assert {row.verdict for table in mix.tables for row in table.rows} == {"same"}
+            assert mix.disagreeing[0][1].endswith(" ms at LX")
+
     @pytest.mark.parametrize("side", ["first", "second"])
     @pytest.mark.parametrize(
         ("profile", "old", "new", "field"),

@@ -200,6 +200,7 @@ FULL: dict[str, Any] = {
     "id_range": [0, 0],
     "address_range": [0, 1],
     "watchdog_range_ms": [0, 1],
+    "watchdog_sealed": True,
     "fail_safe": "zero",
     "one_way": True,
     "data_role": "a",
