@@ -179,8 +179,11 @@ def _mixed(table: MixTable) -> Iterator[Block]:
                 for row in rows
             ),
         )
-    else:
+    elif rest:
         yield Paragraph(f"{head}; every signal arrives unchanged.")
+    else:
+        # Only a row can say that a frame is taken: a refusal that has none must not look like that.
+        yield Paragraph(f"{head}; no signal in this direction.")
 
 
 def findings(record: Record) -> Iterator[Block]:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from safeframe import record
 from safeframe._errors import InputError
-from safeframe._model import Connection, Provenance
+from safeframe._model import Connection, Map, Provenance
 from safeframe._report import assessment as assessments
 from safeframe._report import html as pages
 from safeframe._report import text
@@ -265,6 +265,24 @@ def test_nothing_changed() -> None:
     assert "Nothing changed that would have to be tried." in shown
     assert "Class of the change: nothing that both ends share changed." in shown
     assert "2 octets sent, 2 expected; every signal arrives unchanged." in shown
+
+
+@pytest.mark.parametrize("terms", [{"id": 9}, {"edition": "9.9"}, {"watchdog_ms": 90}])
+def test_a_direction_without_signals_arrives_in_no_case(terms: dict[str, Any]) -> None:
+    """MUST: nothing is told to arrive where no row says so, be the frame refused or not judged."""
+
+    def one_way(**changed: Any) -> Connection:
+        first, second = AFTER.ends
+        table = replace(first.connection_table, **changed)
+        return Connection(
+            first=replace(first, connection_table=table, receives=Map()),
+            second=replace(second, connection_table=table, sends=Map()),
+        )
+
+    given = record.new(one_way(), one_way(**terms))
+    shown = markdown(page_of(given))
+    told = re.findall(r"LX -\\> SC1: .*", shown)
+    assert told == ["LX -\\> SC1: 0 octets sent, 0 expected; no signal in this direction."] * 2
 
 
 def test_entries_of_people() -> None:
