@@ -60,7 +60,8 @@ class Timing:
     """The times of one connection; where the ends differ, the worse statement counts.
 
     ``reaction`` bounds the time from an event at the producer to the reaction of the consumer as
-    far as the connection is concerned, loss of communication included.
+    far as the connection is concerned, loss of communication included. ``shortest_ms`` is the
+    watchdog that ends first, ``watchdog_of`` the end that alone states one (empty: both or none).
     """
 
     connection: str
@@ -70,13 +71,18 @@ class Timing:
     exchange_ms: int | None
     permitted_ms: int | None
     reaction: Figure
+    shortest_ms: int | None = None
+    watchdog_of: str = ""
 
     @property
     def spare_ms(self) -> int | None:
-        """How much later than the longest exchange a frame may come; None: not known."""
-        if self.watchdog_ms is None or self.exchange_ms is None:
+        """How much later than the longest exchange a frame may come; None: not known.
+
+        The end with the shorter watchdog stops first.
+        """
+        if self.shortest_ms is None or self.exchange_ms is None:
             return None
-        return self.watchdog_ms - self.exchange_ms
+        return self.shortest_ms - self.exchange_ms
 
     @property
     def margin_ms(self) -> int | None:
@@ -108,6 +114,11 @@ def timing(
     """
     stated = [end.connection_table for end in connection.ends]
     watchdog = _worst(max, *(each.watchdog_ms for each in stated))
+    waits = _waits(connection)
+    ends_first = [one.watchdog_ms for one in stated]
+    if any(one.time_ms is None for one in waits):
+        ends_first = []  # Of an end that waits for a time nobody states nothing is known.
+    in_own_words: list[int | None] = []
     exchange = _worst(max, *(each.exchange_ms for each in stated))
     # Sorted, so that the order of the ends changes nothing.
     profiles = sorted({each.profile for each in stated})
@@ -124,6 +135,7 @@ def timing(
             both = (own(Connection(first=one, second=two)) for one, two in (ends, ends[::-1]))
             for said in both:
                 watchdog = _worst(max, watchdog, said.watchdog_ms)
+                in_own_words.append(said.watchdog_ms)
                 exchange = said.exchange_ms if exchange is None else exchange
                 figures.append(
                     Figure(
@@ -136,14 +148,11 @@ def timing(
                     )
                 )
         elif facts is not None and facts.reactions:
-            figures.append(_share(facts, edition, watchdog, cycle_ms))
+            figures.append(_share(facts, edition, waits, cycle_ms))
         else:
             figures.append(
                 Figure(
-                    inputs=(
-                        Input(name="watchdog", time_ms=watchdog),
-                        Input(name="exchange", time_ms=exchange),
-                    ),
+                    inputs=(waits[0], Input(name="exchange", time_ms=exchange), *waits[1:]),
                     why="an event just after its frame left waits for the next one; if that is "
                     "lost, the watchdog ends",
                     source=COMMON_PRACTICE,
@@ -161,10 +170,36 @@ def timing(
         exchange_ms=exchange,
         permitted_ms=_worst(min, *(each.permitted_reaction_ms for each in stated)),
         reaction=_largest(figures),
+        shortest_ms=_worst(min, *(in_own_words or ends_first)),
+        watchdog_of=_alone(connection),
     )
 
 
-def _share(facts: Profile, edition: str, watchdog: int | None, cycle_ms: int | None) -> Figure:
+def _alone(connection: Connection) -> str:
+    """Return the end that alone states a watchdog, if there is one such."""
+    stating = [end.name for end in connection.ends if end.connection_table.watchdog_ms is not None]
+    return stating[0] if len(stating) == 1 else ""
+
+
+def _waits(connection: Connection) -> tuple[Input, ...]:
+    """Return the watchdog by which data are waited for, then those that nobody knows.
+
+    Each end that reads data waits by its own: what one end states says nothing of the other.
+    """
+    ends = connection.ends
+    longest = _worst(max, *(end.connection_table.watchdog_ms for end in ends))
+    alone = _alone(connection)
+    if not alone:
+        return (Input(name="watchdog", time_ms=longest),)
+    waiting = [end for end in ends if end.receives.entries] or list(ends)
+    waiting.sort(key=lambda end: end.name != alone)
+    return tuple(
+        Input(name=f"watchdog of {end.name}", time_ms=end.connection_table.watchdog_ms)
+        for end in waiting
+    )
+
+
+def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int | None) -> Figure:
     """Return the figure of an edition; one of which no formula is known bounds nothing."""
     share = next((each for each in facts.reactions if each.edition == edition), None)
     if share is None:
@@ -176,12 +211,13 @@ def _share(facts: Profile, edition: str, watchdog: int | None, cycle_ms: int | N
         )
     return Figure(
         inputs=(
-            Input(name="watchdog", time_ms=watchdog, factor=share.watchdogs),
+            replace(waits[0], factor=share.watchdogs),
             Input(
                 name="cycle time of the consumer",
                 time_ms=cycle_ms,
                 factor=share.consumer_cycles,
             ),
+            *(replace(one, factor=share.watchdogs) for one in waits[1:]),
         ),
         why=share.why,
         source=share.stated_in,

@@ -21,11 +21,15 @@ _CYCLES = 2
 
 
 class RouteTime(NamedTuple):
-    """The times of a route; ``programs`` are the shares of the ends on the way, in order."""
+    """The times of a route; ``programs`` are the shares of the ends on the way, in order.
+
+    ``whole`` tells that every stretch of the way was followed: the others are not in the sum.
+    """
 
     stretches: tuple[Timing, ...]
     programs: tuple[Input, ...]
     permitted_ms: int | None
+    whole: bool = True
 
     @property
     def known_ms(self) -> int:
@@ -50,8 +54,22 @@ class RouteTime(NamedTuple):
 
     @property
     def margin_ms(self) -> int | None:
-        """What the permitted time leaves, at most while something is missing."""
-        return None if self.permitted_ms is None else self.permitted_ms - self.known_ms
+        """What the permitted time leaves; below 0 it is that at most while something is missing.
+
+        None: no time is permitted, or what is missing decides whether anything is left.
+        """
+        if self.permitted_ms is None or self.is_open:
+            return None
+        return self.permitted_ms - self.known_ms
+
+    @property
+    def is_open(self) -> bool:
+        """Whether what nobody stated decides if the permitted time is kept."""
+        return (
+            self.permitted_ms is not None
+            and (bool(self.missing) or not self.whole)
+            and self.known_ms <= self.permitted_ms
+        )
 
 
 def route_time(
@@ -73,4 +91,5 @@ def route_time(
             for step in followed.route.steps
         ),
         permitted_ms=followed.route.permitted_reaction_ms,
+        whole=len(followed.whole) == len(followed.stretches),
     )

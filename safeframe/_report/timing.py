@@ -15,11 +15,12 @@ def document(given: Timing) -> Document:
     """Return the times of a connection, each figure with its inputs and source."""
     edition = f", edition {given.edition}" if given.edition else ""
     reaction = given.reaction
+    shorter = "shorter " if given.shortest_ms not in (None, given.watchdog_ms) else ""
     words = "at least" if reaction.missing else "at most"
     rows = (
-        ("watchdog", _time(given.watchdog_ms), ""),
+        ("watchdog", _time(given.watchdog_ms), _stating(given)),
         ("exchange", _time(given.exchange_ms), ""),
-        ("a frame may be late by", _time(given.spare_ms), "watchdog - exchange"),
+        ("a frame may be late by", _time(given.spare_ms), f"{shorter}watchdog - exchange"),
         (f"reaction time {words}", _time(reaction.known_ms), reaction.formula),
         ("permitted", _time(given.permitted_ms), ""),
         (
@@ -53,6 +54,7 @@ def json_text(given: Timing) -> str:
         "profile": given.profile,
         "edition": given.edition,
         "watchdog_ms": given.watchdog_ms,
+        "watchdog_of": given.watchdog_of,
         "exchange_ms": given.exchange_ms,
         "spare_ms": given.spare_ms,
         "reaction": {
@@ -69,6 +71,11 @@ def json_text(given: Timing) -> str:
         "caution": CAUTION,
     }
     return json.dumps(document, indent=2) + "\n"
+
+
+def _stating(given: Timing) -> str:
+    """Return the end that alone states the watchdog, in words."""
+    return given.watchdog_of and f"{given.watchdog_of} alone states one"
 
 
 def _time(time_ms: int | None) -> str:

@@ -16,11 +16,13 @@ from safeframe import _checks as checks
 from safeframe._checks.handing_on import decimal_text
 from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
-from safeframe._model import Connection, Map
+from safeframe._following import RouteTime
+from safeframe._model import Connection, ConnectionTable, End, Map
 from safeframe._plant import file as plantfile
 from safeframe._report import junit
 from safeframe._report.trace import changes_at
 from safeframe._routes import Route, RouteStep
+from safeframe._timing import Input, timing
 from tests.unit.route_sites import (
     CLEAR,
     NAME,
@@ -1198,6 +1200,11 @@ class TestLoops:
         assert told[1].endswith("over E0 v, E1 v, E2 v, E3 v, E4 v, G0 w and 4 more")
 
 
+def plain_end(name: str, peer: str) -> End:
+    table = ConnectionTable(name="C", profile="plain", watchdog_ms=100, exchange_ms=10)
+    return End(name=name, peer=peer, connection_table=table)
+
+
 class TestTimes:
     def test_too_slow(self) -> None:
         site = two(route=step("", 239), cycles=(("SC1", 10),))
@@ -1232,6 +1239,23 @@ class TestTimes:
         facts = replace(site, links=links).report().facts
         # 2 x 100 + 10 at SC1, 2 x 100 + 4 at LX, and the program of SC1.
         assert facts[-1][1] == f"{NAME}: 2 connections, at most 434 ms of 900 ms permitted"
+
+    def test_no_margin_while_a_part_of_the_sum_is_missing(self) -> None:
+        """MUST: what is left of the permitted time is stated only where all is in the sum."""
+        stated = timing(
+            Connection(first=plain_end("SC1", "LX"), second=plain_end("LX", "SC1")),
+        )
+        known = Input(name="cycle time of SC1", time_ms=10, factor=2)
+        open_ = replace(known, time_ms=None)
+        assert stated.reaction.known_ms == 110
+
+        def margin(program: Input, permitted_ms: int | None, *, whole: bool = True) -> int | None:
+            return RouteTime((stated, stated), (program,), permitted_ms, whole).margin_ms
+
+        assert (margin(known, 240), margin(known, 239), margin(known, None)) == (0, -1, None)
+        for permitted_ms, left in ((900, None), (220, None), (219, -1)):
+            assert margin(open_, permitted_ms) == left
+        assert (margin(known, 900, whole=False), margin(known, 239, whole=False)) == (None, -1)
 
     def test_a_broken_route_has_no_sum(self) -> None:
         site = two(route=step("", 1).replace("field_clear", "none"))

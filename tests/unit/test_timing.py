@@ -13,7 +13,7 @@ from safeframe import _demo as demo
 from safeframe import _mapfile as mapfile
 from safeframe import protocols as profiles
 from safeframe._cli import main
-from safeframe._model import Connection, ConnectionTable
+from safeframe._model import Connection, ConnectionTable, Map
 from safeframe._report import text
 from safeframe._report.timing import document, json_text
 from safeframe._timing import Input, Timing, timing
@@ -166,6 +166,65 @@ def test_one_end_alone_may_state_the_permitted_time() -> None:
     assert "watchdog-too-long" not in {finding.rule for finding in checks.check(given).findings}
 
 
+def test_the_shorter_watchdog_says_how_late_a_frame_may_be() -> None:
+    """The end that waits less stops first, whatever the other one waits."""
+    terms = {"exchange_ms": 12, "watchdog_ms": 100}
+    for pair in ((terms, {**terms, "watchdog_ms": 200}), ({**terms, "watchdog_ms": 200}, terms)):
+        times = timing(connection(*pair))
+        assert (times.watchdog_ms, times.shortest_ms, times.spare_ms) == (200, 100, 88)
+        shown = text.render(document(times))
+        assert "  a frame may be late by  88 ms       shorter watchdog - exchange\n" in shown
+
+
+@pytest.mark.parametrize("name", ["SC1", "LX"])
+def test_a_watchdog_of_one_end_says_nothing_of_the_other(name: str) -> None:
+    """MUST: no upper bound and no margin while an end waits for a time that nobody states."""
+    other = "LX" if name == "SC1" else "SC1"
+    known = {"watchdog_ms": 100, "exchange_ms": 12, "permitted_reaction_ms": 200}
+    bare = {"exchange_ms": 12, "permitted_reaction_ms": 200}
+    given = connection(*((known, bare) if name == "SC1" else (bare, known)))
+    times = timing(given)
+    assert times.watchdog_of == name
+    assert times.reaction.missing == (f"watchdog of {other}",)
+    assert times.reaction.formula == (
+        f"watchdog of {name} (100 ms) + exchange (12 ms) + watchdog of {other} (not stated)"
+    )
+    assert (times.reaction.known_ms, times.spare_ms, times.margin_ms) == (112, None, None)
+    shown = text.render(document(times))
+    assert f"  watchdog                100 ms      {name} alone states one\n" in shown
+    assert "  margin                  not known " in shown
+    assert "  a frame may be late by  not stated " in shown
+    assert json.loads(json_text(times))["watchdog_of"] == name
+    (open_,) = (each for each in checks.check(given).not_judged if each.rule == "watchdog-too-long")
+    assert open_.subject == "reaction time"
+    # Where it decides nothing, what is known is too long already.
+    known["permitted_reaction_ms"] = 111
+    assert timing(connection(*((known, bare) if name == "SC1" else (bare, known)))).margin_ms == -1
+
+
+def test_an_end_that_reads_no_data_needs_no_watchdog() -> None:
+    known, bare = {"watchdog_ms": 100, "exchange_ms": 12}, {"exchange_ms": 12}
+    for terms, of, missing, spare in (
+        ((bare, known), "LX", (), 88),
+        ((known, bare), "SC1", ("watchdog of LX",), None),
+    ):
+        given = connection(*terms)
+        one_way = Connection(
+            first=replace(given.first, receives=Map()), second=replace(given.second, sends=Map())
+        )
+        times = timing(one_way)
+        assert (times.watchdog_of, times.reaction.missing, times.spare_ms) == (of, missing, spare)
+        assert times.reaction.known_ms == (12 if missing else 112)
+
+
+def test_a_share_by_a_source_names_the_end_that_waits() -> None:
+    given = connection({"profile": "opcua-safety", "watchdog_ms": 100}, {"profile": "opcua-safety"})
+    assert timing(given, opcua(), cycle_ms=20).reaction.formula == (
+        "2 x watchdog of SC1 (100 ms) + cycle time of the consumer (20 ms) + "
+        "2 x watchdog of LX (not stated)"
+    )
+
+
 def test_nothing_stated() -> None:
     times = timing(connection({}))
     assert times.reaction.missing == ("watchdog", "exchange")
@@ -207,6 +266,7 @@ def test_json() -> None:
         "profile": "plain",
         "edition": "",
         "watchdog_ms": 100,
+        "watchdog_of": "",
         "exchange_ms": 12,
         "spare_ms": 88,
         "reaction": {
