@@ -257,6 +257,10 @@ def by_device_files(
 ) -> Judged:
     """Return what was seen of the maps with what the device files of the connection add."""
     found, facts, open_ = list(seen.findings), list(seen.facts), list(seen.not_judged)
+    if connection.devices:
+        from .origin import of_one_device  # deferred: few ends name a device file.
+
+        found += of_one_device(connection)
     for end in connection.ends if connection.devices else ():
         from . import told  # deferred: few ends name a device file.
 

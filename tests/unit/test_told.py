@@ -15,7 +15,7 @@ from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe._bits import Place
 from safeframe._checks import told
-from safeframe._model import Connection, DeviceMap, End
+from safeframe._model import Connection, DeviceMap, End, Provenance
 from tests.strategies import clean_connections
 
 Row = tuple[object, ...]
@@ -133,6 +133,56 @@ class TestAgreement:
         """A rule left out must exist: what is misspelt would be counted again."""
         names = {rule.name for rule in checks.RULES}
         assert names >= told.LEFT_OUT
+
+
+class TestOneFileForBothEnds:
+    """A file of one device MUST not count as what both ends really have."""
+
+    SUMS = ("a1" * 32, "b2" * 32)
+
+    def told(self, made: str, held: str) -> list[str]:
+        """Return what is told of ends made of and held against files, each named by 0, 1 or -."""
+
+        def origin(word: str) -> Provenance | None:
+            if word == "-":
+                return None
+            sums = self.SUMS[int(word)]
+            return Provenance(format="esi", file=f"{word}.xml", sha256=sums)
+
+        site = demo.after()
+        ends = [
+            replace(loads(site[name]), imported=origin(word))
+            for name, word in zip(("sc1-lx.toml", "lx-sc1.toml"), made, strict=True)
+        ]
+        devices = [
+            DeviceMap(end=replace(end, imported=origin(word)), file=f"{word}.xml")
+            for end, word in zip(ends, held, strict=True)
+            if word != "-"
+        ]
+        found: list[list[str]] = []
+        for first, second in (ends, ends[::-1]):
+            both = Connection(first=first, second=second, devices=tuple(devices))
+            report = checks.check_site((both,), ())
+            found.append([one.message for one in report.findings])
+            assert {one.rule for one in report.findings} <= {"ends-of-one-file"}
+        assert found[0] == found[1]
+        return found[0]
+
+    def test_one_file_for_both(self) -> None:
+        by = f"one device file, 0.xml (SHA-256 {self.SUMS[0][:16]}...): it is of one device, and"
+        assert self.told("--", "00") == [f"both ends are held against {by} tells one end"]
+        assert self.told("01", "00") == [f"both ends are held against {by} tells one end"]
+        assert self.told("0-", "-0") == [
+            f"LX is held against what SC1 was imported from, {by} tells one end"
+        ]
+
+    def test_a_file_for_each(self) -> None:
+        for made, held in (("--", "01"), ("01", "01"), ("0-", "0-"), ("--", "0-"), ("01", "--")):
+            assert self.told(made, held) == []
+
+    def test_one_file_is_told_once(self) -> None:
+        (told,) = self.told("00", "00")
+        assert told.startswith("both ends were imported from one file")
 
 
 class TestWhatStaysOpen:
