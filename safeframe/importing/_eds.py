@@ -15,7 +15,7 @@ from ._decisions import Decisions
 from ._encoding import text_of
 from ._numbers import number
 from ._placing import Part, PlacedTypes
-from ._refusals import Refusals, shown
+from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 
 __all__ = ["candidates"]
@@ -162,6 +162,38 @@ class _Object:
         compact = self.file.get(f"{index:x}value", str(subindex))
         return None if compact is None else (*compact, "defaultvalue")
 
+    def stated(self, index: int, subindex: int) -> dict[int, tuple[str, int]]:
+        """Return what each place that may state an object says of it: value and line."""
+        found: dict[int, tuple[str, int]] = {}
+        names = [f"{index:x}sub{subindex:x}", *([f"{index:x}"] if subindex == 0 else [])]
+        for at, name in enumerate(names):
+            for key in ("parametervalue", "defaultvalue"):
+                value = self.file.get(name, key)
+                if value is not None:
+                    found.setdefault(at, value)
+        compact = self.file.get(f"{index:x}value", str(subindex))
+        return found if compact is None else {**found, len(names): compact}
+
+    def _compare(self, refusals: Refusals) -> None:
+        """Keep the problem of each object that two places state differently: none is taken."""
+        communication, mapping = _FIRST + self.count, _MAPPING + self.count
+        counts = [number(value) or 0 for value, _ in self.stated(mapping, 0).values()]
+        places = [(communication, subindex) for subindex in (1, *_STATED)]
+        places += [
+            (mapping, subindex)
+            for subindex in range(min(max(counts, default=0), _MOST_ENTRIES) + 1)
+        ]
+        places.append((_CHECKSUMS, self.count + 1))
+        for index, subindex in places:
+            said = list(self.stated(index, subindex).values())
+            values = [value if number(value) is None else number(value) for value, _ in said]
+            other = next((at for at, one in enumerate(values) if one != values[0]), None)
+            if other is not None:
+                early, late = sorted((said[0], said[other]), key=lambda found: found[1])
+                text, lines = f"{early[0]} and {late[0]}", (early[1], late[1])
+                name = f"{index:X}sub{subindex:X}"
+                twice(refusals, "the value of an object", text, lines, name)
+
     def side(self) -> str:
         """Return what the object is to the device: subindex 1 tells, the index does not."""
         found = self.value(_FIRST + self.count, 1)
@@ -178,6 +210,7 @@ class _Object:
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the plain entries, or keep the problems."""
         communication, mapping = _FIRST + self.count, _MAPPING + self.count
+        self._compare(refusals)
         side = self.value(communication, 1)
         if side is None or number(side[0]) not in (1, 2):
             line = side[1] if side else self._section_line(communication, 1)

@@ -154,6 +154,7 @@ class _Placing:
                 "select the PDO of the module",
                 self.path,
             )
+        self.pdo.only(refusals, "Index", where=self.path)
         entries = entries_of(self.widths.whole(self.pdo, refusals), decisions, refusals)
         if len(refusals):
             return None

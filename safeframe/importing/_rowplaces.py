@@ -10,7 +10,7 @@ from ._grid import Cell
 from ._meanings import MappedRow
 from ._numbers import MOST_BITS
 from ._refusals import shown
-from ._rowtypes import type_width
+from ._rowtypes import NEEDS_WIDTH, type_width
 from ._units import ADDRESSES, BITS, NUMBERS, OCTETS, WIDER
 
 __all__ = ["RowPlaces"]
@@ -223,10 +223,27 @@ class RowPlaces:
             if first == last and self._columns.bit_zero == "most" and stated > 1:
                 return self._from_most(row, first, stated)
             width = stated
+        elif first == last and row.cell("type").text in NEEDS_WIDTH and not self._is_range(row):
+            kind = row.cell("type")
+            row.refuse(
+                "bad-length",
+                kind,
+                f"the width of {shown(kind.text)} must be stated: its name tells none, and one bit "
+                "as its place is where it begins",
+                "a column for the width, or a range such as 0-7; of a value of one bit 3-3",
+            )
+            return None
         if low + width > MOST_BITS:
             row.refuse("too-big", cell, f"the data must have at most {MOST_BITS} bits, not more")
             return None
         return low, width
+
+    def _is_range(self, row: MappedRow) -> bool:
+        """Tell whether the place of a row has both ends, be they the same."""
+        cell = row.cell(
+            "bit" if self._columns.notation[0] == "octet" else self._columns.notation[0]
+        )
+        return bool(row.cell("last").text) or len(_RANGE.split(cell.text)) == 2
 
     def _from_most(self, row: MappedRow, first: int, width: int) -> tuple[int, int] | None:
         """Return index and width of a value whose most significant bit is stated."""

@@ -14,7 +14,7 @@ from ._meanings import MappedRow
 from ._placing import Part
 from ._refusals import shown
 
-__all__ = ["part_of", "type_width"]
+__all__ = ["NEEDS_WIDTH", "part_of", "type_width"]
 
 _DECIMAL = re.compile(r"-?[0-9]{1,309}(?:[.,][0-9]{1,309})?(?:[eE][+-]?[0-9]{1,3})?")
 _TYPES: Mapping[str, tuple[int, str]] = {
@@ -33,6 +33,8 @@ _TYPES: Mapping[str, tuple[int, str]] = {
 }
 """Types of fixed width by name. UINT and INT are 16 bits where a width of 16 stands beside them."""
 _OWN_TYPES = ("bool", "uint", "int", "float", "code")
+NEEDS_WIDTH = frozenset(("uint", "int", "float", "code"))
+"""Types of a map that may have many widths: none of them is one bit unless somebody says so."""
 _PLACED = ("name", "type", "order", "bind")
 _PIECE = re.compile(r"((?:[^;\\]|\\[;\\])+)(?:;|$)")
 _ESCAPED = re.compile(r"\\([;\\])")

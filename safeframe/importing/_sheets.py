@@ -19,6 +19,7 @@ from ._grid import SEPARATORS, Row, csv_rows, plain_text
 from ._imported import Imported, make_end
 from ._placing import placed
 from ._refusals import Refusals, shown
+from ._rowtypes import NEEDS_WIDTH
 from ._source import DeviceFile
 from ._table import layouts
 from ._workbook import is_workbook, sheet_rows, workbook_octets
@@ -44,6 +45,8 @@ def read_sheet(
     """Return the end that a sheet says; OpenDecisionError or InputError where it does not."""
     if "direction" not in columns.names and not decisions.direction:
         raise UsageError("--direction must be stated, or the mapping must name a column for it")
+    if "direction" in columns.names and decisions.direction:
+        raise UsageError("--direction must be left out: the mapping names a column for it")
     if decisions.viewpoint:
         raise UsageError("--as must be left out: a sheet is of the end that --end names")
     refusals = Refusals(source.path)
@@ -53,16 +56,13 @@ def read_sheet(
         for direction, layout in layouts(rows, columns, decisions, refusals)
     ]
     refusals.refuse()
-    stated = replace(
-        decisions, direction="" if "direction" in columns.names else decisions.direction
-    )
     made = make_end(
         "table",
         source,
         found,
         tuple(filter(None, (columns.sheet, columns.range))),
         identity,
-        stated,
+        decisions,
         tuple(name for name in columns.names if name in _HELD),
     )
     assert made.end.imported is not None
@@ -77,11 +77,17 @@ def sheet_proposal(source: DeviceFile, sheet: str, decisions: Decisions) -> str:
     refusals = Refusals(source.path)
     if is_workbook(source):
         return proposal(sheet_rows(source, sheet, refusals))
+    _refuse_sheet(sheet)
     tried = []
     for separator in SEPARATORS.values():
         rows = csv_rows(source, separator, decisions.encoding, Refusals(source.path))
         tried.append((max((len(row.cells) for row in rows), default=0), rows))
     return proposal(max(tried, key=lambda pair: pair[0])[1])
+
+
+def _refuse_sheet(sheet: str) -> None:
+    if sheet:
+        raise UsageError("--sheet must stand with a workbook, not with a CSV file")
 
 
 def _rows(
@@ -92,8 +98,7 @@ def _rows(
         rows = sheet_rows(source, columns.sheet, refusals)
         refusals.refuse()
         return _cut(rows, columns.range, refusals)
-    if columns.sheet:
-        raise UsageError("--sheet must stand with a workbook, not with a CSV file")
+    _refuse_sheet(columns.sheet)
     stated = [columns.separator] if columns.separator else list(SEPARATORS)
     separators = [SEPARATORS[word] for word in stated]
     wanted = {" ".join(text.split()) for _, text in columns.columns if not text.startswith("=")}
@@ -244,6 +249,8 @@ def _places(entry: Signal | Reserved, columns: Columns) -> dict[str, str]:
     first = f"{octets[0]}.{bits[0]}"
     one_octet = octets[0] == octets[1]
     single = ends[0] == ends[1]
+    if isinstance(entry, Signal) and entry.type in NEEDS_WIDTH and "width" not in columns.names:
+        single = False  # One bit of a value tells its width only as a range.
     last = f"{octets[1]}.{bits[1]}"
     if "last" in columns.names:
         place, number = first, str(numbers[0])

@@ -56,6 +56,16 @@ def rows(*given: str) -> str:
             "cell D2: a type must fit 8 bits and be one of bool, uint",
         ),
         (LEAST, "0.0;8;a;float;;;;;sends", "cell D2: a type must fit 8 bits"),
+        *(
+            (
+                columns,
+                f"0.3;;a;{kind};;;;;sends",
+                f"cell D2: the width of {kind} must be stated: its name tells none, and one bit as "
+                "its place is where it begins",
+            )
+            for columns in (LEAST, MOST)
+            for kind in ("int", "uint", "float", "code")
+        ),
         (
             LEAST,
             "0.0;16;a;;;;;;sends",
@@ -94,6 +104,24 @@ def test_refused(columns: str, row: str, message: str, sheet: Sheet) -> None:
     assert code in (1, 2)
     assert out == ""
     assert message in err
+
+
+@pytest.mark.parametrize(
+    ("row", "expected"),
+    [
+        ("0.7-0.7;;a;int;;;;;sends", ("0.7", 1, "int")),
+        ("0.7;1;a;uint;;;;;sends", ("0.7", 1, "uint")),
+        ("0.5-0.7;;a;uint;;;;;sends", ("0.5", 3, "uint")),
+        ("0.7;;a;bool;;;;;sends", ("0.7", 1, "bool")),
+        ("0.7;;a;;;;;;sends", ("0.7", 1, "bool")),
+    ],
+)
+def test_a_width_is_stated_or_that_of_a_bit(
+    row: str, expected: tuple[str, int, str], sheet: Sheet
+) -> None:
+    """MUST: no width is invented; both ends of a place state one, and one bit is a bool."""
+    (signal,) = sheet.end(rows(row), LEAST, "--gaps", "reserve").sends.signals
+    assert (str(signal.at), signal.width, signal.type) == expected
 
 
 @pytest.mark.parametrize(

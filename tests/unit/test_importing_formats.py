@@ -622,6 +622,40 @@ TWICE: list[tuple[str, Change, str, str]] = [
         "",
         "a section must stand once, not again after line 53: [01381Sub01] [duplicate-section]",
     ),
+    *(
+        (
+            "eds",
+            lambda text, more=more: text.replace("[1381]\n", f"[1381]\n{more}", 1),
+            "",
+            ":53: 1381sub0: the value of an object must stand once, not again after line 44: "
+            f"{said} and 6",
+        )
+        for more, said in (
+            ("DefaultValue=4\n", "4"),
+            ("ParameterValue=8\n", "8"),
+            ("DefaultValue=$NODEID+6\n", "$NODEID+6"),
+        )
+    ),
+    (
+        "eds",
+        lambda text: text + "[1381Value]\n1=0x20000101\n",
+        "",
+        "1381sub1: the value of an object must stand once, not again after line",
+    ),
+    (
+        "eds",
+        lambda text: text + "[1301Value]\n1=1\n",
+        "",
+        "1301sub1: the value of an object must stand once, not again after line",
+    ),
+    (
+        "esi",
+        lambda text: text.replace(
+            "<Index>#x1a01</Index>", "<Index>#x1a01</Index>\n<Index>#x1a02</Index>"
+        ),
+        "",
+        "must hold one Index, not also Index after line",
+    ),
 ]
 
 
