@@ -606,14 +606,16 @@ class TestDemands:
         """A demand for device files MUST NOT be met by half of a map."""
         text = demo.device_files()["lx.xml"].replace("torque_off", "ss1_x")
         site.write("lx.xml", text)
+        site.write("sc1.xml", f"{text}<!-- of the controller -->\n")
         select = 'select = ["device:0x7:2/rx:0x1610"], options'
         device = f'LX = {{ format = "esi", file = "lx.xml", {select} = ["--as device"] }}'
-        both = f"{device}, " + device.replace("LX", "SC1").replace('device"', 'controller"')
+        own = device.replace("LX", "SC1").replace("lx.xml", "sc1.xml")
+        both = f"{device}, " + own.replace('device"', 'controller"')
         row = f'{LX}, record = "records/lx.json", device_files = {{ {both} }}'
         site.plant(row)
         found = site.row()
         assert [(one["subject"], one["reason"]) for one in found["not_judged"]][-2:] == [
-            ("what SC1 receives", "nothing is selected for it in lx.xml"),
+            ("what SC1 receives", "nothing is selected for it in sc1.xml"),
             ("what LX sends", "nothing is selected for it in lx.xml"),
         ]
         site.plant(row, more="[require]\ndevice_files = true\n")
@@ -623,6 +625,17 @@ class TestDemands:
             "what LX sends is held against no device file",
             "what SC1 receives is held against no device file",
         ]
+
+    def test_one_device_file_for_both_ends(self, site: Site) -> None:
+        """A file of one device MUST NOT count as that of both ends."""
+        site.write("lx.xml", demo.device_files()["lx.xml"])
+        device = 'LX = { format = "esi", file = "lx.xml", options = ["--as device"] }'
+        both = f"{device}, " + device.replace("LX", "SC1").replace('device"', 'controller"')
+        site.plant(f'{LX}, record = "records/lx.json", device_files = {{ {both} }}')
+        found = site.row()
+        assert found["agree"]["state"] == "fault"
+        (told,) = [one for one in found["findings"] if one["rule"] == "ends-of-one-file"]
+        assert told["message"].startswith("both ends are held against one device file, lx.xml")
 
     def test_one_serial_number_in_two_records(self, site: Site) -> None:
         """The plant file need not state it: what was read back counts as well."""
