@@ -23,6 +23,7 @@ __all__ = [
     "to_raw",
     "value_of",
     "encode",
+    "value_text",
 ]
 
 _DECIMAL_BITS = 1024
@@ -101,12 +102,15 @@ def meaning(signal: Signal, raw: int) -> str:
     if signal.type == "code":
         name = dict(signal.codes).get(raw)
         return f"{raw} (no such code point)" if name is None else f"{raw} ({name})"
-    number = value_of(signal, raw)
-    if signal.width > _DECIMAL_BITS:
-        text = _long(int(number), signal.scale)
-    else:
-        text = str(number) if signal.scale == "1" else _scaled(number, signal.scale)
+    text = value_text(signal, value_of(signal, raw))
     return f"{text} {signal.unit}" if signal.unit else text
+
+
+def value_text(signal: Signal, number: int | float) -> str:
+    """Return a number before scaling as its value, exactly, without unit or name."""
+    if signal.width > _DECIMAL_BITS:
+        return _long(int(number), signal.scale)
+    return str(number) if signal.scale == "1" else _scaled(number, signal.scale)
 
 
 def number_text(signal: Signal, number: int | float) -> str:

@@ -16,6 +16,8 @@ from math import ceil, floor, log10
 from sys import float_info
 from typing import NamedTuple
 
+from .._codec import value_text
+from .._model import Signal
 from .._words import count, way
 from ..capture import Examination, Timeline
 from ..capture._strips import Bin
@@ -33,6 +35,8 @@ _AXIS = 30
 _TICKS = 7
 _LABEL_CHARS, _TEXT_CHARS = 46, 58
 """Characters of a label and of a line of text that fit 400 points."""
+_EXACT_CHARS = 18
+"""Longer numbers are rounded in a label, and said to be."""
 _LEGEND = "_ is 0, # is 1, | a change within the column,"
 _MOST = float_info.max / 4
 """The largest number that is drawn: differences of such numbers are still numbers."""
@@ -284,27 +288,40 @@ def _label(found: Examination, each: Timeline) -> str:
 
 
 def _range(each: Timeline) -> str:
-    """Return between which numbers a value runs, in its unit; empty for a bit."""
+    """Return between which numbers a value runs, in its unit; empty for a bit.
+
+    They are exact, or marked as rounded where they are too long for a label.
+    """
     if each.signal.width == 1:
         return ""
-    scale = float(each.signal.scale)
     if _MOST in map(abs, _extremes(each)):
         return f"{each.signal.width} bits"
-    low, high = (f"{number * scale:.6g}" for number in _extremes(each))
+    numbers = _numbers(each)
+    ends = min(numbers, default=0), max(numbers, default=0)
+    low, high = (_shown(each.signal, number) for number in ends)
     return f"{low}..{high} {each.signal.unit}".rstrip()
+
+
+def _shown(signal: Signal, number: float) -> str:
+    """Return a value, a rounded one with the word for it."""
+    text = value_text(signal, number).removesuffix(".0")
+    if len(text) <= _EXACT_CHARS:
+        return text
+    return f"about {number * float(signal.scale):.6g}"
+
+
+def _numbers(each: Timeline) -> list[float]:
+    """Return the numbers before scaling that a row runs through, as they were read."""
+    return [
+        number for each_bin in each.bins if each_bin for number in each_bin if _is_finite(number)
+    ]
 
 
 def _extremes(each: Timeline) -> tuple[float, float]:
     """Return the numbers at the bottom and at the top of a row."""
     if each.signal.width == 1:
         return 0.0, 1.0
-    numbers = [
-        _drawn(number)
-        for each_bin in each.bins
-        if each_bin
-        for number in each_bin
-        if _is_finite(number)
-    ]
+    numbers = [_drawn(number) for number in _numbers(each)]
     return min(numbers, default=0.0), max(numbers, default=0.0)
 
 

@@ -6,6 +6,7 @@ import dataclasses
 import re
 import xml.etree.ElementTree as ET
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -106,6 +107,43 @@ class TestTimeline:
         assert "nan" not in drawn
         assert "inf" not in drawn
         assert "share 0..2" in drawn
+
+    @pytest.mark.parametrize(
+        ("width", "scale", "numbers", "said"),
+        [
+            (32, "1", (0, 1234567), "0..1234567 mm"),
+            (32, "0.1", (10, 1234567), "0..123456.7 mm"),
+            (32, "0.001", (0, 4294967295), "0.000..4294967.295 mm"),
+            (64, "1", (0, 2**53 + 1), "0..9007199254740993 mm"),
+            (64, "1", (0, 2**64 - 1), "0..about 1.84467e+19 mm"),
+            (64, "0.00001", (0, 2**63), "0.00000..about 9.22337e+13 mm"),
+        ],
+    )
+    def test_numbers_are_exact_or_said_to_be_rounded(
+        self, width: int, scale: str, numbers: tuple[int, int], said: str
+    ) -> None:
+        """MUST: no label rounds a number without a word."""
+        first, second = demo_connection().ends
+        level = dataclasses.replace(
+            first.sends.signals[0],
+            name="level",
+            width=width,
+            type="uint",
+            one_means="",
+            unit="mm",
+            scale=scale,
+        )
+        sends = Map(entries=(level,))
+        link = link_of(
+            Connection(
+                first=dataclasses.replace(first, sends=sends),
+                second=dataclasses.replace(second, receives=sends),
+            )
+        )
+        size = link.sent(0).size_octets
+        rows = [(number.to_bytes(size, "little"), b"\x00\x00") for number in numbers]
+        found = examined(link, fixtures.RunningLink(link).ticks(rows), fresh=True)
+        assert f"level {said}" in timeline.svg(found)
 
     def test_text(self) -> None:
         head, _, way, unused, *lines = timeline.drawing(swapped(), 60).lines
