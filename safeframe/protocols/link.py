@@ -62,7 +62,8 @@ class LinkTraits:
     the setting that is the watchdog in milliseconds (empty: what the maps state as such),
     ``cycle_ms`` returns what the sender's map says besides the exchange time about how often it
     sends. ``stamped_us`` is the longest time after which a stamp is sure to be newer than the last
-    one, over its wrap (None: no stamp follows the clock).
+    one, over its wrap (None: no stamp follows the clock), ``stamped_by`` says from what it is
+    computed and who says so.
     """
 
     senders: Callable[[Connection], tuple[str, str]]
@@ -78,6 +79,7 @@ class LinkTraits:
     watchdog: str = ""
     cycle_ms: Callable[[Connection], int | None] = _no_cycle
     stamped_us: int | None = None
+    stamped_by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +126,11 @@ class Link:
     def stamped_us(self) -> int | None:
         """The longest time after which a stamp tells that a frame is newer, or None."""
         return _traits_of(self.profile).stamped_us
+
+    @property
+    def stamped_by(self) -> str:
+        """From what the longest time between stamps is computed, and who says so."""
+        return _traits_of(self.profile).stamped_by
 
     @property
     def watchdog_us(self) -> int | None:

@@ -342,13 +342,19 @@ class TestTooLate:
 
         begins = [ends[side].name for side in make(*case).order]
         where = "; ".join(f"exchange_ms of {name}, <memory>" for name in begins)
-        for kind, most_ms in (("states", 4194), ("faults", 699)):
+        assert (65536 // 2 - 2) * 128 == 4_194_048
+        assert (65536 // 2 - 2) * 128 // 6 // 1000 == 699
+        shared = " / 6, the exchanges of such a run"
+        for kind, most_ms, by in (("states", 4194, ""), ("faults", 699, shared)):
             with pytest.raises(UsageError) as caught:
                 fixtures.make(link(most_ms + 1), kind)
             most = f"the exchange time of SC1-LX must be {most_ms} ms or less, not {most_ms + 1} ms"
             assert str(caught.value) == (
                 f"{most} ({where}): time stamps "
-                "of fscp-2-1 wrap, and no receiver could tell old ones from newer ones"
+                "of fscp-2-1 wrap, and no receiver could tell old ones from newer ones; "
+                f"{most_ms} ms are 4194.048 ms{by}: 32766 units of 128 us, computed: less than "
+                "half of the 16 bits of a stamp is newer (common practice), one unit is lost by "
+                "rounding; the unit is from memory"
             )
         for kind, exchange_ms in (("states", 4194), ("faults", 699), ("faults", 500)):
             for each in fixtures.make(link(exchange_ms), kind, seed=1, count=9):

@@ -73,6 +73,10 @@ LINK = LinkTraits(
     first="producer",
     silent={"consumer": 6},
     kind=_kind,
-    # Less than half the range of a stamp, and up to one unit is lost by rounding.
+    # Computed: less than half of the 65 536 values of a stamp of 16 bits (W E of the facts) counts
+    # as newer (common practice), 32 767 units, of which one is lost by rounding. The unit is from
+    # memory.
     stamped_us=STAMP_US * 32766,
+    stamped_by=f"32766 units of {STAMP_US} us, computed: less than half of the 16 bits of a stamp "
+    "is newer (common practice), one unit is lost by rounding; the unit is from memory",
 )
