@@ -16,7 +16,7 @@ from .._report import capture as render
 from .._report import timeline
 from .._value import replace
 from .._words import guess
-from . import campaign, inputs, links, options, outputs, recordings, telling, values
+from . import campaign, idle, inputs, links, options, outputs, recordings, telling, values
 
 if TYPE_CHECKING:
     from .._watch.frames import FrameLines, FrameObjects
@@ -105,6 +105,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
     options.add_color(parser)
 
 
+def _refuse_idle(args: argparse.Namespace) -> None:
+    """Refuse what would change nothing: JSON has every timeline, and all else has none unasked."""
+    if args.format == "json":
+        idle.refuse(args, ("timeline",), "--format json")
+    elif not (args.timeline or args.plot or args.frames):
+        idle.needs(args, ("window", "signal"), "--timeline, --plot, --frames or --format json")
+
+
 def _known(names: Sequence[str], link: Link) -> frozenset[str]:
     """Return names of signals; raises UsageError for one that neither map has."""
     maps = (map_ for end in link.connection.ends for map_ in (end.sends, end.receives))
@@ -137,6 +145,7 @@ def run(args: argparse.Namespace) -> int:
     """Examine the recording and print what it shows."""
     if args.coverage:
         return campaign.run(args)
+    _refuse_idle(args)
     for name in ("fail_under", "write_coverage"):
         if getattr(args, name) is not None:
             raise UsageError(f"--{name.replace('_', '-')} must stand with --coverage")

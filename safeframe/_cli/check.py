@@ -13,7 +13,7 @@ from .._findings import SEVERITIES, Report, each_one
 from .._model import Connection
 from .._value import replace
 from ..protocols import Profile
-from . import inputs, options, outputs, telling
+from . import idle, inputs, options, outputs, telling
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -51,6 +51,7 @@ _OUTPUTS = {
     "code-quality-json": ("annotations", "code_quality", "code_quality_problems"),
 }
 
+_FAIL_ON = "warning"
 _WITHOUT_ROOM = ("sarif", "workflow-commands", "code-quality-json")
 """Formats in which nothing but findings can be told."""
 
@@ -68,8 +69,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fail-on",
         choices=SEVERITIES,
-        default="warning",
-        help="mildest finding that makes the exit code 1 (default: warning)",
+        default=_FAIL_ON,
+        help="mildest finding that makes the exit code 1 (default: %(default)s)",
     )
     parser.add_argument(
         "--details", action="store_true", help="show the symptoms that each cause explains"
@@ -111,6 +112,11 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("--baseline must stand without --write-baseline, not with it")
     if args.propose and args.format != "text":
         raise UsageError(f"--propose must stand with --format text, not with {args.format}")
+    if args.format != "text":
+        idle.refuse(args, ("details",), f"--format {args.format}")
+    if args.write_baseline and args.format != "junit" and args.fail_on != _FAIL_ON:
+        # Then the exit code is 0, whatever is found; only a report for a build has its failures.
+        idle.refuse(args, ("fail_on",), "--write-baseline")
     try:
         given = inputs.site(args.maps)
         connections, plants, _ = given

@@ -9,7 +9,7 @@ import sys
 from .._errors import UsageError
 from ..protocols import names, room
 from ..protocols.aspects import Derivation
-from . import octets, options
+from . import idle, octets, options
 
 __all__ = ["configure", "derivations", "run"]
 
@@ -32,13 +32,15 @@ def configure(parser: argparse.ArgumentParser) -> None:
             nargs="*",
             help="what it is derived from; without any they are listed",
         )
-        options.add_format(number)
+        options.add_format(number, pages=False)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the numbers, or which values they are derived from."""
     entry = derivations()[args.number]
     if not args.values:
+        if args.format != "text":
+            idle.needs(args, ("format",), "the values that the number is derived from")
         for name, kind, optional in entry.inputs:
             note = " (may be left out)" if optional else ""
             sys.stdout.write(f"{name}: {kind.__name__}{note}\n")

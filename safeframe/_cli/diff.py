@@ -11,7 +11,7 @@ from .. import _diff as diff
 from .._errors import InputError, UsageError
 from .._model import Connection, End
 from .._source import Location
-from . import inputs, options, outputs
+from . import idle, inputs, options, outputs
 
 if TYPE_CHECKING:
     from .._report.document import Document, Grids
@@ -113,6 +113,10 @@ def run(args: argparse.Namespace) -> int:
         raise UsageError("standard input (-) must be given once, not twice")
     if len(args.maps) == 4 and args.mode:
         raise UsageError(f"--{args.mode} must stand with two map files, not four")
+    if len(args.maps) == 2:
+        idle.needs(args, ("all",), "four map files or two folders")
+    elif args.format == "json" and not args.html:
+        idle.refuse(args, ("all",), "--format json")
     try:
         ends = inputs.read_ends(args.maps)
         own = options.own_profiles(args)

@@ -30,7 +30,7 @@ from ..edit import (
     edit,
     save,
 )
-from . import options, values
+from . import idle, options, values
 
 __all__ = ["command", "configure", "run"]
 
@@ -174,6 +174,8 @@ def run(args: argparse.Namespace) -> int:
     """Show the edit, write it if asked to; return 1 when findings keep it from being written."""
     if args.operation == "recover":
         return _recover(args.maps, args.how)
+    if args.format == "patch":
+        idle.refuse(args, ("all",), "--format patch")
     for name in args.despite:
         checks.find_rule(name)
     operation = _BUILD[args.operation](args)

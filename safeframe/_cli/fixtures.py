@@ -17,11 +17,13 @@ from .._report.document import Document, Table
 from .._report.text import render, table, wrap
 from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
-from . import inputs, links, options, outputs, telling, values
+from . import idle, inputs, links, options, outputs, telling, values
 
 __all__ = ["configure", "run"]
 
 _MISTAKES = "mistakes"
+_DEFAULTS: Mapping[str, Any] = {"format": "hex", "seed": 0, "count": 50, "value": []}
+"""What counts where nothing is stated; maps with a mistake have no use for anything else."""
 _TEXT = frozenset(("hex", "jsonl", "c"))
 
 
@@ -57,7 +59,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="a set of frames (see below); may be repeated",
     )
     parser.add_argument(
-        "--format", choices=FORMATS, default="hex", help="what to write (default: hex)"
+        "--format",
+        choices=FORMATS,
+        default=_DEFAULTS["format"],
+        help="what to write (default: hex)",
     )
     outputs.add(
         parser,
@@ -67,10 +72,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
         help="a file; for mistakes a folder that is new or empty",
     )
     parser.add_argument(
-        "--seed", metavar="N", type=values.integer, default=0, help="0 if not given"
+        "--seed", metavar="N", type=values.integer, default=_DEFAULTS["seed"], help="0 if not given"
     )
     parser.add_argument(
-        "--count", metavar="N", type=values.integer, default=50, help="states in a stream (50)"
+        "--count",
+        metavar="N",
+        type=values.integer,
+        default=_DEFAULTS["count"],
+        help="states in a stream (50)",
     )
     links.add(parser)
 
@@ -80,9 +89,13 @@ def run(args: argparse.Namespace) -> int:
     if _MISTAKES in args.kinds:
         if args.kinds != [_MISTAKES] or not args.output:
             raise UsageError(f"--set {_MISTAKES} must stand alone, with a folder as --output")
+        changed = [name for name, value in _DEFAULTS.items() if getattr(args, name) != value]
+        idle.refuse(args, changed, f"--set {_MISTAKES}")
         return _mistakes(args)
     if args.format not in _TEXT and not args.output:
         raise UsageError(f"--format {args.format} must be written to a file: name it with --output")
+    if "states" not in args.kinds and args.count != _DEFAULTS["count"]:
+        idle.needs(args, ("count",), "--set states")
     link = links.link(args)
     made = [
         each

@@ -11,7 +11,7 @@ from .. import _mapfile as mapfile
 from .._errors import InputError, UsageError
 from .._model import End
 from .._report import imports
-from . import inputs, octets, options, outputs, streams, telling
+from . import idle, inputs, octets, options, outputs, streams, telling
 
 __all__ = ["configure", "run"]
 
@@ -41,6 +41,24 @@ _WORDS = {
     "order": "XDD, ST, TC6: octet order of values wider than an octet",
     "safe": "confirm that 0 is the value on loss of communication of every signal",
 }
+_NAMES = ("connection", "end", "peer", "role", "id")
+_SHEET = ("columns", "sheet", "range", "separator")
+_LISTING = ("container", "language", "encoding", "version")
+"""Decisions that a list may hang on, and the version, which is none."""
+_TYPES = ("st", "tc6")
+_TEXTS = ("esi", "gsdml", "iodd", "xdd")
+_ONLY: dict[str, tuple[str, ...]] = {
+    "bind_prefix": _TYPES,
+    "codes": ("iodd",),
+    "container": ("esi", "gsdml", "xdd"),
+    "language": _TEXTS,
+    "layout": _TYPES,
+    "order": ("xdd", "table", *_TYPES),
+    "padding_after_crc": ("esi",),
+    "split_unaligned": ("iodd",),
+    "word_bits": ("gsdml",),
+}
+"""Decisions that files of some formats alone leave open."""
 _FLAGS = {
     "number_names": "number repeated names and name nameless bits",
     "split_unaligned": "IODD: a value across octets becomes two signals, (high) and (low)",
@@ -124,6 +142,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List, write or compare."""
+    _refuse_idle(args)
     if args.output and args.compare:
         raise UsageError("--compare must stand without -o, not with it")
     decisions = importing.Decisions(
@@ -150,10 +169,41 @@ def run(args: argparse.Namespace) -> int:
         return 1
 
 
+def _refuse_idle(args: argparse.Namespace) -> None:
+    """Refuse what plays no part: in a list, with a map to compare, or in a file of this format."""
+    is_table = args.file_format == "table"
+    if args.list:
+        decided = [name for name in importing.Decisions.__slots__ if name not in _LISTING]
+        listed = ("output", "compare", "select", "profile", *_NAMES, *decided, "columns", "range")
+        idle.refuse(args, (*listed, "separator"), "--list")
+        if is_table and args.format != "text":
+            idle.refuse(args, ("format",), "--list of a sheet")
+    elif not args.compare and not args.output and args.format in ("markdown", "html"):
+        idle.needs(args, ("format",), f"-o where it is {args.format}, as standard output is a map")
+    if is_table:
+        idle.refuse(args, ("select",), "table")
+    else:
+        idle.refuse(args, _SHEET, f"a file of {args.file_format}")
+    for name, formats in _ONLY.items():
+        if args.file_format not in formats and (name != "container" or args.container != "auto"):
+            idle.refuse(args, (name,), f"a file of {args.file_format}")
+
+
 def _identity(args: argparse.Namespace, map_: End | None) -> importing.Identity:
     """Return the names of the project; those of a map that is compared are its own."""
     if map_ is not None:
         table = map_.connection_table
+        own = (table.name, map_.name, map_.peer, map_.role, table.id)
+        for name, value in zip(_NAMES, own, strict=True):
+            stated = getattr(args, name)
+            if name == "id" and stated is not None:
+                stated = octets.number("id", stated)
+            if stated not in (None, "", value):
+                said = "no" if value in (None, "") else f"the {name} {value}"
+                raise UsageError(
+                    f"--{name} must be that of the map to compare, which states {said}, "
+                    f"not {stated}"
+                )
         return importing.Identity(
             connection=table.name,
             end=map_.name,

@@ -21,6 +21,8 @@ _KINDS = "output_kinds"
 _CLAIMS = "output_claims"
 _FRESH = ("map", "sheet")
 """Kinds that are never written over a file that exists, since people work in them."""
+_NEVER = ("record", *_FRESH)
+"""These, and those that people enter into."""
 _FRAMES = {
     "jsonl": (b"{",),
     "hex": (b"# ",),
@@ -43,7 +45,7 @@ def add(parser: argparse.ArgumentParser, *flags: str, kind: str, **settings: Any
     action = parser.add_argument(*flags, **settings)
     kinds = parser.get_default(_KINDS) or {}
     parser.set_defaults(**{_KINDS: {**kinds, action.dest: (flags[-1], kind)}})
-    if kind not in ("record", *_FRESH) and parser.get_default("force") is None:
+    if kind not in _NEVER and parser.get_default("force") is None:
         parser.add_argument(
             "--force",
             action="store_true",
@@ -65,6 +67,7 @@ def claim(args: argparse.Namespace, *, also: Iterable[str] = ()) -> None:
         and not (kind == "frames" and "mistakes" in args.kinds)
     }
     setattr(args, _CLAIMS, {})
+    _refuse_force(args, kinds, wanted)
     if not wanted:
         return
     from .._document import output  # deferred: most runs write no file.
@@ -75,6 +78,20 @@ def claim(args: argparse.Namespace, *, also: Iterable[str] = ()) -> None:
     inputs = output.identities([*_words(args, set(wanted)), *also])
     found = output.claim(rows, inputs, force=getattr(args, "force", False))
     setattr(args, _CLAIMS, {dest: found[kinds[dest][0]] for dest in wanted})
+
+
+def _refuse_force(
+    args: argparse.Namespace, kinds: Mapping[str, tuple[str, str]], wanted: Iterable[str]
+) -> None:
+    """Refuse ``--force`` where no file is written that it would overwrite."""
+    may = {dest: flag for dest, (flag, kind) in kinds.items() if kind not in _NEVER}
+    if not getattr(args, "force", False) or getattr(args, "pages", None):
+        return
+    if "mistakes" in getattr(args, "kinds", ()):
+        raise UsageError("--force must stand without --set mistakes, which overwrites no file")
+    if may.keys().isdisjoint(wanted):
+        flags = " or ".join(may.values())
+        raise UsageError(f"--force must stand with {flags}: without it no file is overwritten")
 
 
 def write(args: argparse.Namespace, dest: str, text: str | bytes) -> None:

@@ -15,7 +15,7 @@ from .._report import record as pages
 from .._report.document import Document
 from .._report.text import wrap
 from ..record import Assessment, Record
-from . import inputs, options, outputs, recordings, values
+from . import idle, inputs, options, outputs, recordings, values
 
 __all__ = ["configure", "run"]
 
@@ -46,6 +46,9 @@ examples:
 exit codes: 0 done (verify: fits the maps, complete and signed), 1 verify: not so,
 2 wrong use or unreadable input, 3 internal error
 """
+
+
+_PAPER = "a4"
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -83,6 +86,7 @@ def _declare_new(parser: argparse.ArgumentParser) -> None:
 
 
 def _new(args: argparse.Namespace) -> int:
+    _refuse_idle(args)
     before, after = inputs.versions(*inputs.read_ends(args.maps))
     made = record.new(
         before,
@@ -335,6 +339,7 @@ def _declare_show(parser: argparse.ArgumentParser) -> None:
 
 
 def _show(args: argparse.Namespace) -> int:
+    _refuse_idle(args)
     made = record.load(args.record)
     found = record.assess(made)
     signed = record.with_signatures(found, args.record, made, signers=args.signers)
@@ -350,8 +355,14 @@ def _declare_pages(parser: argparse.ArgumentParser) -> None:
     outputs.add(parser, "--html", kind="page record", help="write the page to print and to keep")
     outputs.add(parser, "--markdown", kind="text record", help="write the same as Markdown")
     parser.add_argument(
-        "--paper", choices=list(pages.PAPERS), default="a4", help="of the HTML page"
+        "--paper", choices=list(pages.PAPERS), default=_PAPER, help="of the HTML page"
     )
+
+
+def _refuse_idle(args: argparse.Namespace) -> None:
+    """Refuse a size of paper where no page is written."""
+    if args.paper != _PAPER and not args.html:
+        idle.needs(args, ("paper",), "--html")
 
 
 def _write_pages(args: argparse.Namespace, made: Record, found: Assessment) -> None:

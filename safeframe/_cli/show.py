@@ -10,7 +10,7 @@ from .. import _mapfile as mapfile
 from .._errors import UsageError
 from .._model import End, Map
 from .._report import maps
-from . import inputs, options, outputs, telling
+from . import idle, inputs, options, outputs, telling
 
 __all__ = ["configure", "run"]
 
@@ -53,6 +53,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the map."""
+    if args.direction != "both" and not args.svg:
+        idle.needs(args, () if args.columns else ("direction",), "--svg or --columns")
     end = inputs.read_end(args.map)
     if args.svg:
         outputs.write(args, "svg", _picture(end, args.direction))

@@ -10,7 +10,7 @@ from .. import _history as history
 from .._errors import InputError, Problem, UsageError
 from .._report.document import Document, Grids
 from .._words import count
-from . import inputs, options, outputs, telling
+from . import idle, inputs, options, outputs, telling
 
 __all__ = ["run"]
 
@@ -19,6 +19,8 @@ def run(args: argparse.Namespace) -> int:
     """Compare two states, print, and return 2 where something could not be read, else 0 or 1."""
     if args.mode:
         raise UsageError(f"--{args.mode} must stand with two map files, not with folders")
+    if args.format != "text":
+        idle.refuse(args, ("all",), f"--format {args.format} of folders")
     comparison = _compared(args)
     if args.html:
         outputs.write(args, "html", options.html(_page(args, comparison)))

@@ -19,7 +19,7 @@ from .._plant.file import ListedConnection, Listing
 from .._plant.gate import GateSettings, SignatureFiles
 from .._plant.gaterow import GateRow
 from .._plant.verify import GateReport, alone, rows_of, settle
-from . import inputs, options, outputs, values
+from . import idle, inputs, options, outputs, values
 
 if TYPE_CHECKING:
     from .._model import Connection
@@ -89,6 +89,8 @@ def run(args: argparse.Namespace) -> int:
     """Judge the plant, print, and return 1 where it is not in order."""
     if not 1 <= args.jobs <= _MOST_JOBS:
         raise UsageError(f"--jobs must be 1..{_MOST_JOBS}, not {args.jobs}")
+    if args.format != "text":
+        idle.refuse(args, ("details",), f"--format {args.format}")
     path = args.plant
     if os.path.isdir(path):  # noqa: PTH112  (pathlib costs start-up time)
         path = os.path.join(path, inputs.PLANT)  # noqa: PTH118

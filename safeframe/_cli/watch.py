@@ -16,7 +16,7 @@ from .._errors import UsageError
 from .._link import Link
 from .._report import capture as render
 from .._report import text
-from . import links, options, outputs, recordings, values
+from . import idle, links, options, outputs, recordings, values
 
 if TYPE_CHECKING:
     from .._watch.board import Board
@@ -93,6 +93,8 @@ def run(args: argparse.Namespace) -> int:
     """Watch to the end, then print what capture would."""
     if args.follow and args.recording == "-":
         raise UsageError("--follow must name a file: a pipe waits by itself")
+    if args.format != "text":
+        idle.refuse(args, ("lines",), f"--format {args.format}")
     if args.idle is not None and not args.follow:
         raise UsageError("--idle must stand with --follow: a pipe ends by itself")
     form = Path(args.histogram or "").suffix
