@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 
@@ -65,6 +66,11 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
         if not args.since:  # A variable of a script may be empty; the folder alone is no answer.
             raise UsageError("--since must name a revision, not be empty")
         (first,) = args.maps
+        if os.path.isfile(first) and not inputs.is_site(first):  # noqa: PTH113
+            raise UsageError(
+                f"--since must stand with a folder or a plant file, not with the file {first}; "
+                "name the folder of both ends"
+            )
         before = history.read_site(first, revision=args.since)
         after = history.read_site(first, checkout=True, known=before)
     read = [file.shown for file in after.files]

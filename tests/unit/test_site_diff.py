@@ -468,6 +468,17 @@ class TestCommand:
         code, _, err = run(capsys, "--html", "after/sc1-lx.toml", "--force", "before", "after")
         assert (code, err.startswith("safeframe: --html must not overwrite")) == (2, True)
 
+    def test_a_single_map_since_a_revision(
+        self, sites: TwoSites, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        sites.both(pair())
+        assert run(capsys, "--since", "HEAD", "after/sc1-lx.toml") == (
+            2,
+            "",
+            "safeframe: --since must stand with a folder or a plant file, not with the file "
+            "after/sc1-lx.toml; name the folder of both ends\n",
+        )
+
     @pytest.mark.parametrize(
         ("words", "message"),
         [
