@@ -16,7 +16,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import TypeVar
 
-    _User = TypeVar("_User", Connection, End)
+    _User = TypeVar("_User")
 
 __all__: list[str] = []
 
@@ -70,7 +70,7 @@ def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Itera
             rules = load(table.profile).parameters if table.profile in names() else ()
             for rule in rules:
                 if rule.unique and rule.name in stated:
-                    key = table.profile, rule.name, stated[rule.name]
+                    key: tuple[str, str, object] = table.profile, rule.name, stated[rule.name]
                     uses.setdefault(key, set()).add(table.network)
         for key, networks in uses.items():
             used[key] += [(network, at) for network in sorted(networks)]

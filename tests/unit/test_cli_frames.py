@@ -20,7 +20,7 @@ import safeframe
 from safeframe import _mapfile as mapfile
 from safeframe import crc, frame
 from safeframe._cli import main
-from safeframe._model import Map
+from safeframe._model import Map, Signal
 from tests import second
 
 from .links import make
@@ -526,6 +526,7 @@ class TestExplain:
         for end in make("fscp-12-1", 2, 1, {}).connection.ends:
             if end.name == "LX":
                 first, *others = end.receives.entries
+                assert isinstance(first, Signal)
                 renamed = dataclasses.replace(first, name="told_apart")
                 end = dataclasses.replace(end, receives=Map(entries=(renamed, *others)))
             path = tmp_path / f"{end.name}.toml"
