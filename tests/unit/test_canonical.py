@@ -208,6 +208,7 @@ TWO_TEXTS = [
     ('unit = "mm/s"', 'unit = "2⁵ N"', 'unit = "25 N"', "'2\\u2075 N' and '25 N'"),
     ('unit = "mm/s"', 'unit = "½ N"', 'unit = "1⁄2 N"', "'\\xbd N' and '1\\u20442 N'"),
     ('unit = "mm/s"', 'unit = "\uff4d"', 'unit = "m"', "'\\uff4d' and 'm'"),
+    ('unit = "mm/s"', 'unit = "µm"', 'unit = "mm"', ""),
     ("table may sink", "limit 10²", "limit 102", "'limit 10\\xb2' and 'limit 102'"),
     ("table may sink", "Maße", "Masse", "'Ma\\xdfe' and 'Masse'"),
     ("table may sink", "over 5 mW", "over 5 MW", ""),
