@@ -118,9 +118,10 @@ class Sights(Observer):
         for side in (0, 1):
             if step.direction != way(*self._names(side)) or step.group == "removed":
                 continue
-            for signal in self._signals[side]:
-                # By its place too: a map may use one name twice.
-                if signal.name == step.signal and run_text(signal.start, signal.end) == step.at:
+            called = [each for each in self._signals[side] if each.name == step.signal]
+            for signal in called:
+                # A map may use one name twice: by its place, then.
+                if len(called) == 1 or run_text(signal.start, signal.end) == step.at:
                     wanted = None
                     if step.group == "non-safe value" and step.data:
                         wanted = _raw(bytes.fromhex(step.data), signal)
