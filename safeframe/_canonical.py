@@ -117,14 +117,21 @@ def edition(typed: Iterable[str], read: Iterable[str]) -> str:
 def checksum(text: str) -> str:
     """Return a checksum as it is typed from a screen: without grouping, prefix and letter case.
 
-    ``4F2A-0011``, ``4f2a 0011`` and ``0x4F2A0011`` are one checksum, ``4f2a011`` is another.
+    ``4F2A-0011``, ``4f2a 0011`` and ``0x4F2A0011`` are one checksum, ``4f2a011`` is another. A sign
+    groups only where all groups are hexadecimal, equally long and longer than a figure: ``1.10``
+    and ``11.0`` are two versions, ``-123`` is a number. Of other texts the letter case counts.
     """
-    plain = "".join(text.casefold().split())
-    bare = plain.translate(_GROUPING).removeprefix("0x")
-    return bare if bare and not bare.strip("0123456789abcdef") else plain
+    plain = "".join(text.split())
+    bare = plain.lower().removeprefix("0x")
+    groups = bare.translate(_GROUPING).split(" ")
+    bare = "".join(groups)
+    sizes = set(map(len, groups))
+    if not bare or bare.strip("0123456789abcdef") or len(sizes) > 1:
+        return plain
+    return plain if len(groups) > 1 and sizes == {1} else bare
 
 
-_GROUPING = str.maketrans("", "", "-:._'")
+_GROUPING = str.maketrans(dict.fromkeys("-:._'", " "))
 
 _SAME = {0xB5: "\u03bc", 0x2103: "\u00b0C", 0x2109: "\u00b0F"}
 """Units of one look and one meaning that have two spellings: micro, degree Celsius, Fahrenheit.

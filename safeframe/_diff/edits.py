@@ -16,7 +16,7 @@ from .changes import Change, outline, show
 from .ends import compare_ends, compare_versions
 from .levels import FIELDS, LEVELS, at_or_above
 from .order import in_order_of
-from .overlay import Overlay
+from .overlay import Overlay, state_text
 
 __all__ = ["EditComparison", "EditDifference", "EditStep", "compare_edits"]
 
@@ -289,16 +289,17 @@ class _Recorder:
 
     def _reserve(self, section: str, producer: _Edit, consumer: _Edit) -> None:
         overlay = Overlay(producer.before, producer.after, consumer.before, consumer.after)
-        runs: list[tuple[int, int, tuple[int | None, ...]]] = []
+        runs: list[tuple[int, int, tuple[tuple[int, int] | None, ...]]] = []
         for segment in overlay.segments:
-            states = tuple(segment.reserved_value(which) for which in range(4))
+            states = segment.reserves
             changed = [_delta(states, which) for which in (0, 2)]
             self.shared_changed |= changed != [None, None]
             covered = tuple(segment.signal(which) is not None for which in range(4))
             if changed[0] == changed[1] or _delta(covered, 0) != _delta(covered, 2):
                 continue  # Alike, or told by the signal that came or went at one end only.
             start = segment.start
-            if runs and runs[-1][1] == start and runs[-1][2] == states and not any(states):
+            joins = runs and runs[-1][1] == start and runs[-1][2] == states
+            if joins and not any(map(any, filter(None, states))):
                 start = runs.pop()[0]
             runs.append((start, segment.end, states))
         for start, end, states in runs:
@@ -399,14 +400,9 @@ def _absent(edit: _Edit, other: _Thread) -> EditStep:
     return EditStep(end=edit.end.name, did=did, where=edit.after.where)
 
 
-def _reserve_text(run: str, old: int | None, new: int | None) -> str:
+def _reserve_text(run: str, old: tuple[int, int] | None, new: tuple[int, int] | None) -> str:
     texts = [
-        "not reserved"
-        if state is None
-        else f"reserved, carrying 0x{state:X}"
-        if state
-        else "reserved"
-        for state in (old, new)
+        "not reserved" if state is None else f"reserved{state_text(*state)}" for state in (old, new)
     ]
     if old == new:
         return f"left {run} {texts[0]}"

@@ -11,7 +11,7 @@ from .._model import Map, Reserved, Signal
 from .._pairing import Pair, match
 from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, show, unit_of
 from .levels import FIELDS
-from .overlay import Entry, Overlay, carried
+from .overlay import Entry, Overlay, carried, state_text
 
 __all__ = ["compare_maps", "same_shared"]
 
@@ -202,12 +202,12 @@ class _Comparison:
 
     def reserve(self) -> Iterator[Change]:
         """Yield the changes of reserve that no signal explains, in place order."""
-        for start, end, old, new in self._reserve_runs():
+        for start, end, old, new, doubts in self._reserve_runs():
             yield self._reserve_change(
                 FIELDS["Reserved"]["width"].level,
                 start,
-                _reserve_text(old, start, end),
-                _reserve_text(new, start, end),
+                _reserve_text(old, start, end, doubts[0]),
+                _reserve_text(new, start, end, doubts[1]),
                 old,
                 new,
                 taken=() if old else self._grounds(_run(start, end), 1, None),
@@ -215,19 +215,24 @@ class _Comparison:
             )
         yield from self._reserve_notes()
 
-    def _reserve_runs(self) -> list[tuple[int, int, Reserved | None, Reserved | None]]:
-        """Return runs that only one map reserves, or with another value; touching ones joined."""
-        runs: list[tuple[int, int, Reserved | None, Reserved | None]] = []
+    def _reserve_runs(self) -> list[_ReserveRun]:
+        """Return runs that only one map reserves, or with another value; touching ones joined.
+
+        The last of each are the bits that overlapping runs of a map state both as 0 and as 1.
+        """
+        runs: list[_ReserveRun] = []
         for segment in self.overlay.segments:
             if (segment.signal(0) is None) != (segment.signal(1) is None):
                 continue  # A signal came or went: its own change tells what became of the bits.
-            if segment.reserved_value(0) == segment.reserved_value(1):
+            if segment.reserves[0] == segment.reserves[1]:
                 continue
             old, new = segment.reserved(0), segment.reserved(1)
             start = segment.start
-            if runs and runs[-1][1] == start and runs[-1][2] is old and runs[-1][3] is new:
+            doubts = tuple(state[1] if state else 0 for state in segment.reserves)
+            joins = runs and runs[-1][1] == start and runs[-1][2] is old and runs[-1][3] is new
+            if joins and not any(doubts + runs[-1][4]):
                 start = runs.pop()[0]
-            runs.append((start, segment.end, old, new))
+            runs.append((start, segment.end, old, new, doubts))
         return runs
 
     def _reserve_notes(self) -> Iterator[Change]:
@@ -286,9 +291,10 @@ def _run(start: int, end: int) -> Reserved:
     return Reserved(at=Place.at(start), width=end - start)
 
 
-def _reserve_text(run: Reserved | None, start: int, end: int) -> str:
+_ReserveRun = tuple[int, int, Reserved | None, Reserved | None, tuple[int, ...]]
+
+
+def _reserve_text(run: Reserved | None, start: int, end: int, doubt: int) -> str:
     if run is None:
         return "not reserved"
-    value = carried(run, start, end)
-    text = f"{bits_text(end - start)} reserved"
-    return f"{text}, carrying 0x{value:X}" if value else text
+    return f"{bits_text(end - start)} reserved{state_text(carried(run, start, end), doubt)}"

@@ -9,12 +9,13 @@ from itertools import islice
 
 from .._model import Map, Reserved, Signal
 
-__all__ = ["Entry", "Overlay", "Segment", "carried"]
+__all__ = ["Entry", "Overlay", "Segment", "carried", "state_text"]
 
 Entry = Signal | Reserved
 
 _OWNERS = 2
-"""Owners kept per bit and map: one is right, a second one proves an overlap, more add nothing."""
+"""Owners of a kind kept per bit and map: one is right, a second one proves an overlap, more add
+nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +25,9 @@ class Segment:
     start: int
     end: int
     owners: tuple[tuple[Entry, ...], ...]
+    reserves: tuple[tuple[int, int] | None, ...]
+    """Per map what all its reserved runs put into these bits, and which of them they state both as
+    0 and as 1; None where nothing is reserved."""
 
     @property
     def width(self) -> int:
@@ -40,13 +44,20 @@ class Segment:
 
     def reserved_value(self, which: int) -> int | None:
         """Return what map ``which`` puts into these reserved bits, None where they are not."""
-        run = self.reserved(which)
-        return None if run is None else carried(run, self.start, self.end)
+        state = self.reserves[which]
+        return None if state is None else state[0]
 
 
 def carried(run: Reserved, start: int, end: int) -> int:
     """Return what a reserved run carries in the bits ``start`` .. ``end - 1``, a part of it."""
     return run.value >> (start - run.start) & ((1 << (end - start)) - 1)
+
+
+def state_text(value: int, doubt: int) -> str:
+    """Return what reserved bits carry, and which of them are stated twice, as the end of a text."""
+    if doubt:
+        return f", overlapping: 0x{doubt:X} is stated as 0 and as 1"
+    return f", carrying 0x{value:X}" if value else ""
 
 
 class Overlay:
@@ -72,14 +83,37 @@ def _sweep(maps: tuple[Map, ...]) -> Iterator[Segment]:
         # The end of the data is a border too: what lies behind it is not merely undeclared.
         events.append((8 * map_.size_octets, False, which, -1))
     events.sort()
-    active: list[dict[int, Entry]] = [{} for _ in maps]
+    # By kind, so that two signals that overlap do not hide a reserve.
+    active: list[tuple[dict[int, Entry], dict[int, Entry]]] = [({}, {}) for _ in maps]
+    words = [_reserve_words(map_) for map_ in maps]
     position = 0
     for index, begins, which, number in events:
         if index > position:
-            owners = tuple(tuple(islice(entries.values(), _OWNERS)) for entries in active)
-            yield Segment(start=position, end=index, owners=owners)
+            owners = tuple(
+                tuple(entry for kind in kinds for entry in islice(kind.values(), _OWNERS))
+                for kinds in active
+            )
+            reserves = tuple(_reserve(*both, position, index) for both in words)
+            yield Segment(start=position, end=index, owners=owners, reserves=reserves)
             position = index
-        if begins:
-            active[which][number] = maps[which].entries[number]
+        entry = maps[which].entries[number] if number >= 0 else None
+        kind = active[which][isinstance(entry, Reserved)]
+        if begins and entry:
+            kind[number] = entry
         else:
-            active[which].pop(number, None)
+            kind.pop(number, None)
+
+
+def _reserve_words(map_: Map) -> tuple[int, int]:
+    """Return the bits that some reserved run states as 0, and those that one states as 1."""
+    zeros = ones = 0
+    for run in map_.reserved:
+        zeros |= (run.value ^ (1 << run.width) - 1) << run.start
+        ones |= run.value << run.start
+    return zeros, ones
+
+
+def _reserve(zeros: int, ones: int, start: int, end: int) -> tuple[int, int] | None:
+    mask = (1 << (end - start)) - 1
+    zero, one = zeros >> start & mask, ones >> start & mask
+    return (one, zero & one) if zero | one else None

@@ -302,8 +302,16 @@ def test_of_every_character_as_well() -> None:
         ("4F2A-0011", "4f2a0011"),
         (" 0x4f2a 0011 ", "4f2a0011"),
         ("4F:2A:00:11", "4f2a0011"),
-        ("V-12.x", "v-12.x"),  # No figure: its signs may mean something.
+        ("4F'2A_00.11", "4f2a0011"),
+        ("0", "0"),
+        ("V-12.x", "V-12.x"),  # No figure: its signs may mean something.
         ("-", "-"),
+        ("-123", "-123"),
+        ("1.10", "1.10"),
+        ("11.0", "11.0"),
+        ("1.2.3", "1.2.3"),
+        ("4F2A--0011", "4F2A--0011"),
+        ("aB3=", "aB3="),  # Base64 tells capitals from small letters.
         ("", ""),
     ],
 )

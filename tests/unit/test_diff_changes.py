@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import fields, replace
 from typing import Any
@@ -10,6 +11,7 @@ import pytest
 
 from safeframe import _model as model
 from safeframe._bits import Place
+from safeframe._canonical import reserve
 from safeframe._diff import (
     FIELDS,
     LEVELS,
@@ -308,6 +310,37 @@ class TestReserve:
         assert [change[2:] for change in between(bare, after)] == [
             ("reserved 0.0", "", "not reserved", "8 bits reserved")
         ]
+
+    @pytest.mark.parametrize("over", [(), (sig("a", "0.0"), sig("b", "0.0"))], ids=["bare", "two"])
+    def test_runs_that_contradict_each_other(self, over: tuple[Signal, ...]) -> None:
+        """MUST: bits that are stated both as 0 and as 1 are no plain reserve of either."""
+        for value in (0, 1):
+            plain = map_of(*over, gap("0.0", 1, value=value), gap("0.1", 7))
+            twice = map_of(
+                *over, gap("0.0", 1, value=value), gap("0.1", 7), gap("0.0", 1, value=1 - value)
+            )
+            old = "1 bit reserved" + ", carrying 0x1" * value
+            new = "1 bit reserved, overlapping: 0x1 is stated as 0 and as 1"
+            told = ("wire", "reserve", "reserved 0.0", "")
+            assert between(plain, twice) == [(*told, old, new)]
+            assert between(twice, plain) == [(*told, new, old)]
+            assert between(twice, map_of(*reversed(twice.entries))) == []
+
+    def test_no_overlap_of_reserves_is_lost(self) -> None:
+        """MUST: maps with two wire fingerprints are told apart, however their reserves overlap."""
+        rows = [
+            gap("0.0", 2, value=1),
+            gap("0.0", 2),
+            gap("0.1", 2, value=1),
+            gap("0.0", 3, value=6),
+        ]
+        maps = [
+            map_of(sig("last", "0.7"), *chosen)
+            for size in range(5)
+            for chosen in itertools.combinations(rows, size)
+        ]
+        for one, two in itertools.product(maps, repeat=2):
+            assert bool(between(one, two)) == (reserve(one) != reserve(two))
 
     def test_the_same_bits_in_two_runs_are_no_change(self) -> None:
         after = map_of(*ONE_BRAKE.entries[:5], gap("1.2", 2), gap("1.4", 4))

@@ -287,6 +287,17 @@ class TestReserve:
             "changed 1.4-1.7 from reserved to reserved, carrying 0x1",
         ]
 
+    def test_a_run_that_contradicts_another_at_one_end_only(self) -> None:
+        """MUST: what one end states twice, as 0 and as 1, is no identical edit."""
+        twice = map_of(*ONE_BRAKE.entries, gap("1.3", 1, value=1))
+        comparison = edits(ONE_BRAKE, twice)
+        assert comparison.verdict != "identical"
+        (difference,) = comparison.differences
+        assert difference.message == (
+            "SC1 left 1.3 reserved; LX changed 1.3 from reserved to reserved, overlapping: 0x1 is "
+            "stated as 0 and as 1"
+        )
+
     def test_no_run_anywhere_points_at_the_map(self) -> None:
         comparison = edits(
             ONE_BRAKE,
