@@ -426,6 +426,21 @@ class TestForgedEntries:
         assert found == right
         assert note.endswith("the counts must have the moment 4 of the code")
 
+    def test_a_long_code_that_is_sent_twice(self, tmp_path: Path) -> None:
+        """Where no dual is worked out the moments are there all the same."""
+        own = powers(0x107, range(270))
+        code = Code(parts=(CheckPart(width=8, own=own, copies=2, run=0x107),))
+        right, _ = recall(code, directory=tmp_path, worth_s=0)
+        assert not right.dual
+        assert recall(code, directory=tmp_path) == (right, "")
+        (path,) = tmp_path.iterdir()
+        counts = list(right.counts)
+        counts[8], counts[12] = counts[8] - 1, counts[12] + 1
+        changed(path, counts=[f"{count:x}" for count in counts])
+        found, note = recall(code, directory=tmp_path, worth_s=60)
+        assert found == right
+        assert note.endswith("the counts must have the moment 4 of the code")
+
     def test_copies_that_differ(self, tmp_path: Path) -> None:
         """Of bits that are sent twice no pattern is of odd weight."""
         own = powers(0x139B7, range(20))
