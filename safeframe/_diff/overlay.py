@@ -96,10 +96,10 @@ def _sweep(maps: tuple[Map, ...]) -> Iterator[Segment]:
             reserves = tuple(_reserve(*both, position, index) for both in words)
             yield Segment(start=position, end=index, owners=owners, reserves=reserves)
             position = index
-        entry = maps[which].entries[number] if number >= 0 else None
-        kind = active[which][isinstance(entry, Reserved)]
-        if begins and entry:
-            kind[number] = entry
+        one = maps[which].entries[number] if number >= 0 else None
+        kind = active[which][isinstance(one, Reserved)]
+        if begins and one:
+            kind[number] = one
         else:
             kind.pop(number, None)
 

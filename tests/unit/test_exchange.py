@@ -76,6 +76,11 @@ def test_times() -> None:
     bare = both(link, lambda end: end_with(end, watchdog_ms=None, exchange_ms=None))
     assert link_of(bare).watchdog_us is None
     assert link_of(bare).tick_us == 10_000
+    # The order of the ends changes no frame, whatever else is wrong with such maps.
+    times = zip(bare.ends, (20, 30), strict=True)
+    first, second = (end_with(each, exchange_ms=time) for each, time in times)
+    for ends in ((first, second), (second, first)):
+        assert link_of(Connection(first=ends[0], second=ends[1])).tick_us == 30_000
 
 
 def test_names_and_order() -> None:
