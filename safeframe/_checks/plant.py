@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
 from .._findings import Finding, Rule, Spot
-from .._model import Connection, End
+from .._model import Connection, End, Scalar
 from .._words import MOST_LISTED, listed
 from ..protocols import load, names
 from .connection_table import shown_id
@@ -16,7 +16,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import TypeVar
 
-    _User = TypeVar("_User")
+    _User = TypeVar("_User", int, End)
 
 __all__: list[str] = []
 
@@ -62,18 +62,18 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
 
 def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Iterator[Finding]:
     """Find parameters that stand for an id, such as the identifiers of CAN messages."""
-    used: dict[tuple[str, str, object], list[tuple[str, int]]] = defaultdict(list)
+    used: dict[tuple[str, str, Scalar], list[tuple[str, int]]] = defaultdict(list)
     for at, connection in enumerate(connections):
-        uses: dict[tuple[str, str, object], set[str]] = {}
+        uses: dict[tuple[str, str, Scalar], set[str]] = {}
         for end in connection.ends:
             table, stated = end.connection_table, dict(end.parameters)
             rules = load(table.profile).parameters if table.profile in names() else ()
             for rule in rules:
                 if rule.unique and rule.name in stated:
-                    key: tuple[str, str, object] = table.profile, rule.name, stated[rule.name]
+                    key = table.profile, rule.name, stated[rule.name]
                     uses.setdefault(key, set()).add(table.network)
-        for key, networks in uses.items():
-            used[key] += [(network, at) for network in sorted(networks)]
+        for using, networks in uses.items():
+            used[using] += [(network, at) for network in sorted(networks)]
     for (_, name, value), users in used.items():
         for clash in _clashing(users, connections):
             sharing = listed([f"{user.name} ({_ends(user)})" for _, user in clash])

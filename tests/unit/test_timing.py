@@ -168,7 +168,7 @@ def test_one_end_alone_may_state_the_permitted_time() -> None:
 
 def test_the_shorter_watchdog_says_how_late_a_frame_may_be() -> None:
     """The end that waits less stops first, whatever the other one waits."""
-    terms = {"exchange_ms": 12, "watchdog_ms": 100}
+    terms: dict[str, object] = {"exchange_ms": 12, "watchdog_ms": 100}
     for pair in ((terms, {**terms, "watchdog_ms": 200}), ({**terms, "watchdog_ms": 200}, terms)):
         times = timing(connection(*pair))
         assert (times.watchdog_ms, times.shortest_ms, times.spare_ms) == (200, 100, 88)
@@ -180,8 +180,8 @@ def test_the_shorter_watchdog_says_how_late_a_frame_may_be() -> None:
 def test_a_watchdog_of_one_end_says_nothing_of_the_other(name: str) -> None:
     """MUST: no upper bound and no margin while an end waits for a time that nobody states."""
     other = "LX" if name == "SC1" else "SC1"
-    known = {"watchdog_ms": 100, "exchange_ms": 12, "permitted_reaction_ms": 200}
-    bare = {"exchange_ms": 12, "permitted_reaction_ms": 200}
+    bare: dict[str, object] = {"exchange_ms": 12, "permitted_reaction_ms": 200}
+    known = {**bare, "watchdog_ms": 100}
     given = connection(*((known, bare) if name == "SC1" else (bare, known)))
     times = timing(given)
     assert times.watchdog_of == name
@@ -203,7 +203,8 @@ def test_a_watchdog_of_one_end_says_nothing_of_the_other(name: str) -> None:
 
 
 def test_an_end_that_reads_no_data_needs_no_watchdog() -> None:
-    known, bare = {"watchdog_ms": 100, "exchange_ms": 12}, {"exchange_ms": 12}
+    bare: dict[str, object] = {"exchange_ms": 12}
+    known = {**bare, "watchdog_ms": 100}
     for terms, of, missing, spare in (
         ((bare, known), "LX", (), 88),
         ((known, bare), "SC1", ("watchdog of LX",), None),
