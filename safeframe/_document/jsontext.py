@@ -20,7 +20,7 @@ from .paths import Path
 from .problems import Problems
 from .tables import Tables
 
-__all__ = ["MAX_VALUES", "lines", "parse", "read"]
+__all__ = ["MAX_VALUES", "lines", "parse", "read", "unique"]
 
 MAX_VALUES = 2_000_000
 """So many values a text may hold: the memory for them stays below 300 MB, whatever they are."""
@@ -57,7 +57,7 @@ def parse(text: str, *, path: str, line: int = 0) -> Any:
     try:
         return json.loads(
             bare,
-            object_pairs_hook=_unique,
+            object_pairs_hook=unique,
             parse_constant=_constant,
             parse_float=_float,
             parse_int=_integer,
@@ -82,7 +82,8 @@ def _refuse(path: str, line: int, message: str) -> NoReturn:
     raise InputError(Problem(path=path, line=line, message=message)) from None
 
 
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return an object whose keys stand once each; ValueError names one that does not."""
     found = dict(pairs)
     if len(found) < len(pairs):
         # The keys of a dict stand in the order of their first pairs.

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, BinaryIO
 
+from .._document.jsontext import unique
 from .._errors import UsageError
 from .._octets import octets_of
 from ._packets import Packet, Trouble
@@ -93,9 +94,10 @@ def read_json(stream: BinaryIO) -> Iterator[Packet | Trouble]:
         if not line.strip():
             continue
         try:
-            row = json.loads(line)
+            row = json.loads(line, object_pairs_hook=unique)
         except (ValueError, RecursionError) as error:
-            reason = error.msg if isinstance(error, json.JSONDecodeError) else "too deep or long"
+            plain = type(error) in (ValueError, RecursionError)
+            reason = "too deep or long" if plain else getattr(error, "msg", str(error))
             yield Trouble(number, number, "line", f"JSON: {reason}")
             continue
         found = _row(row)

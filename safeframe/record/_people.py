@@ -145,7 +145,12 @@ def people(history: Sequence[HistoryEntry], ends: Sequence[str], steps: Sequence
 
 def _read_back(end: str, readings: Sequence[ReadBackAct]) -> ReadBack:
     latest: dict[str, ReadBackAct] = {}
+    device = ""
     for row in readings:
+        serial = person(row.serial or "")
+        if device and serial not in ("", device):
+            latest.pop("checksum", None)  # It is of the device before.
+        device = serial or device
         latest |= {name: row for name in VALUES if getattr(row, name) is not None}
     # The reader of a value is the person of its own entry, never an older one.
     rows = list(dict.fromkeys(latest[name] for name in VALUES if name in latest))

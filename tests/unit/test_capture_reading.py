@@ -164,6 +164,10 @@ class TestJson:
             ('{"octets": "0"}', "octets must be hexadecimal octets"),
             ("{}", "octets must be hexadecimal octets"),
             ("[" * 20_000, "JSON: too deep or long"),
+            (
+                '{"octets": "0a", "octets": "0b"}',
+                "JSON: the key 'octets' must stand once in its object",
+            ),
             ('{"octets": "0a", "time_us": ' + "9" * 5000 + "}", "JSON: too deep or long"),
         ],
     )

@@ -158,7 +158,7 @@ class TestActions:
         def run(action: str, *words: str) -> int:
             return main(["record", action, "signed.json", *words, "--when", "2026-03-04"])
 
-        fill = ("--end", "LX", "--who", "A. Berg", "--serial", "2002", "--remark", "replaced")
+        fill = ("--end", "LX", "--who", "A. Berg", "--serial", "2002", "--checksum", "4F2A0011")
         assert run("fill", *fill) == 0
         assert main(["record", "verify", "signed.json", *MAPS[2:]]) == 1
         sign = ("--who", "C. Dahl", "--role", "safety engineer")

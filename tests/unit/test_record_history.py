@@ -183,6 +183,38 @@ def test_forty_entries_against_a_notebook(data: st.DataObject) -> None:
         )
 
 
+def read_back(made: Record) -> record.ReadBack:
+    return next(one for one in made.people.read_backs if one.end == "SC1")
+
+
+class TestAnotherDevice:
+    """MUST: a checksum counts for the device that showed it, known by its serial number."""
+
+    entry = {"who": "A. Berg", "when": "2026-03-04"}  # noqa: RUF012 - read only.
+
+    @pytest.mark.parametrize("between", [(), ("-",), ("",)], ids=["at once", "dash", "nothing"])
+    def test_its_checksum_is_read_anew(self, between: tuple[str, ...]) -> None:
+        before = read_back(TESTED)
+        assert before.matches
+        made = TESTED
+        for serial in (*between, "other 7"):
+            made = record.fill(made, "SC1", serial=serial, **self.entry)
+        found = read_back(made)
+        assert (found.serial, found.checksum, found.expected) == ("other 7", "", before.expected)
+        assert not found.matches
+        assert record.assess(made).missing != record.assess(TESTED).missing
+        assert read_back(record.fill(made, "SC1", checksum=before.checksum, **self.entry)).matches
+
+    def test_both_at_once(self) -> None:
+        stated = {"serial": "other 7", "checksum": read_back(TESTED).checksum}
+        assert read_back(record.fill(TESTED, "SC1", **stated, **self.entry)).matches
+
+    @pytest.mark.parametrize("typed", ["{0}", " {0} ", "-", ""])
+    def test_the_same_number_is_the_same_device(self, typed: str) -> None:
+        serial = typed.format(read_back(TESTED).serial)
+        assert read_back(record.fill(TESTED, "SC1", serial=serial, **self.entry)).matches
+
+
 class TestApprovals:
     def test_withdrawn_with_a_reason_and_given_anew(self) -> None:
         entry = {"who": "C. Dahl", "role": "safety engineer", "when": "2026-03-04"}
