@@ -186,7 +186,7 @@ class TestCommand:
     def test_windows_that_are_none(
         self, word: str, site: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        code = main(["capture", f"--window={word}", "run.jsonl", *MAPS])
+        code = main(["capture", "--timeline", f"--window={word}", "run.jsonl", *MAPS])
         assert (code, "--window" in capsys.readouterr().err) == (
             (0, False) if word == ".." else (2, True)
         )
@@ -211,10 +211,10 @@ class TestCommand:
         out = capsys.readouterr().out
         assert "permit_up" in out
         assert "permit_torque  " not in out.partition("sent by")[0]
-        assert main(["capture", "--signal", "permit_pu", "run.jsonl", *MAPS]) == 2
+        assert main(["capture", "--timeline", "--signal", "permit_pu", "run.jsonl", *MAPS]) == 2
         err = " ".join(capsys.readouterr().err.split())
         assert (
             "--signal must be a signal of the maps, not 'permit_pu'; did you mean permit_up?" in err
         )
-        assert main(["capture", "--signal", "zzzzz", "run.jsonl", *MAPS]) == 2
+        assert main(["capture", "--timeline", "--signal", "zzzzz", "run.jsonl", *MAPS]) == 2
         assert "not 'zzzzz'" in capsys.readouterr().err
