@@ -51,6 +51,9 @@ def not_judged(link: Link, sides: Sequence[Heard], told: Told, clock: Clock) -> 
             yield f"{text}{where}): no checksum in this recording covers them"
         if unknown > side.unknown_at_start:
             yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
+    if "other sender" in told.notes:
+        number = count(told.notes["other sender"].count, "frame")
+        yield f"{number} whose sender is no end of this connection"
     if "other station" in told.notes:
         number = count(told.notes["other station"].count, "frame")
         yield f"{number} of this connection from stations that --from does not name"

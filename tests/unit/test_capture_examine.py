@@ -949,6 +949,9 @@ class TestExamination:
         }
         assert found.notes["line"].kept[0].offset == 4711
         assert not found.is_clean
+        strange = capture.examine([*rows, extra[-1]], link, fresh=True)
+        assert strange.is_clean
+        assert "1 frame whose sender is no end of this connection" in strange.not_judged
 
     def test_lists_are_bounded_and_counts_exact(self) -> None:
         link = demo()
