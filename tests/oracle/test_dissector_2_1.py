@@ -64,12 +64,15 @@ def _message(payload: bytes) -> bytes:
     return struct.pack("<HHII8sI", 0x6F, len(items), 0x1234, 0, b"contextX", 0) + items
 
 
-def opening(extended: bool) -> list[bytes]:
-    """Return the request that opens the connection, and its answer."""
+def opening(extended: bool, *, sends: bool = False) -> list[bytes]:
+    """Return the request that opens the connection, and its answer.
+
+    ``sends`` makes the side that opens it the one that sends the data.
+    """
     path = bytes.fromhex("20042401") + _segment(extended)
     triad = struct.pack("<HHI", ORIGINATOR[2], ORIGINATOR[0], ORIGINATOR[1])
     ids = struct.pack("<II", TO_TARGET, TO_ORIGINATOR)
-    rates = struct.pack("<IHIHB", 10000, 0x4014, 10000, 0x4014, 0)
+    rates = struct.pack("<IHIHB", 10000, 0x4014, 10000, 0x4014, 0x80 * sends)
     request = bytes.fromhex("5402200624010a0a") + ids + triad + bytes([1, 0, 0, 0]) + rates
     request += bytes([len(path) // 2]) + path
     answer = struct.pack("<HHIH", 1, *TARGET)

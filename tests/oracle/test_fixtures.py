@@ -77,12 +77,15 @@ def expected(change: str, size: int) -> tuple[str, str]:
 
 
 def identified(style: str, size: int) -> Link:
-    """Return an exchange whose second end sends, with the identities of the opened connection."""
+    """Return an exchange whose second end sends, with the identities of the opened connection.
+
+    The end that sends begins, so its station is the one that opened the connection.
+    """
     link = make("fscp-2-1", 0, size, {"format": style})
     ends = [
         dataclasses.replace(end, parameters=tuple(sorted(zip(opened.NAMES, identity, strict=True))))
         for end, identity in zip(
-            link.connection.ends, (opened.ORIGINATOR, opened.TARGET), strict=True
+            link.connection.ends, (opened.TARGET, opened.ORIGINATOR), strict=True
         )
     ]
     more: dict[str, Any] = {"rollover": opened.FIRST_ROLLOVER} if style == "extended" else {}
@@ -120,7 +123,7 @@ def test_fscp_2_1(
     # Only a new capture makes the dissector forget the rollover count of the extended format.
     for part in [sets] if style == "base" else [[each] for each in sets]:
         steps = [(each.label, step) for each in part for step in each.steps]
-        wire = opened.opening(style == "extended")
+        wire = opened.opening(style == "extended", sends=True)
         for each in part:
             octets = fixtures.write([each], link, "pcapng", title="oracle")
             wire += [packet for _, packet in read(io.BytesIO(octets))]
