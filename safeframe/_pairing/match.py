@@ -103,13 +103,12 @@ def _take_by(
         for signal in signals:
             groups.setdefault(key(signal), ([], []))[side].append(signal)
     taken = []
-    for left, right in groups.values():
-        if len(left) == len(right) == 1:
-            near = near_names(left[0].name, right[0].name)
+    for both in groups.values():
+        if [len(signals) for signals in both] == [1, 1]:
+            (left,), (right,) = both
+            near = near_names(left.name, right.name)
             if near or not near_only:
-                taken.append(
-                    Pair(left=left[0], right=right[0], how="near-name" if near else "place")
-                )
+                taken.append(Pair(left=left, right=right, how="near-name" if near else "place"))
     _remove(lefts, rights, taken)
     return taken
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from safeframe._errors import InputError
 from safeframe._model import ConnectionTable, End
-from safeframe._pairing.gather import gather
+from safeframe._pairing.gather import gather, sort_out
 from safeframe._source import Location
 
 
@@ -43,6 +43,15 @@ def test_two_connections_between_the_same_ends() -> None:
         ("1", "1"),
         ("2", "2"),
     ]
+
+
+def test_both_names_together_count_before_one_of_them() -> None:
+    """A lonely end of the same connection name does not take a partner from another pair."""
+    pairs = [end("A", "B", "1"), end("B", "A", "1"), end("A", "B", "2"), end("B", "A", "2")]
+    alone = end("C", "D", "1")
+    found, left = sort_out([alone, *pairs])
+    assert [(c.first, c.second) for c in found] == [(pairs[0], pairs[1]), (pairs[2], pairs[3])]
+    assert left == [alone]
 
 
 def test_ends_that_differ_in_the_connection_name_match_by_their_names() -> None:

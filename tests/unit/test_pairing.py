@@ -74,7 +74,7 @@ class TestNames:
         ],
     )
     def test_near(self, left: str, right: str) -> None:
-        assert near_names(left, right)
+        assert near_names(left, right) is True
 
     @pytest.mark.parametrize(
         ("left", "right"),
@@ -118,7 +118,7 @@ class TestNames:
         ],
     )
     def test_not_near(self, left: str, right: str) -> None:
-        assert not near_names(left, right)
+        assert near_names(left, right) is False
 
     @pytest.mark.parametrize(
         ("left", "right", "expected"),
@@ -576,11 +576,86 @@ class TestSmallMaps:
             ("a:1 b:8 c:1 d:8", "c:1 b:8 d:8 a:1", [("rotation", "a c d", 0)]),
             # A signal that one end has alone stands beside the exchange, not in it.
             ("m:1 a:1 b:8 c:2", "a:1 c:2 b:8", [("swap", "b c", -1), ("shift", "a m", -1)]),
+            # Behind the exchange, right at its end, it is not in it either.
+            ("a:1 b:4", "b:4 a:1 n:1", [("swap", "a b", 0), ("one-sided", "n", 1)]),
+            (
+                "a:1 b:1 c:1 d:8",
+                "-:8 a:1 c:1 b:1 n:1 d:8",
+                [("swap", "b c", 8), ("shift", "a", 8), ("shift", "d n", 9)],
+            ),
+            # Nor in front of it.
+            (
+                "a:2 m:8 d:8 e:1",
+                "a:2 -:8 e:1 d:8",
+                [("swap", "d e", 0), ("one-sided", "m", -8)],
+            ),
+            # Three that moved over a fourth went together.
+            ("a:2 b:2 c:1 d:1 -:10", "-:5 d:1 -:2 a:2 b:2 c:1 -:3", [("shift", "a b c", 8)]),
+            # Nothing stands at both ends: what each has alone is all of the difference.
+            ("m:8", "n:16", [("one-sided", "m", -8), ("one-sided", "n", 16)]),
+            ("m:16", "n:8", [("one-sided", "m", -16), ("one-sided", "n", 8)]),
+            # Two signals in octets of their own are no other packing yet, nor is one of two bits.
+            ("-:1 a:1 b:1", "-:8 a:1 -:7 b:1", [("reserve", "a", 7), ("moved", "b", 14)]),
+            ("a:1 b:2 c:1", "a:1 -:7 b:2 -:14 c:1", [("shift", "b", 7), ("moved", "c", 21)]),
+            # An octet is numbered from the other side only if all in it are as wide as before.
+            (
+                "a:1 b:1 c:1 d:2 -:3",
+                "-:3 d:1 -:1 c:1 b:1 a:1",
+                [("moved", "a", 7), ("moved", "b", 5), ("moved", "c", 3), ("width", "d", -1)],
+            ),
+            # Two of three kept their order, so the third moved, the last in either map or not.
+            (
+                "-:8 a:1 b:1 c:1 -:21",
+                "-:20 c:1 -:9 a:1 b:1",
+                [("moved", "c", 10), ("shift", "a b", 22)],
+            ),
+            (
+                "p:1 q:1 r:1 s:1 t:1 -:3 a:1 b:1 c:1 d:1 -:29",
+                "p:1 q:1 r:1 s:1 t:1 -:7 c:1 -:7 a:1 -:9 b:1 -:9 d:1",
+                [("moved", "c", 2), ("shift", "a", 12), ("shift", "b", 21), ("moved", "d", 29)],
+            ),
+            # As far, but not side by side: two moved.
+            (
+                "c:2 b:2 a:2 -:1 d:1 -:8",
+                "-:2 b:2 c:2 -:1 d:1 a:2 -:6",
+                [("moved", "c", 4), ("moved", "a", 4)],
+            ),
+            # One step in every octet goes on behind the last signal, at either end or at none.
+            (
+                "a:7 x:1 b:7 y:1 c:7 z:1 d:7 w:1",
+                "a:7 b:7 c:7 d:7",
+                [("shift", "b c d x y z w", -1)],
+            ),
+            (
+                "a:7 b:7 c:7 d:7",
+                "a:7 x:1 b:7 y:1 c:7 z:1 d:7 w:1",
+                [("shift", "b c d x y z w", 1)],
+            ),
+            (
+                "p:8 a:1 b:1 -:3 e:1 f:16 -:21",
+                "p:8 -:7 a:1 -:7 b:1 -:10 e:1 f:16",
+                [("shift", "a b e f", 7)],
+            ),
+            # A single step does not.
+            ("a:7 x:1 b:7 y:1", "a:7 b:7", [("shift", "b x", -1), ("one-sided", "y", -1)]),
         ],
     )
     def test_told(self, left: str, right: str, told: list[tuple[str, str, int]]) -> None:
         found = summary(row(left), row(right))
         assert [(kind, " ".join(names), bits) for kind, names, bits in found] == told
+
+    def test_of_two_blocks_each_is_one(self) -> None:
+        left = row("a:1 b:1 -:2 c:1 e:1 f:1 g:1 h:1 -:7")
+        right = build(
+            *(("a", "0.0", 1), ("e", "0.2", 1), ("f", "0.3", 1), ("c", "0.4", 1)),
+            *(("b", "0.5", 1), ("n", "0.5", 1), ("", "0.6", 2), ("", "1.2", 6)),
+            *(("g", "1.4", 1), ("h", "1.5", 1)),
+        )
+        assert summary(left, right) == [
+            ("moved", ["b"], 4),
+            ("shift", ["e", "f"], -3),
+            ("shift", ["g", "h", "n"], 5),
+        ]
 
     def test_a_gap_is_taken_up_where_nothing_else_differs(self) -> None:
         (shift, *_) = causes(row("a:1 b:1 c:1"), row("b:1 n:1 c:1"))
