@@ -152,7 +152,8 @@ def state_of(target: Path, old: str, new: str) -> str:
         return "missing"
     except (OSError, UsageError):
         return "other"
-    return {old: "old", new: "new"}.get(found, "other")
+    # A file that only belongs to the question is old and new at once: nothing was done to it.
+    return {new: "new", old: "old"}.get(found, "other")
 
 
 def _roll_back(files: Sequence[File], changing: Sequence[File], error: BaseException) -> NoReturn:

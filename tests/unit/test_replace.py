@@ -239,6 +239,18 @@ class TestRaces:
             if word.startswith("flush the folder"):
                 assert told[number + 1] == "flushed"
 
+    def test_every_new_file_is_flushed(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """A name on the disk before its content would be an empty file after a power cut."""
+        paths = set_up(tmp_path)
+        told: list[str] = []
+        monkeypatch.setattr(os, "fsync", lambda _descriptor: told.append("flushed"))
+        replace_all(*items(paths), step=told.append)
+        flushes = [n for n, word in enumerate(told) if word.startswith("flush the ")]
+        assert len([n for n in flushes if "folder" not in told[n]]) == 6
+        assert all(told[number + 1] == "flushed" for number in flushes)
+
     def test_a_file_that_only_belongs_to_the_question(self, tmp_path: Path) -> None:
         paths = set_up(tmp_path)
         first, second = items(paths)
@@ -285,6 +297,24 @@ def test_what_fails_on_the_way_is_rolled_back(
         )
         assert told.endswith(words)
     assert state(paths) == ("new" if complete else "old")
+    assert left_over(paths) == []
+
+
+def test_what_fails_is_told_of_every_file_of_the_question(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file that stays as it is counts: the words are about both, or about the only one."""
+    paths = set_up(tmp_path)
+    first, second = items(paths)
+    failing_at(monkeypatch, 0)
+    why = "not written (lx.toml: Device or resource busy)"
+    with pytest.raises(WriteError) as caught:
+        replace_all(first._replace(new=first.old), second)
+    assert str(caught.value) == f"{why}: both files are as they were"
+    with pytest.raises(WriteError) as caught:
+        replace_all(second)
+    assert str(caught.value) == f"{why}: nothing was changed"
+    assert state(paths) == "old"
     assert left_over(paths) == []
 
 
@@ -425,6 +455,32 @@ def test_a_lock_that_cannot_be_opened_tells_nothing(
     assert holder(path) is None
 
 
+def test_a_lock_without_a_number_has_an_unknown_holder(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    with hold([("a.toml", path)]):
+        assert holder(path) == os.getpid()
+        beside(path, "lock").write_bytes(b"")
+        assert holder(path) == 0
+        with pytest.raises(UsageError, match=r"^a.toml is being written by another process; wait"):
+            hold([("a.toml", path)]).__enter__()
+
+
+def test_a_lock_that_becomes_a_link_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.toml"
+    real = platform.Posix.lock
+
+    def lock(self: platform.Posix, descriptor: int) -> bool:
+        beside(path, "lock").rename(tmp_path / "elsewhere")
+        beside(path, "lock").symlink_to(tmp_path / "elsewhere")
+        return real(self, descriptor)
+
+    monkeypatch.setattr(platform.Posix, "lock", lock)
+    with pytest.raises(UsageError, match=r"^a.toml cannot be locked"):
+        hold([("a.toml", path)]).__enter__()
+
+
 def test_a_lock_that_its_holder_removes_is_taken_anew(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -561,3 +617,13 @@ def test_a_half_written_file_does_not_stay(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         write_new(tmp_path / "x", b"1234", None, step=step, what="text")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_half_written_file_that_somebody_removes_hides_no_interrupt(tmp_path: Path) -> None:
+    def step(name: str) -> None:
+        if name.startswith("write the rest"):
+            (tmp_path / "x").unlink()
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_new(tmp_path / "x", b"1234", None, step=step, what="text")
