@@ -242,7 +242,7 @@ def alike(
 ) -> bool:
     """Return whether a field says the same in both values."""
     left, right = getattr(one, field), getattr(two, field)
-    if type(one) is Signal and field == "order":
+    if field == "order":
         return bool(form(one, field) == form(two, field))  # The width speaks too.
     return bool(left == right or form(one, field) == form(two, field))
 

@@ -98,9 +98,9 @@ def _maker(kind: type) -> Callable[[Any], Any]:
     """Return what makes values of a type plain; found once for each type."""
     if issubclass(kind, str | int | float):
         return lambda value: value
-    if issubclass(kind, Place):
+    if kind is Place:
         return str
-    if issubclass(kind, bytes):
+    if kind is bytes:
         return bytes.hex
     if dataclasses.is_dataclass(kind):
         names = tuple(field.name for field in dataclasses.fields(kind))

@@ -198,6 +198,26 @@ def test_safe_values_of_a_float(given: float, same: float) -> None:
     assert form(one, "safe") != form(replace(one, safe=7.5), "safe")
 
 
+def test_safe_values_beyond_a_float_are_themselves() -> None:
+    values = (0.0, 1.0, 1e39, 2e39, -1e39, 10**400, 10**401)
+    signals = [
+        Signal(name="x", at=Place(0, 0), width=32, type="float", safe=safe) for safe in values
+    ]
+    assert len({form(signal, "safe") for signal in signals}) == len(values)
+
+
+def test_one_safe_value_in_other_widths_is_no_change_of_its_own() -> None:
+    """0.1 in 16, 32 and 64 bits is carried as three numbers, but people have stated one."""
+    half, narrow, wide = (
+        Signal(name="x", at=Place(0, 0), width=width, type="float", safe=0.1)
+        for width in (16, 32, 64)
+    )
+    assert len({form(signal, "safe") for signal in (half, narrow, wide)}) == 3
+    assert alike(half, narrow, "safe")
+    assert alike(narrow, wide, "safe")
+    assert not alike(narrow, replace(wide, safe=0.2), "safe")
+
+
 def test_a_scale_that_is_no_number_is_itself() -> None:
     signal = Signal(name="x", at=Place(0, 0), scale="a tenth")
     assert form(signal, "scale") == "a tenth"
@@ -339,6 +359,12 @@ def test_reserve_bit_by_bit() -> None:
     assert reserve(whole) == reserve(parts) == ((2, 1), (3, 0), (4, 1))
     assert remarks(whole) == remarks(parts) == ((2, 5, "n"),)
     assert remarks(Map(entries=(Reserved(at=Place(0, 0), width=1),))) == ()
+
+
+def test_remarks_are_one_where_they_meet_and_say_the_same() -> None:
+    runs = [(0, 2, "a"), (2, 1, "b"), (3, 1, "b"), (6, 1, "b")]
+    made = tuple(Reserved(at=Place(0, bit), width=width, note=note) for bit, width, note in runs)
+    assert remarks(Map(entries=made)) == ((0, 2, "a"), (2, 4, "b"), (6, 7, "b"))
 
 
 class TestParameters:

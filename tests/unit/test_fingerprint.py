@@ -336,3 +336,12 @@ def test_an_end_that_is_its_own_peer_has_one_order_of_directions() -> None:
     turned = replace(alone, sends=alone.receives, receives=alone.sends)
     assert alone.sends != alone.receives
     assert wire_fingerprint(alone) == wire_fingerprint(turned)
+
+
+def test_two_signals_of_one_place_have_one_order() -> None:
+    """MUST: the order of rows is in no fingerprint, where signals overlap either."""
+    end = mapfile.loads(demo.after()["sc1-lx.toml"])
+    a, b, c = (Signal(name=name, at=Place(0, bit)) for name, bit in (("a", 0), ("b", 0), ("c", 1)))
+    for more in ((), (c,)):
+        one, two = (replace(end, sends=Map(entries=(*rows, *more))) for rows in ((a, b), (b, a)))
+        assert prints(one) == prints(two)
