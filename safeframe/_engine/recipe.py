@@ -250,10 +250,10 @@ class Recipe:
     order: str
     explain: Callable[[str, Seen], str | None] = _no_words
     identity: frozenset[str] = frozenset()
-    rules: Mapping[str, Value] = field(init=False, repr=False, compare=False)
-    defaults: Values = field(init=False, repr=False, compare=False)
-    ranges: Mapping[str, range] = field(init=False, repr=False, compare=False)
-    besides: Mapping[str, frozenset[str]] = field(init=False, repr=False, compare=False)
+    rules: Mapping[str, Value] = field(init=False)
+    defaults: Values = field(init=False)
+    ranges: Mapping[str, range] = field(init=False)
+    besides: Mapping[str, frozenset[str]] = field(init=False)
 
     def __post_init__(self) -> None:
         rules = {rule.name: rule for rule in self.values}

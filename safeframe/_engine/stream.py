@@ -47,7 +47,7 @@ def solve(crc: Callable[[int], int], width: int, wanted: int) -> int | None:
     pivots: dict[int, tuple[int, int]] = {}
     for bit in range(width):
         column, label = crc(1 << bit) ^ base, 1 << bit
-        while column and (top := column.bit_length()) in pivots:
+        while (top := column.bit_length()) in pivots:  # Zero is none.
             column, label = column ^ pivots[top][0], label ^ pivots[top][1]
         if column:
             pivots[column.bit_length()] = column, label

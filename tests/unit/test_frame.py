@@ -6,6 +6,7 @@ import contextlib
 import random
 import subprocess
 import sys
+from collections.abc import Callable
 from itertools import combinations
 from typing import Any, ClassVar
 
@@ -22,7 +23,7 @@ from safeframe.protocols.fscp_2_1 import _frame as fscp_2_1
 from safeframe.protocols.fscp_3_1 import _frame as fscp_3_1
 from safeframe.protocols.fscp_12_1 import _frame as fscp_12_1
 from safeframe.protocols.opcua_safety import _frame as opcua
-from tests.unit.frame_values import Case, built, every_case
+from tests.unit.frame_values import Case, built, every_case, values_12_1
 
 RECIPES = [name for name in profiles.names() if profiles.load(name).recipe]
 by_profile = pytest.mark.parametrize("profile", RECIPES)
@@ -379,6 +380,15 @@ class TestUsage:
         with pytest.raises(UsageError, match="a profile must be one of plain, "):
             frame.build("fscp-99")
 
+    @pytest.mark.parametrize("act", [frame.parse, frame.inspect, frame.verify])
+    def test_what_is_known_must_be_a_value(self, act: Callable[..., object]) -> None:
+        """A misspelt name would leave a check unmade."""
+        octets = frame.build("fscp-12-1", data=b"\1", connection_id=7, sequence=1)
+        with pytest.raises(UsageError, match="has no value 'sequnce'; did you mean sequence"):
+            act("fscp-12-1", octets, connection_id=7, sequence=1, peer_crc0=0, sequnce=1)
+        with pytest.raises(UsageError, match=r"sequence must be 1\.\.65535, not 0"):
+            act("fscp-12-1", octets, connection_id=7, sequence=0, peer_crc0=0)
+
     @pytest.mark.parametrize(
         ("profile", "values", "text"),
         [
@@ -395,6 +405,8 @@ class TestUsage:
             ("fscp-12-1", {"sequence": 0}, "sequence must be 1..65535, not 0"),
             ("fscp-12-1", {"sequence": True}, "sequence must be an integer, not True"),
             ("fscp-12-1", {"data": "01"}, "data must be octets, not '01'"),
+            ("fscp-12-1", {"data": 0}, "data must be octets, not 0"),
+            ("fscp-2-1", {"format": 0}, "format must be one of base, extended, not 0"),
             ("fscp-13-1", {"manager_id": b"\1"}, "manager_id must be 6 octets, not 1 octets"),
             ("fscp-2-1", {"format": "short"}, "format must be one of base, extended, not 'short'"),
             ("fscp-12-1", {"data": b"\1"}, "building this frame needs the value connection_id"),
@@ -572,7 +584,7 @@ class TestProfile121:
         assert seen.summary == "rejected: blocks: block 1 does not belong to block 0"
         assert fscp_12_1.related(bytes(broken)) == 1
 
-    @given(every_case.filter(lambda case: case[0] == "fscp-12-1"))
+    @given(values_12_1())
     def test_relation_holds_for_every_frame(self, case: Case) -> None:
         """The history-free relation holds for every built frame."""
         assert fscp_12_1.related(built(case)) is None
