@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 import ast
+from collections import Counter
+from pathlib import Path
 
-from tests.mutation.__main__ import ROOT, core
-from tests.mutation.faults import faults
+import pytest
+
+from tests.mutation.__main__ import EQUIVALENT, ROOT, chosen, core, parser
+from tests.mutation.faults import Fault, faults
+from tests.mutation.trial import Reached, survives
 
 SOURCE = b'''\
 """Say nothing of this."""
@@ -56,3 +61,42 @@ def test_the_core_can_be_spoilt() -> None:
     assert len(core()) > 40
     octets = (ROOT / "safeframe/_pairing/match.py").read_bytes()
     assert len(faults(octets)) > 80
+
+
+def test_faults_of_one_module_and_of_lines(monkeypatch: pytest.MonkeyPatch) -> None:
+    path = "safeframe/_pairing/match.py"
+    octets = (ROOT / path).read_bytes()
+    (line, *_) = sorted({fault.line for fault in faults(octets)})
+    everywhere = {fault.line: ["tests/unit/test_pairing.py::one"] for fault in faults(octets)}
+    reached = Reached({path: everywhere, "safeframe/_codec.py": {1: []}}, Counter())
+    for words, lines in (
+        (["--only", "_pairing/match"], set(everywhere)),
+        (["--only", "_pairing/match", "--at", str(line)], {line}),
+        (["--only", "_codec"], set()),
+    ):
+        rows = chosen(parser().parse_args([*words, "--sample", "100000"]), reached)
+        assert {fault.line for _, fault in rows} == lines
+        assert {name for name, _ in rows} <= {path}
+
+
+def test_what_changes_no_answer_says_why_and_can_still_be_put_in() -> None:
+    rows = [row for row in EQUIVALENT.read_text("utf-8").splitlines() if row[:1] != "#"]
+    assert rows
+    for row in rows:
+        path, old, new, why = row.split(" | ")
+        assert why.endswith(".")
+        assert (old, new) in {
+            (" ".join(fault.old.split()), " ".join(fault.new.split()))
+            for fault in faults((ROOT / path).read_bytes())
+        }
+
+
+@pytest.mark.parametrize("name", ["test_words.py::gone_since", "test_gone_since.py::one"])
+def test_tests_that_are_gone_notice_nothing(tmp_path: Path, name: str) -> None:
+    """MUST: what no test looked at is not told as noticed."""
+    for made in ("tests/unit/test_words.py", "safeframe/_words.py"):
+        (tmp_path / made).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / made).write_text("def test_one(): pass\n", "utf-8")
+    nothing = Fault(1, 0, 0, "", "")
+    tests = [f"tests/unit/{name}"]
+    assert survives(tmp_path, "safeframe/_words.py", nothing, tests, 60) == "survived"
