@@ -53,6 +53,16 @@ def stream(profile: str, rounds: int, seed: int = 1) -> Stream:
     return found
 
 
+@by_profile
+def test_the_short_way_takes_no_broken_frame(profile: str) -> None:
+    """MUST: what judge refuses is in no session told as accepted, whether it has a short way."""
+    session = start(profile)
+    for sender, octets in stream(profile, 3):
+        broken = bytes([*octets[:-1], octets[-1] ^ 1])
+        assert session.accepts(sender, broken) is False
+        session.judge(sender, octets)
+
+
 class TestEveryProfile:
     @by_profile
     def test_a_good_stream_is_accepted(self, profile: str) -> None:
