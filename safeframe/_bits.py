@@ -8,7 +8,6 @@ first. Data octets read as one little-endian integer therefore hold a field at s
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from functools import lru_cache
 
@@ -38,7 +37,8 @@ MAX_OCTETS = 65536
 _TABLE_BITS = 8
 """Neighbouring fields share a table of at most 2 ** 8 rows: a bound on memory, by choice."""
 
-_PLACE = re.compile(r"(0|[1-9][0-9]{0,5})\.([0-7])", re.ASCII)
+_OCTET_DIGITS = 6
+_BITS = frozenset("01234567")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -64,10 +64,11 @@ class Place:
     @classmethod
     def parse(cls, text: str) -> Place:
         """Read ``octet.bit``, for instance ``1.2``; raises UsageError for anything else."""
-        match = _PLACE.fullmatch(text)
-        if match is None:
+        octet, _, bit = text.partition(".")
+        is_number = octet.isdecimal() and octet.isascii() and len(octet) <= _OCTET_DIGITS
+        if not is_number or (octet[0] == "0" and octet != "0") or bit not in _BITS:
             raise UsageError(f'a place must be "octet.bit" with bit 0..7, not {text[:40]!r}')
-        return cls(int(match[1]), int(match[2]))
+        return cls(int(octet), int(bit))
 
     @classmethod
     def at(cls, index: int) -> Place:

@@ -20,7 +20,6 @@ settings.register_profile(
     max_examples=40,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-settings.register_profile("ci", parent=settings.get_profile("quick"), max_examples=60)
 settings.register_profile("deep", parent=settings.get_profile("quick"), max_examples=1000)
 settings.register_profile("few", parent=settings.get_profile("quick"), max_examples=6)
 settings.load_profile(os.environ.get("SAFEFRAME_HYPOTHESIS", "quick"))

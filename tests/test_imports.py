@@ -77,7 +77,9 @@ TABLE = {
     ),
     "_link": row(5, "_errors _words _model protocols frame"),
     "capture": row(
-        5, "_errors _octets _words _bits _engine _model _codec protocols frame relations _link"
+        5,
+        "_errors _octets _words _bits _document _engine _model _codec protocols frame "
+        "relations _link",
     ),
     "edit": row(
         5,

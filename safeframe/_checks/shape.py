@@ -16,10 +16,11 @@ from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 
 __all__ = ["illegal_size_text", "larger_sizes", "size_consequence"]
 
-_PADDING_NAME = re.compile(
-    r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*",
-    re.IGNORECASE,
+_PADDING_NAME = (
+    r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*"
 )
+# How such names begin, for re is asked of few: to compile a pattern costs as much as all its uses.
+_PADDING_STARTS = ("res", "spare", "pad", "unused", "dummy", "fi", "f\u0131", "gap", "free", "not")
 
 
 def illegal_size_text(map_: Map, profile: Profile, legal_octets: tuple[int, ...]) -> str:
@@ -259,7 +260,7 @@ def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
 
     def judge(map_: Map, _: Map) -> Iterator[Flaw]:
         for signal in map_.signals:
-            if _PADDING_NAME.fullmatch(signal.name):
+            if _is_padding(signal.name):
                 from .shape_repairs import moved  # deferred as above.
 
                 text = f'declare {{ at = "{signal.at}", reserved = {signal.width} }}'
@@ -271,6 +272,11 @@ def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
                 )
 
     yield from per_map(context, find, judge)
+
+
+def _is_padding(name: str) -> bool:
+    begins = name.casefold().startswith(_PADDING_STARTS)
+    return begins and re.fullmatch(_PADDING_NAME, name, re.IGNORECASE) is not None
 
 
 @rule(

@@ -14,8 +14,8 @@ __all__ = ["Entry", "Overlay", "Segment", "carried", "state_text"]
 Entry = Signal | Reserved
 
 _OWNERS = 2
-"""Owners of a kind kept per bit and map: one is right, a second one proves an overlap, more add
-nothing."""
+"""Owners kept per bit and map: one is right, a second one proves an overlap, more add nothing but
+a kind that is not among them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,25 +83,33 @@ def _sweep(maps: tuple[Map, ...]) -> Iterator[Segment]:
         # The end of the data is a border too: what lies behind it is not merely undeclared.
         events.append((8 * map_.size_octets, False, which, -1))
     events.sort()
-    # By kind, so that two signals that overlap do not hide a reserve.
-    active: list[tuple[dict[int, Entry], dict[int, Entry]]] = [({}, {}) for _ in maps]
+    # All entries, then those of each kind: two signals that overlap must not hide a reserve.
+    active: list[tuple[dict[int, Entry], ...]] = [({}, {}, {}) for _ in maps]
     words = [_reserve_words(map_) for map_ in maps]
     position = 0
     for index, begins, which, number in events:
         if index > position:
-            owners = tuple(
-                tuple(entry for kind in kinds for entry in islice(kind.values(), _OWNERS))
-                for kinds in active
-            )
+            owners = tuple(_kept(*entries) for entries in active)
             reserves = tuple(_reserve(*both, position, index) for both in words)
             yield Segment(start=position, end=index, owners=owners, reserves=reserves)
             position = index
-        one = maps[which].entries[number] if number >= 0 else None
-        kind = active[which][isinstance(one, Reserved)]
-        if begins and one:
-            kind[number] = one
-        else:
-            kind.pop(number, None)
+        if number < 0:
+            continue
+        entry = maps[which].entries[number]
+        for entries in (active[which][0], active[which][1 + isinstance(entry, Reserved)]):
+            if begins:
+                entries[number] = entry
+            else:
+                del entries[number]
+
+
+def _kept(
+    entries: dict[int, Entry], signals: dict[int, Entry], reserves: dict[int, Entry]
+) -> tuple[Entry, ...]:
+    """Return the first owners, and the first one of each kind."""
+    first = list(islice(entries, _OWNERS))
+    first += (number for kind in (signals, reserves) for number in islice(kind, 1))
+    return tuple(entries[number] for number in dict.fromkeys(first))
 
 
 def _reserve_words(map_: Map) -> tuple[int, int]:

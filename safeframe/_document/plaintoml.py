@@ -26,7 +26,7 @@ __all__ = ["Plain", "read"]
 # Blanks and keys have bounds, so that a search that fails everywhere takes no square of the length.
 _BLANK = r"[ \t]{0,64}+"
 _KEY = r"[A-Za-z0-9_-]{1,64}+"
-_STRING = r'"[^"\\\x00-\x08\x0a-\x1f\x7f]*+"'
+_STRING = r'"[^"\\]*+"'
 _SCALAR = rf"{_STRING}|[0-9A-Za-z.+-]{{1,64}}+"
 _FLAT = rf'(?>[^"#{{}}\[\]]++|{_STRING})*+'
 _ARRAY = rf'\[(?>[^"#{{}}\[\]]++|{_STRING}|\{{{_FLAT}\}})*+\]'
@@ -35,11 +35,13 @@ _ROW = rf'\{{(?>[^"#{{}}]++|{_STRING}|\{{{_FLAT}\}})*+\}}'
 _LINE = re.compile(
     rf"{_BLANK}(?>(?>({_KEY}){_BLANK}={_BLANK})?+"
     rf"(?>({_SCALAR}|{_ROW}|{_ARRAY}|\[\[{_KEY}\]\]){_BLANK}(,?+)|([\[\]])))?+"
-    rf"{_BLANK}(?>#[^\x00-\x08\x0a-\x1f\x7f]*+)?+"
+    rf"{_BLANK}(?>#.*+)?+"
 )
 """A line: a key, a value (or the name of a table) and whether a comma follows; or a bracket."""
 _PAIR = re.compile(rf"({_BLANK}({_KEY}){_BLANK}={_BLANK}({_SCALAR}|{_NESTED}){_BLANK}[,}}])")
 _ITEM = re.compile(rf"({_BLANK}({_SCALAR}|\{{{_FLAT}\}}){_BLANK}[,\]])")
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+"""What no TOML may hold but a line end: looked for once, so that no pattern has to leave it out."""
 _NUMBER = re.compile(r"0x([0-9A-Fa-f]{1,16}+)|-?+(?>0|[1-9][0-9]{0,17}+)(\.[0-9]{1,17}+)?+")
 
 
@@ -80,7 +82,10 @@ def _read(text: str) -> Plain:
     begun: Path = ()
     divided = True  # Whether one more element may follow.
     groups: set[str] = set()
-    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), start=1):
+    text = text.replace("\r\n", "\n")
+    if _CONTROL.search(text):
+        raise _OtherError
+    for number, line in enumerate(text.split("\n"), start=1):
         found = _LINE.fullmatch(line)
         if found is None:
             raise _OtherError

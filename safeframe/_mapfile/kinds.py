@@ -122,7 +122,8 @@ def _read_code_table(value: Any) -> tuple[tuple[int, int], ...]:
 def _by_code(table: dict[str, Any]) -> dict[int, Any]:
     codes: dict[int, Any] = {}
     for key, value in table.items():
-        if not re.fullmatch(_CODE, key):
+        plain = key.isdecimal() and key.isascii() and key[0] != "0" and len(key) < 16
+        if not plain and key != "0" and not re.fullmatch(_CODE, key):
             raise RefusalError("a table whose keys are integers (decimal or 0x)", key)
         code = int(key, 0)
         if code in codes:

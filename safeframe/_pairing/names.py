@@ -7,7 +7,7 @@ import unicodedata
 
 __all__ = ["alike", "near_names", "skeleton"]
 
-_WORDS = re.compile(r"[^\W\d_]+|\d+")
+_WORDS = r"[^\W\d_]+|\d+"
 _SHORTEST = 5
 """Letters from which a word is long enough to be called misspelt: rear and gear, stop and step,
 fwd and rev differ by as little as a slip does. Chosen by trial, from no standard."""
@@ -48,7 +48,7 @@ def near_names(left: str, right: str) -> bool:
     as many: brake1 and brake2, zone1_1 and zone11, brake_a and brake_b, ok and nok, valid and
     invalid, rear and gear, falling and failing are different things.
     """
-    lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
+    lefts, rights = (re.findall(_WORDS, _folded(name)) for name in (left, right))
     if _digits(lefts) != _digits(rights) or _raised(left) != _raised(right):
         return False
     if skeleton(left) == skeleton(right):
@@ -66,7 +66,7 @@ def alike(left: str, right: str) -> bool:
     >>> alike("gate_east_locked", "gate_west_locked"), alike("gate_east_locked", "horn_on")
     (True, False)
     """
-    lefts, rights = (_WORDS.findall(_folded(name)) for name in (left, right))
+    lefts, rights = (re.findall(_WORDS, _folded(name)) for name in (left, right))
     if skeleton(left) == skeleton(right):
         return True
     if len(lefts) != len(rights) or len(lefts) < 2 or _digits(lefts) != _digits(rights):

@@ -1297,7 +1297,9 @@ class TestWithoutRoutes:
             # What a route leaves open is told by the rule that would have judged it.
             reasons = re.findall(r'name="(route-[a-z-]+)">\s*<skipped message="([^"]*)"', text)
             assert [one for _, one in reasons].count("no route is declared") == expected
-            assert ("route-too-slow", "not stated: cycle time of SC1") in reasons or expected
+            route = "LC1.field_clear -&gt; SC1 -&gt; LX.permit_up: reaction time"
+            told = ("route-too-slow", f"{route} (not stated: cycle time of SC1)")
+            assert told in reasons or expected
 
     def test_an_echo_is_no_chain(self) -> None:
         link = Link("X", "A", "B", (Row("x", "A.X", "B.X"),), (Row("y", "B.X", "A.Y"),))

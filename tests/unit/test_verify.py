@@ -748,7 +748,8 @@ class TestTogether:
         made = SIGNED
         for who in ("C. Dahl", "D. Evans"):
             made = record.withdraw(made, who, who="A", when="d", reason="a sister")
-        made = signed(record.fill(made, "LX", who="A", when="d", serial="LX-1002"))
+        again = {"serial": "LX-1002", "checksum": "4F2A0011"}
+        made = signed(record.fill(made, "LX", who="A", when="d", **again))
         site.record("copy.json", made)
         assert record.verify(made, AFTER).complete_and_signed
         found = site.verify(code=1)["connections"]
