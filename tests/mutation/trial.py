@@ -144,6 +144,8 @@ def _child(copy: Path, tests: Sequence[str]) -> None:
         sys.path[0] = str(copy)
         os.environ["PYTHONPATH"] = str(copy)
         os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+        # Options for the run around this one, such as coverage, would end it before its tests.
+        os.environ.pop("PYTEST_ADDOPTS", None)
         sys.dont_write_bytecode = True
         files = sorted({test.partition("::")[0] for test in tests})
         files = [file for file in files if Path(file).exists()]
