@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from operator import attrgetter
 
 from .._bits import Place
-from .._canonical import alike
+from .._canonical import alike, remarks
 from .._model import Map, Reserved, Signal
 from .._pairing import Pair, match
-from .changes import BEFORE_AFTER, Change, Ground, bits_text, octets_text, outline, show, unit_of
+from .changes import (
+    BEFORE_AFTER,
+    NOT_STATED,
+    Change,
+    Ground,
+    bits_text,
+    octets_text,
+    outline,
+    show,
+    unit_of,
+)
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried, state_text
 
@@ -32,7 +43,8 @@ def compare_maps(
     if before == after or (shared and same_shared(before, after)):
         return []  # The common case: an edit touches one of two directions.
     comparison = _Comparison(before, after, section, sides, shared)
-    return [*comparison.size(), *comparison.signals(), *comparison.reserve()]
+    found = [*comparison.size(), *comparison.signals(), *comparison.reserve()]
+    return found or list(comparison.remarks_told_twice())
 
 
 def same_shared(one: Map, two: Map) -> bool:
@@ -255,6 +267,23 @@ class _Comparison:
                     "note",
                 )
             previous = segment.end, old.note, new.note
+
+    def remarks_told_twice(self) -> Iterator[Change]:
+        """Yield remarks that only overlapping runs repeat, for maps that differ in nothing else."""
+        if self.shared:
+            return
+        old, new = (Counter(remarks(map_)) for map_ in self.maps)
+        for which, more in enumerate((old - new, new - old)):
+            for start, end, note in more:
+                runs: list[Reserved | None] = [None, None]
+                where = self.maps[which].where
+                width = end - start
+                runs[which] = Reserved(at=Place.at(start), width=width, note=note, where=where)
+                texts = [NOT_STATED, NOT_STATED]
+                texts[which] = f"{show('note', note)}, by runs that overlap"
+                yield self._reserve_change(
+                    "text", start, texts[0], texts[1], runs[0], runs[1], "note"
+                )
 
     def _reserve_change(
         self,

@@ -326,6 +326,17 @@ class TestReserve:
             assert between(twice, plain) == [(*told, new, old)]
             assert between(twice, map_of(*reversed(twice.entries))) == []
 
+    def test_a_remark_on_overlapping_runs(self) -> None:
+        """MUST: maps with two fingerprints of their end are told apart."""
+        once = map_of(sig("a", "0.0"), gap("0.1", 7, note="spare"))
+        twice = map_of(*once.entries, gap("0.1", 7, note="spare"))
+        part = map_of(*once.entries, gap("0.2", 2, note="spare"))
+        told, more = ("text", "reserve"), "spare, by runs that overlap"
+        assert between(once, twice) == [(*told, "reserved 0.1", "note", "not stated", more)]
+        assert between(part, once) == [(*told, "reserved 0.2", "note", more, "not stated")]
+        assert between(twice, map_of(*reversed(twice.entries))) == []
+        assert compare_ends(pair_of(once, twice)) == ()
+
     def test_no_overlap_of_reserves_is_lost(self) -> None:
         """MUST: maps with two wire fingerprints are told apart, however their reserves overlap."""
         rows = [
