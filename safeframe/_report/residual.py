@@ -56,7 +56,11 @@ def scientific(value: Fraction, digits: int = 5) -> str:
 
 def _short(value: Fraction) -> str:
     """Return a bit error probability with the digits it has, at most five."""
-    return f"{float(value):.5g}"
+    # Below that a double holds fewer digits, and at last none.
+    return scientific(value) if 0 < value < _LEAST else f"{float(value):.5g}"
+
+
+_LEAST = Fraction(1, 10**300)
 
 
 def report(

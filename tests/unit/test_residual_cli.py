@@ -106,6 +106,12 @@ def test_rate_is_printed_only_with_its_inputs(capsys: pytest.CaptureFixture[str]
     assert document["subject"]["rate_inputs"] == "v = 3.6e6 messages per hour, m = 2"
 
 
+def test_a_rate_that_no_double_holds(capsys: pytest.CaptureFixture[str]) -> None:
+    text = said(capsys, "--profile", "fscp-12-1", "--octets", "1", "--ber", "1e-400,1e-5")
+    rows = [line.split()[0] for line in text.splitlines() if line.startswith(("  1e", "  1.0"))]
+    assert rows == ["1.0000e-400", "1e-05"]
+
+
 def test_json_holds_exact_counts(capsys: pytest.CaptureFixture[str]) -> None:
     document = json.loads(
         said(capsys, "--poly", "0x39B7", "--width", "16", "--data-bits", "16", "--format", "json")
