@@ -12,8 +12,6 @@ import io
 import os
 import re
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 from .._errors import UsageError
 
@@ -105,23 +103,30 @@ class _Guarded:
         return re.sub(_SIGNS, lambda _: sign, text)
 
 
-@contextmanager
-def guarded() -> Iterator[None]:
+class _Guards:
+    """The guards of both streams; written out, because contextlib is slow to import."""
+
+    def __enter__(self) -> None:
+        self._before = sys.stdout, sys.stderr
+        # A closed stream is None: what is written there is wanted by nobody, and no error.
+        nothing = io.StringIO()
+        out, err = (stream or nothing for stream in self._before)
+        for stream in (out, err):
+            _set_up(stream)
+        standing: list[Any] = [_Guarded(out, silent=False), _Guarded(err, silent=True)]
+        sys.stdout, sys.stderr = standing
+        self._complaints = standing[1]
+
+    def __exit__(self, *_: object) -> None:
+        try:
+            self._complaints.flush()
+        finally:
+            sys.stdout, sys.stderr = self._before
+
+
+def guarded() -> _Guards:
     """Put the guards in front of both streams while a command runs."""
-    before = sys.stdout, sys.stderr
-    # A closed stream is None: what is written there is wanted by nobody, and no error.
-    nothing = io.StringIO()
-    out, err = (stream or nothing for stream in before)
-    for stream in (out, err):
-        _set_up(stream)
-    guards = _Guarded(out, silent=False), _Guarded(err, silent=True)
-    standing: list[Any] = [*guards]
-    sys.stdout, sys.stderr = standing
-    try:
-        yield
-    finally:
-        guards[1].flush()
-        sys.stdout, sys.stderr = before
+    return _Guards()
 
 
 def _set_up(stream: TextIO) -> None:

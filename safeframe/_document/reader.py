@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
 
 from .._errors import InputError, Problem
 
@@ -107,14 +105,26 @@ def open_stream(path: str, *, what: str) -> BinaryIO:
         raise _problem(path, f"the file must be readable: {reason}") from None
 
 
-@contextmanager
-def reading(path: str, *, what: str) -> Iterator[BinaryIO]:
+class _Opened:
+    """A file while it is read; written out, because contextlib is slow to import."""
+
+    def __init__(self, path: str, what: str) -> None:
+        self._path, self._what = path, what
+
+    def __enter__(self) -> BinaryIO:
+        self._stream = open_stream(self._path, what=self._what)
+        return self._stream
+
+    def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
+        self._stream.close()
+        if isinstance(error, OSError):
+            message = f"the file must be readable: {error.strerror}"
+            raise _problem(self._path, message) from None
+
+
+def reading(path: str, *, what: str) -> _Opened:
     """Open a file as ``open_stream`` does; InputError also where reading fails later."""
-    try:
-        with open_stream(path, what=what) as stream:
-            yield stream
-    except OSError as error:
-        raise _problem(path, f"the file must be readable: {error.strerror}") from None
+    return _Opened(path, what)
 
 
 def read_text(
