@@ -38,6 +38,7 @@ _TABLE_BITS = 8
 """Neighbouring fields share a table of at most 2 ** 8 rows: a bound on memory, by choice."""
 
 _OCTET_DIGITS = 6
+"""No place is written with more: a bound against absurd input, from no standard."""
 _BITS = frozenset("01234567")
 
 

@@ -43,6 +43,7 @@ __all__ = [
     "parameters",
     "remarks",
     "reserve",
+    "reserve_words",
     "shared_parameters",
     "variable",
 ]
@@ -260,12 +261,17 @@ _SIGNAL_FIELDS = (
 
 def reserve(map_: Map) -> tuple[tuple[int, int], ...]:
     """Return (index, value) of every reserved bit, once: where runs end or meet means nothing."""
-    bits = [0, 0]
+    words = enumerate(reserve_words(map_))
+    return tuple(sorted((index, value) for value, word in words for index in _ones(word)))
+
+
+def reserve_words(map_: Map) -> tuple[int, int]:
+    """Return the bits that some reserved run states as 0, and those that one states as 1."""
+    zeros = ones = 0
     for run in map_.reserved:
-        bits[0] |= (run.value ^ (1 << run.width) - 1) << run.start
-        bits[1] |= run.value << run.start
-    found = [(index, value) for value, word in enumerate(bits) for index in _ones(word)]
-    return tuple(sorted(found))
+        zeros |= (run.value ^ (1 << run.width) - 1) << run.start
+        ones |= run.value << run.start
+    return zeros, ones
 
 
 def _ones(word: int) -> Iterator[int]:

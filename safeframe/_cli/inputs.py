@@ -172,12 +172,11 @@ def _named_like_plants(folder: str, read: Iterable[str]) -> Iterator[str]:
         if path.name.endswith(PLANT)
         and not path.name.startswith(".")
         and os.path.realpath(path) not in known
-        and (holds(path, b"safeframe-map/") or holds(path, b"safeframe-plant/"))
+        and holds(path, b"safeframe-map/", b"safeframe-plant/")
     ]
     if found:
-        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
         yield (
-            f"{found[0]}{more}: named like plant files in {folder} "
+            f"{_first(found)}: named like plant files in {folder} "
             "(name a plant file itself; a map must have another name)"
         )
 
@@ -201,8 +200,11 @@ def _below(folder: str) -> Iterator[str]:
         below[:] = [n for n, real in new.items() if not n.startswith(".") and real not in seen]
         seen |= set(new.values())
     if found:
-        more = f" and {len(found) - 1} more" if len(found) > 1 else ""
-        yield (f"{found[0]}{more}: map files in folders below {folder} (name these folders, too)")
+        yield f"{_first(found)}: map files in folders below {folder} (name these folders, too)"
+
+
+def _first(found: Sequence[str]) -> str:
+    return found[0] + (f" and {len(found) - 1} more" if len(found) > 1 else "")
 
 
 def _is_map(path: Path) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 
+from .._canonical import reserve_words
 from .._model import Map, Reserved, Signal
 
 __all__ = ["Entry", "Overlay", "Segment", "carried", "state_text"]
@@ -85,7 +86,7 @@ def _sweep(maps: tuple[Map, ...]) -> Iterator[Segment]:
     events.sort()
     # All entries, then those of each kind: two signals that overlap must not hide a reserve.
     active: list[tuple[dict[int, Entry], ...]] = [({}, {}, {}) for _ in maps]
-    words = [_reserve_words(map_) for map_ in maps]
+    words = [reserve_words(map_) for map_ in maps]
     position = 0
     for index, begins, which, number in events:
         if index > position:
@@ -110,15 +111,6 @@ def _kept(
     first = list(islice(entries, _OWNERS))
     first += (number for kind in (signals, reserves) for number in islice(kind, 1))
     return tuple(entries[number] for number in dict.fromkeys(first))
-
-
-def _reserve_words(map_: Map) -> tuple[int, int]:
-    """Return the bits that some reserved run states as 0, and those that one states as 1."""
-    zeros = ones = 0
-    for run in map_.reserved:
-        zeros |= (run.value ^ (1 << run.width) - 1) << run.start
-        ones |= run.value << run.start
-    return zeros, ones
 
 
 def _reserve(zeros: int, ones: int, start: int, end: int) -> tuple[int, int] | None:

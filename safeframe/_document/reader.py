@@ -137,21 +137,22 @@ def read_text(
     return decode(read_octets(path, what=what, limit=limit), path=os.fspath(path), what=what)
 
 
-def holds(path: Path, word: bytes, *, limit: int = MAX_FILE_OCTETS) -> bool:
-    """Tell whether a regular file holds a word in what would be read of it, wherever that stands.
+def holds(path: Path, *words: bytes, limit: int = MAX_FILE_OCTETS) -> bool:
+    """Tell whether a regular file holds one of some words in what would be read of it, anywhere.
 
     A head of any length may come first, and keys stand in any order. True where nobody can look:
-    it may hold the word.
+    it may hold one.
     """
-    kept = b""
+    kept, longest = b"", max(map(len, words))
     try:
         if not path.is_file():
             return False
         with path.open("rb") as file:
             while limit > 0 and (octets := file.read(min(limit, _CHUNK_OCTETS))):
-                if word in kept + octets:
+                seen = kept + octets
+                if any(word in seen for word in words):
                     return True
-                kept, limit = octets[-len(word) :], limit - len(octets)
+                kept, limit = seen[-longest:], limit - len(octets)
     except OSError:
         return True
     return False

@@ -122,6 +122,7 @@ def _read_code_table(value: Any) -> tuple[tuple[int, int], ...]:
 def _by_code(table: dict[str, Any]) -> dict[int, Any]:
     codes: dict[int, Any] = {}
     for key, value in table.items():
+        # Nearly all are short decimals: for them no pattern is compiled, which takes longer.
         plain = key.isdecimal() and key.isascii() and key[0] != "0" and len(key) < 16
         if not plain and key != "0" and not re.fullmatch(_CODE, key):
             raise RefusalError("a table whose keys are integers (decimal or 0x)", key)

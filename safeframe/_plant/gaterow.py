@@ -133,11 +133,10 @@ class GateRow:
 
 def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
     """Return a row whose record holds the very entries of those of other rows."""
-    names = listed([f"{other.record} of {other.name}" for other in others])
     point = GatePoint(
         "record",
-        f"{row.record} holds the very entries of {names}: what was read back and tried at one "
-        "connection says nothing about another",
+        f"{row.record} holds the very entries of {_records(others)}: what was read back and tried "
+        "at one connection says nothing about another",
         True,
         "make, test and sign a record for each connection",
         person=KEEPER,
@@ -147,16 +146,19 @@ def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
 
 def shared_recording(row: GateRow, recording: str, others: Iterable[GateRow]) -> GateRow:
     """Return a row with a recording that is evidence for other rows with the same maps as well."""
-    names = listed([f"{other.record} of {other.name}" for other in others])
     point = GatePoint(
         "evidence",
-        f"{recording} is evidence in {names} too, whose maps are the same: nobody can tell which "
-        "of them it is a recording of",
+        f"{recording} is evidence in {_records(others)} too, whose maps are the same: nobody can "
+        "tell which of them it is a recording of",
         False,
         "record each connection by itself",
         person="who tests",
     )
     return replace(row, points=(*row.points, point))
+
+
+def _records(rows: Iterable[GateRow]) -> str:
+    return listed([f"{row.record} of {row.name}" for row in rows])
 
 
 def maps_point(text: str) -> GatePoint:

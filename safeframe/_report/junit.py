@@ -126,10 +126,10 @@ def gate(given: GateReport) -> str:
     root = Element("testsuites", name="safeframe verify")
     for row in given.rows:
         suite = SubElement(root, "testsuite", name=clean(row.name))
+        found = _by_title(row)
         for title, aspects in _GATE:
             points = [point for point in row.points if point.aspect in aspects]
-            found = [one for one in row.findings if title == _title(one, row)]
-            case = _gate_case(suite, row.name, title, found, points)
+            case = _gate_case(suite, row.name, title, found[title], points)
             if case.find("failure") is None:
                 _unseen(case, row, title)
         _open(suite, row.name, row.not_judged)
@@ -141,11 +141,15 @@ def gate(given: GateReport) -> str:
     return _document(root)
 
 
-def _title(finding: Finding, row: GateRow) -> str:
-    """Return the case of a finding: at a file, or between the maps alone."""
-    ends = {finding.producer, finding.consumer, *(spot.end for spot in finding.spots)}
+def _by_title(row: GateRow) -> dict[str, list[Finding]]:
+    """Return the findings of each case: those at a file, and those between the maps alone."""
     files = {file for label, _ in row.facts if (file := label.partition(_AGAINST)[2])}
-    return _GATE[1][0] if ends & {*files, *(f"file {file}" for file in files)} else _GATE[0][0]
+    files |= {f"file {file}" for file in files}
+    found: dict[str, list[Finding]] = {title: [] for title, _ in _GATE}
+    for one in row.findings:
+        ends = {one.producer, one.consumer, *(spot.end for spot in one.spots)}
+        found[_GATE[0][0] if ends.isdisjoint(files) else _GATE[1][0]].append(one)
+    return found
 
 
 def _unseen(case: Element, row: GateRow, title: str) -> None:

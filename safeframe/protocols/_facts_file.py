@@ -280,9 +280,11 @@ def _check_roles(tables: Tables, found: dict[str, Any]) -> None:
 
 def _check_once(tables: Tables, table: str, key: str, names: list[str]) -> None:
     """Add a problem for each name that stands a second time: only one of the two would count."""
+    seen: set[str] = set()
     for number, name in enumerate(names):
-        if name in names[:number]:
+        if name in seen:
             tables.add((table, number, key), f"{key} must stand once, not {show(name)} again")
+        seen.add(name)
 
 
 def _contradictions(rule: ParameterRule) -> Iterator[tuple[str, str]]:
