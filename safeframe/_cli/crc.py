@@ -11,7 +11,7 @@ from .._errors import UsageError
 from .._report import frames
 from .._words import guess
 from ..crc import CATALOGUE, Algorithm
-from . import octets, options, values
+from . import idle, octets, options, values
 
 __all__ = ["configure", "run"]
 
@@ -77,16 +77,11 @@ def _refuse_idle(args: argparse.Namespace) -> None:
     """Refuse what a catalogue has no use for: it is no answer about octets."""
     if args.format != "text":
         raise UsageError(f"--list must go without --format {args.format}")
-    given = {
-        "HEX": args.octets or None,
-        "--file": args.file,
-        "--algorithm": args.algorithm,
-        **{f"--{name}": getattr(args, name) for name in ("init", *_DESCRIBED)},
-        **{f"--{name}": getattr(args, name) or None for name in ("reflect", "backward", "explain")},
-    }
-    for name, value in given.items():
-        if value is not None:
-            raise UsageError(f"{name} must stand without --list, which has no use for it")
+    idle.refuse(
+        args,
+        ("octets", "file", "algorithm", "init", *_DESCRIBED, "reflect", "backward", "explain"),
+        "--list",
+    )
 
 
 def _algorithm(args: argparse.Namespace) -> Algorithm:

@@ -9,14 +9,15 @@ from .._errors import UsageError
 
 __all__ = ["needs", "refuse"]
 
-_FLAGS = {"viewpoint": "--as", "output": "-o"}
+_FLAGS = {"octets": "HEX", "output": "-o", "viewpoint": "--as"}
 """Options whose flag is not their name."""
 
 
 def _given(args: argparse.Namespace, names: Iterable[str]) -> Iterable[str]:
-    """Yield the flags of the options that were given another value than none."""
+    """Yield the flags of the options that were given another value than none; 0 is one."""
     for name in names:
-        if getattr(args, name) not in (None, False, "", []):
+        value = getattr(args, name)
+        if value is not None and value is not False and value != []:
             yield _FLAGS.get(name, f"--{name.replace('_', '-')}")
 
 

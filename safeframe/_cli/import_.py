@@ -175,18 +175,23 @@ def _refuse_idle(args: argparse.Namespace) -> None:
     if args.list:
         decided = [name for name in importing.Decisions.__slots__ if name not in _LISTING]
         listed = ("output", "compare", "select", "profile", *_NAMES, *decided, "columns", "range")
-        idle.refuse(args, (*listed, "separator"), "--list")
+        idle.refuse(args, _stated(args, *listed, "separator"), "--list")
         if is_table and args.format != "text":
             idle.refuse(args, ("format",), "--list of a sheet")
     elif not args.compare and not args.output and args.format in ("markdown", "html"):
         idle.needs(args, ("format",), f"-o where it is {args.format}, as standard output is a map")
     if is_table:
-        idle.refuse(args, ("select",), "table")
+        idle.refuse(args, _stated(args, "select"), "table")
     else:
-        idle.refuse(args, _SHEET, f"a file of {args.file_format}")
+        idle.refuse(args, _stated(args, *_SHEET), f"a file of {args.file_format}")
     for name, formats in _ONLY.items():
         if args.file_format not in formats and (name != "container" or args.container != "auto"):
-            idle.refuse(args, (name,), f"a file of {args.file_format}")
+            idle.refuse(args, _stated(args, name), f"a file of {args.file_format}")
+
+
+def _stated(args: argparse.Namespace, *names: str) -> list[str]:
+    """Return the options that hold a text or a number; those of texts are empty by default."""
+    return [name for name in names if getattr(args, name) != ""]
 
 
 def _identity(args: argparse.Namespace, map_: End | None) -> importing.Identity:

@@ -29,7 +29,7 @@ from ..residual import (
     rate_per_hour,
     recall,
 )
-from . import inputs, options, outputs, telling, values
+from . import idle, inputs, options, outputs, telling, values
 
 if TYPE_CHECKING:
     from .._report.document import Document
@@ -138,10 +138,7 @@ def run(args: argparse.Namespace) -> int:
 def _refuse_idle(args: argparse.Namespace) -> None:
     """Refuse options that would change nothing: nobody may take an answer for theirs."""
     mode = "--hd-table" if args.hd_table else "--plot" if args.plot else ""
-    for name in ("ber", "messages_per_hour", "sinks") if mode else ():
-        if getattr(args, name) is not None:
-            option = f"--{name.replace('_', '-')}"
-            raise UsageError(f"{option} must stand without {mode}, which has no use for it")
+    idle.refuse(args, ("ber", "messages_per_hour", "sinks") if mode else (), mode)
     if args.sinks is not None and args.messages_per_hour is None:
         raise UsageError("--sinks must go with --messages-per-hour")
     if args.width is not None and args.crc is not None:

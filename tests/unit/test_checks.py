@@ -313,6 +313,25 @@ class TestShape:
         assert checks.check(pair(rows, rows, "fscp-12-1")).findings == ()
 
 
+@pytest.mark.parametrize(
+    "word",
+    [
+        *("reserve", "reserved", "res", "resv", "spare", "pad", "padding", "unused", "dummy"),
+        *("filler", "f\u0131ller", "gap", "free", "notused", "not_used"),
+    ],
+)
+def test_every_word_for_padding_is_found(word: str) -> None:
+    """MUST: what is looked at first, how a name begins, leaves no name out."""
+    rest = Reserved(at=Place(0, 1), width=7)
+    for name in (word, word.upper(), word.title(), f"{word}_12", f"{word}-", f"{word} 3"):
+        map_ = Map(entries=(Signal(name=name, at=Place(0, 0)), rest))
+        given = pair("", "")
+        given = Connection(
+            first=replace(given.first, sends=map_), second=replace(given.second, receives=map_)
+        )
+        assert "padding-as-signal" in {one.rule for one in checks.check(given).findings}
+
+
 class TestMeaning:
     def test_edges_that_differ_on_the_way_back(self) -> None:
         found = only(

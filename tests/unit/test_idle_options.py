@@ -427,6 +427,10 @@ def test_every_option_has_a_part_or_is_refused(
             "--count must stand with --set states: without it nothing changes",
         ),
         (
+            ("fixtures", "--set=faults", "--count=0", *NEW),
+            "--count must stand with --set states: without it nothing changes",
+        ),
+        (
             ("frame", "derive", "parameter-record", "--format=json"),
             "--format must stand with the values that the number is derived from: without it "
             "nothing changes",
