@@ -153,7 +153,13 @@ class _Help(argparse.RawDescriptionHelpFormatter):
 
 
 class _Parser(argparse.ArgumentParser):
-    """A parser that complains in two lines: what is wrong, and where the help is."""
+    """A parser that complains in two lines: what is wrong, and where the help is.
+
+    Those of the operations of a command are of this class as well.
+    """
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**{"formatter_class": _Help, "allow_abbrev": False, **settings})
 
     def error(self, message: str) -> NoReturn:
         """Complain and leave."""
@@ -207,8 +213,6 @@ def parser_of(name: str) -> tuple[argparse.ArgumentParser, Any]:
     parser = _Parser(
         prog=f"safeframe {name}",
         description=f"{COMMANDS[name][0].upper()}{COMMANDS[name][1:]}.",
-        formatter_class=_Help,
-        allow_abbrev=False,
     )
     module.configure(parser)
     return parser, module

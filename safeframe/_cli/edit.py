@@ -80,7 +80,7 @@ def configure(parser: argparse.ArgumentParser) -> None:
     operations = parser.add_subparsers(dest="operation", metavar="OPERATION", required=True)
     for name, text in _OPERATIONS.items():
         about = f"{text[0].upper()}{text[1:]}."
-        one = operations.add_parser(name, help=text, description=about, allow_abbrev=False)
+        one = operations.add_parser(name, help=text, description=about)
         one.add_argument("maps", metavar="MAP", nargs=2, help="the map files of both ends")
         if name == "recover":
             way = one.add_mutually_exclusive_group()

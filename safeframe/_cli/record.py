@@ -56,11 +56,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
     parser.epilog = _EPILOG
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     for name, (declare, _, text) in _ACTIONS.items():
-        declare(
-            actions.add_parser(
-                name, help=text, description=f"{text[0].upper()}{text[1:]}.", allow_abbrev=False
-            )
-        )
+        about = f"{text[0].upper()}{text[1:]}."
+        declare(actions.add_parser(name, help=text, description=about))
 
 
 def run(args: argparse.Namespace) -> int:

@@ -19,6 +19,7 @@ import safeframe
 from safeframe import __main__ as process
 from safeframe import _cli as cli
 from safeframe._errors import InputError, Problem, UsageError, WriteError
+from tests.generators import command_pages
 
 
 def stub(monkeypatch: pytest.MonkeyPatch, outcome: object) -> None:
@@ -80,6 +81,20 @@ def test_every_command_helps_with_an_example(name: str, capsys: pytest.CaptureFi
     out = capsys.readouterr().out
     assert out.startswith(f"usage: safeframe {name}")
     assert "example" in out
+
+
+@pytest.mark.parametrize("name", sorted(cli.COMMANDS))
+def test_every_parser_takes_whole_options_and_helps_in_one_width(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Those of the operations of a command as well."""
+    for parser in command_pages.parsers(cli.parser_of(name)[0]):
+        helps = []
+        for columns in ("40", "200"):
+            monkeypatch.setenv("COLUMNS", columns)
+            helps.append(parser.format_help())
+        assert helps[0] == helps[1], parser.prog
+        assert not parser.allow_abbrev, parser.prog
 
 
 def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:

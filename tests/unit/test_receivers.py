@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from functools import cache
 from random import Random
 from typing import Any
 
 import pytest
 
 from safeframe import capture
+from safeframe._link import Link
 from safeframe.capture import Examination, Packet
 
 from ..conftest import DEEP
@@ -33,8 +35,13 @@ SHORT = [CASES[number] for number in (1, 4, 6, 8, 10, 11, 12)]
 """One recording for each protocol and format; all of them in the long run."""
 
 
+@cache
+def _link(profile: str, first: int, second: int, *settings: tuple[str, Any]) -> Link:
+    return make(profile, first, second, dict(settings))
+
+
 def examined(made: Recording, *, fresh: bool, results: list[str] | None = None) -> Examination:
-    link = make(made.profile, *made.sizes, made.settings)
+    link = _link(made.profile, *made.sizes, *made.settings.items())
     packets = [
         Packet(number, number, sent.time_us, sent.octets, link.names[sent.side])
         for number, sent in enumerate(made.frames, 1)
