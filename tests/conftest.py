@@ -6,6 +6,8 @@ import gc
 import importlib
 import os
 import pkgutil
+import shutil
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -25,6 +27,17 @@ settings.register_profile("few", parent=settings.get_profile("quick"), max_examp
 settings.load_profile(os.environ.get("SAFEFRAME_HYPOTHESIS", "quick"))
 DEEP = os.environ.get("SAFEFRAME_HYPOTHESIS") == "deep"
 """Whether the long run is asked for: every bit, every length, thousands of recordings."""
+
+
+MEMORY = Path("/dev/shm")
+if (
+    MEMORY.is_dir()
+    and os.access(MEMORY, os.W_OK)
+    and not os.statvfs(MEMORY).f_flag & os.ST_NOEXEC
+    and shutil.disk_usage(MEMORY).free > 1 << 30
+):
+    # Thousands of flushes wait for a disk otherwise, and what is killed here is never the machine.
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
 def import_everything() -> None:
