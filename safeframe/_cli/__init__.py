@@ -152,6 +152,19 @@ class _Help(argparse.RawDescriptionHelpFormatter):
         return "\n".join(lines)
 
 
+_TEXTS = (
+    "--asked-by",
+    "--data",
+    "--hazard",
+    "--note",
+    "--one-means",
+    "--reason",
+    "--remark",
+    "--unit",
+)
+"""Options of which an empty text is a text."""
+
+
 class _Parser(argparse.ArgumentParser):
     """A parser that complains in two lines: what is wrong, and where the help is.
 
@@ -160,6 +173,20 @@ class _Parser(argparse.ArgumentParser):
 
     def __init__(self, **settings: Any) -> None:
         super().__init__(**{"formatter_class": _Help, "allow_abbrev": False, **settings})
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse words; an empty value, as of a variable that a script never set, is none.
+
+        It would pass for an option that was not given: a baseline, a file of signers.
+        """
+        found = super().parse_known_args(args, namespace)
+        for before, word in zip(["", *args], args, strict=False):
+            flag, is_joined, value = word.partition("=")
+            if not is_joined:
+                flag, value = before, word
+            if flag.startswith("-") and not value and flag not in _TEXTS:
+                self.error(f"{flag} must have a value, not an empty one")
+        return found
 
     def error(self, message: str) -> NoReturn:
         """Complain and leave."""

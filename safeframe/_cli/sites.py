@@ -63,8 +63,6 @@ def _compared(args: argparse.Namespace) -> history.SiteComparison:
                 "--since must stand with one folder or plant file at most, "
                 f"not {', '.join(args.maps)}"
             )
-        if not args.since:  # A variable of a script may be empty; the folder alone is no answer.
-            raise UsageError("--since must name a revision, not be empty")
         (first,) = args.maps
         if os.path.isfile(first) and not inputs.is_site(first):  # noqa: PTH113
             raise UsageError(

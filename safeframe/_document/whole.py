@@ -73,8 +73,11 @@ def digest(octets: bytes) -> str:
 
 
 def target_of(path: str) -> Path:
-    """Return the file that a path leads to: links are followed and stay links."""
-    return platform.SYSTEM.path(Path(path).resolve())
+    """Return the file that a path leads to: links are followed and stay links.
+
+    Links in a circle lead nowhere; then it is one of them, which cannot be read or written.
+    """
+    return platform.SYSTEM.path(Path(os.path.realpath(path)))
 
 
 def beside(target: Path, word: str) -> Path:

@@ -110,7 +110,7 @@ def signatures(
         )
     text = _read(signers)
     told = f"{signers}, SHA-256 {digest(text.encode())}"
-    if Path(signers).resolve().is_relative_to(_checkout(path)):
+    if Path(os.path.realpath(signers)).is_relative_to(_checkout(path)):
         told += ", which comes with the record: who can edit the one can edit the other"
     program = _program(path) if files else ""
     return tuple(replace(_judged(program, file, record, text), signers=told) for file in files)
@@ -139,7 +139,7 @@ def _program(path: str | os.PathLike[str]) -> str:
     found = which(_PROGRAM)
     if found is None:
         raise UsageError(f"{_PROGRAM} must be installed to check signatures (OpenSSH 8.2 or newer)")
-    folder = Path(found).resolve().parent
+    folder = Path(os.path.realpath(found)).parent
     if folder == Path.cwd() or folder.is_relative_to(_checkout(path)):
         raise UsageError(f"{_PROGRAM} must be that of the system, not {found}")
     return found
@@ -147,7 +147,7 @@ def _program(path: str | os.PathLike[str]) -> str:
 
 def _checkout(path: str | os.PathLike[str]) -> Path:
     """Return the folder that a record comes with: the repository, or else its own folder."""
-    own = Path(path).resolve().parent
+    own = Path(os.path.realpath(path)).parent
     roots = (folder for folder in (own, *own.parents) if (folder / ".git").exists())
     return next(roots, own)
 

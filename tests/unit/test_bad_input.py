@@ -153,3 +153,32 @@ class TestAnyOctets:
         damaged = GOOD[:at] + text + GOOD[at + cut :]
         code, _, _ = run(damaged.encode("utf-8", "surrogatepass"))
         assert code in (0, 1, 2)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "loop", "b.toml"],
+        ["check", "--html", "loop", "a.toml", "b.toml"],
+        ["edit", "recover", "loop", "b.toml"],
+        ["record", "done", "loop", "check", "--who", "A. Berg", "--when", "2026-11-02"],
+        ["record", "show", "loop"],
+        ["watch", "run.jsonl", "a.toml", "b.toml", "--histogram", "loop"],
+        ["verify", "loop/plant.toml"],
+    ],
+    ids=" ".join,
+)
+def test_links_in_a_circle(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("a.toml").write_text(GOOD, encoding="utf-8")
+    Path("b.toml").write_text(PEER, encoding="utf-8")
+    Path("run.jsonl").touch()
+    Path("loop").symlink_to("loop")
+    assert main(words) == 2
+    assert "internal error" not in capsys.readouterr().err
+    assert Path("loop").is_symlink()

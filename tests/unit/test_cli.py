@@ -97,6 +97,29 @@ def test_every_parser_takes_whole_options_and_helps_in_one_width(
         assert not parser.allow_abbrev, parser.prog
 
 
+@pytest.mark.parametrize(
+    ("command", "flag", "others"),
+    [
+        ("check", "--baseline", ["a.toml", "b.toml"]),
+        ("verify", "--signers", ["plant.toml"]),
+        ("record show", "--signers", ["r.json"]),
+        ("edit rename", "--from", ["a.toml", "b.toml", "--name", "x", "--to", "y"]),
+        ("show", "--columns", ["a.csv"]),
+        ("frame build", "--profile", ["--data", "00"]),
+        ("residual", "--cache", ["--map", "a.toml"]),
+    ],
+)
+@pytest.mark.parametrize("joined", [False, True], ids=["apart", "joined"])
+def test_an_empty_value_is_none(
+    command: str, flag: str, others: list[str], joined: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A script whose variable was never set MUST NOT learn that nothing is wrong."""
+    given = [f"{flag}="] if joined else [flag, ""]
+    assert cli.main([*command.split(), *given, *others]) == 2
+    first = capsys.readouterr().err.partition("\n")[0]
+    assert first == f"safeframe: {command}: {flag} must have a value, not an empty one"
+
+
 def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["check", "--nonsense", "a", "b"]) == 2
     assert "unrecognized arguments: --nonsense" in capsys.readouterr().err
