@@ -89,7 +89,8 @@ class Finding:
     ``details`` are the symptoms that the cause explains, shown on demand. ``culprits`` are the
     (end, name) pairs that the finding is about beyond its spots: those of which no spot is shown,
     and names of what is no signal. They are not shown; by them findings are told apart. ``which``
-    tells its connection from others of that name, and is empty where there is no other.
+    tells its connection from others of that name, and is empty where there is no other. ``file`` is
+    the device file that a map is held against, empty where it is about maps alone.
 
     ``unlisted`` are the findings that it stands for where a rule finds too many to list; None
     where they were not looked for, so that nothing can be said about them.
@@ -118,6 +119,7 @@ class Finding:
     counterexample: Counterexample | None = None
     culprits: tuple[tuple[str, str], ...] = ()
     which: str = ""
+    file: str = ""
     unlisted: tuple[Finding, ...] | None = ()
 
     @property

@@ -267,7 +267,7 @@ def by_device_files(
         for device in connection.devices:
             if device.end.name == end.name:
                 differing = told.against(end, device, partial(check, own_profiles=own_profiles))
-                found += differing.findings
+                found += (replace(one, file=device.file) for one in differing.findings)
                 open_ += told.left_open(connection.name, end, device)
                 facts.append((f"{end.name} against {device.file}", told.fact(device, differing)))
     return Judged(tuple(found), tuple(facts), tuple(open_))

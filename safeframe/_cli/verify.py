@@ -101,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     own = options.own_profiles(args)
     folder = outputs.PageFolder(args, args.pages) if args.pages else None
     rows, pages = _judged(args, given, folder)
-    report = settle(given, rows, signers=args.signers, own_profiles=own)
+    report = settle(given, rows, own_profiles=own)
     if folder:
         folder.done()
     inputs.tell_broken_off(name for row in report.rows for name in row.maps)

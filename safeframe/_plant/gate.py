@@ -24,6 +24,7 @@ from .gaterow import (
     GatePoint,
     GateRow,
     maps_point,
+    not_judged_cell,
     read_back_cell,
     signed_cell,
     tested_cell,
@@ -91,7 +92,7 @@ def judge(
     elif isinstance(made, Record):
         judged.record(made, connection, files)
     else:
-        judged.cells = (GateCell("fault", "not judged"),) * 3
+        judged.cells = (not_judged_cell(),) * 3
         judged.valid = GateCell("fault", "unreadable")
     judged.demands(connection, made if isinstance(made, Record) else None)
     row = judged.row(connection)
@@ -122,7 +123,7 @@ class _Judge:
         self.paths, self.path = maps, path
         self.points: list[GatePoint] = []
         self.findings: list[Finding] = []
-        self.facts: tuple[tuple[str, str], ...] = ()
+        self.held: tuple[str, ...] = ()
         self.not_judged: tuple[NotJudged, ...] = ()
         self.notes: list[str] = []
         self.cells: tuple[GateCell, ...] = ()
@@ -131,6 +132,8 @@ class _Judge:
         self.workings = Workings(settings.own_profiles)
         self.seal = ""
         self.recordings: list[tuple[str, str]] = []
+        self.unclean: tuple[str, ...] = ()
+        self.unchecked: tuple[str, ...] = ()
 
     def files(self, problems: Iterable[Problem], connection: Connection | None) -> None:
         """Take up what is wrong with the files of the connection."""
@@ -167,7 +170,8 @@ class _Judge:
         except SafeframeError as error:
             self.points.append(maps_point(f"the maps cannot be judged: {error}"))
             return
-        self.facts, self.not_judged = seen.facts, seen.not_judged
+        self.held = tuple(device.end.name for device in connection.devices)
+        self.not_judged = seen.not_judged
 
     def no_record(self) -> None:
         """Say that there is no record."""
@@ -178,11 +182,9 @@ class _Judge:
         """Judge the record by itself, and by the maps where they can be read."""
         self.seal = _first_of_devices(made)
         wires = " ".join(state.wire for state in made.computed.after)
-        self.recordings = [
-            (f"{entry.act.sha256} {wires}", entry.act.recording)
-            for entry in made.history
-            if isinstance(entry.act, EvidenceAct)
-        ]
+        shown = [entry.act for entry in made.history if isinstance(entry.act, EvidenceAct)]
+        self.recordings = [(f"{act.sha256} {wires}", act.recording) for act in shown]
+        self.unclean = tuple(act.recording for act in shown if act.unclean)
         fits: list[str] = []
         names = self.given.require.get("signatures", ())
         assessed: Assessment | None = None
@@ -210,6 +212,7 @@ class _Judge:
             signed = assessed = assessed or record.assess(made)
         own = assessed.points
         self.notes += signed.notes
+        self.unchecked = tuple(row.path for row in signed.signatures if not row.signers)
         if fits[:1] == [record.VOID]:
             self._void(fits, made)
             return
@@ -217,7 +220,7 @@ class _Judge:
             step = "make a record that fits the maps, or restore this one"
             self.points.append(GatePoint("record", text, True, step, person=KEEPER))
         self.points += lacking(self.path, made, own)
-        self.points += unsigned(self.path, names, self.settings.signers, assessed, signed)
+        self.points += unsigned(self.path, self.settings.signers, assessed, signed)
         self.cells = (
             read_back_cell(made, own),
             tested_cell(made, own),
@@ -225,7 +228,7 @@ class _Judge:
         )
         self.valid = GateCell("good", "until edited")
         if connection is None:
-            self.valid = GateCell("fault", "not judged")
+            self.valid = not_judged_cell()
         elif fits or any(point.fault for point in own):
             self.valid = GateCell("fault", "no")
         elif own:
@@ -302,12 +305,14 @@ class _Judge:
             tested=tested,
             signed=signed,
             valid=self.valid,
-            facts=self.facts,
             not_judged=self.not_judged,
             notes=tuple(self.notes),
             outline=None if connection is None else self._kept(connection),
             seal=self.seal,
             recordings=tuple(self.recordings),
+            unclean=self.unclean,
+            held=self.held,
+            unchecked=self.unchecked,
             asked=tuple(sorted(name for name, value in self.given.require.items() if value)),
         )
 

@@ -17,6 +17,7 @@ from ..record._people import state_number
 __all__ = [
     "COLUMNS",
     "KEEPER",
+    "NOT_JUDGED",
     "NO_KEY",
     "NO_STEPS",
     "GateCell",
@@ -24,6 +25,7 @@ __all__ = [
     "GateRow",
     "copied",
     "maps_point",
+    "not_judged_cell",
     "read_back_cell",
     "shared_recording",
     "signed_cell",
@@ -37,18 +39,25 @@ COLUMNS = ("agree", "read back", "tested", "signed", "valid")
 KEEPER = "who keeps the maps"
 """Who does what no machine asks for."""
 
-NO_KEY = "no key"
-"""What is told of a record that nobody signed with a key as it stands, approvals aside."""
+NOT_JUDGED = "not judged"
+"""Marks what nobody could look at."""
 
-NO_STEPS = "0 of 0"
-"""What is told of the tests where a record asks for none."""
+NO_KEY = "no key"
+"""Marks a record that nobody signed with a key as it stands, approvals aside."""
+
+NO_STEPS = "no steps"
+"""Marks the tests of a record that asks for none."""
 
 
 class GateCell(NamedTuple):
-    """One cell of the table: ``good``, ``open`` (still to be done) or ``fault``, and its words."""
+    """One cell of the table: ``good``, ``open`` (still to be done) or ``fault``, and its words.
+
+    ``mark`` is what tells it from others of its state, empty where nothing does.
+    """
 
     state: str
     text: str
+    mark: str = ""
 
 
 class GatePoint(NamedTuple):
@@ -79,7 +88,9 @@ class GateRow:
     ``outline`` is the connection without its signals, unless a route needs them. ``seal`` is that
     of the first entry of the record that tells of its very devices. ``asked`` are the names of
     what the plant file demands of it, ``recordings`` those that are evidence in its record, each
-    with what it would be recognised by at another connection, and its name.
+    with what it would be recognised by at another connection, and its name; ``unclean`` are the
+    names of those that are not clean. ``held`` are the ends that were held against a device file,
+    ``unchecked`` the signature files that no allowed signers were named for.
     """
 
     number: int
@@ -94,13 +105,15 @@ class GateRow:
     tested: GateCell
     signed: GateCell
     valid: GateCell
-    facts: tuple[tuple[str, str], ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
     notes: tuple[str, ...] = ()
     outline: Connection | None = None
     seal: str = ""
     asked: tuple[str, ...] = ()
     recordings: tuple[tuple[str, str], ...] = ()
+    unclean: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
 
     @property
     def failing(self) -> tuple[Finding, ...]:
@@ -117,7 +130,7 @@ class GateRow:
         """Whether the maps agree, with each other and with the device files named."""
         wrong = [point for point in self.points if point.aspect in ("maps", "device files")]
         if any(point.aspect == "maps" for point in wrong):
-            return GateCell("fault", "not judged")
+            return not_judged_cell()
         if self.failing:
             return GateCell("fault", count(len(self.failing), "finding"))
         if wrong:
@@ -129,6 +142,11 @@ class GateRow:
     def cells(self) -> tuple[GateCell, ...]:
         """The cells of the table, as COLUMNS names them."""
         return self.agree, self.read_back, self.tested, self.signed, self.valid
+
+
+def not_judged_cell() -> GateCell:
+    """Return the cell of what nobody could look at."""
+    return GateCell("fault", NOT_JUDGED, NOT_JUDGED)
 
 
 def copied(row: GateRow, others: Iterable[GateRow]) -> GateRow:
@@ -194,7 +212,8 @@ def tested_cell(made: Record, own: Sequence[RecordPoint]) -> GateCell:
     total = len(made.steps)
     left = len({point.subject for point in points})
     text = f"{total - left} of {total}"
-    return GateCell(_state(points), f"{text}, {failed} failed" if failed else text)
+    text += f", {failed} failed" if failed else ""
+    return GateCell(_state(points), text, "" if total else NO_STEPS)
 
 
 def signed_cell(made: Record, own: Sequence[RecordPoint], signed: Assessment) -> GateCell:
@@ -208,4 +227,4 @@ def signed_cell(made: Record, own: Sequence[RecordPoint], signed: Assessment) ->
     if accepted and not keys:
         text += " over all"
     wrong = any(row.signers and not row.accepted for row in signed.signatures)
-    return GateCell("fault" if wrong else _state(points), text)
+    return GateCell("fault" if wrong else _state(points), text, "" if keys else NO_KEY)

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from .. import record
 from .._words import count, listed, way
 from ..record import Assessment, ChecklistStep, Record, RecordPoint
+from ..record._signature import no_signature
 from .gaterow import KEEPER, GatePoint
 
 __all__ = ["lacking", "no_record", "unseen", "unsigned", "void"]
@@ -111,29 +112,25 @@ def _approval(path: str, point: RecordPoint, made: Record) -> GatePoint:
     return _point(point, step, person=person, command=command)
 
 
-def unsigned(
-    path: str, names: Sequence[str], signers: str, before: Assessment, after: Assessment
-) -> Iterator[GatePoint]:
-    """Yield what the signature files add; ``names`` are those asked for, ``signers`` the file."""
+def unsigned(path: str, signers: str, before: Assessment, after: Assessment) -> Iterator[GatePoint]:
+    """Yield what the signature files add; ``signers`` is the file that they are judged by."""
     for text in after.faults[len(before.faults) :]:
         step = "remove the file or have it made anew by an allowed signer"
         yield GatePoint("signatures", text, True, step, person=KEEPER)
-    missing = _asked(names, after.missing[len(before.missing) :])
-    for name, text in zip(names, missing, strict=True):
-        if text:
-            why = "" if signers else "; --signers names no file to judge by"
-            yield GatePoint(
-                "signatures",
-                f"{text}{why}",
-                False,
-                "sign the record with a key"
-                if signers
-                else "sign the record with a key, and verify with --signers FILE",
-                person=name,
-                command=f"{_command('record seal', path)} | "
-                f"ssh-keygen -Y sign -f KEY -n {record.NAMESPACE} > "
-                f"{shlex.quote(f'{path}.NAME.sig')}",
-            )
+    for name in after.unsigned:
+        why = "" if signers else "; --signers names no file to judge by"
+        yield GatePoint(
+            "signatures",
+            f"{no_signature(name)}{why}",
+            False,
+            "sign the record with a key"
+            if signers
+            else "sign the record with a key, and verify with --signers FILE",
+            person=name,
+            command=f"{_command('record seal', path)} | "
+            f"ssh-keygen -Y sign -f KEY -n {record.NAMESPACE} > "
+            f"{shlex.quote(f'{path}.NAME.sig')}",
+        )
 
 
 def unseen(path: str, maps: Sequence[str], made: Record | None) -> Iterator[GatePoint]:
@@ -157,12 +154,6 @@ def unseen(path: str, maps: Sequence[str], made: Record | None) -> Iterator[Gate
 def _command(name: str, *words: str, more: str = "") -> str:
     """Return a command line; paths and names are quoted where they must be, ``more`` is not."""
     return f"safeframe {name} {shlex.join(words)} {more}".rstrip()
-
-
-def _asked(names: Sequence[str], missing: Sequence[str]) -> Iterator[str]:
-    """Yield for each signer asked for what is missing, empty where nothing is."""
-    for name in names:
-        yield next((text for text in missing if text.startswith(f"signature: none by {name} ")), "")
 
 
 def _end_of(step: ChecklistStep, ends: Sequence[str]) -> str:

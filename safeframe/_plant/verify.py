@@ -20,7 +20,6 @@ from .._source import Location
 from .._words import count, listed
 from .._workers import shared_out
 from ..protocols import Profile
-from ..record._evidence import NOT_ANEW, NOT_CLEAN
 from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
 from .gaterow import NO_STEPS, GatePoint, GateRow, copied, shared_recording
@@ -134,7 +133,6 @@ def settle(
     given: Listing,
     rows: Iterable[GateRow],
     *,
-    signers: str = "",
     own_profiles: Mapping[str, Profile] | None = None,
 ) -> GateReport:
     """Return the report: what is allowed set aside, what only all together show added."""
@@ -176,7 +174,7 @@ def settle(
         routes=tuple(text for _, text in ways.facts),
         not_judged=ways.not_judged,
         allowed=len(waived),
-        not_looked_at=tuple(_not_looked_at(given, done, outlines, signers)),
+        not_looked_at=tuple(_not_looked_at(given, done, outlines)),
     )
 
 
@@ -268,7 +266,7 @@ def _told(row: GateRow, findings: Iterable[Finding]) -> Iterator[Finding]:
 
 
 def _not_looked_at(
-    given: Listing, rows: Sequence[GateRow], outlines: Iterable[Connection], signers: str
+    given: Listing, rows: Sequence[GateRow], outlines: Iterable[Connection]
 ) -> Iterator[str]:
     bare = sum(
         max(0, len(row.values["ends"]) - len(row.values.get("device_files", {})))
@@ -284,14 +282,10 @@ def _not_looked_at(
         of = count(len(given.rows), "connection")
         yield f"evidence of {unasked} of {of}: the plant file asks for no recordings"
     yield from _recordings(rows)
-    untested = [row.name for row in rows if row.tested.text == NO_STEPS]
+    untested = [row.name for row in rows if row.tested.mark == NO_STEPS]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
-    unjudged = sum(
-        any(note.startswith("signature ") and note.endswith("(--signers)") for note in row.notes)
-        for row in rows
-    )
-    if unjudged and not signers:
+    if unjudged := sum(bool(row.unchecked) for row in rows):
         yield f"the signature files of {count(unjudged, 'record')}: --signers names no file"
     for what, kind in _BESIDE.items():
         if left := _left_out(given, kind):
@@ -303,19 +297,12 @@ def _not_looked_at(
 def _recordings(rows: Sequence[GateRow]) -> Iterator[str]:
     """Yield how far the evidence that was asked for goes: it stands in a record as entered."""
     asked = [row for row in rows if "evidence" in row.asked]
-    kept = sum(any(note.startswith(NOT_ANEW) for note in row.notes) for row in asked)
-    if kept:
+    if kept := sum(bool(row.recordings) for row in asked):
         yield (
             f"evidence of {count(kept, 'record')}: not computed anew from its recordings "
             "(safeframe record verify --recording)"
         )
-    spoilt = [
-        f"{recording} of {row.name}"
-        for row in asked
-        for note in row.notes
-        if (recording := note.partition(NOT_CLEAN)[0]) != note
-    ]
-    if spoilt:
+    if spoilt := [f"{recording} of {row.name}" for row in asked for recording in row.unclean]:
         yield f"what is wrong in recordings that are not clean: {listed(spoilt)}"
 
 

@@ -15,7 +15,7 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from .. import _checks as checks
 from .._errors import InputError
 from .._findings import Finding, NotJudged, Report, Rule, Spot, at_or_above
-from .._plant.gaterow import NO_STEPS, GatePoint, GateRow
+from .._plant.gaterow import NO_STEPS, NOT_JUDGED, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import count
 from .paths import relative
@@ -24,8 +24,6 @@ from .text import clean
 __all__ = ["gate", "problems", "report"]
 
 _PLANT = "all connections"
-_AGAINST = " against "
-"""Stands between end and device file in what was compared."""
 
 
 class _Told(NamedTuple):
@@ -143,12 +141,9 @@ def gate(given: GateReport) -> str:
 
 def _by_title(row: GateRow) -> dict[str, list[Finding]]:
     """Return the findings of each case: those at a file, and those between the maps alone."""
-    files = {file for label, _ in row.facts if (file := label.partition(_AGAINST)[2])}
-    files |= {f"file {file}" for file in files}
     found: dict[str, list[Finding]] = {title: [] for title, _ in _GATE}
     for one in row.findings:
-        ends = {one.producer, one.consumer, *(spot.end for spot in one.spots)}
-        found[_GATE[0][0] if ends.isdisjoint(files) else _GATE[1][0]].append(one)
+        found[_GATE[bool(one.file)][0]].append(one)
     return found
 
 
@@ -159,18 +154,18 @@ def _unseen(case: Element, row: GateRow, title: str) -> None:
     """
     cells = {"read back": row.read_back, "tested": row.tested, "signed": row.signed}
     cell = cells.get(title)
-    if title == "record fits" and row.valid.text == "not judged":
+    if title == "record fits" and row.valid.mark == NOT_JUDGED:
         cell = row.valid
     if cell is not None and cell.state != "good":
         kind = "wrong" if cell.state == "fault" else "open"
         SubElement(case, "failure", type=kind, message=clean(cell.text)).text = clean(cell.text)
-    elif title == "device files agree" and not any(_AGAINST in label for label, _ in row.facts):
-        unread = row.agree.text == "not judged"
-        why = "not judged" if unread else "the plant file names none"
+    elif title == "device files agree" and not row.held:
+        unread = row.agree.mark == NOT_JUDGED
+        why = NOT_JUDGED if unread else "the plant file names none"
         SubElement(case, "skipped", message=why)
     elif title == "evidence" and "evidence" not in row.asked:
         SubElement(case, "skipped", message="the plant file asks for none")
-    elif title == "tested" and row.tested.text == NO_STEPS:
+    elif title == "tested" and row.tested.mark == NO_STEPS:
         SubElement(case, "skipped", message="the record is about no change, so it asks for none")
 
 

@@ -10,7 +10,7 @@ from .._errors import UsageError
 from .._model import Connection
 from .._words import guess
 from ..protocols import Profile
-from ._assess import assess
+from ._assess import points
 from ._compute import compute
 from ._editions import FORMAT, digest_of
 from ._entries import (
@@ -130,9 +130,10 @@ def sign(record: Record, *, who: str, role: str, when: str) -> Record:
                 f"an approval must be by another person, not by {who} again (entry {number} is by "
                 f"{act.who}; it can be withdrawn)"
             )
-    now = assess(record)
     # Whoever has approved so far is no reason to wait for the next one.
-    open_points = [*now.faults, *(text for text in now.missing if not text.startswith("approvals"))]
+    open_points = [
+        point.text for point in points(record) if point.fault or point.aspect != "approvals"
+    ]
     if open_points:
         more = f" (and {len(open_points) - 1} more)" if len(open_points) > 1 else ""
         raise UsageError(

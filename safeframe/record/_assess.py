@@ -97,14 +97,15 @@ class Assessment:
     """``faults`` void the record or the change, ``missing`` is still to be done.
 
     ``notes`` say how far the judgement goes, for instance that the record is of an older edition.
-    ``signatures`` are the signature files that were looked at, ``points`` what the record by
-    itself shows.
+    ``signatures`` are the signature files that were looked at, ``unsigned`` are the allowed signers
+    whose signature is asked for and missing, ``points`` what the record by itself shows.
     """
 
     faults: tuple[str, ...]
     missing: tuple[str, ...]
     notes: tuple[str, ...] = ()
     signatures: tuple[Signature, ...] = ()
+    unsigned: tuple[str, ...] = ()
     points: tuple[RecordPoint, ...] = ()
 
     @property

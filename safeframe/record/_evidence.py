@@ -31,10 +31,6 @@ __all__ = [
 DEFAULT_WINDOW_MS = 1000
 """How long after a sight a change in the other direction is told, unless said otherwise."""
 
-NOT_ANEW = "evidence not computed anew"
-NOT_CLEAN = " is not clean: "
-"""Words of the notes about evidence, by which the gate of a plant finds them."""
-
 _SHORT = 16
 _LISTS = ("unclean", "not_judged")
 _NOTHING = "not shown"
@@ -181,8 +177,10 @@ def with_recordings(
     if done:
         notes.append(f"evidence computed anew: {count(len(done), 'recording')}")
     if left:
-        notes.append(f"{NOT_ANEW} (--recording): {', '.join(left)}")
-    notes += (f"{act.recording}{NOT_CLEAN}{'; '.join(act.unclean)}" for act in acts if act.unclean)
+        notes.append(f"evidence not computed anew (--recording): {', '.join(left)}")
+    notes += (
+        f"{act.recording} is not clean: {'; '.join(act.unclean)}" for act in acts if act.unclean
+    )
     return replace(
         assessment,
         faults=(*assessment.faults, *faults),

@@ -281,18 +281,22 @@ def with_signatures(
     if not accepted:
         why = "none of the signature files was accepted" if found else "there is no signature file"
         notes.append(f"not cryptographically signed: {why}")
-    missing = [
-        f"signature: none by {name} over all that was entered"
-        for name in signed_by
-        if not any(row.by == name and row.entries >= last for row in accepted)
-    ]
+    signed = {row.by for row in accepted if row.entries >= last}
+    unsigned = tuple(name for name in signed_by if name not in signed)
+    missing = map(no_signature, unsigned)
     return replace(
         assessment,
         faults=(*assessment.faults, *faults),
         missing=(*assessment.missing, *missing),
         notes=(*assessment.notes, *notes),
         signatures=found,
+        unsigned=unsigned,
     )
+
+
+def no_signature(name: str) -> str:
+    """Return that a signature which is asked for is missing."""
+    return f"signature: none by {name} over all that was entered"
 
 
 def covered(entries: int, total: int) -> str:

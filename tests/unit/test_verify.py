@@ -524,15 +524,15 @@ class TestDemands:
             row.replace('octets": "', 'octets": "5') if at == 30 else row
             for at, row in enumerate(rows)
         ]
-        site.write("bad.jsonl", "\n".join(bad))
+        site.write("a is not clean: b.jsonl", "\n".join(bad))
         made = TESTED
-        for name in ("run.jsonl", "bad.jsonl"):
+        for name in ("run.jsonl", "a is not clean: b.jsonl"):
             made = record.add_evidence(made, site.folder / name, AFTER, fresh=True)
         site.record("lx.json", made)
         told = (
             "evidence of 1 record: not computed anew from its recordings (safeframe record verify "
             "--recording)",
-            "what is wrong in recordings that are not clean: bad.jsonl of SC1-LX",
+            "what is wrong in recordings that are not clean: a is not clean: b.jsonl of SC1-LX",
         )
         assert not set(told) & set(site.verify(code=1)["not_looked_at"])
         site.plant(f'{LX}, record = "records/lx.json"', more="[require]\nevidence = true\n")
@@ -659,6 +659,16 @@ class TestDemands:
         found = site.verify()["findings"]
         assert [one["message"] for one in found if one["rule"] == "serial-reused"] == [
             "the serial number LX-1001 is that of LX and LX2"
+        ]
+
+    def test_two_signers_of_whom_one_begins_like_the_other(self, site: Site) -> None:
+        site.plant(
+            f'{LX}, record = "records/lx.json"', more='[require]\nsignatures = ["c", "c over"]\n'
+        )
+        assert points(site.row(), "signatures") == [
+            f"signature: none by {name} over all that was entered; --signers names no file to "
+            "judge by"
+            for name in ("c", "c over")
         ]
 
     def test_a_signature_without_signers(self, site: Site) -> None:
@@ -1086,6 +1096,25 @@ class TestOutputs:
         assert found["device files agree"] == [
             "failure: the bits at 0.6 are called brake1_applied at LX and b1 at lx.xml"
         ]
+
+    def test_a_name_that_reads_like_a_comparison(self, site: Site) -> None:
+        """What was looked at MUST be told by values, whatever words names hold."""
+        for name in ("sc1-lx.toml", "lx-sc1.toml"):
+            text = demo.after()[name].replace('"LX"', '"LX against SC2"')
+            site.write(f"maps/{name}", text)
+        site.plant(LX)
+        (suite,) = (cases for name, cases in self.junit(site).items() if name.startswith("SC1"))
+        assert suite["device files agree"] == ["skipped: the plant file names none"]
+
+    def test_a_device_file_that_is_called_like_an_end(self, site: Site) -> None:
+        site.write("SC1", demo.device_files()["lx.xml"])
+        text = demo.after()["lx-sc1.toml"].replace("brake1_applied", "b1")
+        site.write("maps/lx-sc1.toml", text)
+        device = 'LX = { format = "esi", file = "SC1", options = ["--as device"] }'
+        site.plant(f"{LX}, device_files = {{ {device} }}")
+        found = self.junit(site)["SC1-LX"]
+        assert [text for text in found["maps agree"] if "b1" in text]
+        assert [text for text in found["device files agree"] if "b1" in text]
 
     def test_jobs_change_nothing(self, site: Site) -> None:
         site.plant(f'{LX}, record = "records/lx.json"', *[LX2] * 40)
