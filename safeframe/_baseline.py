@@ -35,7 +35,7 @@ class BaselineKey(NamedTuple):
 
 def key_of(finding: Finding) -> BaselineKey:
     """Return what a finding is about."""
-    shown = {f"{spot.end} {spot.signal}".rstrip() for spot in finding.spots}
+    shown = {f"{spot.end} {spot.signal}".rstrip() for spot in (*finding.spots, *finding.beyond)}
     further = [f"{end} {name}".strip() for end, name in finding.culprits]
     about = tuple(sorted([*shown, *further]))
     name = finding.connection

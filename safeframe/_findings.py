@@ -92,6 +92,9 @@ class Finding:
     tells its connection from others of that name, and is empty where there is no other. ``file`` is
     the device file that a map is held against, empty where it is about maps alone.
 
+    ``beyond`` are spots like the others that are not shown, since there are many or since they say
+    no more; whoever allows a finding at one of them allows this one.
+
     ``unlisted`` are the findings that it stands for where a rule finds too many to list; None
     where they were not looked for, so that nothing can be said about them.
 
@@ -120,6 +123,7 @@ class Finding:
     culprits: tuple[tuple[str, str], ...] = ()
     which: str = ""
     file: str = ""
+    beyond: tuple[Spot, ...] = ()
     unlisted: tuple[Finding, ...] | None = ()
 
     @property

@@ -206,8 +206,9 @@ def _report(
 
         ways = [routed(plant_, own_profiles=own_profiles) for plant_ in plants]
     found += [finding for one in ways for finding in one.findings]
-    kept, waived = settled(found, distinct, labels)
     which = dict(zip(map(_identity, distinct), labels, strict=True))
+    # What a plant lists many times may be allowed at each of its entries.
+    kept, waived = settled(found, everything, [which[_identity(one)] for one in everything])
     return Report(
         findings=tuple(kept),
         waived=tuple(waived),

@@ -79,8 +79,10 @@ def waive(
             kept += [replace(finding, unlisted=rest)] if rest else []
         elif not is_allowed(finding):
             kept.append(finding)
-    unused = (one for one in allowances if id(one.allowance) not in used)
-    kept += (_unused(one, known=is_rule(one.allowance.rule)) for one in unused)
+    unused = {
+        (id(one.allowance), one.label): one for one in allowances if id(one.allowance) not in used
+    }
+    kept += (_unused(one, known=is_rule(one.allowance.rule)) for one in unused.values())
     return kept, waived
 
 
@@ -93,7 +95,7 @@ def _covers(stated: _Stated, finding: Finding) -> bool:
     end, allowance = stated.end, stated.allowance
     if not _is_of(stated, finding):
         return False
-    spots = [spot for spot in finding.spots if spot.end == end.name]
+    spots = [spot for spot in (*finding.spots, *finding.beyond) if spot.end == end.name]
     if not finding.connection:  # An end of that name may be one of another connection.
         spots = list(filter(stated.is_at, spots))
     named = {spot.signal for spot in spots}

@@ -54,8 +54,13 @@ def _other_maps(connection: Connection, find: Finder) -> list[End]:
     ]
 
 
-def _spot(connection: Connection, end: str = "") -> Spot:
-    return Spot(end=end or connection.first.name, where=connection.entry)
+def _spot(connection: Connection, end: str) -> Spot:
+    return Spot(end=end, where=connection.entry)
+
+
+def _spots(connections: Iterable[Connection]) -> list[Spot]:
+    """Return the entries of connections in the plant file, as spots of both ends."""
+    return [_spot(connection, end.name) for connection in connections for end in connection.ends]
 
 
 def _of(connection: Connection) -> str:
@@ -78,7 +83,7 @@ def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterato
         if connection.installed and not connection.record:
             yield find(
                 f"{_of(connection)} names no record",
-                [_spot(connection)],
+                _spots([connection]),
                 culprits=[("", connection.name)],
             )
 
@@ -99,11 +104,11 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
     for path, sharing in _sharing(connections).items():
         if len(sharing) > 1:
             names = listed([_of(connection) for connection in sharing])
-            spots = [_spot(connection) for connection in sharing[:MOST_LISTED]]
             yield find(
                 f"the record {path} is named by {names}",
-                spots,
+                _spots(sharing[:MOST_LISTED]),
                 culprits=[("", _of(connection)) for connection in sharing],
+                beyond=_spots(sharing[MOST_LISTED:]),
             )
 
 
@@ -128,7 +133,7 @@ def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterat
                 f"{names}",
                 [
                     *(Spot(end=end.name, where=end.where) for end in other),
-                    _spot(connection),
+                    *_spots([connection]),
                 ],
                 culprits=[("", connection.name)],
             )
@@ -215,13 +220,14 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
 )
 def serial_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find serial numbers that the plant file or the records give to several ends."""
-    users: dict[str, dict[str, Connection]] = defaultdict(dict)
+    users: dict[str, dict[str, list[Spot]]] = defaultdict(lambda: defaultdict(list))
     for connection, end, device in _devices(connections):
         for serial in filter(None, (device.serial, device.recorded_serial)):
-            users[serial].setdefault(end.name, connection)
+            users[serial][end.name].append(_spot(connection, end.name))
     for serial, ends in users.items():
         if len(ends) > 1:
             yield find(
                 f"the serial number {serial} is that of {' and '.join(ends)}",
-                [_spot(connection, name) for name, connection in ends.items()],
+                [spots[0] for spots in ends.values()],
+                beyond=[spot for spots in ends.values() for spot in spots[1:]],
             )

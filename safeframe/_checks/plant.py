@@ -48,15 +48,17 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
         for clash in _clashing(users, connections):
             names = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
             open_ = [user.name for network, user in clash if not network]
+            spots = [
+                Spot(end=end.name, where=end.locate("connection.id"))
+                for _, user in clash
+                for end in user.ends
+                if (end.connection_table.profile, end.connection_table.id) == (profile, number)
+            ]
             yield find(
                 f"the connection id {shown_id(number)} is used by {names}{_where(clash, open_)}",
-                [
-                    Spot(end=end.name, where=end.locate("connection.id"))
-                    for _, user in clash[:MOST_LISTED]
-                    for end in user.ends
-                    if (end.connection_table.profile, end.connection_table.id) == (profile, number)
-                ],
+                spots[: 2 * MOST_LISTED],
                 culprits=_culprits(clash),
+                beyond=spots[2 * MOST_LISTED :],
             )
 
 
@@ -79,15 +81,17 @@ def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Itera
             sharing = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
             shown = shown_id(value) if isinstance(value, int) else str(value)
             open_ = [user.name for network, user in clash if not network]
+            spots = [
+                Spot(end=end.name, where=end.locate(f"parameters.{name}"))
+                for _, user in clash
+                for end in user.ends
+                if dict(end.parameters).get(name) == value
+            ]
             yield find(
                 f"the parameter {name} {shown} is used by {sharing}{_where(clash, open_)}",
-                [
-                    Spot(end=end.name, where=end.locate(f"parameters.{name}"))
-                    for _, user in clash[:MOST_LISTED]
-                    for end in user.ends
-                    if dict(end.parameters).get(name) == value
-                ],
+                spots[: 2 * MOST_LISTED],
                 culprits=[("", f"parameters.{name}"), *_culprits(clash)],
+                beyond=spots[2 * MOST_LISTED :],
             )
 
 
@@ -146,23 +150,30 @@ def _ends(connection: Connection) -> str:
 )
 def address_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find safety addresses that several ends of one network and profile have."""
-    used: dict[tuple[str, int], dict[tuple[str, str], End]] = defaultdict(dict)
+    used: dict[tuple[str, int], list[tuple[str, End]]] = defaultdict(list)
     for connection in connections:
         for end in connection.ends:
             if end.address is not None:
                 users = used[end.connection_table.profile, end.address]
-                users.setdefault((end.connection_table.network, end.name), end)
+                users.append((end.connection_table.network, end))
     for (_, address), users in used.items():
-        for clash in _clashes((network, end) for (network, _), end in users.items()):
-            names = list(dict.fromkeys(end.name for _, end in clash))
-            if len(names) > 1:  # One device may be an end of several connections.
-                open_ = [end.name for network, end in clash if not network]
+        for clash in _clashes(users):
+            # One device may be an end of several connections: its first map is shown.
+            first: dict[tuple[str, str], End] = {}
+            for network, end in clash:
+                first.setdefault((network, end.name), end)
+            names = list(dict.fromkeys(name for _, name in first))
+            if len(names) > 1:
+                open_ = [name for network, name in first if not network]
+                shown = list(first.values())[:MOST_LISTED]
+                known = set(map(id, shown))
                 yield find(
                     f"the safety address {address} is used by {listed(names)}"
                     f"{_where(clash, open_)}",
-                    [
-                        Spot(end=end.name, where=end.locate("end.address"))
-                        for _, end in clash[:MOST_LISTED]
-                    ],
-                    culprits=[(name, "") for name in names[MOST_LISTED:]],
+                    map(_address, shown),
+                    beyond=[_address(end) for _, end in clash if id(end) not in known],
                 )
+
+
+def _address(end: End) -> Spot:
+    return Spot(end=end.name, where=end.locate("end.address"))

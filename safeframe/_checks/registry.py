@@ -214,6 +214,7 @@ class Finder:
         counterexample: Counterexample | None = None,
         remedies: Iterable[Remedy] = (),
         culprits: Iterable[tuple[str, str]] = (),
+        beyond: Iterable[Spot] = (),
     ) -> Finding:
         """Return a finding of this rule; the rule's own remedy where none is given.
 
@@ -232,6 +233,7 @@ class Finder:
             details=tuple(details),
             counterexample=counterexample,
             culprits=tuple(culprits),
+            beyond=tuple(beyond),
         )
         offered = tuple(remedies)
         if offered:

@@ -198,6 +198,58 @@ class TestSharedRecords:
             site.write(f"maps/{name}", demo.after()[name] + self.ALLOW)
         assert self.found(site, *rows) == ["record-outdated"]
 
+    @pytest.mark.parametrize("name", ["sc1-lx.toml", "lx-sc1.toml"])
+    @pytest.mark.parametrize("rule", ["record-shared", "record-missing", "record-outdated"])
+    def test_allowed_at_either_end(self, site: Site, rule: str, name: str) -> None:
+        """What is about a connection MUST be allowed by an allowance at either of its ends."""
+        allow = f'\n[[allow]]\nrule = "{rule}"\nreason = "known"\n'
+        site.write(f"maps/{name}", demo.after()[name] + allow)
+        other = LX2 if rule == "record-shared" else LX
+        path = "lx.json"
+        if rule == "record-outdated":
+            path = "old.json"
+            site.record(path, record.new(BEFORE, BEFORE))
+        rows = [LX, other] if rule == "record-missing" else [f'{LX}, record = "records/{path}"']
+        if rule == "record-shared":
+            rows.append(f'{LX2}, record = "records/{path}"')
+        told = self.found(site, *rows)
+        assert "unused-allowance" not in self.every(site)
+        assert rule not in told
+
+    def every(self, site: Site) -> list[str]:
+        main(["check", "plant.toml", "--format", "json"])
+        told = json.loads(site.out.readouterr().out)["findings"]
+        return [one["rule"] for one in told]
+
+    def test_allowed_by_the_last_of_many(self, site: Site) -> None:
+        rows = [f'{LX}, record = "records/lx.json"'] * 24
+        rows.append(f'{LX2}, record = "records/lx.json"')
+        assert "record-shared" in self.found(site, *rows)
+        site.write("maps/lx2-sc1.toml", demo.after()["lx2-sc1.toml"] + self.ALLOW)
+        assert "record-shared" not in self.found(site, *rows)
+        assert "unused-allowance" not in self.every(site)
+
+    def test_allowed_by_another_map_of_the_device(self, site: Site) -> None:
+        """A device of several connections has several maps, and each of them can allow."""
+        rows = [f'{LX}, serials = {{ SC1 = "7" }}', f'{LX2}, serials = {{ SC1 = "7", LX2 = "7" }}']
+        assert "serial-reused" in self.found(site, *rows)
+        allow = '\n[[allow]]\nrule = "serial-reused"\nreason = "one box"\n'
+        site.write("maps/sc1-lx2.toml", demo.after()["sc1-lx2.toml"] + allow)
+        assert "serial-reused" not in self.found(site, *rows)
+        site.write("maps/sc1-lx2.toml", demo.after()["sc1-lx2.toml"])
+        for name in ("sc1-lx2.toml", "lx2-sc1.toml"):
+            text = demo.after()[name].replace("address = 8", "address = 7")
+            site.write(f"maps/{name}", text)
+            text = text.replace("0x0108", "0x0208").replace('"SC1-LX2"', '"SC1-LX2 b"')
+            site.write(f"maps/b-{name}", text)
+        rows = [LX, LX2, LX2.replace("maps/", "maps/b-")]
+        site.plant(*rows)
+        assert "address-reused" in self.every(site)
+        site.write("maps/b-lx2-sc1.toml", text + allow.replace("serial-", "address-"))
+        found = self.every(site)
+        assert "address-reused" not in found
+        assert "unused-allowance" not in found
+
     def test_none_that_it_fits(self, site: Site) -> None:
         site.record("lx.json", record.new(BEFORE, BEFORE))
         rows = [f'{one}, record = "records/lx.json"' for one in (LX, LX2)]
