@@ -82,13 +82,18 @@ def other_maps(
         for state, end in zip(states, connection.ends, strict=True):
             olds = fingerprints(recorded, state, own_profiles=workings.own_profiles)
             news = workings.prints(end)
-            if olds != news:
+            if olds != news or workings.text(end) != state.map:
                 head = f"{end.name}{name}"
-                told = [f"{head}: {text}" for text in _changes(state, end, workings.own_profiles)]
+                changes = _changes(state, end, workings.own_profiles)
+                if olds == news:
+                    # In no fingerprint is where a map came from. All else that differs then does
+                    # so from an edited text in the record, and computing anew tells that.
+                    changes = (change for change in changes if change.section == "imported")
+                told = [f"{head}: {_told(change, end)}" for change in changes]
                 yield from told[:_SHOWN]
                 if len(told) > _SHOWN:
                     yield f"{head}: {count(len(told) - _SHOWN, 'more difference')}"
-                if not told:
+                if olds != news and not told:
                     which, old, new = next(
                         row
                         for row in zip(("wire", "end"), olds, news, strict=True)
@@ -100,13 +105,14 @@ def other_maps(
                     )
 
 
-def _changes(state: State, end: End, own_profiles: Mapping[str, Profile] | None) -> Iterator[str]:
+def _changes(
+    state: State, end: End, own_profiles: Mapping[str, Profile] | None
+) -> Iterator[Change]:
     try:
         inside = loads(state.map, path=f"<{state.end}, in the record>")
     except InputError:
         return  # The fingerprints have to say it.
-    for change in compare_versions(inside, end, own_profiles=own_profiles):
-        yield _told(change, end)
+    yield from compare_versions(inside, end, own_profiles=own_profiles)
 
 
 def _told(change: Change, end: End) -> str:

@@ -23,7 +23,7 @@ from safeframe._document.problems import Problems
 from safeframe._document.tables import Tables
 from safeframe._errors import InputError, UsageError
 from safeframe._fingerprint import end_fingerprint, plain, wire_fingerprint
-from safeframe._model import Allowance, Connection, End, Map, Signal
+from safeframe._model import Allowance, Connection, End, Map, Provenance, Signal
 from safeframe.record import (
     ApprovalAct,
     BitOwner,
@@ -432,6 +432,28 @@ class TestFaults:
             "SC1: brake2_release removed, it was at 1.2, bool, 1 bit, sc1-lx.toml",
             "SC1: brake2_applied removed, it was at 1.2, bool, 1 bit, sc1-lx.toml",
         )
+
+    @pytest.mark.parametrize(
+        ("changes", "told"),
+        [
+            ({"file": "b.xml"}, "file of imported a.xml -> b.xml"),
+            ({"sha256": "0" * 64}, f"sha256 of imported {'ab' * 32} -> {'0' * 64}"),
+            ({"select": ("y",)}, "select of imported x -> y"),
+            ({"options": ("--as device",)}, "options of imported not stated -> --as device"),
+            ({"version": "0.0.1"}, "version of imported not stated -> 0.0.1"),
+            (None, "format of imported esi -> not stated"),
+        ],
+    )
+    def test_where_a_map_came_from(self, changes: dict[str, Any] | None, told: str) -> None:
+        """Any edit of what a map says MUST be told, also of what is in no fingerprint."""
+        origin = Provenance(format="esi", file="a.xml", sha256="ab" * 32, select=("x",))
+        imported = Connection(first=AFTER.first, second=replace(AFTER.second, imported=origin))
+        made = record.new(BEFORE, imported)
+        assert not record.verify(made, imported).faults
+        other = None if changes is None else replace(origin, **changes)
+        after = Connection(first=AFTER.first, second=replace(AFTER.second, imported=other))
+        found = record.verify(made, after)
+        assert found.faults[:2] == (record.VOID, f"LX: {told}, lx-sc1.toml")
 
     def test_another_baseline(self) -> None:
         before = Connection(
