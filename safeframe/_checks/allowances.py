@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from .._findings import Finding, Rule, Spot, Waived, each_one
-from .._model import Allowance, Connection, End
+from .._model import Allowance, Connection, End, Signal
 from .._value import NamedTuple, replace
 from .registry import Finder
 
-__all__ = ["UNUSED", "waive"]
+__all__ = ["UNUSED", "meant_by", "waive"]
 
 UNUSED = Rule(
     name="unused-allowance",
@@ -34,6 +34,13 @@ class _Stated(NamedTuple):
         entries = self.end.sends.signals + self.end.receives.signals
         paths = {self.end.where.path, *(entry.where.path for entry in entries)}
         return spot.where == self.connection.entry or spot.where.path in paths
+
+
+def meant_by(end: End, allowance: Allowance) -> tuple[tuple[str, Signal], ...]:
+    """Return (direction, signal) of what an allowance names; of several it covers none."""
+    from ..relations import find_signals  # deferred: most ends allow nothing.
+
+    return find_signals(end, allowance.signal)
 
 
 def waive(
@@ -102,18 +109,35 @@ def _covers(stated: _Stated, finding: Finding) -> bool:
     if not allowance.signal:
         return bool(named)
     named |= {name for of, name in finding.culprits if of == end.name}
-    return named == {allowance.signal} and not finding.details
+    meant = meant_by(end, allowance)
+    # What is no signal, such as a parameter, has one name only.
+    name = meant[0][1].name if meant else allowance.signal
+    if len(meant) > 1 or named != {name} or finding.details:
+        return False
+    return not meant or all(_is_in(meant[0][0], end, spot, finding) for spot in spots)
+
+
+def _is_in(direction: str, end: End, spot: Spot, finding: Finding) -> bool:
+    """Tell whether a spot of an end is in what it sends, or receives, as ``direction`` says."""
+    if end.name in (finding.producer, finding.consumer):
+        return (end.name == finding.producer) == (direction == "sends")
+    other = end.receives if direction == "sends" else end.sends
+    return all((one.name, one.where) != (spot.signal, spot.where) for one in other.signals)
 
 
 def _unused(stated: _Stated, *, known: bool) -> Finding:
     end, allowance = stated.end, stated.allowance
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    message = (
-        f"{end.name} allows {what}, but there is no such finding"
-        if known
-        else f"{end.name} allows {what}, but no rule has that name"
-    )
+    why, remedy = "there is no such finding", ""
+    if not known:
+        why = "no rule has that name"
+    elif len(meant := meant_by(end, allowance)) > 1:
+        why = f"{allowance.signal} is more than one signal of {end.name}"
+        remedy = f"write {' or '.join(f'{side}.{signal.name}' for side, signal in meant)}"
+    message = f"{end.name} allows {what}, but {why}"
     culprits = [("", f"allow {allowance.rule}"), (end.name, allowance.signal)]
     spots = [Spot(end=end.name, where=allowance.where)]
-    found = Finder(UNUSED, stated.connection.name, [])(message, spots, culprits=culprits)
+    found = Finder(UNUSED, stated.connection.name, [])(
+        message, spots, remedy=remedy, culprits=culprits
+    )
     return replace(found, which=stated.label)

@@ -164,15 +164,23 @@ def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
         for end, map_ in view.sides:
             missing = [signal for signal in map_.signals if not signal.bind.strip()]
             # What is allowed one by one is told one by one, so that the rest stays visible.
-            allowed = {
-                allowance.signal
-                for allowance in end.allowances
-                if allowance.rule == find.rule.name and allowance.signal
-            }
-            groups = [[signal] for signal in missing if signal.name in allowed]
-            groups.append([signal for signal in missing if signal.name not in allowed])
+            allowed = _allowed(end, find.rule.name) if end.allowances else frozenset()
+            groups = [[signal] for signal in missing if id(signal) in allowed]
+            groups.append([signal for signal in missing if id(signal) not in allowed])
             for unbound in filter(None, groups):
                 yield _unbound(view, end, map_, unbound, find)
+
+
+def _allowed(end: End, name: str) -> frozenset[int]:
+    """Return the numbers of the signals that allowances of a rule name one by one."""
+    from .allowances import meant_by  # deferred: most ends allow nothing.
+
+    return frozenset(
+        id(signal)
+        for allowance in end.allowances
+        if allowance.rule == name
+        for _, signal in meant_by(end, allowance)
+    )
 
 
 def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finder) -> Finding:

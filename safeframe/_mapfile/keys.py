@@ -112,6 +112,10 @@ RELATION: dict[str, Key] = {
 }
 ALLOW: dict[str, Key] = {
     "rule": Key(kind=NAME, required=True, meaning="name of the rule whose finding is accepted"),
-    "signal": Key(kind=LINE, meaning="the signal concerned; empty means the whole map"),
+    "signal": Key(
+        kind=LINE,
+        meaning="the signal concerned, `sends.x` or `receives.x` where it is both; empty means the "
+        "whole map",
+    ),
     "reason": Key(kind=NAME, required=True, meaning="why it is accepted; shown in the record"),
 }

@@ -126,11 +126,12 @@ class MapSheet:
             for row, entry in enumerate(self.entries(where)):
                 if getattr(entry, key, "") == name:
                     edits += self.patch.set_key(where, row, key, to)
-        for row, allowance in enumerate(self.end.allowances):
-            if allowance.signal == name and alone:
-                edits += self.patch.set_key("allow", row, "signal", to)
         full, new_full = f"{direction}.{name}", f"{direction}.{to}"
         new_plain = to if self.find(opposite, to) is None else new_full
+        for row, allowance in enumerate(self.end.allowances):
+            if allowance.signal == full or (allowance.signal == name and alone):
+                said = new_full if allowance.signal == full else new_plain
+                edits += self.patch.set_key("allow", row, "signal", said)
         for row, relation in enumerate(self.end.relations):
             for part in ("when", *RELATION_KINDS):
                 for named, _ in getattr(relation, part):

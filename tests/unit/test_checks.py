@@ -900,6 +900,49 @@ class TestAllowances:
         rules = [f.rule for f in checks.check(replace(connection, first=first)).findings]
         assert rules == ["shifted-signals", "unused-allowance"]
 
+    @pytest.mark.parametrize("side", ["sends", "receives"])
+    def test_a_name_that_is_sent_and_received(self, side: str) -> None:
+        """One signal that is allowed MUST NOT cover another one, whichever way it goes."""
+        rows, bare = "0.0 a\n0.1 reserved 7", '0.0 a bind = ""\n0.1 reserved 7'
+        given = end("SC1", sends=bare, receives=bare)
+        second = end("LX", sends=rows, receives=rows)
+
+        def report(name: str) -> Report:
+            allowance = Allowance(rule="unbound-signal", signal=name, reason="spare")
+            first = replace(given, allowances=(allowance,))
+            return checks.check(Connection(first=first, second=second))
+
+        found = report("a")
+        assert [one.rule for one in found.findings] == [
+            "unbound-signal",
+            "unbound-signal",
+            "unused-allowance",
+        ]
+        assert found.findings[-1].message == (
+            f"{given.name} allows unbound-signal of a, but a is more than one signal of "
+            f"{given.name}"
+        )
+        assert found.findings[-1].remedy == "write sends.a or receives.a"
+        found = report(f"{side}.a")
+        (kept,), (waived,) = found.findings, found.waived
+        assert (waived.finding.producer == given.name) == (side == "sends")
+        assert (kept.producer == given.name) == (side == "receives")
+
+    def test_a_finding_about_both_signals_of_a_name(self) -> None:
+        rows, bound = "0.0 a\n0.1 reserved 7", '0.0 a bind = "X"\n0.1 reserved 7'
+        given = end("SC1", sends=bound, receives=bound)
+        second = end("LX", sends=rows, receives=rows)
+
+        def rules(name: str) -> list[str]:
+            allowance = Allowance(rule="binding-reused", signal=name, reason="one variable")
+            first = replace(given, allowances=(allowance,))
+            found = checks.check(Connection(first=first, second=second)).findings
+            return [one.rule for one in found]
+
+        assert rules("") == []
+        for name in ("a", "sends.a", "receives.a"):
+            assert rules(name) == ["binding-reused", "unused-allowance"]
+
     def test_of_the_other_end_does_not_count(self) -> None:
         connection = pair('0.0 a bind = ""\n0.1 reserved 7', "0.0 a\n0.1 reserved 7")
         second = replace(

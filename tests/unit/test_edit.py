@@ -370,6 +370,21 @@ class TestWhatAnEditCauses:
 
 
 class TestRename:
+    @pytest.mark.parametrize(
+        ("allowed", "name", "to", "told"),
+        [
+            ("sends.permit", "permit", "go", "sends.go"),
+            ("permit", "permit", "state", "sends.state"),
+            ("receives.permit", "permit", "go", "receives.permit"),
+        ],
+    )
+    def test_an_allowance_follows(self, allowed: str, name: str, to: str, told: str) -> None:
+        """It MUST go on covering the signal that it was written for, and no other."""
+        old, new = (f'rule = "hole", signal = "{word}"' for word in (allowed, told))
+        sc1 = SC1.replace('rule = "hole", signal = "permit"', old)
+        result = done(Rename(name=name, to=to, sender="SC1"), sc1)
+        assert new in result.new[0].text
+
     def test_everything_that_names_it(self) -> None:
         result = done(Rename(name="permit", to="go ahead"))
         assert result.new[0].text == (
