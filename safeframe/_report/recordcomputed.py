@@ -8,7 +8,8 @@ from .._errors import InputError
 from .._mapfile import loads
 from .._model import Provenance
 from .._words import count, way
-from ..record import BitOwner, BitRow, MixTable, Record, State
+from ..record import BitOwner, BitRow, MixTable, Record, State, baseline
+from ..record._compute import stated
 from .document import Block, Paragraph, Table, strong
 
 __all__ = ["bits", "change", "findings", "fingerprints"]
@@ -24,9 +25,11 @@ def fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
     """Yield what tells the maps of one state from others, and where they came from."""
     computed = record.computed
     states = computed.before if before else computed.after
-    edition = f", edition {computed.edition}" if computed.edition else ""
+    profile, edition = _followed(record) if before else (computed.profile, computed.edition)
+    said = (("profile", profile), ("edition", edition))
+    what = "".join(f", {word} {text}" for word, text in said if text)
     yield Paragraph(
-        f"Connection {computed.connection}, profile {computed.profile}{edition}. Computed from the "
+        f"Connection {computed.connection}{what}. Computed from the "
         "map files, never typed: SHA-256 over what both ends share (wire) and over what one end "
         "alone says (end)."
     )
@@ -56,6 +59,15 @@ def fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
         yield Paragraph(
             f"Reaction time {times.reaction} ({times.source}); permitted: {times.permitted}."
         )
+
+
+def _followed(record: Record) -> tuple[str, str]:
+    """Return profile and edition before the change; nothing of maps that are none any more."""
+    try:
+        earlier = baseline(record)
+    except InputError:
+        return "", ""
+    return stated(earlier, "profile"), stated(earlier, "edition")
 
 
 def _origin(state: State) -> Provenance | None:

@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from .. import _checks as checks
 from .._bits import run_text
-from .._canonical import forms
+from .._canonical import alike, forms
 from .._checklist import steps_of
 from .._diff import Change, MixedState, classify_changes, compare_edits, mixed_versions
+from .._diff.changes import NOT_STATED
 from .._diff.order import in_order_of
 from .._diff.overlay import Entry, Overlay, Segment, carried
 from .._findings import Finding, Spot
@@ -30,7 +31,7 @@ from ._parts import (
 )
 from ._workings import Workings
 
-__all__ = ["compute", "computed_with"]
+__all__ = ["compute", "computed_with", "stated"]
 
 
 def compute(
@@ -53,13 +54,12 @@ def computed_with(workings: Workings, before: Connection, after: Connection) -> 
     after = in_order_of(before, after)
     edits = compare_edits(before, after, own_profiles=own_profiles)
     both = tuple(zip(edits.ends, edits.edits, strict=True))
-    connection_table = after.first.connection_table
     states = _states(before, workings), _states(after, workings)
     return Computed(
         canonical=edition_of((*states[0], *states[1])),
         connection=after.name,
-        profile=connection_table.profile,
-        edition=connection_table.edition,
+        profile=stated(after, "profile"),
+        edition=stated(after, "edition"),
         before=states[0],
         after=states[1],
         bits=tuple(_bits(before, after)),
@@ -71,6 +71,17 @@ def computed_with(workings: Workings, before: Connection, after: Connection) -> 
         times=_times(after, own_profiles),
         findings=tuple(_findings(after, workings)),
         checklist=steps_of(before, after, edits.edits, own_profiles),
+    )
+
+
+def stated(connection: Connection, field: str) -> str:
+    """Return what both ends say the connection follows: each in its words where they disagree."""
+    first, second = (end.connection_table for end in connection.ends)
+    if alike(first, second, field):
+        return str(getattr(first, field))
+    return ", ".join(
+        f"{getattr(end.connection_table, field) or NOT_STATED} at {end.name}"
+        for end in connection.ends
     )
 
 

@@ -249,7 +249,7 @@ def test_a_change_of_everything() -> None:
     assert "SC1 -\\> LX: 2 octets sent, 1 expected" in shown
     assert "| NOT ALLOWED |" in shown
     assert "\nwatchdog_ms: 50 ms at SC1, 100 ms at LX\n" in shown
-    assert "Connection SC1-LX, profile fscp-12-1. Computed" in shown
+    assert "profile fscp-12-1, edition not stated at SC1, 2010 at LX. Computed" in shown
 
 
 def test_before_with_bindings() -> None:
@@ -347,6 +347,28 @@ def test_a_map_inside_that_is_none_stops_no_page() -> None:
     states = tuple(replace(state, map="x") for state in FRESH.computed.after)
     forged = replace(FRESH, computed=replace(FRESH.computed, after=states))
     assert "# Record of a change: SC1-LX" in markdown(page_of(forged))
+
+
+def _stating(given: Connection, number: int, **said: str) -> Connection:
+    """Return a connection of which one end states other things about it."""
+    ends = list(given.ends)
+    table = replace(ends[number].connection_table, **said)
+    ends[number] = replace(ends[number], connection_table=table)
+    return Connection(first=ends[0], second=ends[1])
+
+
+def test_what_the_ends_say_differently() -> None:
+    """A record MUST NOT take the word of one end for both."""
+    before = _stating(BEFORE, 0, edition="")
+    after = _stating(_stating(AFTER, 1, profile="plain"), 1, edition="2015")
+    made = record.new(before, after)
+    profile, edition = "fscp-12-1 at SC1, plain at LX", "2010 at SC1, 2015 at LX"
+    assert (made.computed.profile, made.computed.edition) == (profile, edition)
+    for shown in (markdown(page_of(made)), html(page_of(made))):
+        old = "Connection SC1-LX, profile fscp-12-1, edition not stated at SC1, 2010 at LX. Comp"
+        assert old in shown
+        assert f"Connection SC1-LX, profile {profile}, edition {edition}. Comp" in shown
+    assert not any("computed anew" in one for one in record.verify(made, after).faults)
 
 
 def test_where_a_map_came_from() -> None:
