@@ -56,14 +56,18 @@ def _two_profiles(connection: Connection, profile: Profile | None) -> bool:
 
 _TWO = (_two_profiles, "the ends name two profiles")
 _PROFILE = (_no_profile, "the profile is not known")
-_BY_PROFILE = "what a profile asks of sizes, types, values on loss, addresses and parameters"
-"""What stays open without a profile; said once, though eight rules have nothing to judge."""
+_BY_PROFILE = (
+    "what a profile asks of sizes, types, values on loss, roles, editions, addresses and parameters"
+)
+"""What stays open without a profile; said once, though ten rules have nothing to judge."""
 _WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
 _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("above-tested-size", *_TWO, ""),
     ("above-tested-size", *_PROFILE, ""),
     ("address-range", *_TWO, ""),
     ("address-range", *_PROFILE, ""),
+    ("edition-differs", *_TWO, ""),
+    ("edition-differs", *_PROFILE, ""),
     ("illegal-size", *_TWO, _BY_PROFILE),
     ("illegal-size", *_PROFILE, _BY_PROFILE),
     ("member-type", *_TWO, ""),
@@ -74,6 +78,8 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("one-way", *_PROFILE, ""),
     ("parameter-invalid", *_TWO, ""),
     ("parameter-invalid", *_PROFILE, ""),
+    ("role-conflict", *_TWO, ""),
+    ("role-conflict", *_PROFILE, ""),
     ("value-across-blocks", *_TWO, ""),
     ("value-across-blocks", *_PROFILE, ""),
     ("illegal-size", _no_sizes, "no end states legal_octets", "legal sizes"),
@@ -123,18 +129,19 @@ def _unstated(connection: Connection, profile: Profile) -> list[str]:
     ]
 
 
-def _of_no_role(connection: Connection, profile: Profile) -> NotJudged | None:
-    """Return what is asked of one role only, where an end does not state which role it has."""
-    asked = [rule.name for rule in profile.parameters if rule.required and rule.roles]
+def _of_no_role(connection: Connection, profile: Profile) -> Iterator[NotJudged]:
+    """Yield what hangs on roles, where an end does not state which one it has."""
     ends = sorted(end.name for end in connection.ends if not form(end, "role"))
-    if not asked or not ends:
-        return None
-    return NotJudged(
-        connection=connection.name,
-        rule="parameter-invalid",
-        reason=f"{' and '.join(ends)} {'states' if len(ends) == 1 else 'state'} no role",
-        subject=f"{', '.join(asked)} of one role",
-    )
+    asked = [rule.name for rule in profile.parameters if rule.required and rule.roles]
+    open_ = {
+        "role-conflict": "roles" * bool(profile.roles),
+        "one-way": f"who carries data, the {profile.data_role} only" * bool(profile.data_role),
+        "parameter-invalid": f"{', '.join(asked)} of one role" * bool(asked),
+    }
+    reason = f"{' and '.join(ends)} {'states' if len(ends) == 1 else 'state'} no role"
+    for rule, subject in open_.items():
+        if ends and subject:
+            yield NotJudged(connection.name, rule, reason, subject)
 
 
 def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged, ...]:
@@ -155,8 +162,8 @@ def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged
                 subject=f"{', '.join(names)} at both ends",
             ),
         )
-    if profile is not None and (of_role := _of_no_role(connection, profile)):
-        found.setdefault(of_role.rule, of_role)
+    for entry in _of_no_role(connection, profile) if profile is not None else ():
+        found.setdefault(entry.rule, entry)
     return tuple(found.values())
 
 

@@ -1076,10 +1076,19 @@ class TestNotJudged:
             ("edition-differs", "edition", "no end states an edition"),
             ("watchdog-too-short", "watchdog against exchange", "no end states exchange_ms"),
             ("parameter-differs", "application_parameters at both ends", "no end states it"),
+            ("role-conflict", "roles", "LX and SC1 state no role"),
         ]
         full = self.stated("fscp-12-1", edition="2010", watchdog_ms=100, exchange_ms=12)
         first = replace(full.first, parameters=(("application_parameters", "00"),))
-        assert self.open_at(replace(full, first=first)) == []
+        full = replace(full, first=replace(first, role="master"))
+        assert self.open_at(full) == [("role-conflict", "roles", "LX states no role")]
+        both = replace(full, second=replace(full.second, role="slave"))
+        assert self.open_at(both) == []
+
+    def test_who_carries_data_where_no_role_is_stated(self) -> None:
+        told = {rule: what for rule, what, _ in self.open_at(self.stated("opcua-safety"))}
+        assert told["one-way"] == "who carries data, the provider only"
+        assert told["role-conflict"] == "roles"
 
     def test_shared_parameters_that_no_end_states(self) -> None:
         """What seeds every checksum MUST NOT be left out without a word."""
@@ -1095,9 +1104,10 @@ class TestNotJudged:
         assert "unknown-profile" in {finding.rule for finding in report.findings}
         subjects = {entry.rule: entry.subject for entry in report.not_judged if entry.subject}
         assert subjects == {
-            "illegal-size": "what a profile asks of sizes, types, values on loss, addresses and "
-            "parameters"
+            "illegal-size": "what a profile asks of sizes, types, values on loss, roles, editions, "
+            "addresses and parameters"
         }
+        assert {"role-conflict", "edition-differs"} <= {one.rule for one in report.not_judged}
         reasons = {entry.rule: entry.reason for entry in report.not_judged}
         assert reasons["illegal-size"] == "the profile is not known"
 
