@@ -61,9 +61,10 @@ _FIRST = (
 class Signature:
     """A signature file beside a record, and what was found about it.
 
-    ``entries`` is how many entries it covers, ``by`` and ``key`` are the allowed signer and the key
-    in the words of the program; ``words`` say why it was not accepted, empty where it was.
-    ``signers`` tells which file of allowed signers it was judged by, empty where it was not.
+    ``entries`` is how many entries it covers, ``names`` are all allowed signers that it was
+    accepted for, ``by`` the same in one text, and ``key`` the key in the words of the program;
+    ``words`` say why it was not accepted, empty where it was. ``signers`` tells which file of
+    allowed signers it was judged by, empty where it was not.
     """
 
     path: str
@@ -72,6 +73,7 @@ class Signature:
     entries: int = 0
     words: str = ""
     signers: str = ""
+    names: tuple[str, ...] = ()
 
     @property
     def accepted(self) -> bool:

@@ -93,14 +93,17 @@ def signatures(
     record: Record,
     *,
     signers: str = "",
+    signed_by: Sequence[str] = (),
     beside: Iterable[str] | None = None,
 ) -> tuple[Signature, ...]:
     """Return the signature files of a record and whether ssh-keygen accepts them.
 
     They lie beside it and are called ``RECORD.sig`` or ``RECORD.NAME.sig``. ``signers`` is the
     file of allowed signers (ssh-keygen, ALLOWED SIGNERS); without it nothing is checked.
-    ``beside`` are the names in the folder of the record, where they are known already. Raises
-    InputError for files that cannot be read, UsageError where the program is missing.
+    ``signed_by`` are names that the program is asked about, besides those that it tells by itself:
+    a line of the file may be a pattern. ``beside`` are the names in the folder of the record, where
+    they are known already. Raises InputError for files that cannot be read, UsageError where the
+    program is missing.
     """
     files = list(_beside(os.fspath(path), beside))
     if not signers:
@@ -113,7 +116,9 @@ def signatures(
     if Path(os.path.realpath(signers)).is_relative_to(_checkout(path)):
         told += ", which comes with the record: who can edit the one can edit the other"
     program = _program(path) if files else ""
-    return tuple(replace(_judged(program, file, record, text), signers=told) for file in files)
+    return tuple(
+        replace(_judged(program, file, record, text, signed_by), signers=told) for file in files
+    )
 
 
 def _beside(path: str, names: Iterable[str] | None) -> Iterator[str]:
@@ -152,7 +157,9 @@ def _checkout(path: str | os.PathLike[str]) -> Path:
     return next(roots, own)
 
 
-def _judged(program: str, file: str, record: Record, signers: str) -> Signature:
+def _judged(
+    program: str, file: str, record: Record, signers: str, signed_by: Sequence[str]
+) -> Signature:
     from tempfile import TemporaryDirectory
 
     with TemporaryDirectory(prefix="safeframe-") as folder:
@@ -165,13 +172,22 @@ def _judged(program: str, file: str, record: Record, signers: str) -> Signature:
         if not names:
             return Signature(path=file, words="not accepted: no allowed signer has its key")
         refused = ""
-        for entries, by in product(_states(record), names):
+
+        def asked(by: str, entries: int) -> _Run:
             text = _text(record, entries)
-            run = _run(program, "verify", *files, "-I", by, "-n", NAMESPACE, given=text)
+            return _run(program, "verify", *files, "-I", by, "-n", NAMESPACE, given=text)
+
+        for entries, by in product(_states(record), names):
+            run = asked(by, entries)
             if run.code == 0:
                 good = _GOOD.search(run.stdout)
                 key = good[1] if good else ""
-                return Signature(path=file, by=by, key=key, entries=entries)
+                others = [name for name in dict.fromkeys((*names, *signed_by)) if name != by]
+                also = [name for name in others if asked(name, entries).code == 0]
+                told = (by, *also)
+                return Signature(
+                    path=file, by=", ".join(told), key=key, entries=entries, names=told
+                )
             refused = refused or run.stderr
         words = refused.strip().partition("\n")[0]
         more = f" ({words})" if words else ""
@@ -256,9 +272,10 @@ def with_signatures(
     """Return an assessment with what the signature files of a record add to it.
 
     ``signed_by`` are allowed signers of whom a signature is asked, over everything but approvals
-    that came later; ``beside`` is as for ``signatures``.
+    that came later; ``beside`` is as for ``signatures``. A key that is listed for several of them
+    counts for none: nobody can tell who of them has signed.
     """
-    found = signatures(path, record, signers=signers, beside=beside)
+    found = signatures(path, record, signers=signers, signed_by=signed_by, beside=beside)
     total = len(record.history)
     accepted = [row for row in found if row.accepted]
     notes = [
@@ -281,7 +298,14 @@ def with_signatures(
     if not accepted:
         why = "none of the signature files was accepted" if found else "there is no signature file"
         notes.append(f"not cryptographically signed: {why}")
-    signed = {row.by for row in accepted if row.entries >= last}
+    signed, shared = set[str](), list[str]()
+    for row in accepted:
+        who = [name for name in dict.fromkeys(signed_by) if name in row.names]
+        if row.entries >= last and len(who) == 1:
+            signed.update(who)
+        elif row.entries >= last and who:
+            shared.append(f"signature {row.path}: its key is that of {' and '.join(who)}")
+    notes += (f"{text}, so that it counts for none of them" for text in shared)
     unsigned = tuple(name for name in signed_by if name not in signed)
     missing = map(no_signature, unsigned)
     return replace(

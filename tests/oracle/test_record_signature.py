@@ -55,9 +55,11 @@ def run(script: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(words, capture_output=True, text=True, check=False)
 
 
-def judged(signers: str = "allowed-signers", made: record.Record = SIGNED) -> record.Assessment:
+def judged(
+    signers: str = "allowed-signers", made: record.Record = SIGNED, asked: tuple[str, ...] = ()
+) -> record.Assessment:
     found = record.verify(made, AFTER)
-    return record.with_signatures(found, "brake2.json", made, signers=signers)
+    return record.with_signatures(found, "brake2.json", made, signers=signers, signed_by=asked)
 
 
 @pytest.mark.usefixtures("site")
@@ -72,6 +74,17 @@ class TestAsThePageShows:
         assert f"over all {len(SIGNED.history)} entries; allowed signers: allowed-signers" in words
         assert "not cryptographically signed" not in words
         assert 'Good "safeframe-record" signature for c.dahl@site' in run(by_hand).stdout
+
+    @pytest.mark.parametrize("names", ["old@site,c.dahl@site", "*@site"])
+    def test_a_line_of_several_names(self, names: str) -> None:
+        sign, allow, _ = SCRIPTS
+        assert run(sign).returncode == 0
+        assert run(allow.replace('"c.dahl@site name', f'"{names} name')).returncode == 0
+        for asked in ("c.dahl@site", "old@site"):
+            found = judged(asked=(asked,))
+            assert (found.faults, found.missing) == ((), ())
+        assert judged(asked=("c.dahl@site", "old@site")).unsigned == ("c.dahl@site", "old@site")
+        assert judged(asked=("c.dahl@other",)).unsigned == ("c.dahl@other",)
 
     def test_what_is_not_accepted(self) -> None:
         sign, allow, _ = SCRIPTS

@@ -31,11 +31,13 @@ signature = open(value["-s"], "rb").read().decode()
 signers = open(value["-f"], "rb").read().decode()
 who, _, text = signature.partition("\\n")
 if words[1] == "find-principals":
-    keys = [line for line in signers.splitlines() if line.strip('"') in (who, f"git,{{who}}")]
+    keys = [line for line in signers.splitlines() if who in line.strip('"').split(",")]
     print(*keys[0].strip('"').split(",") if keys else (), sep="\\n")
     sys.exit(not keys)
 assert value["-n"] == "safeframe-record", words
-if value["-I"] != who:
+lines = [line.strip('"').split(",") for line in signers.splitlines()]
+allowed = {{name for names in lines if who in names for name in names}}
+if value["-I"] not in allowed - {{"git"}}:
     sys.exit("the key is not permitted for this namespace")
 if text.encode() != given:
     sys.exit("Signature verification failed: incorrect signature\\nmore")
@@ -166,6 +168,23 @@ class TestFiles:
             signers.write_text(text, encoding="utf-8")
             (row,) = record.signatures(site / "r.json", SIGNED, signers=str(signers))
             assert (row.by, row.entries, row.accepted) == ("a@site", TOTAL, True)
+
+    @pytest.mark.parametrize("text", ["old@site,a@site\n", "old@site\nold@site,a@site\n"])
+    def test_a_key_of_several_names(self, site: Path, text: str) -> None:
+        """A signature MUST count for whom it is accepted, wherever the name stands in a line."""
+        (site.parent / "signers").write_text(text, encoding="utf-8")
+        path = sign(site, "r.json.a.sig", "old@site")
+        for name in ("a@site", "old@site"):
+            found = judged(site, "../signers", name)
+            assert (found.missing, found.unsigned) == ((), ())
+        assert "accepted by ssh-keygen for old@site, a@site (ED25519 " in found.notes[0]
+        found = judged(site, "../signers", "a@site", "old@site")
+        assert found.unsigned == ("a@site", "old@site")
+        assert found.notes[1] == (
+            f"signature {path}: its key is that of a@site and old@site, so that it counts for none "
+            "of them"
+        )
+        assert judged(site, "../signers", "b@site").unsigned == ("b@site",)
 
     def test_not_asked(self, site: Path) -> None:
         path = sign(site, "r.json.a.sig", "a@site")
