@@ -257,7 +257,7 @@ class Exercised(Observer):
     def _fault(self, side: int, key: str, number: int, time_us: int | None) -> None:
         self._mark(self._plan.faults.get((side, key)), number, time_us)
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Forget the data: what comes next did not change from them."""
         self._stopped[side] |= self._used[side]
         self._forget(side)

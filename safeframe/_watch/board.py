@@ -121,11 +121,11 @@ class Board(Observer):
         if moved:
             self.moved(packet.time_us, packet, side, moved)
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Show what the receiver uses instead of data."""
         names = self.link.names
         self.use[side] = f"{names[1 - side]} uses its fail-safe values"
-        if both is None or self._last[side] is None:
+        if self._last[side] is None:
             return
         moved = self._follow(time_us, side, both, is_used=False)
         if moved:

@@ -88,7 +88,7 @@ class Reaction(ReceivedValues):
         self.take(side, both)
         self._look(packet.time_us)
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Forget what this receiver read: what it uses now was not sent."""
         self.forget(side)
         self.cut += self.waits

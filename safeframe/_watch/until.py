@@ -38,9 +38,10 @@ class ReceivedValues(Observer):
         self._state: tuple[dict[str, Number], dict[str, Number]] = ({}, {})
 
     def take(self, side: int, both: Both) -> None:
-        """Keep what the receiver of a side reads."""
+        """Keep what the receiver of a side reads, and nothing that it read before."""
         word = ("sends", "receives")[side]
         pairs = zip(self._decoders[side].received, both.received, strict=True)
+        self.forget(side)
         self._state[side].update(
             (f"{word}.{signal.name}", number) for signal, number in pairs if number is not None
         )
@@ -80,10 +81,9 @@ class Until(ReceivedValues):
         """Look at data in use."""
         self._look(packet.time_us, side, both)
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Look at the values that are used instead."""
-        if both is not None:
-            self._look(time_us, side, both)
+        self._look(time_us, side, both)
 
     def told(self, start_us: int | None) -> str:
         """Return whether and when it was seen, as one line."""

@@ -112,19 +112,21 @@ class Heard:
                     yield Undriven(side=self.side, reader=reader, signal=signal, indices=indices)
 
 
-def _fail_safe(link: Link, side: int, decoder: Decoder, *, zeros: bool) -> Both | None:
+def _fail_safe(link: Link, side: int, decoder: Decoder, *, zeros: bool) -> Both:
     """Return what both ends read while the receiver takes its fail-safe values.
 
-    None where a map has a safe value that does not fit: a finding of the map.
+    Nothing is known of a signal with a safe value that does not fit: a finding of the map.
     """
-    maps = link.sent(side), link.received(side)
     if zeros:
-        return decoder.read(bytes(maps[0].size_octets))
+        return decoder.read(bytes(link.sent(side).size_octets))
+    return Both(tuple(map(_safe, decoder.sent)), tuple(map(_safe, decoder.received)), False)
+
+
+def _safe(signal: Signal) -> int | float | None:
     try:
-        sent, received = (decoder.read(codec.encode(map_, {})) for map_ in maps)
+        return codec.value_of(signal, codec.to_raw(signal, signal.safe))
     except UsageError:
         return None
-    return Both(sent.sent, received.received, False)
 
 
 def _never(signal: Signal, ones: int, zeros: int) -> tuple[int, ...]:

@@ -27,10 +27,10 @@ class Observer:
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
         """Take data that the receiver uses and that differ from those in use before."""
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Take the fail-safe values that the receiver of this side uses from a time on.
 
-        They are None where a map states a safe value that does not fit.
+        Of a signal whose safe value does not fit its map the number is None.
         """
 
     def silence(self, silence: Interval) -> None:

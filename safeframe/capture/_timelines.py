@@ -53,10 +53,10 @@ class Timelines:
                 self.mark(side, time_us, _USED)
             self._strips.set(time_us, (*both.sent, *both.received), self._first[side])
 
-    def fall(self, side: int, time_us: int | None, safe: Both | None) -> None:
+    def fall(self, side: int, time_us: int | None, safe: Both) -> None:
         """Show the fail-safe values that the receiver takes from a time on."""
         self.mark(side, time_us, UNUSED)
-        if time_us is not None and safe is not None:
+        if time_us is not None:
             self._strips.set(time_us, (*safe.sent, *safe.received), self._first[side])
 
     def mark(self, side: int, time_us: int | None, use: int) -> None:

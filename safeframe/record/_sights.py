@@ -263,7 +263,7 @@ class Sights(Observer):
                         after_us=after_us,
                     )
 
-    def fails_safe(self, time_us: int | None, side: int, both: Both | None) -> None:
+    def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Take note of what was at work when the data went out of use."""
         late = self._late
         self._used[side] = False

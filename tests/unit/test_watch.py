@@ -41,7 +41,7 @@ from safeframe.capture import Examination, Observer, Packet, Skipped, Trouble
 from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
 
-from .links import demo_connection, end_with
+from .links import demo_connection, end_with, make
 from .schemas import fits, validate
 from .terminals import Terminal
 from .test_capture_examine import packets
@@ -113,6 +113,20 @@ def meaning_differs(map_: Map) -> Map:
             for each in map_.entries
         )
     )
+
+
+def unfit() -> tuple[Link, list[SentFrame]]:
+    """Return a link whose reader has a safe value that does not fit, and frames with a silence."""
+    made = make("fscp-13-1", 2, 2, {})
+    first, second = made.connection.ends
+    wrong, *rest = second.receives.entries
+    assert isinstance(wrong, Signal)
+    receives = Map(entries=(dataclasses.replace(wrong, safe=2), *rest))
+    second = dataclasses.replace(second, receives=receives)
+    link = link_of(Connection(first=first, second=second))
+    steps = stream(link, ("0301", "0000"), ("0301", "0000"))
+    late = [dataclasses.replace(step, time_us=step.time_us + 500_000) for step in steps[-2:]]
+    return link, [*steps[:-2], *late]
 
 
 def moved(map_: Map) -> Map:
@@ -216,6 +230,13 @@ class TestLines:
         assert other.endswith("LX takes its fail-safe value 1 (upward motion permitted) -> 0") or (
             "permit_up (not in the map of SC1)  LX takes its fail-safe value 1 -> 0" in other
         )
+
+    def test_fail_safe_values_that_nobody_knows(self) -> None:
+        """Where a safe value does not fit, what was read before MUST NOT stay on the board."""
+        link, steps = unfit()
+        lines = told(link, packets(link, steps))
+        found = [line.partition("  ")[2] for line in lines if "order_0" in line]
+        assert found[-1] == "SC1 -> LX  0.0  order_0 1 -> 0  LX takes its fail-safe value ?"
 
     def test_fail_safe_values_of_a_signal_that_the_reader_lacks(self) -> None:
         link = demo(receives=without("brake2_release"))
@@ -420,6 +441,21 @@ class TestUntil:
         assert first.is_seen
         assert dropped.is_seen
 
+    def test_what_is_used_instead_and_nobody_knows(self) -> None:
+        """After a safe value that does not fit nothing MUST be known of what was read before."""
+        link, steps = unfit()
+        until = read_until("order_0 = 1 and state_0 = 1", link)
+        other = read_until("order_1 = 0 and state_0 = 1", link)
+        rows = packets(link, steps)
+        watched(link, rows, board := Board(link), until, other)
+        assert board.use[0] == "LX uses its fail-safe values"
+        answer = capture.Decoder(link.sent(1), link.received(1)).read(b"\1\0")
+        packet = next(row for row in rows if isinstance(row, Packet))
+        for each in (until, other):
+            each.data(packet, 1, answer, b"")
+        assert not until.is_seen
+        assert other.is_seen
+
     def test_nothing_is_seen_before_a_signal_is_known(self) -> None:
         link = demo()
         until = read_until("brake2_applied = 0", link)
@@ -438,7 +474,6 @@ class TestUntil:
         ]
         until = read_until("brake2_release = 1 within 12 ms of permit_torque = 1", link)
         plain = read_until("brake2_release = 1", link)
-        plain.fails_safe(None, 0, None)  # A safe value that does not fit: nothing is known.
         watched(link, rows, Board(link), until, plain)
         assert not until.is_seen
         assert plain.told(None) == "seen: brake2_release = 1"
