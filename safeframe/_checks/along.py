@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from .._canonical import form
 from .._model import Signal
 from .carrying import UNKNOWN, Carried, carrier
-from .handing_on import Open, decimal_text, declared, exact_number
+from .handing_on import Open, as_carried, decimal_text, declared, exact_number, safe_text
 
 if TYPE_CHECKING:
     from .._following import Handover
@@ -178,11 +178,11 @@ def safe_values(way: Way) -> Iterator[Compared]:
     first = way[0]
     arriving, through = first.arriving, first.leaving
     if first.step.on_loss is None:
-        sent = carrier(first)(_stated(arriving.safe))
+        sent = carrier(first)(_stated(arriving, arriving.safe))
     else:
-        sent = _stated(first.step.on_loss)
+        sent = _stated(through, first.step.on_loss)
     lost = f"while {first.before.lane.connection.name} is lost"
-    substitute = f"takes {arriving.safe} for {arriving.name} ({arriving.at})"
+    substitute = f"takes {safe_text(arriving)} for {arriving.name} ({arriving.at})"
     if sent.raw is not None:
         substitute = f"sends {decimal_text(sent.raw)} as {through.name} ({through.at})"
     if sent == UNKNOWN:
@@ -191,11 +191,11 @@ def safe_values(way: Way) -> Iterator[Compared]:
     for last, handover in enumerate(way[1:], 1):
         value, leaving, end = carrier(handover)(value), handover.leaving, handover.step.end
         if value.raw is not None:
-            wrong = value.raw != exact_number(leaving.safe)
+            wrong = value.raw != as_carried(leaving, exact_number(leaving.safe))
             told = (
                 f"{lost}, {first.step.end} {substitute}, and {end} sends it on as "
                 f"{decimal_text(value.raw)} of {leaving.name} ({leaving.at}), whose safe value is "
-                f"{leaving.safe}"
+                f"{safe_text(leaving)}"
             )
             yield Compared(last, told if wrong else "")
         elif handover.step.on_loss is not None:
@@ -203,8 +203,8 @@ def safe_values(way: Way) -> Iterator[Compared]:
             yield Compared(last, Open("safe value", f"no map says what {end} sends {lost}"))
 
 
-def _stated(value: int | float) -> Carried:
-    number = exact_number(value)
+def _stated(signal: Signal, value: int | float) -> Carried:
+    number = as_carried(signal, exact_number(value))
     return Carried(number) if isinstance(number, Fraction) else UNKNOWN
 
 

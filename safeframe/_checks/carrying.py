@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from .._canonical import form
 from .._model import Signal
-from .handing_on import declared, exact_number
+from .handing_on import as_carried, declared, exact_number
 
 if TYPE_CHECKING:
     from .._following import Handover
@@ -67,7 +67,7 @@ def _translated(value: Carried, table: dict[int, int]) -> Carried:
 def _held(signal: Signal, raw: Fraction) -> Carried:
     """Return a number as a signal carries it; what happens to one that does not fit is unknown."""
     if signal.type == "float":
-        return Carried(raw)
+        return Carried(Fraction(as_carried(signal, raw)))
     low, high = 0, 1 << signal.width
     if signal.type == "int":
         low, high = -(high >> 1), high >> 1

@@ -7,7 +7,10 @@ from fractions import Fraction
 from math import nan
 from typing import TYPE_CHECKING, NamedTuple
 
+from .._codec import safe_number, to_raw, value_of
+from .._errors import UsageError
 from .._findings import Finding, NotJudged, Rule, Spot
+from .._model import Signal
 from .._words import listed
 from .registry import Finder, RoutesSeen, route_rule
 
@@ -18,12 +21,14 @@ __all__ = [
     "MEANT",
     "Judge",
     "Open",
+    "as_carried",
     "both",
     "decimal_text",
     "declared",
     "exact_number",
     "handover_rule",
     "on_routes",
+    "safe_text",
 ]
 
 
@@ -115,6 +120,23 @@ def exact_number(value: int | float | str) -> Fraction | float:
         return Fraction(value)
     except (OverflowError, ValueError):
         return nan if isinstance(value, str) else float(value)
+
+
+def as_carried(signal: Signal, value: Fraction | float) -> Fraction | float:
+    """Return a number as a signal carries it: a float holds what is next to it in its width."""
+    if signal.type != "float":
+        return value
+    try:
+        return exact_number(value_of(signal, to_raw(signal, float(value))))
+    except (OverflowError, UsageError):
+        return value  # One that does not fit is a finding of the map.
+
+
+def safe_text(signal: Signal) -> str:
+    """Return the safe value of a signal as stated, and as it is carried where that differs."""
+    carried = safe_number(signal)
+    same = carried == signal.safe or carried != carried
+    return str(signal.safe) if same else f"{signal.safe} ({carried} in {signal.width} bits)"
 
 
 def decimal_text(value: Fraction) -> str:

@@ -11,7 +11,15 @@ from .._canonical import form
 from .._findings import Rule
 from .._model import Signal
 from .._words import count, listed
-from .handing_on import Open, both, declared, exact_number, handover_rule
+from .handing_on import (
+    Open,
+    as_carried,
+    both,
+    declared,
+    exact_number,
+    handover_rule,
+    safe_text,
+)
 from .phrases import code_points
 
 if TYPE_CHECKING:
@@ -186,15 +194,15 @@ def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | O
     """Compare the safe value that is handed on with the one of the connection behind."""
     arriving, leaving, step = handover.arriving, handover.leaving, handover.step
     lost = f"while {handover.before.lane.connection.name} is lost, {step.end}"
+    own = as_carried(leaving, exact_number(leaving.safe))
     if step.on_loss is not None:
-        if step.on_loss != leaving.safe:
+        if as_carried(leaving, exact_number(step.on_loss)) != own:
             yield (
                 f"{lost} sends {step.on_loss} as {leaving.name} ({leaving.at}) by the route, but "
-                f"its safe value is {leaving.safe}"
+                f"its safe value is {safe_text(leaving)}"
             )
         return
-    passed: Fraction | float | None = exact_number(arriving.safe)
-    own: Fraction | float | None = exact_number(leaving.safe)
+    passed = as_carried(arriving, exact_number(arriving.safe))
     words = ""
     if step.inverts and not unfounded(handover):
         if arriving.safe not in (0, 1):
@@ -211,20 +219,20 @@ def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | O
             return  # The scale is the cause, and told.
         factors = exact_number(arriving.scale), exact_number(leaving.scale)
         numbers = [one for one in (passed, own, *factors) if isinstance(one, Fraction)]
-        if len(numbers) < 4:
+        if len(numbers) < 4 or not numbers[3]:
             yield Open("safe value", "a value or a scale is no number")
             return
-        passed, own = numbers[0] * numbers[2], numbers[1] * numbers[3]
-        words = ", scaled,"
+        passed, words = numbers[0] * numbers[2] / numbers[3], ", scaled,"
     if form(arriving, "unit") != form(leaving, "unit") and arriving.unit and leaving.unit:
         if declared(handover, "unit"):
             yield Open("safe value", "the unit changes, and no map says by which rule")
         return
+    passed = as_carried(leaving, passed)
     same = passed == own or (passed != passed and own != own)
     if not same:
         yield (
-            f"{lost} takes {arriving.safe} for {arriving.name} ({arriving.at}) and sends it on"
-            f"{words} as {leaving.name} ({leaving.at}), whose safe value is {leaving.safe}"
+            f"{lost} takes {safe_text(arriving)} for {arriving.name} ({arriving.at}) and sends it "
+            f"on{words} as {leaving.name} ({leaving.at}), whose safe value is {safe_text(leaving)}"
         )
 
 

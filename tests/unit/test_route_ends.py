@@ -521,6 +521,18 @@ class TestSafeValues:
         )
         assert told(place) == [message] * wrong
 
+    def test_a_float_is_what_its_width_holds(self) -> None:
+        kind = {"type": "float", "width": 32}
+        place = site(
+            (
+                value("mm", **kind, safe=0.1),
+                value("m", **kind),
+                value("mm", **kind, safe=0.10000000149011612),
+            ),
+            ('converts = { unit = ["mm", "m"] }', 'converts = { unit = ["m", "mm"] }'),
+        )
+        assert told(place) == []
+
     @pytest.mark.parametrize(
         ("rows", "steps", "subjects"),
         [

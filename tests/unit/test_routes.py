@@ -16,6 +16,7 @@ from safeframe import _checks as checks
 from safeframe._checks.handing_on import decimal_text
 from safeframe._cli import main
 from safeframe._errors import InputError, UsageError
+from safeframe._findings import Finding
 from safeframe._following import RouteTime
 from safeframe._model import Connection, ConnectionTable, End, Map
 from safeframe._plant import file as plantfile
@@ -898,6 +899,11 @@ class TestTranslatedCodes:
             two(self.MODE, self.LEVEL, step(words)).plant()
 
 
+WIDE: dict[str, Any] = {"type": "float", "width": 64}
+NARROW: dict[str, Any] = {"type": "float", "width": 32}
+WIDTHS = "converts = { width = [64, 32] }"
+
+
 class TestOpen:
     """What stays open at an end is told."""
 
@@ -1076,6 +1082,10 @@ class TestOpen:
         self, arriving: dict[str, Any], leaving: dict[str, Any], words: str, rules: list[str]
     ) -> None:
         """Values built by a program may be out of range or no numbers: nothing must fail."""
+        found = self.found(arriving, leaving, words)
+        assert [one.rule for one in found] == rules
+
+    def found(self, arriving: dict[str, Any], leaving: dict[str, Any], words: str) -> list[Finding]:
         plant = two(route=step(words)).plant()
 
         def put(map_: Map, fields: dict[str, Any]) -> Map:
@@ -1093,8 +1103,33 @@ class TestOpen:
             ),
         )
         report = checks.check_site(changed, (replace(plant, connections=changed),))
-        found = [one.rule for one in report.findings if one.rule.startswith("route-")]
-        assert found == rules
+        return [one for one in report.findings if one.rule.startswith("route-")]
+
+    @pytest.mark.parametrize(
+        ("arriving", "leaving", "words"),
+        [
+            ({**WIDE, "safe": 0.1}, {**NARROW, "safe": 0.1}, WIDTHS),
+            ({**WIDE, "safe": 0.1}, {**NARROW, "safe": 0.10000000149011612}, WIDTHS),
+            ({**NARROW, "safe": 0.10000000149011612}, {**NARROW, "safe": 0.1}, ""),
+            (NARROW, {**NARROW, "safe": 0.10000000149011612}, "on_loss = 0.1"),
+            (
+                {"type": "uint", "width": 8, "safe": 1, "scale": "0.1"},
+                {**NARROW, "safe": 0.1},
+                'converts = { type = ["uint", "float"], width = [8, 32], scale = ["0.1", "1"] }',
+            ),
+        ],
+    )
+    def test_safe_values_are_compared_as_they_are_carried(
+        self, arriving: dict[str, Any], leaving: dict[str, Any], words: str
+    ) -> None:
+        assert [one.message for one in self.found(arriving, leaving, words)] == []
+
+    def test_a_safe_value_that_the_width_before_cannot_hold(self) -> None:
+        words = "converts = { width = [32, 64] }"
+        (found,) = self.found({**NARROW, "safe": 0.1}, {**WIDE, "safe": 0.1}, words)
+        assert found.rule == "route-safe-value-differs"
+        assert "takes 0.1 (0.10000000149011612 in 32 bits) for" in found.message
+        assert found.message.endswith("whose safe value is 0.1")
 
 
 class TestSharedVariables:
