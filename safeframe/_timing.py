@@ -62,6 +62,7 @@ class Timing:
     ``reaction`` bounds the time from an event at the producer to the reaction of the consumer as
     far as the connection is concerned, loss of communication included. ``shortest_ms`` is the
     watchdog that ends first, ``watchdog_of`` the end that alone states one (empty: both or none).
+    ``counts_cycle`` tells whether a formula asks for the cycle time of the consumer.
     """
 
     connection: str
@@ -73,6 +74,7 @@ class Timing:
     reaction: Figure
     shortest_ms: int | None = None
     watchdog_of: str = ""
+    counts_cycle: bool = False
 
     @property
     def spare_ms(self) -> int | None:
@@ -124,6 +126,7 @@ def timing(
     profiles = sorted({each.profile for each in stated})
     editions: set[str] = set()
     figures: list[Figure] = []
+    counts_cycle = False
     for name, given in sorted({(each.profile, each.edition) for each in stated}):
         facts = profile if profile is not None and len(profiles) == 1 else None
         if facts is None and name in names():
@@ -149,6 +152,8 @@ def timing(
                 )
         elif facts is not None and facts.reactions:
             figures.append(_share(facts, edition, waits, cycle_ms))
+            shares = [share for share in facts.reactions if share.edition == edition]
+            counts_cycle |= any(share.consumer_cycles for share in shares)
         else:
             figures.append(
                 Figure(
@@ -172,6 +177,7 @@ def timing(
         reaction=_largest(figures),
         shortest_ms=_worst(min, *(in_own_words or ends_first)),
         watchdog_of=_alone(connection),
+        counts_cycle=counts_cycle,
     )
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from keyword import iskeyword
 
 from .. import __version__
-from .._errors import InputError, SafeframeError, WriteError
+from .._errors import InputError, SafeframeError, UsageError, WriteError
 from . import streams, telling
 
 TYPE_CHECKING = False
@@ -216,7 +216,11 @@ def _dispatch(arguments: list[str]) -> int:
         return _complain(_unknown(name), "see: safeframe --help")
     parser, module = parser_of(name)
     args = parser.parse_args(rest)
-    streams.set_format("canonical" if getattr(args, "canonical", None) else _format_of(args))
+    form = "canonical" if getattr(args, "canonical", None) else _format_of(args)
+    streams.set_format(form)
+    if getattr(args, "color", "auto") == "always" and form != "text":
+        mode = "--canonical" if form == "canonical" else f"--format {form}"
+        raise UsageError(f"--color always must stand without {mode}, which has no colours")
     if hasattr(args, "output_kinds"):
         from . import outputs  # deferred: most commands write no file.
 

@@ -16,7 +16,7 @@ __all__ = ["configure", "run"]
 _EPILOG = """\
 examples:
   safeframe timing sc1-lx.toml lx-sc1.toml
-  safeframe timing --cycle-ms 20 sc1-lx.toml lx-sc1.toml
+  safeframe timing --cycle-ms 20 provider.toml consumer.toml
 
 The formula follows the profile and its edition where a source says so; otherwise it says
 "common practice". State permitted_reaction_ms in the map, and check finds what exceeds it.
@@ -53,6 +53,11 @@ def run(args: argparse.Namespace) -> int:
         checks.find_profile(connection, options.own_profiles(args)),
         cycle_ms=args.cycle_ms,
     )
+    if args.cycle_ms is not None and not times.counts_cycle:
+        raise UsageError(
+            "--cycle-ms must stand with a profile whose formula has a cycle time in it: that of "
+            f"{times.profile} has none"
+        )
     if args.format == "json":
         sys.stdout.write(rendered.json_text(times))
     else:

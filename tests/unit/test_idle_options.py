@@ -119,6 +119,7 @@ VALUES = {
     "--connection": "X",
     "--count": "7",
     "--crc": "fscp-12-1/crc16",
+    "--cycle-ms": "7",
     "--data": "0200",
     "--data-bits": "9",
     "--direction": "receives",
@@ -178,9 +179,7 @@ BY_DATA = {
     "--backward": "octets that read the same backwards",
     "--before": "the maps of the record, which are the same here",
     "--cache": "the place where work is kept, which changes no figure",
-    "--color": "a pipe has none, and no format for programs",
     "--container": "whether the file has one",
-    "--cycle-ms": "the formulas of some profiles",
     "--despite": "whether the edit causes findings",
     "--direction": "says what counts without it, too",
     "--encoding": "whether the file is in it",
@@ -204,6 +203,7 @@ BY_DATA = {
     "--signers": "whether there are signatures",
     "--udp-port": "packets, which lines are not",
     "--versions": "says how both files are taken without it, too",
+    ("import", "--color"): "whether there is anything in the list that a terminal would stress",
     ("import", "--id"): "the map, which a report as JSON has not in it",
     ("frame build", "--map"): "a second map, which agrees with the first",
 }
@@ -380,6 +380,19 @@ def test_every_option_has_a_part_or_is_refused(
             ("capture", "--signal=permit_up", "--format=html", *RUN),
             "--signal must stand with --timeline, --plot, --frames or --format json: without it "
             "nothing changes",
+        ),
+        (
+            ("check", "--color=always", "--format=json", *WRONG),
+            "--color always must stand without --format json, which has no colours",
+        ),
+        (
+            ("fingerprint", "--color=always", "--canonical=wire", NEW[0]),
+            "--color always must stand without --canonical, which has no colours",
+        ),
+        (
+            ("timing", "--cycle-ms=7", *NEW),
+            "--cycle-ms must stand with a profile whose formula has a cycle time in it: that of "
+            "fscp-12-1 has none",
         ),
         (
             ("check", "--details", "--format=json", *WRONG),

@@ -296,8 +296,22 @@ class TestCommand:
     def test_text_and_json(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         assert main(["timing", *pair]) == 0
         assert "reaction time at most   112 ms" in capsys.readouterr().out
-        assert main(["timing", "--format", "json", "--cycle-ms", "5", *pair]) == 0
+        assert main(["timing", "--format", "json", *pair]) == 0
         assert json.loads(capsys.readouterr().out)["reaction"]["known_ms"] == 112
+
+    def test_cycle(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+        """A cycle time MUST have a part in the sum, or be refused."""
+        words = ["timing", "--format", "json", "--cycle-ms", "5", *pair]
+        assert main(words) == 2
+        assert capsys.readouterr().err == (
+            "safeframe: --cycle-ms must stand with a profile whose formula has a cycle time in it: "
+            "that of fscp-12-1 has none\n"
+        )
+        for path in pair:
+            text = Path(path).read_text(encoding="utf-8").replace('edition = "2010", ', "")
+            Path(path).write_text(text.replace("fscp-12-1", "opcua-safety"), encoding="utf-8")
+        assert main(words) == 0
+        assert json.loads(capsys.readouterr().out)["reaction"]["known_ms"] == 205
 
     def test_above_the_permitted_time(
         self, pair: list[str], capsys: pytest.CaptureFixture[str]
