@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-__all__ = ["MOST_LISTED", "count", "counting", "guess", "listed", "ranges", "way"]
+__all__ = [
+    "MOST_LISTED",
+    "count",
+    "counting",
+    "guess",
+    "listed",
+    "milliseconds",
+    "ranges",
+    "seconds",
+    "way",
+]
 
 ARROW = " -> "
 MOST_LISTED = 20
@@ -46,6 +56,24 @@ def guess(word: str, known: Iterable[str]) -> str:
     # Comparing takes the product of both lengths, so no more than a word is compared.
     found = get_close_matches(word[:40], known, n=1)
     return found[0] if found else ""
+
+
+def milliseconds(time_us: int) -> str:
+    """Return a time in milliseconds, exactly.
+
+    >>> milliseconds(1_234_567), milliseconds(12_000)
+    ('1234.567 ms', '12 ms')
+    """
+    return f"{time_us / 1e3:.3f}".rstrip("0").rstrip(".") + " ms"
+
+
+def seconds(time_us: int) -> str:
+    """Return a time in seconds, exactly.
+
+    >>> seconds(1_234_567_890), seconds(12_000_000)
+    ('1234.56789 s', '12 s')
+    """
+    return f"{time_us / 1e6:.6f}".rstrip("0").rstrip(".") + " s"
 
 
 def listed(names: Sequence[str]) -> str:

@@ -15,7 +15,7 @@ from .._link import Link, Places
 from .._report import capture as render
 from .._report import timeline
 from .._value import replace
-from .._words import guess
+from .._words import guess, seconds
 from . import campaign, idle, inputs, links, options, outputs, recordings, telling, values
 
 if TYPE_CHECKING:
@@ -138,7 +138,7 @@ def _nothing_in(found: capture.Examination, since_us: int) -> str:
     if found.start_us is None or found.end_us is None:
         return "the recording has no times"
     length_us = found.end_us - found.start_us
-    return f"the recording ends after {length_us / 1e6:g} s" if length_us < since_us else ""
+    return f"the recording ends after {seconds(length_us)}" if length_us < since_us else ""
 
 
 def run(args: argparse.Namespace) -> int:

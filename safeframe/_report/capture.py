@@ -8,7 +8,7 @@ from math import isfinite
 from typing import Any
 
 from .._bits import Place
-from .._words import count, ranges, way
+from .._words import count, milliseconds, ranges, seconds, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
 from .document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, StyledText, Table
 
@@ -73,7 +73,7 @@ def document(found: Examination, *, drawing: Drawing | None = None) -> Document:
 def _headline(found: Examination) -> str:
     parts = [count(found.packets, "packet"), count(found.frames, "frame")]
     if found.start_us is not None and found.end_us is not None:
-        parts.append(f"{_seconds(found.end_us - found.start_us)} s")
+        parts.append(seconds(found.end_us - found.start_us))
     return f"{found.connection} ({found.profile}): {', '.join(parts)}"
 
 
@@ -85,7 +85,7 @@ def _sides(sides: Sequence[SideReport]) -> Table:
     ]
     rows = []
     for side in (each for each in sides if each.sends or each.results):
-        gap = "" if side.longest_gap_us is None else f"{side.longest_gap_us / 1000:g} ms"
+        gap = "" if side.longest_gap_us is None else milliseconds(side.longest_gap_us)
         counts = (str(side.results.get(result, 0)) for result in shown)
         rows.append((side.name, *counts, str(side.data_frames), str(side.used_frames), gap))
     return Table(tuple(rows), ("sent by", *shown, "data", "used", "longest gap"))
@@ -160,7 +160,7 @@ def _where(found: Examination, note: Note) -> str:
         else f"packet {note.number} at octet {note.offset}"
     ]
     if note.time_us is not None and found.start_us is not None:
-        parts.append(f"{_seconds(note.time_us - found.start_us)} s")
+        parts.append(seconds(note.time_us - found.start_us))
     if note.side is not None:
         parts.append(found.sides[note.side].name)
     return ", ".join(parts)
@@ -174,10 +174,6 @@ def _some(title: str, shown: tuple[str, ...], number: int) -> Section:
     """Return the points that are shown, and how many more there are."""
     more = (f"and {number - len(shown)} more",) if number > len(shown) else ()
     return Section(title, tuple(map(Paragraph, (*shown, *more))))
-
-
-def _seconds(time_us: int) -> str:
-    return f"{time_us / 1e6:.6f}".rstrip("0").rstrip(".")
 
 
 def _difference(found: Examination) -> list[Section]:
@@ -210,9 +206,9 @@ def _intervals(
     lines = []
     for each in intervals[:_SHOWN]:
         words = f", {each.count} rejected" if each.count else ""
-        first, last = _seconds(each.start_us - start), _seconds(each.end_us - start)
-        long = f"{(each.end_us - each.start_us) / 1000:g} ms"
-        lines.append(f"{found.sides[each.side].name}: {first} s to {last} s ({long}{words})")
+        first, last = seconds(each.start_us - start), seconds(each.end_us - start)
+        long = milliseconds(each.end_us - each.start_us)
+        lines.append(f"{found.sides[each.side].name}: {first} to {last} ({long}{words})")
     return [_some(f"{title}: {number}", tuple(lines), number)]
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
+from .._words import milliseconds
 from ..record import EvidenceAct, EvidenceSight
 from .document import Drawing
 from .text import clean
@@ -47,13 +48,13 @@ def _svg(step: str, recording: str, sight: EvidenceSight) -> str:
 
     label, path = f"{step}: {sight.what}", f"M0 {_HIGH}H{_LEFT}V1"
     if sight.held_us:
-        label += f", {_ms(sight.held_us)}"
+        label += f", {milliseconds(sight.held_us)}"
     if sight.held_us is not None:
         path += f"H{x(sight.held_us):.2f}V{_HIGH}"
     rows = [(label, f"{path}H100")]
     rows += [
         (
-            f"{each.signal} {each.before} -> {each.after} after {_ms(each.after_us)}",
+            f"{each.signal} {each.before} -> {each.after} after {milliseconds(each.after_us)}",
             f"M0 {_HIGH}H{x(each.after_us):.2f}V1H100",
         )
         for each in answers
@@ -71,7 +72,3 @@ def _drawn(top: int, label: str, path: str) -> str:
     words = f'<text class="tl tl-small" x="0" y="{top + 12}">{escape(clean(label))}</text>'
     line = f'<path class="tl-line" d="{path}"/>'
     return words + strip_svg(line, top + 17, _HIGH, 100, _HIGH)
-
-
-def _ms(time_us: int) -> str:
-    return f"{time_us / 1000:g} ms"

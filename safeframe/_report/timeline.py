@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from .._codec import value_text
 from .._model import Signal
-from .._words import count, way
+from .._words import count, milliseconds, seconds, way
 from ..capture import Examination, Timeline
 from ..capture._strips import Bin
 from .document import CAUTION, SEEN, Drawing
@@ -184,11 +184,10 @@ def _since_us(found: Examination) -> int:
     return found.timeline_start_us - (found.start_us or 0)
 
 
-def _time(time_us: float) -> str:
-    for unit, size in (("s", 1e6), ("ms", 1e3)):
-        if time_us >= size:
-            return f"{time_us / size:g} {unit}"
-    return f"{time_us:g} µs"
+def _time(time_us: int) -> str:
+    if time_us >= 1_000_000:
+        return seconds(time_us)
+    return milliseconds(time_us) if time_us >= 1000 else f"{time_us} µs"
 
 
 def _axis(found: Examination, bins: int, first: int, bottom: int) -> list[str]:
@@ -378,7 +377,7 @@ def _lines(found: Examination, width: int) -> Iterator[str]:
     step = ceil(_bins(found) / max(width - margin - 2, _LEAST))
     if since := _since_us(found):
         yield f"from {_time(since)} on"
-    yield f"{step * found.timeline_width_us / 1000:g} ms for each column; {_LEGEND}"
+    yield f"{milliseconds(step * found.timeline_width_us)} for each column; {_LEGEND}"
     yield "0..9 a value between its extremes"
     last, busy, drawn = None, 0, 0
     for side, row in rows:

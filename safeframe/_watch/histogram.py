@@ -9,8 +9,9 @@ from typing import NamedTuple
 
 from .._report.document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, Table
 from .._report.text import clean
+from .._words import milliseconds
 from ..capture import Examination
-from .reaction import Reaction, Spread, milliseconds, resolution_us
+from .reaction import Reaction, Spread, known_ms, resolution_us
 
 __all__ = ["HistogramBar", "bars", "document", "lines", "svg"]
 
@@ -133,13 +134,13 @@ def _facts(reaction: Reaction, gap_us: int | None) -> list[tuple[str, str]]:
     times = reaction.times
     facts = [("answered", str(times.count))]
     if times.count:
-        median = milliseconds(times.median_us)
+        median = known_ms(times.median_us)
         if times.width_us > 1:
-            median += f" (from bins of {milliseconds(times.width_us)})"
+            median += f" (from bins of {known_ms(times.width_us)})"
         facts += [
-            ("smallest", milliseconds(times.smallest_us)),
+            ("smallest", known_ms(times.smallest_us)),
             ("median", median),
-            ("largest", milliseconds(times.largest_us)),
+            ("largest", known_ms(times.largest_us)),
         ]
     facts += [(word, str(number)) for word, number in reaction.others if number]
     facts.append(("resolution", "unknown" if gap_us is None else milliseconds(gap_us)))

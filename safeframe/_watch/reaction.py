@@ -7,11 +7,12 @@ import re
 from .._errors import UsageError
 from .._link import Link
 from .._model import Relation
+from .._words import milliseconds
 from ..capture import Both, Examination, Packet
 from ..relations._rules import CheckedRelation
 from .until import ReceivedValues, checked, conditions_of
 
-__all__ = ["Reaction", "Spread", "milliseconds", "read_reaction", "resolution_us"]
+__all__ = ["Reaction", "Spread", "known_ms", "read_reaction", "resolution_us"]
 
 _FORM = "NAME = NUMBER [and NAME = NUMBER] of NAME = NUMBER [and NAME = NUMBER]"
 _OF = re.compile(r"(.+?)\s+of\s+(.+)")
@@ -99,11 +100,11 @@ class Reaction(ReceivedValues):
         times = self.times
         parts = [f"{times.count} answered"]
         if times.count:
-            about = "" if times.width_us == 1 else f" (from bins of {milliseconds(times.width_us)})"
+            about = "" if times.width_us == 1 else f" (from bins of {known_ms(times.width_us)})"
             parts.append(
-                f"smallest {milliseconds(times.smallest_us)}, "
-                f"median {milliseconds(times.median_us)}{about}, "
-                f"largest {milliseconds(times.largest_us)}"
+                f"smallest {known_ms(times.smallest_us)}, "
+                f"median {known_ms(times.median_us)}{about}, "
+                f"largest {known_ms(times.largest_us)}"
             )
         parts += [f"{count} {word}" for word, count in self.others if count]
         gap = "unknown" if gap_us is None else f"longest gap of frames {milliseconds(gap_us)}"
@@ -164,10 +165,10 @@ def resolution_us(found: Examination) -> int | None:
     return max((each.longest_gap_us or 0 for each in found.sides), default=0) or None
 
 
-def milliseconds(time_us: int | None) -> str:
-    """Return a time in milliseconds, exactly."""
+def known_ms(time_us: int | None) -> str:
+    """Return a time that there is in milliseconds."""
     assert time_us is not None, "asked for where there are times"
-    return f"{time_us // 1000}.{time_us % 1000:03}".rstrip("0").rstrip(".") + " ms"
+    return milliseconds(time_us)
 
 
 def read_reaction(text: str, link: Link) -> Reaction:

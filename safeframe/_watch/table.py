@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from .._codec import safe_number
 from .._report.text import clean, columns
-from .._words import way
+from .._words import milliseconds, way
 from ..capture import Note, SideReport
 from .board import Board, SignalRow, value_text
 
@@ -46,12 +46,12 @@ def head_lines(
         passed = f"  {_seconds(board.now_us - board.start_us)} s"
     lines = [Line(f"{link.connection.name} ({link.profile}){passed}{state}", "head")]
     watchdog = link.watchdog_us
-    against = f" of {watchdog / 1000:g} ms watchdog" if watchdog else ", no watchdog stated"
+    against = f" of {milliseconds(watchdog)} watchdog" if watchdog else ", no watchdog stated"
     for report in reports or ():
         results = report.results
         gap = "no gap yet"
         if report.longest_gap_us is not None:
-            gap = f"longest gap {report.longest_gap_us / 1000:g} ms{against}"
+            gap = f"longest gap {milliseconds(report.longest_gap_us)}{against}"
         rejected = results.get("rejected", 0) + results.get("foreign", 0)
         counts = f"{results.get('accepted', 0)} accepted, {rejected} rejected"
         if unknown := results.get("unknown", 0):

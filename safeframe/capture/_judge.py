@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from .._errors import UsageError
 from .._link import Link
+from .._words import milliseconds
 from ..frame import Judgement, Session
 from ..protocols import room
 from ..protocols.recording import Step
@@ -179,13 +180,13 @@ class Judge:
         taken_us = time_us - asked_us
         if opinion.result != "accepted" or taken_us <= self._answer.within_us:
             return opinion
-        waits = f"{self._link.names[1 - side]} waits {self._answer.within_us / 1000:g} ms"
-        text = f"{taken_us / 1000:g} ms after what it answers, {waits}"
+        waits = f"{self._link.names[1 - side]} waits {milliseconds(self._answer.within_us)}"
+        text = f"{milliseconds(taken_us)} after what it answers, {waits}"
         return opinion._replace(result="rejected", check="timeout", text=text)
 
     def _late(self, opinion: Opinion, gap_us: int) -> Opinion:
         allowed = f"watchdog {(self._watchdog_us or 0) // 1000} ms"
-        text = f"{gap_us / 1000:g} ms after the last frame, {allowed}"
+        text = f"{milliseconds(gap_us)} after the last frame, {allowed}"
         return opinion._replace(result="rejected", check="watchdog", text=text, gap_us=gap_us)
 
 

@@ -12,7 +12,7 @@ from .._document.reader import reading
 from .._errors import UsageError
 from .._link import link_stated, places_stated
 from .._model import Connection
-from .._words import count
+from .._words import count, milliseconds
 from ..protocols import Profile
 from ._assess import VOID, Assessment, in_order, verify
 from ._entries import EvidenceAct, EvidenceFinding, EvidenceSight, appended
@@ -278,9 +278,9 @@ def _sight(sight: EvidenceSight) -> str:
     if sight.others:
         text += f", with {', '.join(sight.others)}"
     if sight.held_us is not None:
-        text += f", for {sight.held_us / 1000:g} ms"
+        text += f", for {milliseconds(sight.held_us)}"
     if sight.until:
         text += f" until {sight.until}"
     for each in sight.answers:
-        text += f", {each.signal} {each.before} -> {each.after} after {each.after_us / 1000:g} ms"
+        text += f", {each.signal} {each.before} -> {each.after} after {milliseconds(each.after_us)}"
     return f"{text}, {sight.then}" if sight.then else text

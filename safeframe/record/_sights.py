@@ -10,7 +10,7 @@ from .._checklist import ChecklistStep
 from .._codec import encode, extract, meaning
 from .._link import Link
 from .._model import Signal
-from .._words import way
+from .._words import milliseconds, way
 from ..capture import Both, Event, Interval, Note, Observer, Packet
 from ..frame import recipe
 from ._entries import EvidenceAnswer, EvidenceFinding, EvidenceSight
@@ -164,7 +164,7 @@ class Sights(Observer):
                 each.waits = False
                 then = f"data in use again, {signal.name} = {meaning(signal, raw)}"
                 if each.start_us is not None and packet.time_us is not None:
-                    then += f", after {(packet.time_us - each.start_us) / 1000:g} ms"
+                    then += f", after {milliseconds(packet.time_us - each.start_us)}"
                 each.sight = replace(each.sight, then=then)
         group = tracker.step.group
         matches = not is_safe and tracker.wanted in (None, raw)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 
 from .._model import End, Relation
+from .._words import milliseconds
 from ._rules import (
     CheckedRelation,
     Number,
@@ -53,13 +54,15 @@ class Watch:
     ) -> tuple[Violation, ...]:
         """Take the values of one frame, or of both directions, at a time that never goes back.
 
-        None is a time that nobody knows: the order is judged all the same, no time is.
+        It counts to the microsecond: the difference of two floats is no exact time. None is a time
+        that nobody knows: the order is judged all the same, no time is.
         """
+        time_us = None if time_ms is None else round(time_ms * 1000)
         self._state |= state_of(sends, receives)
         found: list[Violation] = []
         for number, rule in enumerate(self._rules):
             if rule.relation.follows:
-                if why := self._orders[number].look(rule, self._state, time_ms):
+                if why := self._orders[number].look(rule, self._state, time_us):
                     found.append(violation_of(rule, self._state, why))
                 continue
             broken = rule.breaks(self._state)
@@ -77,13 +80,13 @@ class _Order:
     def __init__(self) -> None:
         self._when: bool | None = None
         self._then: bool | None = None
-        self._since: float | None = None
+        self._since: int | None = None
         self._is_due = False
         # ``follows`` began, and nobody knows when.
         self._is_lost = False
         self.is_untimed = False
 
-    def look(self, rule: CheckedRelation, state: dict[str, Number], time_ms: float | None) -> str:
+    def look(self, rule: CheckedRelation, state: dict[str, Number], time_us: int | None) -> str:
         """Return why the relation is broken at this moment, or an empty text."""
         relation = rule.relation
         when, then = holds(rule.when, state), holds(rule.then, state)
@@ -91,22 +94,22 @@ class _Order:
         began = then is True and self._then is False
         if began:
             # Only here is it known since when it holds.
-            self._since, self._is_due = time_ms, relation.within_ms is not None
-            self._is_lost = time_ms is None
+            self._since, self._is_due = time_us, relation.within_ms is not None
+            self._is_lost = time_us is None
         since, is_lost = self._since, self._is_lost
         self._when, self._then = when, then
         if then is not True:
             self._since, self._is_lost = None, False
         # What held until now is judged before this moment counts: ``follows`` may end, and
         # ``when`` begin, only after the time has run out.
-        passed = None if since is None or time_ms is None else time_ms - since
+        passed = None if since is None or time_us is None else time_us - since
         if began:
             passed = 0  # One moment, whatever its time.
         is_late = (
             self._is_due
             and passed is not None
             and relation.within_ms is not None
-            and passed > relation.within_ms
+            and passed > relation.within_ms * 1000
         )
         is_over = when is not False or then is not True
         if passed is None and (is_lost or since is not None):
@@ -122,7 +125,7 @@ class _Order:
         if passed is None:
             return ""
         if is_late:
-            return f"it {'came' if begins else 'has not come'} after {passed:g} ms"
-        if begins and then is True and passed < relation.after_ms:
-            return f"it came after {passed:g} ms"
+            return f"it {'came' if begins else 'has not come'} after {milliseconds(passed)}"
+        if begins and then is True and passed < relation.after_ms * 1000:
+            return f"it came after {milliseconds(passed)}"
         return ""

@@ -80,7 +80,7 @@ def figures(given: Weights, probabilities: Iterable[Fraction]) -> Figures:
     for p in probabilities:
         if not 0 < p <= Fraction(1, 2):
             raise UsageError(
-                f"a bit error probability must be above 0 and at most 0.5, not {float(p):g}"
+                f"a bit error probability must be above 0 and at most 0.5, not {float(p)}"
             )
         exact, rule = undetected(given, p), approximation(given, p)
         rows.append(
@@ -112,6 +112,6 @@ def rate_per_hour(probability: Fraction, messages_per_hour: Fraction, sinks: int
     if messages_per_hour <= 0 or sinks < 1:
         raise UsageError(
             "messages per hour must be above 0 and sinks at least 1, "
-            f"not {float(messages_per_hour):g} and {sinks}"
+            f"not {str(float(messages_per_hour)).removesuffix('.0')} and {sinks}"
         )
     return probability * messages_per_hour * sinks

@@ -349,7 +349,7 @@ def test_a_map_inside_that_is_none_stops_no_page() -> None:
     assert "# Record of a change: SC1-LX" in markdown(page_of(forged))
 
 
-def _stating(given: Connection, number: int, **said: str) -> Connection:
+def _stating(given: Connection, number: int, **said: Any) -> Connection:
     """Return a connection of which one end states other things about it."""
     ends = list(given.ends)
     table = replace(ends[number].connection_table, **said)

@@ -480,6 +480,14 @@ class TestWatch:
         steps = [(0, RUN), (10, BRAKE), (160, OFF), (900, OFF)]
         assert self.run(self.STOP, *steps) == []
 
+    @pytest.mark.parametrize("start", [6.1, 6.4])
+    def test_times_are_exact(self, start: float) -> None:
+        """Times whose floats have no exact difference MUST be judged by what they are."""
+        text = "when = { permit_torque = 0 }, follows = { brake1_release = 0 }, "
+        end = end_with(f"{text}after_ms = 10, within_ms = 10")
+        steps = [(start - 1, RUN), (start, BRAKE), (round(start + 10, 3), OFF)]
+        assert self.run(end, *steps) == []
+
     def test_too_early(self) -> None:
         steps = [(0, RUN), (10, BRAKE), (30, OFF), (40, OFF)]
         assert self.run(self.STOP, *steps) == [(30, self.TEXT + "it came after 20 ms")]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from safeframe import capture
 from safeframe._errors import UsageError
 from safeframe._watch.reaction import Reaction, Spread, read_reaction
-from safeframe.capture import Packet
+from safeframe.capture import Both, Packet
 
 from .test_capture_examine import packets
 from .test_watch import demo, stream
@@ -73,7 +73,7 @@ def test_ended_first_and_waiting() -> None:
 
 def test_fail_safe_and_missing_or_backward_time_cut() -> None:
     reaction = begun()
-    reaction.fails_safe(20, 1, None)
+    reaction.fails_safe(20, 1, Both((), (), False))
     assert counts(reaction) == (0, 0, 0, 1)
     feed(reaction, 30, 1, b"\0\0")
     assert counts(reaction) == (0, 0, 0, 1)

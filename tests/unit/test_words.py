@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from fractions import Fraction
 from itertools import pairwise
 
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe._findings import Finding
-from safeframe._words import count, ranges, way
+from safeframe._words import count, milliseconds, ranges, seconds, way
 
 
 @pytest.mark.parametrize(
@@ -22,6 +23,15 @@ def test_a_number_agrees_with_its_noun(number: int, shown: str) -> None:
 
 def test_an_irregular_plural_is_given() -> None:
     assert [count(number, "entry", "entries") for number in (1, 2)] == ["1 entry", "2 entries"]
+
+
+@given(st.integers(0, 1 << 50))
+def test_a_time_is_shown_to_the_microsecond(time_us: int) -> None:
+    """No digit of a time MUST be lost, however long it is."""
+    for show, unit_us in ((milliseconds, 1000), (seconds, 1_000_000)):
+        number = show(time_us).rpartition(" ")[0]
+        assert Fraction(number) * unit_us == time_us
+        assert not number.endswith((".", ".0"))
 
 
 def test_a_direction_names_both_ends() -> None:
