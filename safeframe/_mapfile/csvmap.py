@@ -27,6 +27,7 @@ __all__ = [
     "COLUMNS",
     "RELATION_COLUMNS",
     "cell_text",
+    "pieces",
     "conditions_of",
     "escaped",
     "read_csv",
@@ -69,6 +70,15 @@ _ESCAPED = re.compile(r"\\([;\\])")
 def read_csv(text: str, *, path: str) -> End:
     """Build the End that a CSV text describes; raises InputError with every problem in it."""
     return _Sheet(path).end(text.removeprefix("\ufeff").replace("\r\n", "\n"))
+
+
+def pieces(text: str) -> Iterator[str]:
+    """Yield what stands between semicolons; an empty piece where there is no way to read on."""
+    position = 0
+    while position < len(text):
+        piece = _PIECE.match(text, position)
+        yield piece[1] if piece else ""
+        position = piece.end() if piece else len(text)
 
 
 def _integer(text: str) -> Any:
@@ -205,7 +215,7 @@ class _Sheet:
         if key.kind is CONDITIONS:
             return self.conditions(text)
         if key.kind is TEXTS:
-            return [_ESCAPED.sub(r"\1", piece) for piece in self.pieces(text)]
+            return [_ESCAPED.sub(r"\1", piece) for piece in pieces(text)]
         kind = key.kind.schema.get("type", "string")
         if kind == "object":
             return self.codes(text)
@@ -214,7 +224,7 @@ class _Sheet:
     def codes(self, text: str) -> dict[str, str]:
         """Read ``0=off;1=on``; a semicolon or backslash in a name follows a backslash."""
         codes: dict[str, str] = {}
-        for piece in self.pieces(text):
+        for piece in pieces(text):
             code, equals, name = piece.partition("=")
             code = code.strip()
             if not equals:
@@ -228,7 +238,7 @@ class _Sheet:
     def conditions(self, text: str) -> dict[str, Any]:
         """Read ``permit_torque=1;speed_level=0 1``, escaped as codes are."""
         conditions: dict[str, Any] = {}
-        for piece in self.pieces(text):
+        for piece in pieces(text):
             name, equals, numbers = piece.rpartition("=")
             name = _ESCAPED.sub(r"\1", name)
             if not equals or not numbers.strip():
@@ -239,15 +249,6 @@ class _Sheet:
                 self.add("", f"conditions must state each signal once, not {show(name)} twice")
             conditions[name] = [_integer(number) for number in numbers.split()]
         return conditions
-
-    @staticmethod
-    def pieces(text: str) -> Iterator[str]:
-        """Yield what stands between semicolons; an empty piece where there is no way to read on."""
-        position = 0
-        while position < len(text):
-            piece = _PIECE.match(text, position)
-            yield piece[1] if piece else ""
-            position = piece.end() if piece else len(text)
 
     def parameter(self, name: str, kind: str, text: str) -> None:
         """Put one parameter into the plain data."""

@@ -211,6 +211,14 @@ class _CipAssembly:
         """Return the layout of the members, or keep the problems."""
         parts = []
         position = 0
+        if self.entry.text(4) or self.entry.text(5):
+            refusals.add(
+                "bad-line",
+                self.entry.line,
+                f"the two fields before the members must be empty, not "
+                f"{shown(self.entry.text(4) or self.entry.text(5))}",
+                element=self.entry.keyword,
+            )
         for part in self._members(position, refusals):
             parts.append(part)
             position = part.end
@@ -230,7 +238,7 @@ class _CipAssembly:
             title=self.entry.text(0),
             total_bits=position,
             parts=tuple(parts),
-            lost=("units, limits and factors of the parameters",),
+            lost=("units, limits, factors and texts of values of the parameters",),
         )
         return [] if len(refusals) else [("", layout)]
 
@@ -306,6 +314,14 @@ class _CipAssembly:
                 element=where,
             )
             return None
+        octets = parameter.text(5)
+        if octets and number(octets) != max(1, width // 8):
+            refusals.add(
+                "type-length",
+                parameter.line,
+                f"the data size of its type must be {max(1, width // 8)}, not {shown(octets)}",
+                element=parameter.keyword,
+            )
         stated: int | None = width
         if size.text:
             stated = width_of(size.text, "the size", line, refusals, where)

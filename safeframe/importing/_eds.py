@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._encoding import text_of
+from ._encoding import bom_of, text_of
 from ._numbers import number
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
@@ -57,6 +57,7 @@ class _File:
     def __init__(self, text: str, refusals: Refusals) -> None:
         self.sections: dict[str, dict[str, tuple[str, int]]] = {}
         self.lines: dict[str, int] = {}
+        self.notes: tuple[str, ...] = ()
         section: dict[str, tuple[str, int]] | None = None
         rows = text.split("\n")
         if len(rows) > _MOST_LINES:
@@ -117,31 +118,31 @@ def _section_name(text: str) -> str:
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every EN 50325-5 object that has a mapping."""
-    text = _text(source, decisions, refusals)
-    file = _File(text, refusals)
+    encoding = decisions.encoding or _encoding(source.octets)
+    file = _File(text_of(source.octets, encoding, refusals), refusals)
     refusals.refuse()
+    if encoding and not decisions.encoding:
+        file.notes = (f"no UTF-8: names are read as {encoding}, since the format states none",)
     return [
         Candidate(
             path=f"srdo:{count + 1}",
-            line=file.line(f"{_FIRST + count:x}"),
+            line=file.line(f"{_FIRST + count:x}") or file.line(f"{_MAPPING + count:x}"),
             side=_Object(file, count).side(),
             look=_Object(file, count).look,
             place=_Object(file, count).place,
         )
         for count in range(_OBJECTS)
-        if f"{_MAPPING + count:x}" in file.sections and f"{_FIRST + count:x}" in file.sections
+        if f"{_MAPPING + count:x}" in file.sections or f"{_FIRST + count:x}" in file.sections
     ]
 
 
-def _text(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> str:
-    """Decode as stated, else as UTF-8; the format states no encoding."""
-    if not decisions.encoding:
-        try:
-            source.octets.decode("utf-8")
-        except UnicodeDecodeError:
-            if not source.octets.startswith((b"\xff\xfe", b"\xfe\xff")):
-                return text_of(source.octets, "iso-8859-1", refusals)
-    return text_of(source.octets, decisions.encoding, refusals)
+def _encoding(octets: bytes) -> str:
+    """Return the encoding of what is neither UTF-8 nor marked, empty for any other text."""
+    try:
+        octets.decode("utf-8")
+    except UnicodeDecodeError:
+        return "" if bom_of(octets) else "iso-8859-1"
+    return ""
 
 
 @dataclass(frozen=True)
@@ -240,11 +241,21 @@ class _Object:
                     f"{copy.width}",
                     element=f"{mapping:X}sub{entry + 1:X}",
                 )
-            origins.add(plain.key)
+            origins |= {plain.key, copy.key}
             listed += (entry.number for entry in (plain, copy))
             part = self._part(plain, position, refusals)
+            inverted = self._part(copy, position, refusals)
             if part is not None:
                 parts.append(part)
+            if part is not None and inverted is not None and not _is_pair(plain, copy):
+                refusals.add(
+                    "inverted-differs",
+                    copy.line,
+                    f"the inverted copy of {plain.index:04X}sub{plain.subindex:X} must be another "
+                    f"object, and that of a dummy entry a dummy, not "
+                    f"{copy.index:04X}sub{copy.subindex:X}",
+                    element=copy.where,
+                )
             position += plain.width
         if position > _MOST_BITS:
             refusals.add(
@@ -255,9 +266,17 @@ class _Object:
             )
         if len(refusals):
             return []
-        word = "ParameterValue" if origins == {"parametervalue"} else "DefaultValue"
-        note = f"mapping taken from {word}; most devices let it be changed"
+        words = [word for word in ("ParameterValue", "DefaultValue") if word.lower() in origins]
+        note = f"mapping taken from {' and '.join(words)}; most devices let it be changed"
         shared, own, left = self._stated(listed)
+        left += self.file.notes
+        more = [
+            f"{mapping:X}sub{subindex:X}"
+            for subindex in range((count or 0) + 1, _MOST_ENTRIES + 1)
+            if number((self.value(mapping, subindex) or ("0",))[0]) != 0
+        ]
+        if more:
+            left.append(f"not mapped, since sub0 counts {count} entries: {', '.join(more)}")
         layout = PlacedTypes(
             path=f"srdo:{self.count + 1}",
             line=self.file.line(f"{communication:x}"),
@@ -355,11 +374,17 @@ class _Object:
         """Return the part of a plain entry, or keep the problem."""
         if entry.index <= 0x0007 and entry.subindex == 0:
             return self._dummy(entry, start, refusals)
-        section = f"{entry.index:x}sub{entry.subindex:x}"
+        section, whole = f"{entry.index:x}sub{entry.subindex:x}", f"{entry.index:x}"
         if section not in self.file.sections and entry.subindex == 0:
-            section = f"{entry.index:x}"
-        kind = number((self.file.get(section, "datatype") or ("", 0))[0])
-        if section not in self.file.sections or kind is None:
+            section = whole
+        stated = self.file.get(section, "datatype")
+        also = self.file.get(whole, "datatype") if entry.subindex == 0 else None
+        kind = number(stated[0]) if stated is not None else None
+        if stated is not None and also is not None and number(also[0]) != kind:
+            early, late = sorted((stated, also), key=lambda found: found[1])
+            text, lines = f"{early[0]} and {late[0]}", (early[1], late[1])
+            twice(refusals, "the data type of an object", text, lines, section)
+        if kind is None:
             refusals.add(
                 "not-found",
                 entry.line,
@@ -419,6 +444,13 @@ class _Object:
             element=entry.where,
             group=entry.where,
         )
+
+
+def _is_pair(plain: _EdsEntry, copy: _EdsEntry) -> bool:
+    """Tell whether an entry may be the inverted copy of another one."""
+    if plain.index <= 0x0007 or copy.index <= 0x0007:
+        return plain.index == copy.index
+    return (plain.index, plain.subindex) != (copy.index, copy.subindex)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from . import _fscp_12_1 as fscp_12_1
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._esientries import entries_of, title_of
+from ._esientries import entries_of, label_of, title_of
 from ._esiwidths import KNOWN_WIDTHS, DictionaryWidths, Whole
 from ._fscp_12_1 import ContainerEntry
 from ._placing import Dropped, Part, PlacedTypes
@@ -67,20 +67,20 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         encoding=decisions.encoding,
     )
     found = []
-    for owner, path in _owners(root):
+    for owner, path in _owners(root, refusals):
         widths = DictionaryWidths(owner, whole, refusals)
-        found += [_candidate(pdo, path, widths, decisions) for pdo in owner.all(*_SIDES)]
+        found += [_candidate(pdo, path, widths, decisions, refusals) for pdo in owner.all(*_SIDES)]
     return found
 
 
-def _owners(root: Element) -> Iterator[tuple[Element, str]]:
+def _owners(root: Element, refusals: Refusals) -> Iterator[tuple[Element, str]]:
     """Yield devices and modules with the first part of their paths."""
     owners = [
         *root.along("Descriptions", "Devices", "Device"),
         *root.along("Descriptions", "Modules", "Module"),
     ]
     for element in owners:
-        kind = element.first("Type")
+        kind = element.only(refusals, "Type")
         if element.tag == "Device":
             words = [_word(kind, "ProductCode"), _word(kind, "RevisionNo")]
             yield element, ":".join(["device", *words])
@@ -95,12 +95,15 @@ def _word(element: Element | None, name: str) -> str:
 
 
 def _candidate(
-    pdo: Element, owner: str, widths: DictionaryWidths, decisions: Decisions
+    pdo: Element,
+    owner: str,
+    widths: DictionaryWidths,
+    decisions: Decisions,
+    refusals: Refusals,
 ) -> Candidate:
     side, direction = _SIDES[pdo.tag]
-    index = pdo.first("Index")
-    shown_index = index.text.lower().replace("#x", "0x") if index is not None else "-"
-    path = f"{owner}/{side}:{shown_index}"
+    index = pdo.text_of("Index", refusals, owner) or "-"
+    path = f"{owner}/{side}:{index.lower().replace('#x', '0x')}"
     return Candidate(
         path=path,
         line=pdo.line,
@@ -140,13 +143,17 @@ class _Placing:
     path: str
     widths: DictionaryWidths
 
+    @property
+    def _label(self) -> str:
+        return label_of(self.pdo, Refusals(""))
+
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the data, or keep the problems."""
         layout = self._layout_of(decisions, refusals)
         return [] if layout is None else [(_SIDES[self.pdo.tag][1], layout)]
 
     def _layout_of(self, decisions: Decisions, refusals: Refusals) -> PlacedTypes | None:
-        if self.pdo.true("OverwrittenByModule"):
+        if self.pdo.true("OverwrittenByModule", refusals):
             refusals.add(
                 "overwritten",
                 self.pdo.line,
@@ -154,7 +161,6 @@ class _Placing:
                 "select the PDO of the module",
                 self.path,
             )
-        self.pdo.only(refusals, "Index", where=self.path)
         entries = entries_of(self.widths.whole(self.pdo, refusals), decisions, refusals)
         if len(refusals):
             return None
@@ -163,7 +169,8 @@ class _Placing:
             message = f"a PDO must have at most {8 * 1500} bits, not {total}"
             refusals.add("too-big", self.pdo.line, message, element=self.path)
             return None
-        notes = () if self.pdo.true("Fixed") else ("not fixed: the project may have changed it",)
+        fixed = self.pdo.true("Fixed", refusals)
+        notes = () if fixed else ("not fixed: the project may have changed it",)
         if decisions.container == "none":
             parts = [self._part(entry, entry.start) for entry in entries]
             self._types(entries, {}, decisions, refusals)
@@ -235,7 +242,7 @@ class _Placing:
         refusals: Refusals,
     ) -> bool:
         """Tell whether an entry without index behind a CRC belongs to the object before it."""
-        where = f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}"
+        where = self._label
         known = self.widths.of_object(last.object, last.subindex)
         if known is not None:
             rest = min(16, known - have)
@@ -282,13 +289,23 @@ class _Placing:
         for entry in entries:
             width = self.widths.of_type(entry.type) if entry.object and entry.type else None
             stated = other.get(entry.start, entry.width)
+            where = f"{self.pdo.tag} {shown(entry.name)}"
             if width is not None and width != stated:
                 refusals.add(
                     "type-length",
                     entry.line,
                     f"BitLen must be the {width} bits of its DataType {shown(entry.type)}, "
                     f"not {stated}",
-                    element=f"{self.pdo.tag} {shown(entry.name)}",
+                    element=where,
+                )
+            known = self.widths.of_object(entry.object, entry.subindex) if entry.object else None
+            if known is not None and known != stated:
+                refusals.add(
+                    "type-length",
+                    entry.line,
+                    f"BitLen must be the {known} bits that the dictionary gives object "
+                    f"0x{entry.object:04x}:{entry.subindex}, not {stated}",
+                    element=where,
                 )
 
     def _part(self, entry: ContainerEntry, start: int) -> Part:
@@ -299,7 +316,7 @@ class _Placing:
             name=name,
             type=_KINDS.get(entry.type, "") if entry.object else "",
             line=entry.line,
-            element=f"{self.pdo.tag} {self.pdo.text_of('Index') or '-'}",
+            element=self._label,
             group=title_of(self.pdo),
         )
 

@@ -8,9 +8,10 @@ from ._numbers import integer, number, width_of
 from ._refusals import Refusals, shown, twice
 from ._xml import Element
 
-__all__ = ["entries_of", "title_of"]
+__all__ = ["entries_of", "label_of", "title_of"]
 
 _ENGLISH = "1033"
+_NUMBERS = ("Index", "SubIndex", "BitLen")
 
 
 def title_of(pdo: Element) -> str:
@@ -18,23 +19,28 @@ def title_of(pdo: Element) -> str:
     return _name(pdo, Decisions(), Refusals(""))
 
 
+def label_of(pdo: Element, refusals: Refusals) -> str:
+    """Return the name of the element of a PDO with its index."""
+    return f"{pdo.tag} {pdo.text_of('Index', refusals) or '-'}"
+
+
 def entries_of(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[ContainerEntry]:
     """Return the entries of a PDO at their bits, keeping the problems of each."""
+    label = label_of(pdo, refusals)
     entries = []
     position = 0
     for count, element in enumerate(pdo.all("Entry"), 1):
-        where = f"{pdo.tag} {pdo.text_of('Index') or '-'} entry {count}"
-        for tag in ("Index", "SubIndex", "BitLen", "DataType"):
-            element.only(refusals, tag, where=where)
-        width = width_of(element.text_of("BitLen"), "BitLen", element.line, refusals, where)
+        where = f"{label} entry {count}"
+        text = {tag: element.text_of(tag, refusals, where) for tag in _NUMBERS}
         at = element.line, refusals, where
-        index = integer(element.text_of("Index"), "Index", *at, most=0xFFFF)
-        if element.text_of("SubIndex"):
-            integer(element.text_of("SubIndex"), "SubIndex", *at, most=0xFF)
+        width = width_of(text["BitLen"], "BitLen", *at)
+        index = integer(text["Index"], "Index", *at, most=0xFFFF)
+        if text["SubIndex"]:
+            integer(text["SubIndex"], "SubIndex", *at, most=0xFF)
+        kind = element.only(refusals, "DataType", where=where)
         if width is None or index is None:
             continue
-        kind = element.first("DataType")
-        if kind is not None and kind.true("SwapData"):
+        if kind is not None and kind.true("SwapData", refusals):
             refusals.add(
                 "swapped",
                 element.line,
@@ -47,7 +53,7 @@ def entries_of(pdo: Element, decisions: Decisions, refusals: Refusals) -> list[C
                 start=position,
                 width=width,
                 object=index,
-                subindex=number(element.text_of("SubIndex")) or 0,
+                subindex=number(text["SubIndex"]) or 0,
                 name=_name(element, decisions, refusals),
                 type=kind.text if kind is not None else "",
                 line=element.line,

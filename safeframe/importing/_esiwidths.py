@@ -52,7 +52,16 @@ class DictionaryWidths:
     def of_type(self, name: str) -> int | None:
         """Return the width of a type, None for one that nobody describes."""
         self._read()
-        return KNOWN_WIDTHS.get(name) or self._only(self.types.get(name, {}), f"type {name}")
+        stated, known, where = self.types.get(name, {}), KNOWN_WIDTHS.get(name), f"type {name}"
+        found = self._only(stated, where)
+        if known is None or found in (None, known):
+            return known or found
+        text = f"the dictionary must give {name} its {known} bits, not {found}"
+        self.refusals.add("type-length", stated[found], text, element=where)
+        return known
+
+    def _text(self, element: Element, tag: str) -> str | None:
+        return element.text_of(tag, self.refusals, "Dictionary")
 
     def _only(self, stated: Stated, where: str) -> int | None:
         """Return the one width that is stated, None without any; keeps the problem of several."""
@@ -86,11 +95,11 @@ class DictionaryWidths:
         """Take the types of one dictionary; return the widths of their subindices."""
         items: Items = {}
         for entry in dictionary.along("DataTypes", "DataType"):
-            name, size = entry.text_of("Name") or "", number(entry.text_of("BitSize"))
+            name, size = self._text(entry, "Name") or "", number(self._text(entry, "BitSize"))
             if size is not None:
                 self.types.setdefault(name, {}).setdefault(size, entry.line)
             for item in entry.all("SubItem"):
-                place, size = number(item.text_of("SubIdx")), number(item.text_of("BitSize"))
+                place, size = (number(self._text(item, tag)) for tag in ("SubIdx", "BitSize"))
                 if place is not None and size is not None:
                     widths = items.setdefault(name, {}).setdefault(place, {})
                     widths.setdefault(size, item.line)
@@ -99,12 +108,15 @@ class DictionaryWidths:
     def _objects(self, dictionary: Element, items: Items) -> None:
         """Take the objects of one dictionary by the subindices of their types."""
         for entry in dictionary.along("Objects", "Object"):
-            index, size = number(entry.text_of("Index")), number(entry.text_of("BitSize"))
+            index, size = (number(self._text(entry, tag)) for tag in ("Index", "BitSize"))
             if index is None:
                 continue
-            inner = items.get(entry.text_of("Type") or "", {})
-            if not inner and size is not None:
-                inner = {0: {size: entry.line}}
+            kind = self._text(entry, "Type") or ""
+            inner = items.get(kind, {})
+            if not inner:
+                known = [KNOWN_WIDTHS[kind]] if kind in KNOWN_WIDTHS else self.types.get(kind, ())
+                stated = (*known, *(() if size is None else (size,)))
+                inner = {0: dict.fromkeys(stated, entry.line)}
             for place, widths in inner.items():
                 for width, line in widths.items():
                     self.objects.setdefault((index, place), {}).setdefault(width, line)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from .._bits import MAX_OCTETS
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._numbers import integer
+from ._numbers import integer, number
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
@@ -57,6 +57,8 @@ _TYPES: Mapping[str, tuple[tuple[int, str], ...]] = {
 }
 _STRINGS = ("OctetString", "VisibleString")
 _TRAILER, _OTHER_TRAILER = "F_MessageTrailer4Byte", "F_MessageTrailer5Byte"
+_TRAILERS = {_TRAILER: 32, _OTHER_TRAILER: 40}
+_OF_NO_BITS = (*_STRINGS, *_TRAILERS, *(k for k in _TYPES if "+" in k or k[0] != "U"))
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
@@ -99,7 +101,7 @@ class _Submodule:
 
     def look(self) -> tuple[str, int | None, str]:
         """Return what a listing says."""
-        if self.item.true("PROFIsafeSupported"):
+        if self.item.true("PROFIsafeSupported", Refusals("")):
             return "", None, "F submodule, FSCP 3/1"
         return "", None, "no F submodule"
 
@@ -107,7 +109,7 @@ class _Submodule:
         """Return the layouts of both directions."""
         data = self.item.only(refusals, "IOData", where=self.path)
         assert data is not None
-        unpack = self.item.true("PROFIsafeSupported") and decisions.container == "auto"
+        unpack = self.item.true("PROFIsafeSupported", refusals) and decisions.container == "auto"
         found = []
         for side in data.all(*_SIDES):
             layout = _Side(self, side, unpack, decisions, refusals).layout()
@@ -169,12 +171,29 @@ class _Side:
         """Place one item."""
         kind, where = item.get("DataType") or "", f"{self.owner.path} {self.side.tag}"
         name = self.owner.texts.of(item.get("TextId"), item.line, where)
-        bits = list(item.all("BitDataItem"))
-        if kind in (_TRAILER, _OTHER_TRAILER):
-            width = 32 if kind == _TRAILER else 40
+        bits, as_bits = list(item.all("BitDataItem")), item.true("UseAsBits", self.refusals)
+        self.length(item, kind, where)
+        if kind in _OF_NO_BITS and (bits or as_bits):
+            self.refusals.add(
+                "ambiguous-bits",
+                item.line,
+                f"an item that is used as bits must be unsigned, not {kind}",
+                "which of its octets holds a bit is not told: not offered",
+                where,
+            )
+        elif kind in _TRAILERS:
+            width = _TRAILERS[kind]
             if self.unpack:
                 what = "status or control octet and CRC"
                 self.dropped.append(Dropped(name=name, width=width, line=item.line, what=what))
+            elif self.decisions.container == "auto":
+                self.refusals.add(
+                    "no-container",
+                    item.line,
+                    f"a submodule with {kind} must say PROFIsafeSupported, not leave it out",
+                    "--container none takes the items as plain data",
+                    where,
+                )
             else:
                 self.value(item, name, where, width, "")
         elif kind in _STRINGS:
@@ -186,7 +205,7 @@ class _Side:
                 f"a type must have a known number of octets, not {shown(kind)}",
                 element=where,
             )
-        elif bits and not item.true("UseAsBits"):
+        elif bits and not as_bits:
             self.refusals.add(
                 "ambiguous-bits",
                 item.line,
@@ -194,13 +213,25 @@ class _Side:
                 "the file contradicts itself: ask for a mended one",
                 where,
             )
-        elif item.true("UseAsBits"):
+        elif as_bits:
             self.bits(item, bits, name, where, sum(width for width, _ in _TYPES[kind]))
         else:
             fields = _TYPES[kind]
             for number, (width, type_) in enumerate(fields, 1):
                 suffix = f" ({number} of {len(fields)})" if len(fields) > 1 else ""
                 self.value(item, name + suffix, where, width, type_)
+
+    def length(self, item: Element, kind: str, where: str) -> None:
+        """Keep a problem of a type of fixed size that states another one."""
+        bits = sum(width for width, _ in _TYPES.get(kind, ())) or _TRAILERS.get(kind)
+        stated = item.get("Length")
+        if bits and stated is not None and number(stated) != bits // 8:
+            self.refusals.add(
+                "size-differs",
+                item.line,
+                f"Length must be {bits // 8} for {kind}, not {shown(stated)}",
+                element=where,
+            )
 
     def value(self, item: Element, name: str, where: str, width: int, type_: str) -> None:
         """Place one value of whole octets."""

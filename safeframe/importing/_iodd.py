@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from ._candidates import Candidate
 from ._decisions import Decisions
-from ._numbers import integer, width_of
+from ._numbers import integer, number, width_of
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
@@ -54,6 +54,7 @@ _KINDS: Mapping[str, str] = {
     "OctetStringT": "",
     "StringT": "",
 }
+_WIDTHS = {"BooleanT": 1, "Float32T": 32}
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
@@ -140,8 +141,15 @@ class _IoddSide:
             if length is not None:
                 stated = integer(length, "bitLength", kind.line, self.refusals, self.where)
                 self.whole(kind.line, "record", total if stated is None else stated)
+            subindices: dict[int, int] = {}
             for item in kind.all("RecordItem"):
                 self.item(item)
+                place = number(item.get("subindex"))
+                if place in subindices:
+                    lines = subindices[place], item.line
+                    twice(self.refusals, "a subindex", place, lines, self.where)
+                elif place is not None:
+                    subindices[place] = item.line
         else:
             self.value(self.side, kind, 0, self.name(self.side))
             if self.parts:
@@ -239,16 +247,21 @@ class _IoddSide:
 
     def width(self, word: str, kind: Element, line: int) -> int | None:
         """Return the width of a simple type, or keep the problem."""
-        if word == "BooleanT":
-            return 1
-        if word == "Float32T":
-            return 32
+        at = line, self.refusals, self.where
         if word in ("OctetStringT", "StringT"):
-            octets = width_of(
-                kind.get("fixedLength"), "fixedLength", line, self.refusals, self.where
+            octets = width_of(kind.get("fixedLength"), "fixedLength", *at)
+            width = None if octets is None else 8 * octets
+        else:
+            width = _WIDTHS.get(word) or width_of(kind.get("bitLength"), "bitLength", *at)
+        stated = kind.get("bitLength")
+        if width is not None and stated is not None and number(stated) != width:
+            self.refusals.add(
+                "size-differs",
+                line,
+                f"bitLength must be {width} for this {word}, not {shown(stated)}",
+                element=self.where,
             )
-            return None if octets is None else 8 * octets
-        return width_of(kind.get("bitLength"), "bitLength", line, self.refusals, self.where)
+        return width
 
     def split(self, item: Element, name: str, type_: str, offset: int, width: int) -> None:
         """Place a value across octets as two signals, where that was asked for and is possible."""

@@ -75,6 +75,7 @@ class _Nodes:
     """The data types of a file by node id, with its aliases."""
 
     def __init__(self, root: Element, refusals: Refusals) -> None:
+        self.refusals = refusals
         self.aliases: dict[str, str] = {}
         lines: dict[str, int] = {}
         for alias in root.along("Aliases", "Alias"):
@@ -84,6 +85,12 @@ class _Nodes:
             lines.setdefault(name, alias.line)
         self.types = by_id(root.all("UADataType"), "NodeId", "a node id", refusals)
         self.roots: dict[str, str] = {}
+        self.subtypes: dict[str, list[str]] = {}  # What is said at the base: its subtypes.
+        for node, element in self.types.items():
+            for reference in element.along("References", "Reference"):
+                kind = self.resolved(reference.get("ReferenceType"))
+                if kind in ("HasSubtype", "i=45") and self.forward(reference):
+                    self.subtypes.setdefault(self.resolved(reference.text), []).append(node)
         for element in root.all("UADataType"):
             bases = list(dict.fromkeys(self.bases(element)))
             if len(bases) > 1:
@@ -108,9 +115,13 @@ class _Nodes:
         """Yield the node ids of all base types that the file states."""
         for reference in element.along("References", "Reference"):
             kind = self.resolved(reference.get("ReferenceType"))
-            forward = reference.get("IsForward") in (None, "true", "1")
-            if kind in ("HasSubtype", "i=45") and not forward:
+            if kind in ("HasSubtype", "i=45") and not self.forward(reference):
                 yield self.resolved(reference.text)
+        yield from self.subtypes.get(element.get("NodeId") or "", ())
+
+    def forward(self, reference: Element) -> bool:
+        """Tell whether a reference leads from its node to the other one, as it does by itself."""
+        return reference.get("IsForward") is None or reference.true("IsForward", self.refusals)
 
     def root_of(self, node: str) -> str:
         """Return the type from which a type of the file descends; itself in a circle."""
@@ -128,7 +139,7 @@ class _Nodes:
         root = self.root_of(node)
         return (
             definition is not None
-            and not definition.true("IsOptionSet")
+            and not definition.true("IsOptionSet", self.refusals)
             and root not in _BUILT_IN
             and root != _ENUMERATION
         )
@@ -151,8 +162,11 @@ class _Structure:
         """Return the layout of the members, or keep the problems."""
         walk = _NodeWalk(self.nodes, refusals)
         node = self.element.get("NodeId") or ""
-        walk.structure(node, "", (node,), self.element.line)
+        walk.whole(node, "", (node,), self.element.line)
         name = _plain(self.element.get("BrowseName"))
+        if not walk.parts and not len(refusals):
+            text = "a structure must have members, not none"
+            refusals.add("unnamed", self.element.line, text, element=name)
         notes = list(walk.notes)
         if not len(refusals):
             signature = _signature(name, walk.members)
@@ -195,6 +209,19 @@ class _NodeWalk:
         self.notes: list[str] = []
         self.position = 0
 
+    def whole(self, node: str, prefix: str, inside: tuple[str, ...], line: int) -> None:
+        """Place a structure that is no base: values never have an abstract type."""
+        element = self.nodes.types[node]
+        if element.true("IsAbstract", self.refusals):
+            self.refusals.add(
+                "subtypes",
+                line,
+                "a structure must have values of its own, not be abstract",
+                "places would depend on the value: not offered",
+                _plain(element.get("BrowseName")),
+            )
+        self.structure(node, prefix, inside, line)
+
     def structure(self, node: str, prefix: str, inside: tuple[str, ...], line: int) -> None:
         """Place the fields of the base structure, then those of its own."""
         element = self.nodes.types[node]
@@ -219,7 +246,7 @@ class _NodeWalk:
         if definition is None:
             self.undefined(element)
             return
-        if definition.true("IsUnion"):
+        if definition.true("IsUnion", self.refusals):
             self.refusals.add(
                 "union",
                 definition.line,
@@ -233,7 +260,7 @@ class _NodeWalk:
     def undefined(self, element: Element) -> None:
         """Take an abstract base that states no fields as one that has none; refuse any other."""
         name = shown(_plain(element.get("BrowseName")))
-        if element.true("IsAbstract"):
+        if element.true("IsAbstract", self.refusals):
             self.notes.append(f"{name} is abstract and states no fields: taken as having none")
             return
         self.refusals.add(
@@ -257,7 +284,7 @@ class _NodeWalk:
         """Place one field."""
         name = f"{prefix}{field.get('Name') or ''}"
         for attribute, rule, text in _REFUSED:
-            if field.true(attribute):
+            if field.true(attribute, self.refusals):
                 remedy = "places would depend on the value: not offered"
                 self.refusals.add(rule, field.line, text, remedy, name)
         if number(field.get("ValueRank") or "-1") != -1 or field.get("ArrayDimensions"):
@@ -278,10 +305,11 @@ class _NodeWalk:
             )
             if note not in self.notes:
                 self.notes.append(note)
-            self.structure(node, f"{name}.", (*inside, node), field.line)
+            self.whole(node, f"{name}.", (*inside, node), field.line)
             return
         root = self.nodes.root_of(node)
-        root = "i=6" if root == _ENUMERATION else root
+        enumeration = root == _ENUMERATION
+        root = "i=6" if enumeration else root
         if root not in _BUILT_IN:
             self.refusals.add(
                 "unknown-type",
@@ -292,33 +320,39 @@ class _NodeWalk:
             )
             return
         built_in = _BUILT_IN[root]
-        self.bits(node, name, built_in[1])
+        self.names(node, name, enumeration, built_in[1])
         self.value(name, field, *built_in)
 
-    def bits(self, node: str, name: str, width: int) -> None:
-        """Keep the names of the bits of an option set: the map holds one member, not bits."""
+    def names(self, node: str, name: str, enumeration: bool, width: int) -> None:
+        """Keep the names of values, or of the bits of an option set: the map holds none of them."""
         definition = (
             self.nodes.types[node].only(self.refusals, "Definition", where=name)
             if node in self.nodes.types
             else None
         )
-        if definition is None or not definition.true("IsOptionSet"):
+        if definition is None:
             return
-        bits: dict[int, str] = {}
+        if not definition.true("IsOptionSet", self.refusals) and not enumeration:
+            return
+        one, most = ("value of an enumeration", 2**31 - 1)
+        if not enumeration:
+            one, most = ("bit of an option set", width - 1)
+        found: dict[int, str] = {}
         for field in definition.all("Field"):
             text, at = field.get("Value"), (field.line, self.refusals, name)
-            place = integer(text, "the bit of an option set", *at, most=width - 1)
-            if place in bits:
+            place = integer(text, f"the {one}", *at, most=most)
+            if place in found:
                 self.refusals.add(
                     "overlap",
                     field.line,
-                    f"a bit of an option set must have one name, not also {shown(bits[place])}",
+                    f"a {one} must have one name, not also {shown(found[place])}",
                     element=name,
                 )
             if place is not None:
-                bits[place] = field.get("Name") or "no name"
-        told = ", ".join(f"{place} {text}" for place, text in bits.items())
-        self.lost.append(f"names of the bits of {shown(name)}: {shown(told)}")
+                found[place] = field.get("Name") or "no name"
+        told = ", ".join(f"{place} {text}" for place, text in found.items())
+        what = "values" if enumeration else "bits"
+        self.lost.append(f"names of the {what} of {shown(name)}: {shown(told)}")
 
     def value(self, name: str, field: Element, member: str, width: int, kind: str) -> None:
         """Place a value; a Boolean is bit 0 of an octet of its own."""

@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from .._document.kinds import RefusalError
+from .._mapfile.csvmap import pieces
 from .._mapfile.keys import RESERVED, SIGNAL
 from ._columns import ATTRIBUTES, Columns
 from ._meanings import MappedRow
@@ -36,7 +37,6 @@ _OWN_TYPES = ("bool", "uint", "int", "float", "code")
 NEEDS_WIDTH = frozenset(("uint", "int", "float", "code"))
 """Types of a map that may have many widths: none of them is one bit unless somebody says so."""
 _PLACED = ("name", "type", "order", "bind")
-_PIECE = re.compile(r"((?:[^;\\]|\\[;\\])+)(?:;|$)")
 _ESCAPED = re.compile(r"\\([;\\])")
 
 
@@ -161,8 +161,8 @@ def _plain(name: str, text: str, decimal: str) -> Any:
 def _codes(text: str) -> Any:
     """Return ``0=off;1=on`` as a table; a semicolon or backslash in a name follows a backslash."""
     found: dict[str, str] = {}
-    for piece in _PIECE.finditer(text):
-        code, equals, name = piece[1].partition("=")
+    for piece in pieces(text):
+        code, equals, name = piece.partition("=")
         if not equals or code.strip() in found:
             return text
         found[code.strip()] = _ESCAPED.sub(r"\1", name)

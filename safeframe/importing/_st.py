@@ -7,6 +7,7 @@ one declaration is an extension that is unambiguous, so it is read.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import NoReturn
 
 from ._candidates import Candidate
@@ -22,6 +23,8 @@ from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct, laid_out
 __all__ = ["candidates"]
 
 _MOST_DEPTH = 16
+_FEW = 8
+"""Lines that are shown of many; by choice."""
 _OPERANDS = ("word", "number", "literal", "text", "address")
 _OPERATORS = ("AND", "AND_THEN", "MOD", "NOT", "OR", "OR_ELSE", "XOR")
 """Words that are no operands of an expression."""
@@ -30,18 +33,23 @@ _OPERATORS = ("AND", "AND_THEN", "MOD", "NOT", "OR", "OR_ELSE", "XOR")
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the text declares."""
     text = text_of(source.octets, decisions.encoding, refusals)
-    types = _StructureParser(tokens(text, refusals), refusals).types()
-    return found_structs(types)
+    passed: list[int] = []
+    types = _StructureParser(tokens(text, refusals, passed), refusals).types()
+    lines = ", ".join(map(str, passed[:_FEW])) + " ..." * (len(passed) > _FEW)
+    note = f"pragmas are passed over, also those that change the layout: line {lines}"
+    return found_structs(types, (note,) if passed else ())
 
 
-def found_structs(types: dict[str, tuple[str, Spec, int]]) -> list[Candidate]:
+def found_structs(
+    types: dict[str, tuple[str, Spec, int]], notes: tuple[str, ...] = ()
+) -> list[Candidate]:
     """Return the candidates of all structures among named types."""
     specs = {key: spec for key, (_, spec, _) in types.items()}
 
     def candidate(name: str, struct: Struct) -> Candidate:
         def place(decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
             layout = laid_out(name, struct, specs, decisions, refusals)
-            return [] if layout is None else [("", layout)]
+            return [] if layout is None else [("", replace(layout, notes=notes))]
 
         count = len(struct.members)
         note = f"{count} member{'s'[: count != 1]}; the layout is to be stated"
@@ -71,6 +79,14 @@ class _StructureParser:
     def declaration(self, found: dict[str, tuple[str, Spec, int]]) -> None:
         """Read one type and keep it."""
         name = self.word("the name of a type")
+        if _known(name.text):
+            self.refusals.add(
+                "duplicate-name",
+                name.line,
+                f"a type must not have the name of one that the standard or the safety library "
+                f"has: {name.text}",
+                "where it means another type, its members cannot be told apart from these",
+            )
         self.expect(":")
         spec = self.spec(name.line, 1)
         self.end_declaration()

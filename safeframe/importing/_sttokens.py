@@ -45,16 +45,25 @@ class Token(NamedTuple):
     line: int
 
 
-def tokens(text: str, refusals: Refusals) -> list[Token]:
-    """Return the tokens of a text; refuses pragmas that make the types depend on a condition."""
-    return list(_unconditional(_tokens(text, refusals), refusals))
+def tokens(text: str, refusals: Refusals, passed: list[int]) -> list[Token]:
+    """Return the tokens of a text; refuses pragmas that make the types depend on a condition.
+
+    ``passed`` takes the lines of other pragmas before and among types.
+    """
+    return list(_unconditional(_tokens(text, refusals), refusals, passed))
 
 
-def _unconditional(found: Iterable[Token], refusals: Refusals) -> Iterator[Token]:
-    """Yield all but the conditions, which may only stand around what declares no types."""
+def _unconditional(
+    found: Iterable[Token], refusals: Refusals, passed: list[int]
+) -> Iterator[Token]:
+    """Yield all but pragmas; conditions may only stand around what declares no types."""
     inside = False
     open_: list[Token] = []
+    before: list[int] = []
     for token in found:
+        if token.kind == "pragma":
+            (passed if inside else before).append(token.line)
+            continue
         if token.kind == "condition":
             word = token.text.upper()
             if word.startswith("IF"):
@@ -66,6 +75,8 @@ def _unconditional(found: Iterable[Token], refusals: Refusals) -> Iterator[Token
             continue
         if token.kind == "word":
             inside = (inside or token.text.upper() == "TYPE") and token.text.upper() != "END_TYPE"
+            passed += before if inside else ()
+        before = []
         if inside and open_:
             _refuse_condition(open_[-1], refusals)
         yield token
@@ -94,8 +105,8 @@ def _tokens(text: str, refusals: Refusals) -> Iterator[Token]:
             refusals.stop("bad-line", line, f"a text or pragma must end: {shown(found[0])}")
         elif kind == "pragma":
             condition = _CONDITION.match(found[0])
-            if condition is not None:
-                yield Token("condition", condition[1], line)
+            name = ("pragma", found[0]) if condition is None else ("condition", condition[1])
+            yield Token(*name, line)
         elif kind != "space":
             count += 1
             if count > _MOST_TOKENS:

@@ -14,13 +14,19 @@ from ._xml import Element, parse
 __all__ = ["candidates"]
 
 _DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialValue"))
+_READ = ("dataTypes", "dataType", "baseType", "type", "array", "dimension", "derived")
 _MOST_DEPTH = 16
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure among the data types of the project."""
     root = parse(
-        source, ("project", "Project"), refusals, skip=_DROPPED, encoding=decisions.encoding
+        source,
+        ("project", "Project"),
+        refusals,
+        skip=_DROPPED,
+        encoding=decisions.encoding,
+        known=_READ,
     )
     if root.tag == "Project":
         refusals.stop(
@@ -62,6 +68,10 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
         return None
     match kind.tag:
         case "struct":
+            other = next((child for child in kind.children if child.tag != "variable"), None)
+            if other is not None:
+                text = f"a structure must hold variables only, not {shown(other.tag)}"
+                refusals.add("wrong-name", other.line, text)
             return Struct(
                 tuple(_member(variable, refusals, depth) for variable in kind.all("variable")), line
             )

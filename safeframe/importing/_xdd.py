@@ -32,6 +32,8 @@ _TYPES: Mapping[str, tuple[int, str]] = {
     "REAL": (32, "float"),
     "LREAL": (64, "float"),
 }
+_OF_NO_WIDTH = ("BOOL", "BITSTRING", "CHAR", "STRING", "WSTRING", "dataTypeIDRef", "variableRef")
+"""Other types of a parameter, from memory: beside one of those above they contradict it."""
 _HEADER_BITS = 32
 _MOST_BITS = 8 * (2 * 254 + 13)
 
@@ -43,6 +45,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         ("ISO15745ProfileContainer",),
         refusals,
         most={"parameterGroup": _MOST_BITS},
+        known=("parameterList", "parameter", "parameterGroup", "parameterRef", "label", *_TYPES),
         encoding=decisions.encoding,
     )
     listed = (one for group in root.walk("parameterList") for one in group.all("parameter"))
@@ -161,14 +164,24 @@ class _XddGroup:
                 self.path,
             )
             return []
-        rest = [one.name for one in found if one.start < first or one.start >= end]
+        rest = [one for one in found if one.start < first or one.start >= end]
+        for one in rest:
+            if one.start > first and one.start < bits - 8:
+                refusals.add(
+                    "no-container",
+                    one.line,
+                    f"behind the data, which end at bit {end}, only the last octet may be listed, "
+                    f"not {shown(one.name)} at bit {one.start}: it may be data",
+                    "--container none takes the parameters as plain data",
+                    self.path,
+                )
         dropped = (
             ()
             if plain
             else (
                 Dropped(name="header", width=first, line=self.group.line, what="header"),
                 Dropped(
-                    name=", ".join(rest) or "check fields",
+                    name=", ".join(one.name for one in rest),
                     width=bits - end,
                     line=last.line,
                     what="CRCs and second subframe",
@@ -183,6 +196,7 @@ class _XddGroup:
             parts=tuple(self._part(one, first, decisions, refusals) for one in data),
             dropped=dropped,
             profile="" if plain else "fscp-13-1",
+            lost=("units, limits, factors and default values of the parameters",),
             notes=("octet order and bit numbers inside an octet rest on memory",),
         )
         return [(self.side, layout)]
@@ -211,8 +225,8 @@ class _XddGroup:
                 )
                 continue
             where = f"parameter {key}"
-            kind = parameter.only(refusals, *_TYPES, where=where)
-            if kind is None:
+            kind = parameter.only(refusals, *_TYPES, *_OF_NO_WIDTH, where=where)
+            if kind is None or kind.tag not in _TYPES:
                 refusals.add(
                     "missing-length",
                     parameter.line,

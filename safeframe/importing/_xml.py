@@ -28,6 +28,7 @@ _SPACE = re.compile(r"\s+")
 _EMPTY = re.compile(r"""<(?:[^<>"']|"[^"<]*"|'[^'<]*')*/>""")
 _SPAN = 5
 """Where an element that is a part keeps the octets at which its first and its last tag begin."""
+_BOOLEANS = {"true": True, "1": True, "false": False, "0": False}
 _WIDE = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
 
 
@@ -73,9 +74,13 @@ class Element(list[Any]):
                     return other
         return value
 
-    def true(self, name: str) -> bool:
-        """Return whether a Boolean attribute is there and says true."""
-        return (self.get(name) or "").strip() in ("true", "1")
+    def true(self, name: str, refusals: Refusals) -> bool:
+        """Return whether a Boolean attribute is there and says true; keeps another word."""
+        word = (self.get(name) or "false").strip()
+        if word not in _BOOLEANS:
+            text = f"{name} must be true, 1, false or 0, not {shown(word)}"
+            refusals.add("bad-value", self.line, text, element=self.tag)
+        return _BOOLEANS.get(word, False)
 
     def all(self, *tags: str) -> Iterator[Element]:
         """Yield the elements directly inside that have one of these names."""
@@ -101,9 +106,9 @@ class Element(list[Any]):
             )
         return found[0] if found else None
 
-    def text_of(self, tag: str) -> str | None:
-        """Return the text of the first element of this name, None without one."""
-        found = self.first(tag)
+    def text_of(self, tag: str, refusals: Refusals, where: str = "") -> str | None:
+        """Return the text of the one element of this name, None without one."""
+        found = self.only(refusals, tag, where=where)
         return None if found is None else found.text
 
     def along(self, *tags: str) -> Iterator[Element]:
@@ -147,13 +152,16 @@ def parse(
     skip: Collection[str] = (),
     most: Mapping[str, int] | None = None,
     encoding: str = "",
+    known: Collection[str] = (),
 ) -> Element:
     """Return the root element; ``keep`` are the names to keep (empty: all), ``skip`` those to drop.
 
-    ``most`` bounds the children of elements by name.
+    ``most`` bounds the children of elements by name; ``known`` are the names that are read where
+    all are kept.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
-    return _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most).parsed(octets)
+    build = _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most, known=known)
+    return build.parsed(octets)
 
 
 def parse_in_parts(
@@ -185,7 +193,7 @@ def parse_in_parts(
         if not _EMPTY.fullmatch(octets[first:last].decode(codec)):
             last = octets.index(behind, last) + len(behind)
         inner = _Builder(named, refusals, roots=[element.tag], keep=keep, most=most)
-        inner.before = element.line - 1
+        inner.before, inner.space = element.line - 1, build.space
         return inner.parsed(mark + octets[first:last])
 
     return root, whole
@@ -204,6 +212,7 @@ class _Builder:
         skip: Collection[str] = (),
         parts: Collection[str] = (),
         most: Mapping[str, int] | None = None,
+        known: Collection[str] = (),
     ) -> None:
         self.parser = parser = expat.ParserCreate(encoding)
         self.roots, self.refusals = frozenset(roots), refusals
@@ -211,6 +220,9 @@ class _Builder:
         self.most = dict(most or {})
         self.before = 0  # Lines of the file before the first one of this text.
         self.declared: str | None = None
+        self.folded = {name.casefold(): name for name in keep or known}
+        self.prefix = ""
+        self.space: str | None = None
         self.root = Element()
         parser.buffer_text = True
         parser.XmlDeclHandler = self._declaration
@@ -253,13 +265,28 @@ class _Builder:
         )
 
     def _name(self, tag: str) -> str:
-        """Return the local name, or an empty text for an element that is not kept."""
-        local = tag.rpartition(":")[2]
-        return "" if local in self.skip or (self.keep and local not in self.keep) else local
+        """Return the local name, or an empty text for an element that is not kept.
+
+        Refuses a name that only looks like one that is kept: it would be passed over or taken.
+        """
+        prefix, _, local = tag.rpartition(":")
+        known = local not in self.skip if not self.keep else local in self.keep - self.skip
+        usual = self.folded.get(local.casefold(), local)
+        if usual != local or (known and prefix != self.prefix):
+            self.refusals.add(
+                "wrong-name",
+                self.parser.CurrentLineNumber + self.before,
+                f"an element must be written {self.prefix}{':' * bool(self.prefix)}{usual} here, "
+                f"not {shown(tag)}",
+                "case and prefix tell elements of other formats from those that are read",
+            )
+        return local if known else ""
 
     def _root(self, tag: str, attributes: dict[str, str]) -> None:
         """Judge the root element, then hand over to the fast handlers."""
-        local, line = tag.rpartition(":")[2], self.parser.CurrentLineNumber + self.before
+        self.prefix, _, local = tag.rpartition(":")
+        line = self.parser.CurrentLineNumber + self.before
+        self.space = attributes.get(f"xmlns:{self.prefix}".rstrip(":"), self.space)
         if local not in self.roots:
             wanted = " or ".join(sorted(self.roots))
             self.refusals.stop(
@@ -271,6 +298,27 @@ class _Builder:
         self.root = Element((local, attributes, line, [], ""))
         self._run()
 
+    def _attributes(self, attributes: dict[str, str]) -> None:
+        """Refuse an attribute that stands twice but for a prefix, and another namespace."""
+        line = self.parser.CurrentLineNumber + self.before
+        seen: set[str] = set()
+        for key, value in attributes.items():
+            if key == f"xmlns:{self.prefix}".rstrip(":") and value != self.space:
+                text = f"an element must have the namespace of the root, not {shown(value)}"
+                self.refusals.add("wrong-name", line, text)
+            local = key if key.startswith("xmlns") else key.rpartition(":")[2]
+            if local in seen:
+                text = f"an attribute must stand once, not with two prefixes: {shown(local)}"
+                self.refusals.add("duplicate-name", line, text)
+            seen.add(local)
+
+    def _mixed(self, element: Element) -> None:
+        self.refusals.add(
+            "mixed-content",
+            self.parser.CurrentLineNumber + self.before,
+            f"an element {element.tag} must hold text or elements, not both",
+        )
+
     def _run(self) -> None:
         """Set handlers that share their variables: attribute access would double the time."""
         parser, refusals, names = self.parser, self.refusals, dict[str, str]()
@@ -279,6 +327,8 @@ class _Builder:
         limit = most.get(current.tag, _MOST_CHILDREN)
         stack: list[tuple[Element, int]] = []
         count = skipped = 0
+        plain: set[str] = set()
+        held: Element | None = None  # The last element that had one inside which is not kept.
 
         def too_deep() -> None:
             refusals.stop(
@@ -296,11 +346,14 @@ class _Builder:
             )
 
         def start(tag: str, attributes: dict[str, str]) -> None:
-            nonlocal current, limit, count
+            nonlocal current, limit, count, held
             name = names.get(tag)
             if name is None:
                 name = names[tag] = self._name(tag)
+            if current[4] and not current[4].isspace():
+                self._mixed(current)
             if not name:
+                held = current
                 if current[0] in most:
                     limit -= 1
                     if len(current[3]) > limit:
@@ -308,6 +361,9 @@ class _Builder:
                 parser.StartElementHandler, parser.EndElementHandler = skip, unskip
                 parser.CharacterDataHandler = None
                 return
+            if attributes and not plain.issuperset(attributes):
+                self._attributes(attributes)
+                plain.update(key for key in attributes if ":" not in key and key != "xmlns")
             stack.append((current, limit))
             if len(stack) >= _MOST_DEPTH:
                 too_deep()
@@ -334,6 +390,8 @@ class _Builder:
 
         def data(text: str) -> None:
             # Blanks between children would grow the text of their parent with every child.
+            if (current[3] or current is held) and not text.isspace():
+                self._mixed(current)
             if not current[3]:
                 current[4] += text
                 if len(current[4]) > _MOST_TEXT:

@@ -684,7 +684,7 @@ def test_what_stands_twice_is_refused_with_both_places(
                 17,
                 "</Profile>",
                 "</Profile><Profile><Dictionary><DataTypes><DataType><Name>DINT</Name>"
-                "<BitSize>16</BitSize></DataType></DataTypes><Objects><Object><Index>#x6611</Index>"
+                "<BitSize>32</BitSize></DataType></DataTypes><Objects><Object><Index>#x6611</Index>"
                 "<BitSize>32</BitSize></Object></Objects></Dictionary></Profile>",
             ),
         ),
@@ -814,7 +814,7 @@ READ: list[Read] = [
     (
         "gsdml",
         swap(' PROFIsafeSupported="true"', ""),
-        "--profile plain",
+        "--container none --profile plain",
         'name = "Trailer", width = 32',
     ),
     ("gsdml", swap("<ModuleList>", "<SubmoduleList/><ModuleList>"), "", "torque_off"),
