@@ -165,6 +165,14 @@ def _read(data: dict[str, Any], tables: Tables) -> Columns:
                     remedy="write octets into the sheet; where it holds octets under this header, "
                     f'name the column by its letters, such as {name} = "=A"',
                 )
+        width = str(columns.get("width", ""))
+        if width.casefold() in OCTETS | WIDER:
+            tables.add(
+                ("columns", "width"),
+                f"a column of widths must count bits, not {width}",
+                remedy="write bits into the sheet; where it holds bits under this header, name the "
+                'column by its letters, such as width = "=A"',
+            )
     tables.problems.refuse()
     assert stated is not None
     assert columns is not None

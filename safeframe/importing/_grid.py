@@ -16,6 +16,7 @@ __all__ = [
     "Cell",
     "Row",
     "SEPARATORS",
+    "column_of",
     "csv_rows",
     "letters",
     "plain_text",
@@ -71,6 +72,14 @@ def letters(column: int) -> str:
         column, rest = divmod(column - 1, 26)
         name = chr(ord("A") + rest) + name
     return name
+
+
+def column_of(letters: str) -> int:
+    """Return the number of a column by its letters: A is 0, AA is 26."""
+    value = 0
+    for letter in letters:
+        value = 26 * value + ord(letter) - ord("A") + 1
+    return value - 1
 
 
 def csv_rows(source: DeviceFile, separator: str, encoding: str, refusals: Refusals) -> list[Row]:

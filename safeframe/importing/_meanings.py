@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from ._columns import Columns
-from ._grid import Cell, Row, letters
+from ._grid import Cell, Row, column_of, letters
 from ._refusals import Refusals, shown
 
 __all__ = ["MappedRow", "meanings"]
@@ -41,7 +41,7 @@ def meanings(
 ) -> tuple[int, dict[str, int]]:
     """Return the index of the first row of data, and the column of every meaning."""
     named = {name: text for name, text in columns.columns if not _is_letters(text)}
-    places = {name: _number(text) for name, text in columns.columns if _is_letters(text)}
+    places = {name: column_of(text[1:]) for name, text in columns.columns if _is_letters(text)}
     if not named:
         return 0, places
     wanted = {_folded(text) for text in named.values()}
@@ -96,10 +96,3 @@ def _folded(text: str) -> str:
 
 def _is_letters(text: str) -> bool:
     return re.fullmatch(r"=[A-Z]{1,2}", text) is not None
-
-
-def _number(text: str) -> int:
-    value = 0
-    for letter in text[1:]:
-        value = 26 * value + ord(letter) - ord("A") + 1
-    return value - 1

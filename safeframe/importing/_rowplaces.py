@@ -55,7 +55,7 @@ def _octet_and_bit_of(row: MappedRow, cell: Cell, text: str) -> tuple[int, ...]:
     """
     dotted = _PLACE.fullmatch(text)
     if dotted is not None:
-        before = OCTETS | ADDRESSES | (BITS if dotted[3] == "." else frozenset())
+        before = OCTETS | ADDRESSES.keys() | (BITS if dotted[3] == "." else frozenset())
         return (int(dotted[2]), int(dotted[4])) if _counts(row, cell, dotted[1], before) else ()
     worded = _WORD_PLACE.fullmatch(text)
     if worded is None:
@@ -78,12 +78,13 @@ class RowPlaces:
         self._columns = columns
         self._octet: Cell | None = None
         self._repeated = repeated
+        self._areas: dict[str, tuple[str, str]] = {}
 
     def forget(self) -> None:
         """Let no octet be repeated from the rows before."""
         self._octet = None
 
-    def read(self, row: MappedRow) -> tuple[int, int] | None:
+    def read(self, row: MappedRow, direction: str) -> tuple[int, int] | None:
         """Return index and width of a row, or keep the problem."""
         notation = self._columns.notation[0]
         reader: Callable[[MappedRow], tuple[int, int] | None] = {
@@ -94,6 +95,8 @@ class RowPlaces:
         ends = reader(row)
         if ends is None:
             return None
+        if notation == "place":
+            self._one_area(row, direction)
         return self._extent(row, *ends)
 
     def _octet_and_bit(self, row: MappedRow) -> tuple[int, int] | None:
@@ -174,6 +177,24 @@ class RowPlaces:
             found.append(self._index(row, one, *place))
         first, end = found[0], found[-1]
         return None if first is None or end is None else (first, end)
+
+    def _one_area(self, row: MappedRow, direction: str) -> None:
+        """Keep a problem of an address in another area than the others of its direction."""
+        for cell in (row.cell("place"), row.cell("last")):
+            for text in _RANGE.split(cell.text):
+                found = _PLACE.fullmatch(text)
+                area = ADDRESSES.get((found[1] or "").casefold()) if found else None
+                if area is None:
+                    continue
+                known, address = self._areas.setdefault(direction, (area, cell.address))
+                if known != area:
+                    row.refuse(
+                        "bad-cell",
+                        cell,
+                        f"the addresses of one direction must all be {known}, as in {address}, "
+                        f"not {area}: {shown(cell.text)}",
+                        "a column for the direction, or --range, tells the lists apart",
+                    )
 
     def _running(self, row: MappedRow) -> tuple[int, int] | None:
         """Return first and last bit of a column with running numbers."""

@@ -15,7 +15,7 @@ from .._mapfile.write import plain_entry
 from .._model import End, Reserved, Signal
 from ._columns import ATTRIBUTES, Columns, proposal
 from ._decisions import Decisions, Identity
-from ._grid import SEPARATORS, Row, csv_rows, plain_text
+from ._grid import SEPARATORS, Row, column_of, csv_rows, plain_text
 from ._imported import Imported, make_end
 from ._placing import placed
 from ._refusals import Refusals, shown
@@ -49,6 +49,10 @@ def read_sheet(
         raise UsageError("--direction must be left out: the mapping names a column for it")
     if decisions.viewpoint:
         raise UsageError("--as must be left out: a sheet is of the end that --end names")
+    if columns.octet_order and decisions.order not in ("", columns.octet_order):
+        raise UsageError(
+            f"--order must be that of the mapping, {columns.octet_order}, not {decisions.order}"
+        )
     refusals = Refusals(source.path)
     rows = _rows(source, columns, decisions, refusals)
     found = [
@@ -163,7 +167,7 @@ def _cut(rows: list[Row], area: str, refusals: Refusals) -> list[Row]:
     if found is None:
         raise UsageError(f"a range must be such as A3:H40, not {area!r}")
     first, last = int(found[2]), int(found[4])
-    left, right = (_column(found[place]) for place in (1, 3))
+    left, right = (column_of(found[place]) for place in (1, 3))
     kept = []
     for row in rows:
         if first <= row.number <= last:
@@ -175,13 +179,6 @@ def _cut(rows: list[Row], area: str, refusals: Refusals) -> list[Row]:
     if not kept:
         refusals.stop("not-found", 0, f"a range must hold rows of the sheet, not {area}")
     return kept
-
-
-def _column(text: str) -> int:
-    value = 0
-    for letter in text:
-        value = 26 * value + ord(letter) - ord("A") + 1
-    return value - 1
 
 
 def sheet_rows_of(end: End, columns: Columns) -> list[list[str]]:

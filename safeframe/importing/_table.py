@@ -96,7 +96,7 @@ class _TableSheet:
                 self.unseen.setdefault(cell.unseen, []).append(cell.address)
         before = len(self.refusals)
         direction = self.direction(row)
-        bits = self.bits.read(row)
+        bits = self.bits.read(row, direction)
         if bits is None or len(self.refusals) > before:
             return
         part = part_of(row, bits, self.columns, self.order)

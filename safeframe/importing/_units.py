@@ -17,7 +17,11 @@ BITS = _words("bit bits bite ビット 位 бит")
 """Words for a bit."""
 NUMBERS = _words("number no nr num index numéro número numer lfd")
 """Words for a running number."""
-ADDRESSES = _words("i q m e a ix qx mx ex ax")
+ADDRESSES = {
+    **dict.fromkeys(_words("i e ix ex"), "inputs"),
+    **dict.fromkeys(_words("q a qx ax"), "outputs"),
+    **dict.fromkeys(_words("m mx"), "markers"),
+}
 """Letters before octet and bit in the address of an input, an output or a marker: I0.7."""
 WIDER = _words(
     "word words dword dwords lword lwords qword qwords halfword halfwords doubleword doublewords "

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import re
 import warnings
 import zipfile
 from collections.abc import Sequence
@@ -17,7 +18,7 @@ from xml.parsers import expat
 
 from .._errors import InputError, UsageError
 from ._columns import Columns
-from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, letters, plain_text
+from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, column_of, letters, plain_text
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
@@ -37,6 +38,10 @@ _REFUSED = (
     ("xl/embeddings/", "embedded documents"),
     ("xl/activex/", "controls"),
 )
+
+
+_DIGITS = re.compile(r"0(?:\.(0+))?")
+"""Number formats that show a number by its digits, with so many behind the point."""
 
 
 class _PrologOverError(Exception):
@@ -82,7 +87,8 @@ def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> 
         for book in books:
             book[name].reset_dimensions()  # What the file says of its size is not believed.
         # The reader keeps no rows and columns to ask while it streams, only where the part is.
-        hidden = _hidden(source, books[0][name]._worksheet_path)
+        hidden = _hidden(source, books[0][name]._worksheet_path, refusals)
+        hidden = hidden._replace(whole=books[0][name].sheet_state != "visible")
         pairs = zip(*(book[name].iter_rows() for book in books), strict=True)
         return [
             _row(number, stored, formulas, hidden, refusals)
@@ -99,10 +105,14 @@ class _Hidden(NamedTuple):
     rows: set[int]
     columns: set[int]
     struck: set[str]
+    whole: bool = False
 
 
-def _hidden(source: DeviceFile, part: str) -> _Hidden:
-    """Return what the sheet of a workbook hides."""
+def _hidden(source: DeviceFile, part: str, refusals: Refusals) -> _Hidden:
+    """Return what the sheet of a workbook hides; keeps the problem of a cell that stands twice.
+
+    The reader would take the last of two, or move it to another row.
+    """
     found = _Hidden(set(), set(), set())
     before = column = 0
     cell = ""
@@ -110,9 +120,14 @@ def _hidden(source: DeviceFile, part: str) -> _Hidden:
     def element(name: str, attributes: dict[str, str]) -> None:
         nonlocal before, column, cell
         word = name.rpartition(":")[2]
-        hides = attributes.get("hidden") in ("1", "true")
+        size = attributes.get("ht" if word == "row" else "width", "1")
+        hides = attributes.get("hidden") in ("1", "true") or not float(size)
         if word == "row":
-            before, column = int(attributes.get("r", before + 1)), 0
+            number = int(attributes.get("r", before + 1))
+            if number <= before:
+                text = f"a row must stand once, behind those above it, not after row {before}"
+                refusals.add("bad-workbook", number, text)
+            before, column = number, 0
             if hides:
                 found.rows.add(before)
         elif word == "col" and hides:
@@ -120,7 +135,13 @@ def _hidden(source: DeviceFile, part: str) -> _Hidden:
             found.columns.update(range(int(attributes["min"]) - 1, last))
         elif word == "c":
             cell = attributes.get("r", f"{letters(column)}{before}")
-            column += 1
+            place = column_of(cell.rstrip("0123456789"))
+            if place < column or cell != f"{letters(place)}{before}":
+                text = (
+                    f"a cell must stand once, in its row and behind those before it: {shown(cell)}"
+                )
+                refusals.add("bad-workbook", before, text)
+            column = place + 1
         elif word == "strike" and attributes.get("val") not in ("0", "false"):
             found.struck.add(cell)
 
@@ -244,14 +265,24 @@ def _row(number: int, values: Any, formulas: Any, hidden: _Hidden, refusals: Ref
     for column, (value, plain) in enumerate(zip(values, formulas, strict=True)):
         address = f"{letters(column)}{number}"
         cell = _cell(value.value, plain.value, address, number, refusals)
-        if number in hidden.rows or column in hidden.columns:
+        if hidden.whole or number in hidden.rows or column in hidden.columns:
             cell = cell._replace(unseen="hidden")
+        elif cell.text and not _as_it_is(value.value, value.number_format):
+            cell = cell._replace(unseen="shown in another form")
         elif cell.text and value.font.strike:
             cell = cell._replace(unseen="struck out")
         elif address in hidden.struck or _struck_inside(plain.value):
             cell = cell._replace(unseen="struck out at least in part")
         cells.append(cell)
     return Row(number, tuple(cells))
+
+
+def _as_it_is(value: Any, form: str) -> bool:
+    """Tell whether a cell shows its value: all digits of a number, and the whole of a text."""
+    if not isinstance(value, int | float):
+        return ";;;" not in form
+    found = _DIGITS.fullmatch(form)
+    return form in ("General", "@") or bool(found and round(value, len(found[1] or "")) == value)
 
 
 def _struck_inside(value: Any) -> bool:
