@@ -73,8 +73,7 @@ def report(given: Imported, *, written: str = "") -> Document:
         for one in given.selected
     )
     lost = "not in the file, to be added or confirmed by you:"
-    notes = [*given.notes, *(_left_out(one) for one in given.selected if one.layout.dropped)]
-    below: tuple[Block, ...] = (Items(tuple(notes), label="note"),) if notes else ()
+    below = _notes(given)
     verdict = (
         "The other end must come from what the controller has: two ends that are both read from "
         f"{origin.file} agree by construction, which proves nothing."
@@ -100,7 +99,14 @@ def comparison(map_: End, given: Imported, found: Comparison) -> Document:
     compared = Paragraph(f"{taken} (SHA-256 {origin.sha256[:16]}...)", label="compared")
     rest = tuple(Paragraph(text, label="not compared") for text in found.not_compared)
     told = findings.document(found.report).blocks
-    return Document(f"Comparison of {what}", told, verdict=verdict, below=(compared, *rest))
+    below = (compared, *rest, *_notes(given))
+    return Document(f"Comparison of {what}", told, verdict=verdict, below=below)
+
+
+def _notes(given: Imported) -> tuple[Block, ...]:
+    """Return what a reader should look at in the device file."""
+    notes = [*given.notes, *(_left_out(one) for one in given.selected if one.layout.dropped)]
+    return (Items(tuple(notes), label="note"),) if notes else ()
 
 
 def _left_out(one: Selected) -> str:

@@ -144,6 +144,19 @@ class TestAddresses:
         assert [one.name for one in end.sends.signals] == ["a", "b"]
 
 
+def test_a_comparison_says_what_nobody_sees_as_it_is_read(sheet: Sheet, tmp_path: Path) -> None:
+    code, out, _ = sheet.run(book(), PLACES, *SENDS, name="t.xlsx")
+    (tmp_path / "map.toml").write_text(out)
+    hidden = changed('<row r="3">', '<row r="3" hidden="1">')
+    code, out, _ = sheet.run(
+        hidden, PLACES, *SENDS, "--compare", str(tmp_path / "map.toml"), name="t.xlsx"
+    )
+    assert code == 0
+    shown = " ".join(out.split())
+    assert "agree in place" in shown
+    assert "note: sends: hidden in the sheet, but read: A3, B3" in shown
+
+
 def test_two_statements_of_the_octet_order(sheet: Sheet) -> None:
     rows = "Place,Name,Type\n0.0-1.7,a,uint\n"
     columns = f"{PLACES};type=Type;octet_order=big"
