@@ -91,4 +91,5 @@ def run(args: argparse.Namespace) -> int:
         options.tell(args, render.document(coverage, args.fail_under))
     if stopped:
         return _INTERRUPTED
-    return int(bool(coverage.empty) or render.is_below(coverage, args.fail_under))
+    nothing = bool(coverage.empty) or not coverage.recordings
+    return int(nothing or render.is_below(coverage, args.fail_under))

@@ -41,8 +41,8 @@ __all__ = [
 ]
 
 FORMAT = "safeframe-coverage/1"
-_HEAD = re.compile(rb'(?:\xef\xbb\xbf)?\s*\{\s*"format"\s*:\s*"safeframe-coverage/')
-_HEAD_OCTETS = 512
+_HEAD = re.compile(rb'(?:\xef\xbb\xbf)?\s*\{\s*"([a-z0-9_]+)"\s*:(?!\s*"safeframe-(?!coverage/))')
+_HEAD_OCTETS = 1 << 16
 _MOST_OCTETS = 64 << 20
 _SHORT = 16
 
@@ -269,9 +269,10 @@ def _recording_json(each: ExercisedRecording) -> dict[str, Any]:
 
 
 def is_result(path: str) -> bool:
-    """Tell whether a file holds results instead of a recording."""
+    """Tell whether a file holds results instead of a recording: by its first key, whichever."""
     with reading(path, what="recording") as stream:
-        return _HEAD.match(stream.read(_HEAD_OCTETS)) is not None
+        found = _HEAD.match(stream.read(_HEAD_OCTETS))
+    return found is not None and found[1].decode("ascii") in ("format", *_KEYS, *_COMPUTED)
 
 
 def read_result(path: str, plan: CoveragePlan) -> tuple[ExercisedRecording, ...]:
@@ -301,8 +302,19 @@ def loads(text: str, plan: CoveragePlan, *, path: str = "<text>") -> tuple[Exerc
         if sorted(set(numbers)) != numbers or numbers[-1:] > [most - 1]:
             where = ("recordings", number, "seen")
             tables.add(where, f"seen must name points 0..{most - 1}, each once and in order")
+        elif not recording.frames >= recording.accepted >= recording.used:
+            where = ("recordings", number, "used")
+            tables.add(where, "used must be at most accepted, and accepted at most frames")
+        elif not recording.used and any(plan.points[at].kind != "fault" for at in numbers):
+            where = ("recordings", number, "seen")
+            tables.add(where, "seen must name faults only where no data were used")
     tables.problems.refuse()
     rows: tuple[ExercisedRecording, ...] = found["recordings"]
+    again = result_json(put_together(plan, rows))
+    for key in ("total", "kinds", "points"):
+        if key in data and data[key] != again[key]:
+            tables.add((key,), f"{key} must be what the recordings come to: the file was changed")
+    tables.problems.refuse()
     return rows
 
 
@@ -395,4 +407,4 @@ _KEYS = {
     "recordings": Key(kind=array(_RECORDING), required=True),
 }
 _COMPUTED = ("connection", "profile", "total", "kinds", "points", "not_judged", "caution")
-"""Keys for readers: they follow from the others and the maps, and are never read."""
+"""Keys for readers: they follow from the others and the maps; numbers are held against these."""

@@ -1060,6 +1060,35 @@ class TestMerging:
             results.loads(json.dumps(document), PLAN, path="a.json")
         assert message.format(len(PLAN.points) - 1) in str(caught.value)
 
+    @pytest.mark.parametrize(
+        ("change", "message"),
+        [
+            ({"used": 7, "accepted": 6}, "used must be at most accepted, and accepted at most"),
+            ({"accepted": 10**9}, "used must be at most accepted, and accepted at most frames"),
+            ({"used": 0}, "seen must name faults only where no data were used"),
+        ],
+    )
+    def test_counts_that_cannot_be(self, change: dict[str, Any], message: str) -> None:
+        document = json.loads(as_text(results.put_together(PLAN, [ONE])))
+        document["recordings"][0] |= change
+        with pytest.raises(InputError) as caught:
+            results.loads(json.dumps(document), PLAN, path="a.json")
+        assert message in str(caught.value)
+
+    @pytest.mark.parametrize("key", ["total", "kinds", "points"])
+    def test_what_the_recordings_do_not_come_to(self, key: str) -> None:
+        document = json.loads(as_text(results.put_together(PLAN, [ONE])))
+        document[key] = json.loads(as_text(results.put_together(PLAN, [ONE, TWO])))[key]
+        with pytest.raises(InputError, match=f"{key} must be what the recordings come to: the fi"):
+            results.loads(json.dumps(document), PLAN)
+        del document[key]
+        assert results.loads(json.dumps(document), PLAN) == (ONE,)
+
+    def test_faults_without_data(self) -> None:
+        faults = tuple(each for each in ONE.seen if PLAN.points[each.point].kind == "fault")
+        other = dataclasses.replace(ONE, used=0, seen=faults)
+        assert results.loads(as_text(results.put_together(PLAN, [other])), PLAN) == (other,)
+
     def test_hostile_options(self) -> None:
         document = json.loads(as_text(results.put_together(PLAN, [ONE])))
         document["recordings"][0]["options"]["udp_port"] = "1"
@@ -1128,6 +1157,33 @@ class TestCommand:
         assert self.said(capsys, "--write-coverage", "b.hex", "a.hex")[0] == 2
         assert self.said(capsys, "--write-coverage", "a.json", "--force", "a.json", "b.hex")[0] == 2
         assert (bench / "b.hex").read_bytes() == lines(run_of({"ack": 1}, {}))
+
+    @pytest.mark.parametrize("first", ["caution", "recordings", "points_sha256", "format"])
+    def test_the_order_of_keys_is_nothing(
+        self, first: str, capsys: pytest.CaptureFixture[str], bench: Path
+    ) -> None:
+        whole = self.said(capsys, "--format", "json", "a.hex")[1]
+        document = json.loads(whole)
+        text = "\ufeff" + " " * 600 + json.dumps({first: document.pop(first)} | document)
+        (bench / "a.json").write_text(text, "utf-8")
+        assert self.said(capsys, "--format", "json", "a.json")[1] == whole
+
+    def test_a_recording_that_begins_with_its_format(
+        self, capsys: pytest.CaptureFixture[str], bench: Path
+    ) -> None:
+        rows = [{"octets": each.octets.hex(), "sender": each.sender} for each in run_of(DRIVEN)]
+        text = "\n".join(map(json.dumps, [{"format": "safeframe-cases/1"}, *rows]))
+        (bench / "a.jsonl").write_text(text, "utf-8")
+        code, said = self.said(capsys, "a.jsonl")
+        assert code == 0
+        assert "exercised in 1 recording" in said
+
+    def test_results_of_no_recording(self, capsys: pytest.CaptureFixture[str], bench: Path) -> None:
+        none = results.put_together(PLAN, [])
+        (bench / "a.json").write_text(as_text(none), "utf-8")
+        code, said = self.said(capsys, "a.json")
+        assert code == 1
+        assert "exercised in 0 recordings" in said
 
     def test_a_threshold(self, capsys: pytest.CaptureFixture[str]) -> None:
         code, said = self.said(capsys, "--format", "json", "a.hex")
