@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 
-from .._document.kinds import FLAG, TEXT, Kind, RefusalError, array, choice, integer, show
+from .._document.kinds import FLAG, NAME, TEXT, Kind, RefusalError, array, choice, integer, show
 from .._document.paths import Path
 from .._document.problems import Problems
 from .._document.reader import read_text
@@ -66,6 +66,9 @@ def _read_range(value: Any) -> tuple[int, int]:
 
 
 def _member(type: str, width: int) -> tuple[str, int]:  # noqa: A002 - the key of the file.
+    fits = {"bool": width == 1, "float": width in (16, 32, 64)}
+    if not fits.get(type, True):
+        raise UsageError(f"width must be one that a signal of type {type} can have, not {width}")
     return type, width
 
 
@@ -108,7 +111,7 @@ def _algorithm(tables: Tables, value: Any, path: Path) -> Any:
 _UNSET = Kind(text="integer or text", read=_read_unset, schema={"type": ["integer", "string"]})
 _RANGE = Kind(text="[first, last]", read=_read_range, schema=array(integer(0)).schema)
 _ALGORITHM = Kind(text="catalogue name or table", read=CATALOGUE.get, schema={}, inside=_algorithm)
-_TEXTS = array(TEXT)
+_TEXTS, _NAMES = array(TEXT), array(NAME)
 _SIZE = nested(
     _size_range,
     {
@@ -125,7 +128,7 @@ _MEMBER = nested(
 _PARAMETER = nested(
     ParameterRule,
     {
-        "name": _must(TEXT),
+        "name": _must(NAME),
         "type": _must(choice(*_PARAMETER_TYPES)),
         "minimum": _may(integer(None)),
         "maximum": _may(integer(None)),
@@ -204,11 +207,11 @@ _SOURCE = nested(
 
 FIELDS: dict[str, Key] = {
     "format": _may(choice(FORMAT)),
-    "name": _must(TEXT),
-    "title": _must(TEXT),
+    "name": _must(NAME),
+    "title": _must(NAME),
     "summary": _may(TEXT),
-    "editions": _may(_TEXTS),
-    "roles": _may(_TEXTS),
+    "editions": _may(_NAMES),
+    "roles": _may(_NAMES),
     "block_octets": _may(integer(1)),
     "id_range": _may(_RANGE),
     "address_range": _may(_RANGE),
@@ -256,6 +259,8 @@ def _cross_check(tables: Tables, found: dict[str, Any], sizes: Sizes) -> None:
             tables.add(("parameters", number, key), message)
     editions = [share.edition for share in found.get("reactions", ())]
     _check_once(tables, "reactions", "edition", editions)
+    _check_once(tables, "tested", "what", [most.what for most in found.get("tested", ())])
+    _check_once(tables, "sources", "tag", [source.tag for source in found.get("sources", ())])
     octets = {rule.name for rule in parameters if rule.type == "hex"}
     for number, most in enumerate(found.get("tested", ())):
         if most.what != "data" and most.what not in octets:
@@ -299,7 +304,8 @@ def _contradictions(rule: ParameterRule) -> Iterator[tuple[str, str]]:
     for one in rule.choices:
         if (least is not None and one < least) or (most is not None and one > most):
             yield "choices", f"choices must lie within minimum and maximum, not {one}"
-    if rule.unset is not None and (type(rule.unset) is int) != (rule.type == "int"):
+    usual = {"int": int, "bool": bool}.get(rule.type, str)
+    if rule.unset is not None and type(rule.unset) is not usual:
         yield "unset", f"unset must be of the type {rule.type}, not {show(rule.unset)}"
 
 

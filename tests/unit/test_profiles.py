@@ -367,6 +367,30 @@ class TestContradictions:
         assert self.told(f"reactions = [{share}, {share}]") == [
             "reactions[1].edition: edition must stand once, not '1' again"
         ]
+        most = '{ what = "data", octets = 4, stated_in = "s" }'
+        assert self.told(f"tested = [{most}, {most}]") == [
+            "tested[1].what: what must stand once, not 'data' again"
+        ]
+        source = '{ tag = "A", text = "t", confidence = "memory" }'
+        assert self.told(f"sources = [{source}, {source}]") == [
+            "sources[1].tag: tag must stand once, not 'A' again"
+        ]
+
+    @pytest.mark.parametrize("word", ["", "\\n", "\\u001B[2J"])
+    def test_names_that_nobody_can_state(self, word: str) -> None:
+        for key, where in (
+            ('editions = ["WORD"]', "editions[0]: an entry of editions must be"),
+            ('roles = ["WORD"]', "roles[0]: an entry of roles must be"),
+            ('parameters = [{ name = "WORD", type = "int" }]', "parameters[0].name: name must be"),
+        ):
+            assert self.told(key.replace("WORD", word))[0].startswith(where)
+
+    @pytest.mark.parametrize(("type_", "width"), [("bool", 8), ("float", 8), ("float", 24)])
+    def test_members_that_no_signal_can_be(self, type_: str, width: int) -> None:
+        assert self.told(f'member_types = [{{ type = "{type_}", width = {width} }}]') == [
+            f"member_types[0]: width must be one that a signal of type {type_} can have, not "
+            f"{width}"
+        ]
 
     @pytest.mark.parametrize("type_", ["text", "guid", "hex", "bool"])
     @pytest.mark.parametrize("bound", ["minimum = 1", "maximum = 0", "choices = [1]"])
@@ -391,6 +415,9 @@ class TestContradictions:
         ]
         assert self.parameter('type = "hex", unset = 0') == [
             "parameters[0].unset: unset must be of the type hex, not 0"
+        ]
+        assert self.parameter('type = "bool", unset = "false"') == [
+            "parameters[0].unset: unset must be of the type bool, not 'false'"
         ]
 
     @pytest.mark.parametrize("what", ["dta", "p"])
