@@ -24,7 +24,7 @@ _LONG = f"the line is longer than {MAX_LINE_OCTETS} octets"
 
 
 def lines_of(stream: BinaryIO) -> Iterator[tuple[int, str | Trouble]]:
-    """Yield the lines with their numbers; one that is too long or no UTF-8 is a trouble."""
+    """Yield lines with their numbers; one that is too long, no UTF-8 or several is a trouble."""
     number = 0
     while line := stream.readline(MAX_LINE_OCTETS + 1):
         number += 1
@@ -38,6 +38,11 @@ def lines_of(stream: BinaryIO) -> Iterator[tuple[int, str | Trouble]]:
         except UnicodeDecodeError as error:
             octet = f"{line[error.start]:#04x}"
             message = f"a line must be UTF-8, not octet {octet} at column {error.start + 1}"
+            yield number, Trouble(number, number, "line", message)
+            continue
+        if "\r" in text and "\r" in text.rstrip("\r\n"):
+            # What follows would be joined to the octets before it, or be part of a comment.
+            message = "a line must end with a line feed, not with a carriage return alone"
             yield number, Trouble(number, number, "line", message)
             continue
         yield number, text.removeprefix("\ufeff") if number == 1 else text

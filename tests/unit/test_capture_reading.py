@@ -117,6 +117,18 @@ class TestLines:
             Packet(4, 4, None, b"\x0b"),
         ]
 
+    @pytest.mark.parametrize(
+        "line", [b"0a\r0b", b"# note\r0b", b"0a\r0b\r", b'{}\r{"octets":"0a"}']
+    )
+    def test_a_carriage_return_alone_joins_and_hides_no_octets(self, line: bytes) -> None:
+        found = read(line + b"\n0c\r\n" if line[:1] != b"{" else line + b'\n{"octets":"0c"}\r\n')
+        assert found == [
+            Trouble(
+                1, 1, "line", "a line must end with a line feed, not with a carriage return alone"
+            ),
+            Packet(2, 2, None, b"\x0c"),
+        ]
+
     def test_a_long_line_at_the_end(self) -> None:
         assert trouble(b"00" * MAX_LINE_OCTETS).text == "the line is longer than 65536 octets"
 
