@@ -21,6 +21,7 @@ _OFFSET = re.compile(
     r"\s*(?P<at>[0-9a-fA-F]{4,8}):?[ \t]+(?P<octets>(?:[0-9a-fA-F]{2}[ \t]+)*[0-9a-fA-F]{2})"
     r"[ \t]*(?:\|.*\|)?[ \t\r]*"
 )
+_HEAD = re.compile(r"\s*([0-9a-fA-F]{4,8})(:[ \t]*|[ \t]+)([0-9a-fA-F]+)([^:]*)")
 _LAST_OFFSET = re.compile(r"\s*[0-9a-fA-F]{4,8}\s*")
 _COLUMN = re.compile(r"[ \t]{3,}")
 _SHOWN = 40
@@ -70,6 +71,10 @@ def _without_offsets(text: str, bare: str) -> str:
     else:
         end = None
     if not rows or None in rows:
+        heads = [_HEAD.fullmatch(line) for line in lines]
+        if heads and all(head is not None and _may_be_offset(*head.groups()) for head in heads):
+            at = re.split("[: \t]", lines[0].strip())[0]
+            raise _wrong(text, f"{at} may be an offset or octets: leave offsets out")
         return bare
     found, count = [], 0
     for row in rows:
@@ -83,6 +88,13 @@ def _without_offsets(text: str, bare: str) -> str:
     if end not in (None, count):
         raise _wrong(text, f"the last offset is {end}, and {count} octets stand before it")
     return "\n".join(found)
+
+
+def _may_be_offset(first: str, between: str, second: str, rest: str) -> bool:
+    """Tell whether a line of words begins with one that is no word like the others."""
+    if ":" in between or len(second) > len(first):
+        return True
+    return bool(rest.strip()) and (len(second) < len(first) or between not in rest)
 
 
 def _wrong(text: str, why: str) -> UsageError:

@@ -72,12 +72,32 @@ class TestForms:
         assert octets_of("36 00\n0000 01") == bytes((0x36, 0, 0, 0, 1))
 
     @pytest.mark.parametrize(
+        "text",
+        [
+            "3601 0001 02",
+            "36010001 0203",
+            "3601:0001:02",
+            "3601",
+            "3601  0001  02",
+            "3601 0001\n02",
+        ],
+    )
+    def test_words_of_one_length_hold_no_offset(self, text: str) -> None:
+        assert octets_of(text).hex() == "".join(text.replace(":", " ").split())
+
+    @pytest.mark.parametrize(
         ("text", "why"),
         [
             ("0000 36 01", "0000 may be an offset or octets: leave offsets out"),
             ("3601 00 01", "3601 may be an offset or octets: leave offsets out"),
             ("0000 36 01\n0003 02", "0003 may be an offset or octets: leave offsets out"),
             ("0000 36 01\n0002 61   ab", "0002 may be an offset or octets: leave offsets out"),
+            ("0000: 3601 00", "0000 may be an offset or octets: leave offsets out"),
+            ("00000000: 3601 00", "00000000 may be an offset or octets: leave offsets out"),
+            ("00000000 3601 00", "00000000 may be an offset or octets: leave offsets out"),
+            ("00000000  36010000 36010000", "may be an offset or octets: leave offsets out"),
+            ("0000 36010000", "0000 may be an offset or octets: leave offsets out"),
+            ("0000:3601\n0002:00", "0000 may be an offset or octets: leave offsets out"),
             ("0000 36 01\n0003", "the last offset is 3, and 2 octets stand before it"),
         ],
     )
