@@ -11,6 +11,7 @@ from ._decisions import Decisions
 from ._esientries import entries_of, label_of, title_of
 from ._esiwidths import KNOWN_WIDTHS, DictionaryWidths, Whole
 from ._fscp_12_1 import ContainerEntry
+from ._numbers import number
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
@@ -161,8 +162,20 @@ class _Placing:
                 "select the PDO of the module",
                 self.path,
             )
-        entries = entries_of(self.widths.whole(self.pdo, refusals), decisions, refusals)
+        whole = self.widths.whole(self.pdo, refusals)
+        entries = entries_of(whole, decisions, refusals)
         if len(refusals):
+            return None
+        holders = (self.pdo, *whole.all("Entry"))
+        numbers = {number(one.get("SafetyConnNumber")) for one in holders} - {None}
+        if len(numbers) > 1:
+            refusals.add(
+                "no-container",
+                self.pdo.line,
+                f"a PDO must have one SafetyConnNumber, not {len(numbers)} of them",
+                "several connections in one PDO are not offered",
+                self.path,
+            )
             return None
         total = entries[-1].end if entries else 0
         if total > 8 * 1500:
@@ -329,10 +342,19 @@ class _Placing:
         notes: tuple[str, ...],
         entries: list[ContainerEntry],
     ) -> PlacedTypes:
+        fields = fscp_12_1.check_fields(total) if profile else {}
+        objects: dict[tuple[int, int], list[str]] = {}
+        for entry in entries:
+            if entry.object and entry.start not in fields:
+                objects.setdefault((entry.object, entry.subindex), []).append(shown(entry.name))
+        notes += tuple(
+            f"object 0x{index:04x}:{subindex} stands in {len(names)} entries: {', '.join(names)}"
+            for (index, subindex), names in objects.items()
+            if len(names) > 1
+        )
         named = [entry for entry in entries if not entry.object and entry.name]
         if named:
             notes += (f"named padding taken as reserve: {', '.join(shown(e.name) for e in named)}",)
-        fields = fscp_12_1.check_fields(total) if profile else {}
         untyped = [
             shown(f"{entry.name} ({entry.type or 'none'})")
             for entry in entries

@@ -111,6 +111,15 @@ class _Submodule:
         assert data is not None
         unpack = self.item.true("PROFIsafeSupported", refusals) and decisions.container == "auto"
         found = []
+        sides = {side.tag for side in data.all(*_SIDES)}
+        for tag in sorted(_SIDES.keys() - sides) if unpack else ():
+            refusals.add(
+                "no-container",
+                data.line,
+                f"an F submodule must have a trailer in both directions, not be without {tag}",
+                "--container none takes the items as plain data",
+                self.path,
+            )
         for side in data.all(*_SIDES):
             layout = _Side(self, side, unpack, decisions, refusals).layout()
             found.append((_SIDES[side.tag], layout))

@@ -183,6 +183,9 @@ def make_end(
         for direction, layout, map_ in rows
     )
     notes = tuple(f"{one.path}: {note}" for one in selected for note in one.layout.notes)
+    owners = dict.fromkeys(one.path.rpartition("/")[0] for one in selected)
+    if len(owners) > 1:
+        notes += (f"the map is of one end, but the selections are of {' and '.join(owners)}",)
     return Imported(
         end=end,
         selected=selected,

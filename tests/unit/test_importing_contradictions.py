@@ -39,6 +39,12 @@ def boolean(name: str, word: str, message: str) -> tuple[str, Change, str, str]:
     return name, swap(word, message.split()[0] + '="True" ' + word), "", message
 
 
+def second_device(text: str) -> str:
+    """Return the device of an ESI file once more, in its next revision."""
+    found = text[text.index("<Device ") : text.index("</Device>") + len("</Device>")]
+    return found.replace('RevisionNo="1"', 'RevisionNo="2"')
+
+
 REFUSED: list[tuple[str, Change, str, str]] = [
     # Elements that stand twice.
     *(
@@ -232,6 +238,24 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         "PROFIsafeSupported, not leave it out (--container none takes the items as plain data) "
         "[no-container]",
     ),
+    (
+        "gsdml",
+        lambda text: text[: text.index("<Output")] + text[text.index("</IOData>") :],
+        "",
+        ":9: module:M1/submodule:S1: an F submodule must have a trailer in both directions, not be "
+        "without Output (--container none takes the items as plain data) [no-container]",
+    ),
+    # Several connections.
+    (
+        "esi",
+        both(
+            line(22, "<Entry>", '<Entry SafetyConnNumber="1">'),
+            line(23, "<Entry>", '<Entry SafetyConnNumber="2">'),
+        ),
+        "",
+        ":18: device:0x1:1/rx:0x1601: a PDO must have one SafetyConnNumber, not 2 of them (several "
+        "connections in one PDO are not offered) [no-container]",
+    ),
     # Types beside types, data taken for check fields.
     ("xdd", line(7, "<USINT/>", "<USINT/><BOOL/>"), "", "must hold one USINT, not also BOOL after"),
     ("xdd", line(7, "<USINT/>", "<BOOL/>"), "", "a parameter must have a type of fixed width"),
@@ -356,6 +380,18 @@ def test_refused(
             swap("TYPE\n", "TYPE\n" + "{x}\n" * 9),
             "",
             "layout: line 3, 4, 5, 6, 7, 8, 9, 10 ...",
+        ),
+        (
+            "esi",
+            line(24, "<SubIndex>2</SubIndex>", "<SubIndex>1</SubIndex>"),
+            "",
+            "object 0x6660:1 stands in 2 entries: brake1_release, brake2_release",
+        ),
+        (
+            "esi",
+            lambda text: text.replace("</Device>", f"</Device>{second_device(text)}"),
+            "--select device:0x1:1/rx:0x1601 --select device:0x1:2/tx:0x1a01",
+            "the map is of one end, but the selections are of device:0x1:1 and device:0x1:2",
         ),
         ("nodeset", enumerated("7"), "", "names of the values of position: 0 off, 7 on"),
         ("xdd", lambda text: text + "\n", "", "units, limits, factors and default values of the"),
