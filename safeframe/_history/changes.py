@@ -133,6 +133,7 @@ class SiteComparison:
     ``findings`` are those that only all connections of the newer state together show, ``others``
     files that are no maps, ``problems`` what could not be read in either state. ``plants`` are
     plant files that say something else now besides which maps are connected: nobody judged that.
+    ``untracked`` are maps and plant files of the checkout that git does not hold.
 
     >>> state = safeframe.read_site(".")
     >>> [(row.name, row.change) for row in safeframe.compare_sites(state, state).rows]
@@ -146,6 +147,7 @@ class SiteComparison:
     others: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     plants: tuple[str, ...] = ()
+    untracked: tuple[str, ...] = ()
 
     @property
     def counts(self) -> tuple[tuple[str, int], ...]:
@@ -156,10 +158,12 @@ class SiteComparison:
     def fails(self, threshold: str = "text") -> bool:
         """Return whether any connection is not settled, or something could not be read.
 
-        That is so where there is no connection at all, too.
+        That is so where there is no connection at all, too, and where git does not hold a map: what
+        is compared is then not what a commit holds.
         """
         return bool(
             self.problems
+            or self.untracked
             or not self.rows
             or any(finding.severity == "error" for finding in self.findings)
             or any(row.fails(threshold) for row in self.rows)

@@ -97,6 +97,7 @@ class _Comparer:
             others=tuple(sorted({*self.before.others, *self.after.others})),
             problems=self.before.problems + self.after.problems,
             plants=_plants(self.before, self.after),
+            untracked=self.after.untracked,
         )
 
     def _check(self) -> tuple[Finding, ...]:

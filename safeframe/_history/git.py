@@ -1,12 +1,13 @@
 """What a revision of a git repository holds, read through the plumbing of the program git.
 
 Nothing is checked out, no hook and no filter is run, nothing is fetched and no file of the
-repository is written: ``rev-parse``, ``ls-tree`` and ``cat-file`` only look at objects.
+repository is written: ``rev-parse``, ``ls-tree``, ``ls-files`` and ``cat-file`` only look.
 """
 
 from __future__ import annotations
 
 import os
+import posixpath
 import re
 import shutil
 import subprocess
@@ -17,7 +18,7 @@ from typing import IO, NamedTuple
 from .._document.reader import MAX_FILE_OCTETS
 from .._errors import InputError, Problem, UsageError
 
-__all__ = ["Contents", "GitEntry", "GitRevision", "left_out", "open_revision"]
+__all__ = ["Checkout", "Contents", "GitEntry", "GitRevision", "open_checkout", "open_revision"]
 
 _OBJECT = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
 _KEPT = frozenset(
@@ -38,7 +39,13 @@ _STRICT = (
     "--literal-pathspecs",
     *("-c", "core.fsmonitor=false"),
     *("-c", f"core.hooksPath={os.devnull}"),
+    # Files of a commit can look like a repository of their own.
+    *("-c", "safe.bareRepository=explicit"),
+    *("-c", "core.warnAmbiguousRefs=true"),
 )
+_DOUBTS = ("is ambiguous", "only goes back to")
+"""What git warns of where it takes one of several commits, or one that nobody asked for."""
+
 _SETTINGS = {
     "LC_ALL": "C",
     "GIT_TERMINAL_PROMPT": "0",
@@ -46,6 +53,8 @@ _SETTINGS = {
     # Objects that a partial clone lacks are not fetched: no program and no network for it.
     "GIT_NO_LAZY_FETCH": "1",
     "GIT_ALLOW_PROTOCOL": "none",
+    # Parents that somebody put in the place of those of a commit, as replaced objects above.
+    "GIT_GRAFT_FILE": os.devnull,
 }
 
 
@@ -156,37 +165,66 @@ def open_revision(folder: str, revision: str) -> GitRevision:
     """
     if not revision or revision.startswith("-") or not revision.isprintable():
         raise UsageError(f"a revision must be the name of a commit, not {revision!r}")
-    program, start, prefix, shallow = _worktree(folder)
-    code, told, _ = _run(
-        program, start, "rev-parse", "--verify", "--quiet", f"{revision}^{{commit}}"
-    )
+    program, start, _, prefix, shallow = _worktree(folder)
+    code, told, words = _run(program, start, "rev-parse", "--verify", f"{revision}^{{commit}}")
     commit = told.strip()
     if code or not _OBJECT.fullmatch(commit):
         raise UsageError(_unknown(revision, shallow=shallow))
+    for line in words.splitlines():
+        if any(doubt in line for doubt in _DOUBTS):
+            told = line.removeprefix("warning: ").removesuffix(".")
+            raise UsageError(f"a revision must name one commit, and git says: {told}")
     code, told, words = _run(program, start, "ls-tree", "-r", "-z", "--full-tree", commit)
     if code:
         raise UsageError(f"the files of {revision} must be in the repository{_reason(words)}")
     return GitRevision(revision, program, start, prefix, dict(_entries(told)))
 
 
-def left_out(folder: str) -> list[str]:
-    """Return the files, below a folder, that a sparse checkout does not put on the disk."""
-    program, start, prefix, _ = _worktree(folder)
-    code, told, words = _run(program, start, "ls-files", "-t", "-z", "--full-name")
+class Checkout(NamedTuple):
+    """How the files of a folder differ from those that git holds, by paths below the folder.
+
+    ``left_out`` are files that a sparse checkout does not put on the disk, ``empty`` repositories
+    inside this one that are not checked out, "" for one around the folder; ``untracked`` are files
+    on the disk that git does not hold, folders of them with a slash at the end.
+    """
+
+    left_out: list[str]
+    empty: list[str]
+    untracked: list[str]
+
+
+def open_checkout(folder: str, *, whole: bool) -> Checkout:
+    """Look at the files below a folder, or with ``whole`` at all of the repository around it."""
+    program, start, up, prefix, _ = _worktree(folder)
+    top = os.path.join(start, up)  # noqa: PTH118
+    words = ("ls-files", "-t", "-z", "--stage", "--full-name", "--cached", "--others")
+    code, told, said = _run(program, top if whole else start, *words)
     if code:
-        raise UsageError(f"the index of the repository must be readable{_reason(words)}")
-    listed = (line.partition(" ") for line in told.split("\0"))
-    paths = [path for tag, _, path in listed if tag == "S" and path.startswith(prefix)]
-    return [path[len(prefix) :] for path in paths]
+        raise UsageError(f"the index of the repository must be readable{_reason(said)}")
+    found = Checkout([], [], [])
+    for line in filter(None, told.split("\0")):
+        tag, _, rest = line.partition(" ")
+        head, _, path = ("", "", rest) if tag == "?" else rest.partition("\t")
+        if head.startswith("160000"):
+            related = f"{path}/".startswith(prefix) or prefix.startswith(f"{path}/")
+            if related and not os.path.lexists(os.path.join(top, path, ".git")):  # noqa: PTH118
+                found.empty.append(path[len(prefix) :])
+        elif tag == "?":
+            below = posixpath.relpath(f"/{path}", f"/{prefix}")
+            found.untracked.append(f"{below}/" if path.endswith("/") else below)
+        elif tag == "S" and path.startswith(prefix):
+            found.left_out.append(path[len(prefix) :])
+    return found
 
 
-def _worktree(folder: str) -> tuple[str, str, str, bool]:
-    """Return git, the nearest folder that is there, what stands before paths, and if it is shallow.
+def _worktree(folder: str) -> tuple[str, str, str, str, bool]:
+    """Return git, the nearest folder that is there, the way up, what stands before paths, shallow.
 
     Raises UsageError without git and outside a work tree.
     """
-    program = shutil.which("git")
-    if program is None:
+    # A part of the path that is relative may lead to a program of the checkout.
+    program = shutil.which("git", path=os.pathsep.join(filter(os.path.isabs, os.get_exec_path())))
+    if program is None or not os.path.isabs(program):  # noqa: PTH117
         raise UsageError("to read a revision, the program git must be on the path, and is not")
     start, gone = _nearest(folder)
     code, told, words = _run(
@@ -204,7 +242,7 @@ def _worktree(folder: str) -> tuple[str, str, str, bool]:
         )
     _refuse_links(folder, start, up)
     prefix = prefix.removesuffix("\n") + "".join(f"{part}/" for part in gone)
-    return program, start, prefix, shallow == "true"
+    return program, start, up, prefix, shallow == "true"
 
 
 def _refuse_links(folder: str, start: str, up: str) -> None:

@@ -19,6 +19,7 @@ __all__ = [
     "FoundFile",
     "RevisionSource",
     "MapSource",
+    "is_hidden",
     "may_be_map",
 ]
 
@@ -55,10 +56,11 @@ class MapSource(Protocol):
 
 def may_be_map(path: str) -> bool:
     """Return whether a path may be that of a map or a plant file: hidden ones are none."""
-    return path.lower().endswith(SUFFIXES) and not _hidden(path)
+    return path.lower().endswith(SUFFIXES) and not is_hidden(path)
 
 
-def _hidden(path: str) -> bool:
+def is_hidden(path: str) -> bool:
+    """Return whether nobody looks there: a file or a folder whose name begins with a dot."""
     return any(part.startswith(".") for part in path.split("/"))
 
 
@@ -137,7 +139,7 @@ class RevisionSource:
         prefix = self._revision.prefix
         for path, entry in self._revision.entries.items():
             below = path[self._start :]
-            if path.startswith(prefix) and not _hidden(below):
+            if path.startswith(prefix) and not is_hidden(below):
                 yield below, entry
 
     def files(self) -> Iterator[FoundFile]:

@@ -18,8 +18,8 @@ from .._errors import InputError, Problem, UsageError
 from .._model import Connection, End, Map
 from .._pairing.gather import sort_out
 from .._source import Location
-from .git import left_out, open_revision
-from .sources import PLANT, DiskSource, FoundFile, MapSource, RevisionSource, may_be_map
+from .git import open_checkout, open_revision
+from .sources import PLANT, DiskSource, FoundFile, MapSource, RevisionSource, is_hidden, may_be_map
 
 __all__ = ["MapFile", "SiteState", "read_site"]
 
@@ -57,7 +57,8 @@ class SiteState:
     connections that are one site: those of a plant file, or of one folder. ``others`` and
     ``unread`` are the paths of files that are no maps, or cannot be read as such; ``problems`` say
     why. ``plants`` are the paths of plant files, each with the SHA-256 of what it says besides
-    which maps are connected.
+    which maps are connected. ``untracked`` are the paths, as shown, of maps and plant files of a
+    checkout that git does not hold.
 
     >>> state = safeframe.read_site(".")
     >>> [connection.name for connection in state.connections]
@@ -73,6 +74,7 @@ class SiteState:
     unread: tuple[str, ...] = ()
     problems: tuple[Problem, ...] = ()
     plants: tuple[tuple[str, str], ...] = ()
+    untracked: tuple[str, ...] = ()
 
 
 def read_site(
@@ -86,10 +88,10 @@ def read_site(
 
     ``revision`` reads them as a commit of the git repository around them holds them. Files are
     paired as everywhere: by the plant file of their folder, else by connection and names of the
-    ends. ``checkout`` says that the files are one: git is asked what a sparse checkout leaves out,
-    and the folder may be gone. ``known`` is another state: a file that has the same octets there is
-    not read again. Raises UsageError for a path or a revision that is not there; what is wrong with
-    single files is in ``problems``.
+    ends. ``checkout`` says that the files are one: git is asked what is left out of it and what it
+    does not hold, and the folder may be gone. ``known`` is another state: a file that has the same
+    octets there is not read again. Raises UsageError for a path or a revision that is not there;
+    what is wrong with single files is in ``problems``.
 
     >>> safeframe.read_site(".").problems
     ()
@@ -101,25 +103,35 @@ def read_site(
         if not os.path.isdir(folder):  # noqa: PTH112
             if not checkout:
                 raise UsageError(f"a site must be a folder or a plant file, not {root}")
-            return _without_left_out(SiteState(title=root), folder)
+            return _as_checked_out(SiteState(title=root), folder)
         state = _Reader(DiskSource(folder), known).state(root, plant)
-        return _without_left_out(state, folder) if checkout else state
+        return _as_checked_out(state, folder) if checkout else state
     found = open_revision(folder, revision)
     with RevisionSource.opened(folder, found) as source:
         return _Reader(source, known).state(f"{root} at {revision}", plant)
 
 
-def _without_left_out(state: SiteState, folder: str) -> SiteState:
-    """Return a state that says which of its files a sparse checkout leaves out."""
+def _as_checked_out(state: SiteState, folder: str) -> SiteState:
+    """Return a state that says what is not on the disk, and what is there only."""
     source = DiskSource(folder)
+    read = [*(one.path for one in state.files), *(path for path, _ in state.plants)]
+    found = open_checkout(folder, whole=any(path.startswith("..") for path in read))
     # Git may be told to pass a file over that lies on the disk all the same.
-    named = (path for path in left_out(folder) if may_be_map(path))
+    named = (path for path in found.left_out if may_be_map(path))
     gone = [path for path in named if not os.path.lexists(source.shown(path))]
     message = "the file must be on the disk, not left out by a sparse checkout"
+    problems = [Problem(path=source.shown(path), message=message) for path in gone]
+    message = "a repository inside the repository must be checked out to be looked into"
+    empty = (path for path in found.empty if not is_hidden(path))
+    problems += (Problem(path=source.shown(path), message=message) for path in empty)
+    files, folders = set(found.untracked), tuple(one for one in found.untracked if one[-1] == "/")
     return replace(
         state,
         unread=(*state.unread, *gone),
-        problems=(*state.problems, *(Problem(path=source.shown(p), message=message) for p in gone)),
+        problems=(*state.problems, *problems),
+        untracked=tuple(
+            source.shown(path) for path in sorted(read) if path in files or path.startswith(folders)
+        ),
     )
 
 

@@ -96,6 +96,7 @@ def sites(given: SiteComparison, *, fail_on: str) -> Iterator[str]:
         ],
         "others": list(given.others),
         "plants": list(given.plants),
+        "untracked": list(given.untracked),
     }
     verdict = "open" if given.fails(fail_on) else "settled"
     whole = _document("sites", (), verdict, problems=_problems(given.problems), site=site)

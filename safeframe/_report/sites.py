@@ -158,6 +158,8 @@ def _open(given: SiteComparison, labels: Mapping[int, str], fail_on: str) -> Ite
     if names:
         more = f" and {len(names) - FEW} more" if len(names) > FEW else ""
         yield Paragraph(f"open: {', '.join(names[:FEW])}{more}")
+    if given.untracked:
+        yield Paragraph(f"open: {count(len(given.untracked), 'file')} not added to git")
     if given.findings:
         yield Paragraph(f"check finds {counts(given.findings)} of all connections together")
 
@@ -295,24 +297,27 @@ def _points(row: ConnectionChange, label: str) -> Iterator[str]:
 
 def _rest(given: SiteComparison, *, cut: bool = False) -> Iterator[Block]:
     """Yield what was found of the whole site, what could not be read, what was not looked at."""
-    short = _cut if cut else str
     if given.findings:
         found = [f"{one.severity}: {one.rule}: {one.message}" for one in given.findings]
         yield Section("Of all connections together", (_items(found, cut),))
     if given.problems:
         yield Section("Could not be read", (_items(list(map(str, given.problems)), cut),))
+    if given.untracked:
+        words = f"not added to git, so the next commit lacks: {_few(given.untracked, cut=cut)}"
+        yield Paragraph(StyledText(words, "error"))
     if given.plants:
-        few = [short(path) for path in given.plants[:FEW]]
-        more = f" and {len(given.plants) - FEW} more" if len(given.plants) > FEW else ""
         yield Paragraph(
-            f"not judged: what changed in {', '.join(few)}{more} besides which maps are connected "
-            "(records, demands, serial numbers, routes)"
+            f"not judged: what changed in {_few(given.plants, cut=cut)} besides which maps are "
+            "connected (records, demands, serial numbers, routes)"
         )
     if given.others:
-        few = [short(path) for path in given.others[:FEW]]
-        more = f" and {len(given.others) - FEW} more" if len(given.others) > FEW else ""
-        words = f"not judged, since they are no maps: {', '.join(few)}{more}"
+        words = f"not judged, since they are no maps: {_few(given.others, cut=cut)}"
         yield Paragraph(words)
+
+
+def _few(paths: Sequence[str], *, cut: bool) -> str:
+    few = [_cut(path) if cut else path for path in paths[:FEW]]
+    return ", ".join(few) + (f" and {len(paths) - FEW} more" if len(paths) > FEW else "")
 
 
 def _items(found: list[str], cut: bool) -> Items:

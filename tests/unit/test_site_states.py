@@ -95,7 +95,7 @@ class TestRevisions:
     def test_a_state_without_maps_is_told(
         self, repository: Repository, capsys: pytest.CaptureFixture[str]
     ) -> None:
-        (repository.folder / "maps").rename(repository.folder / "real")
+        repository.git("mv", "maps", "real")
         assert main(["diff", "--since", "HEAD", "real"]) == 0
         assert capsys.readouterr().err == (
             "safeframe: real at HEAD holds no map, so every connection is told as new\n"
@@ -281,6 +281,55 @@ class TestRevisions:
         repository.git("replace", old, new)
         assert told(since(old))["SC1-LX"] == "edited identically"
 
+    def test_other_parents_do_not_count(self, repository: Repository) -> None:
+        first = repository.git("rev-parse", "HEAD")
+        repository.commit({f"maps/{name}": demo.after()[name] for name in MAPS})
+        last = repository.commit()
+        grafts = repository.folder / ".git" / "info" / "grafts"
+        grafts.parent.mkdir(exist_ok=True)
+        grafts.write_text(f"{last} {first}\n", encoding="utf-8")
+        assert told(since("HEAD~")) == UNCHANGED
+
+    def test_a_name_of_two_commits(self, repository: Repository) -> None:
+        repository.git("branch", "v1")
+        repository.commit({f"maps/{name}": demo.after()[name] for name in MAPS})
+        repository.git("tag", "v1")
+        repository.git("config", "core.warnAmbiguousRefs", "false")
+        with pytest.raises(UsageError) as told_:
+            read_site("maps", revision="v1")
+        assert str(told_.value) == (
+            "a revision must name one commit, and git says: refname 'v1' is ambiguous"
+        )
+        assert told(since("refs/heads/v1"))["SC1-LX"] == "edited identically"
+
+    def test_a_time_before_all_that_is_known(self, repository: Repository) -> None:
+        repository.commit({f"maps/{name}": demo.after()[name] for name in MAPS})
+        with pytest.raises(UsageError, match="git says: log for 'HEAD' only goes back to "):
+            read_site("maps", revision="HEAD@{3 days ago}")
+
+    def test_files_that_look_like_a_repository(self, repository: Repository) -> None:
+        """With a HEAD of its own, which holds what was edited."""
+        inside = repository.folder / "maps"
+        repository.commit({f"maps/{name}": demo.after()[name] for name in MAPS})
+        for name in ("HEAD", "config", "objects", "refs"):
+            source = repository.folder / ".git" / name
+            (shutil.copytree if source.is_dir() else shutil.copy)(source, inside / name)
+        repository.git("config", "-f", "maps/config", "core.worktree", ".")
+        with pytest.raises(UsageError, match=r"must lie in a work tree of git \(cannot use bare"):
+            read_site("maps", revision="HEAD")
+
+    @pytest.mark.parametrize("part", ["", ".", "bin"])
+    def test_no_program_of_the_checkout(
+        self, repository: Repository, monkeypatch: pytest.MonkeyPatch, part: str
+    ) -> None:
+        program = repository.folder / part / "git"
+        program.parent.mkdir(exist_ok=True)
+        program.write_text("#!/bin/sh\ntouch spy\n", encoding="utf-8")
+        program.chmod(0o755)
+        monkeypatch.setenv("PATH", f"{part}{os.pathsep}{os.environ['PATH']}")
+        assert told(since(folder=".")) == UNCHANGED
+        assert not (repository.folder / "spy").exists()
+
     def test_line_ends_of_a_checkout_make_no_difference(self, repository: Repository) -> None:
         for path in (repository.folder / "maps").iterdir():
             path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
@@ -379,12 +428,72 @@ class TestRefused:
         comparison = since()
         assert (told(comparison)["SC1-LX"], comparison.problems) == ("edited identically", ())
 
+    def test_repositories_inside_that_are_not_checked_out(
+        self, repository: Repository, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """The maps went into a repository of their own, which a plain clone does not bring."""
+        other = Repository(repository.folder.parent / "other")
+        other.commit({f"maps/{name}": text for name, text in demo.before().items()})
+        repository.git("rm", "-q", "-r", "maps")
+        add = ("submodule", "add", "-q", "--name", "x", str(other.folder), "maps")
+        repository.git("-c", "protocol.file.allow=always", *add)
+        repository.commit()
+        repository.git("clone", "-q", str(repository.folder), "../clone")
+        monkeypatch.chdir(repository.folder.parent / "clone")
+        message = "a repository inside the repository must be checked out to be looked into"
+        for folder, shown in ((".", "maps"), ("maps", "maps"), ("maps/maps", "maps/maps")):
+            comparison = since("HEAD~", folder=folder)
+            assert [str(one) for one in comparison.problems] == [f"{shown}: {message}"]
+        update = ("submodule", "update", "-q", "--init")
+        repository.git("-C", "../clone", "-c", "protocol.file.allow=always", *update)
+        comparison = since("HEAD~", folder=".")
+        assert (told(comparison), comparison.problems) == (UNCHANGED, ())
+        repository.git("-C", "../clone", "submodule", "deinit", "-q", "-f", "maps")
+        repository.git("-C", "../clone", "mv", "maps", ".maps")
+        assert not since("HEAD~", folder=".").problems
+
     def test_an_index_that_cannot_be_read(self, repository: Repository) -> None:
         before = read_site("maps", revision="HEAD")
         (repository.folder / ".git" / "index").write_bytes(b"no index at all, but long enough")
         assert before.connections
         with pytest.raises(UsageError, match="the index of the repository must be readable"):
             read_site("maps", checkout=True)
+
+    def test_maps_that_no_commit_will_hold(
+        self, repository: Repository, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """One end was added to git, the other one was forgotten, or is ignored."""
+        for name in MAPS:
+            (repository.folder / "maps" / name).unlink()
+        repository.commit({"maps/.gitignore": "lx-sc1.toml\n"})
+        repository.write({f"maps/{name}": demo.before()[name] for name in MAPS})
+        repository.git("add", "-A")
+        assert since().untracked == ("maps/lx-sc1.toml",)
+        for format_ in ("text", "markdown", "html"):
+            assert main(["diff", "--since", "HEAD", "--format", format_, "maps"]) == 1
+            out = " ".join(capsys.readouterr().out.split()).replace("\\", "")
+            assert "not added to git, so the next commit lacks: maps/lx-sc1.toml" in out
+            assert "open: 1 file not added to git" in out
+        repository.git("add", "-f", "maps/lx-sc1.toml")
+        assert not since().untracked
+        assert main(["diff", "--since", "HEAD", "maps"]) == 0
+
+    def test_a_plant_and_its_maps_that_no_commit_will_hold(self, repository: Repository) -> None:
+        rows = '{ ends = ["../maps/x.toml", "../new/x.toml"] }'
+        text = f'format = "safeframe-plant/1"\nname = "hall"\nconnections = [{rows}]\n'
+        repository.commit({"maps/x.toml": demo.before()["sc1-lx.toml"]})
+        repository.write({"new/x.toml": demo.before()["lx-sc1.toml"], "site/plant.toml": text})
+        nested = Repository(repository.folder / "nested")
+        nested.commit({"maps/sc1-lx.toml": demo.before()["sc1-lx.toml"]})
+        assert read_site("site/plant.toml", checkout=True).untracked == (
+            "new/x.toml",
+            "site/plant.toml",
+        )
+        assert read_site(".", checkout=True).untracked == (
+            "nested/maps/sc1-lx.toml",
+            "new/x.toml",
+            "site/plant.toml",
+        )
 
     @pytest.mark.parametrize("more", [1, 1 << 20])
     def test_files_that_are_too_large(self, repository: Repository, more: int) -> None:
