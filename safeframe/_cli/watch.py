@@ -185,7 +185,7 @@ def _watch(
     timeout_us = None if args.timeout is None else round(args.timeout * 1e6)
 
     def examine(board: Board, source: BinaryIO, gate: Gate | None = None) -> capture.Examination:
-        packets: Iterable[capture.Packet | capture.Trouble | capture.Skipped]
+        packets: Iterable[capture.Packet | capture.Trouble | capture.Skipped | capture.Passed]
         packets = chain(capture.read_recording(source, wanted), _late(end))
         if until is not None or timeout_us is not None:
             packets = ended_by(packets, lambda: until is not None and until.is_seen, timeout_us)

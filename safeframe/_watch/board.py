@@ -132,9 +132,11 @@ class Board(Observer):
             self.moved(time_us, None, side, moved)
 
     def note(self, kind: str, note: Note) -> None:
-        """Keep what was rejected last."""
+        """Keep what was rejected last, and whether anybody knows what is in use."""
         if kind == "rejected":
             self.failed = note
+        elif kind == "history lost":
+            self.use = ["history lost: not known whether these data are in use"] * 2
 
     def event(self, event: Event) -> None:
         """Show why data are not in use."""

@@ -92,6 +92,10 @@ class Reaction(ReceivedValues):
     def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Forget what this receiver read: what it uses now was not sent."""
         self.forget(side)
+
+    def forget(self, *sides: int) -> None:
+        """Know nothing of these sides; what waits for them is not measured."""
+        super().forget(*sides)
         self.cut += self.waits
         self._since_us = self._was = None
 

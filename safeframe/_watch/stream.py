@@ -9,7 +9,7 @@ from queue import Empty, Queue
 from threading import Lock, Thread
 from typing import BinaryIO
 
-from ..capture import Packet, Skipped, Trouble
+from ..capture import Packet, Passed, Skipped, Trouble
 
 __all__ = ["Gate", "StoppableStream", "ended_by"]
 
@@ -20,7 +20,7 @@ _ASK_S = 0.05
 
 _YIELD_S = 0.0005
 
-Found = Packet | Trouble | Skipped
+Found = Packet | Trouble | Skipped | Passed
 
 
 class Gate:
@@ -85,7 +85,7 @@ def ended_by(
 ) -> Iterator[Found]:
     """Yield what is found until something was seen, or until the recording's time is over.
 
-    ``timeout_us`` counts from the first packet with a time.
+    ``timeout_us`` counts from the first packet with a time; that it has passed is yielded.
     """
     end_us: int | None = None
     for each in found:
@@ -93,6 +93,7 @@ def ended_by(
             if end_us is None:
                 end_us = each.time_us + timeout_us
             elif each.time_us > end_us:
+                yield Passed(end_us)
                 return
         yield each
         if is_seen():

@@ -131,9 +131,9 @@ def _fit(text: str, width: int) -> str:
     if taken <= width:
         return text + " " * (width - taken)
     kept = text
-    while columns(kept) > width - len(_ELLIPSIS):
+    while kept and columns(kept) > width - len(_ELLIPSIS):
         kept = kept[:-1]
-    cut = kept + _ELLIPSIS
+    cut = (kept + _ELLIPSIS)[: max(width, 0)]
     return cut + " " * (width - columns(cut))
 
 

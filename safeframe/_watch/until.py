@@ -14,7 +14,7 @@ from dataclasses import replace
 from .._errors import UsageError
 from .._link import Link
 from .._model import Conditions, Relation
-from ..capture import Both, Decoder, Observer, Packet
+from ..capture import Both, Decoder, Note, Observer, Packet
 from ..relations import faults
 from ..relations._rules import CheckedRelation, rules_of
 
@@ -41,14 +41,22 @@ class ReceivedValues(Observer):
         """Keep what the receiver of a side reads, and nothing that it read before."""
         word = ("sends", "receives")[side]
         pairs = zip(self._decoders[side].received, both.received, strict=True)
-        self.forget(side)
+        self._state[side].clear()
         self._state[side].update(
             (f"{word}.{signal.name}", number) for signal, number in pairs if number is not None
         )
 
-    def forget(self, side: int) -> None:
-        """Know nothing of a side any more."""
-        self._state[side].clear()
+    def forget(self, *sides: int) -> None:
+        """Know nothing of these sides any more."""
+        for side in sides:
+            self._state[side].clear()
+
+    def note(self, kind: str, note: Note) -> None:
+        """Forget what was in use where nobody knows whether it still is, or what is instead."""
+        if kind == "history lost":
+            self.forget(0, 1)
+        elif kind == "size" and note.side is not None:
+            self.forget(note.side)
 
     def meets(self, conditions: Mapping[str, frozenset[Number]]) -> bool | None:
         """Tell whether all conditions hold, None while a signal of them is not known."""
@@ -84,6 +92,11 @@ class Until(ReceivedValues):
     def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Look at the values that are used instead."""
         self._look(time_us, side, both)
+
+    def forget(self, *sides: int) -> None:
+        """Know nothing of these sides, nor what held before."""
+        super().forget(*sides)
+        self._was, self._since, self._began = None, None, False
 
     def told(self, start_us: int | None) -> str:
         """Return whether and when it was seen, as one line."""

@@ -7,7 +7,7 @@ from ._judge import Judge, Opinion
 from ._layers import Wanted
 from ._locate import LocatedFrame, Locator, Miss
 from ._observe import Observer
-from ._packets import Packet, Skipped, Trouble
+from ._packets import Packet, Passed, Skipped, Trouble
 from ._reading import read_recording
 from ._report import (
     Difference,
@@ -46,6 +46,7 @@ __all__ = [
     "Opinion",
     "OtherReading",
     "Packet",
+    "Passed",
     "SideMarks",
     "SideReport",
     "Skipped",

@@ -15,7 +15,7 @@ from ._judge import STEADY, Judge, Opinion
 from ._locate import LocatedFrame, Locator
 from ._observe import Observer
 from ._others import other_readings
-from ._packets import Packet, Skipped, Trouble
+from ._packets import Packet, Passed, Skipped, Trouble
 from ._related import Related
 from ._report import Difference, Examination, Interval, OtherReading, SideReport
 from ._timelines import SILENT, UNUSED, Timelines
@@ -26,6 +26,7 @@ __all__ = ["FrameVerdict", "examine"]
 
 _DEFAULT_NOISE_US = 100_000
 """Rejected frames closer than this are one noisy interval where no watchdog is stated."""
+_NEVER_US = 1 << 80
 
 
 class FrameVerdict(NamedTuple):
@@ -43,7 +44,7 @@ class FrameVerdict(NamedTuple):
 
 
 def examine(
-    packets: Iterable[Packet | Trouble | Skipped],
+    packets: Iterable[Packet | Trouble | Skipped | Passed],
     link: Link,
     *,
     at: Mapping[int, int] | None = None,
@@ -67,9 +68,12 @@ def examine(
     course = _Course(link, Judge(link, fresh=fresh), each, told, window)
     locator = Locator(link, at=at or {}, sources=sources or {})
     quick, see_time, frame = locator.quick, course.clock.see, course.frame
+    passed_us: int | None = None
     try:
         for packet in packets:
-            if isinstance(packet, Packet):
+            if isinstance(packet, Passed):
+                passed_us = packet.time_us
+            elif isinstance(packet, Packet):
                 course.packets += 1
                 only = quick(packet)
                 if only is not None:
@@ -85,6 +89,8 @@ def examine(
     # What is held back until its place is known has been read, too.
     for place, found in locator.finish():
         course.take(place, found)
+    if passed_us is not None:
+        course.passes(passed_us)
     unheard = {side: name for side, name in (sources or {}).items() if name in locator.unheard}
     return course.finish(also or {}, unheard)
 
@@ -121,7 +127,7 @@ class _Course:
         self._timelines = Timelines(decoders, window)
         self._related = Related(link, decoders)
         self._always = self._related.always
-        self.clock = Clock(told, self._timelines)
+        self.clock = Clock(told, self._timelines, self._expire)
         self._taken: tuple[bytes, str] | None = None
         self._difference: Difference | None = None
         self._differing = 0
@@ -129,6 +135,27 @@ class _Course:
         self.stopped = False
         for observer in told.observers:
             observer.joins(self._reports)
+
+    def passes(self, time_us: int) -> None:
+        """Take a time until which nothing more came."""
+        self.clock.end_us = max(time_us, self.clock.end_us or 0)
+        self._expire(time_us)
+
+    def _expire(self, time_us: int) -> int:
+        """Let receivers that have waited for too long take their fail-safe values.
+
+        Returns a time before which no other watchdog can expire.
+        """
+        watchdog_us = self._link.watchdog_us
+        if watchdog_us is None:
+            return _NEVER_US
+        heard = [(self._judge.heard_us(side.side), side) for side in self._sides if not side.fallen]
+        waits = sorted((since_us, side.side) for since_us, side in heard if since_us is not None)
+        for since_us, number in waits:
+            if since_us + watchdog_us < time_us:
+                self._falls_silent(self._sides[number], since_us)
+        later = (since_us for since_us, _ in waits if since_us + watchdog_us >= time_us)
+        return min(later, default=time_us) + watchdog_us + 1
 
     def take(self, packet: Packet, found: object) -> None:
         """Take what was found in a packet: its time, a frame, or why there is none."""

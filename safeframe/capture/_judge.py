@@ -116,6 +116,10 @@ class Judge:
             return opinion
         return self._timed(side, opinion, time_us, begins=begins)
 
+    def heard_us(self, side: int) -> int | None:
+        """Return when the last new frame of a side came, from which its watchdog counts."""
+        return self._last_us[side]
+
     def awaits(self) -> str:
         """Return what would have to follow for the last frame to be complete."""
         return self._session.awaits()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["Packet", "Skipped", "Trouble"]
+__all__ = ["Packet", "Passed", "Skipped", "Trouble"]
 
 
 class Packet(NamedTuple):
@@ -33,6 +33,12 @@ class Trouble(NamedTuple):
     offset: int
     kind: str
     text: str
+
+
+class Passed(NamedTuple):
+    """A time until which nothing more came, at the end."""
+
+    time_us: int
 
 
 class Skipped(NamedTuple):

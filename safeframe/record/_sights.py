@@ -265,7 +265,6 @@ class Sights(Observer):
 
     def fails_safe(self, time_us: int | None, side: int, both: Both) -> None:
         """Take note of what was at work when the data went out of use."""
-        late = self._late
         self._used[side] = False
         for tracker in self._trackers:
             if tracker.side != side:
@@ -273,25 +272,25 @@ class Sights(Observer):
             for each in tracker.found:
                 if each.runs:
                     each.close(time_us, "data no longer in use")
-            if late is not None and late.side == side and tracker.step.group in _SILENT:
-                self._interrupt(tracker, "silence", late, time_us)
 
     def silence(self, silence: Interval) -> None:
-        """Take note of silence to the end of the recording; of any other a late frame tells."""
-        at = self._last
-        if self._late is not None or at is None:
-            return
+        """Take note of silence, at the late frame that ends it if there is one."""
+        at: Packet | Note | None = self._last
+        what, since_us = "silence to the end of the recording, after the last change", 0
+        late = self._late
+        if late is not None and (late.side, late.time_us) == (silence.side, silence.end_us):
+            at, what, since_us = late, "silence", self._link.watchdog_us or 0
         for tracker in self._trackers:
             if tracker.side == silence.side and tracker.step.group in _SILENT:
-                what = "silence to the end of the recording, after the last change"
-                self._interrupt(tracker, what, at, silence.start_us)
+                self._interrupt(tracker, what, at, silence.start_us + since_us)
 
     def _interrupt(
-        self, tracker: _Tracker, what: str, at: Packet | Note | Event, time_us: int | None
+        self, tracker: _Tracker, what: str, at: Packet | Note | Event | None, time_us: int | None
     ) -> None:
         """See the first interruption while the signal was not at its safe value."""
         if not tracker.was_driven or tracker.found:
             return
+        assert at is not None, "what was driven has come in a packet"
         octets = self._data[tracker.side] or self._safe[tracker.side]
         each = self._see(tracker.found, what, at, time_us, octets.hex(" ").upper())
         each.runs, each.waits = False, True

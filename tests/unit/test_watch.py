@@ -33,11 +33,12 @@ from safeframe._report import timeline
 from safeframe._watch.board import Board, value_text
 from safeframe._watch.follow import GrowingFile
 from safeframe._watch.lines import JsonLines, Lines
+from safeframe._watch.reaction import read_reaction
 from safeframe._watch.screen import HELP, SHORT_HELP, Viewer, show
 from safeframe._watch.stream import Gate, StoppableStream, ended_by
 from safeframe._watch.table import Screen, head_lines, table_lines
 from safeframe._watch.until import read_until
-from safeframe.capture import Examination, Observer, Packet, Skipped, Trouble
+from safeframe.capture import Examination, Note, Observer, Packet, Passed, Skipped, Trouble
 from safeframe.fixtures import SentFrame
 from safeframe.fixtures._sequences import RunningLink
 
@@ -465,6 +466,76 @@ class TestUntil:
             until.fails_safe(7, side, both)
         assert until.seen_us == 7
 
+    @pytest.mark.parametrize("gone", [0, 1])
+    @pytest.mark.parametrize("profile", ["fscp-13-1", "fscp-3-1"])
+    def test_a_receiver_that_waits_for_too_long(self, profile: str, gone: int) -> None:
+        """The other end goes on: its frames show that the watchdog has expired."""
+        link = make(profile, 2, 4, {})
+        rest = [bytes(2), bytes(4)]
+        driven = [b"\x01\0", b"\x01\0\0\0"]
+        one = [*rest]
+        one[gone] = driven[gone]
+        steps = [*RunningLink(link, 1).ticks([(*rest,)] * 3 + [(*one,)] * 20 + [(*driven,)] * 20)]
+        until_us = steps[-1].time_us - 30 * 12_000
+        rows = packets(link, [one for one in steps if one.side != gone or one.time_us < until_us])
+        names = ("order_0", "state_0")
+        both = read_until("order_0 = 1 and state_0 = 1", link)
+        other = read_until(f"{names[gone]} = 0 within 1000 ms of {names[gone]} = 1", link)
+        late = read_until(f"{names[1 - gone]} = 1 and {names[gone]} = 0", link)
+        written: list[str] = []
+        board = Lines(link, written.append)
+        found = watched(link, rows, board, both, other, late)
+        (silence,) = found.silent
+        assert silence.side == gone
+        assert not both.is_seen
+        assert late.is_seen
+        assert late.seen_us is not None
+        assert late.seen_us > silence.start_us + 100_000
+        lines = "".join(written).splitlines()
+        fallen = f"{(silence.start_us + 100_000 - rows[0].time_us) / 1e6:.3f} s"  # type: ignore[union-attr,operator]
+        (at,) = (number for number, line in enumerate(lines) if "fail-safe value" in line)
+        assert lines[at].startswith(fallen)
+        assert f"{names[1 - gone]} 0 -> 1" in lines[at + 1]
+
+    def test_nothing_is_known_after_a_history_that_was_lost(self) -> None:
+        link = demo()
+        steps = stream(link, *[("0000", "0004")] * 3, *[("0104", "0000")] * 20)
+        lost = [step for at, step in enumerate(steps) if not 22 <= at < 31]
+        until = read_until("brake2_release = 1 and brake2_applied = 1", link)
+        reaction = read_reaction("brake2_applied = 1 of brake2_release = 1", link)
+        board = Board(link)
+        uses: list[list[str | None]] = []
+
+        class Look(Observer):
+            def note(self, kind: str, note: Note) -> None:
+                if kind == "history lost":
+                    uses.append([*board.use])
+
+        found = watched(link, packets(link, lost), board, Look(), until, reaction)
+        assert found.notes["history lost"].count
+        assert uses[0] == ["history lost: not known whether these data are in use"] * 2
+        assert board.use == ["", ""]
+        assert not until.is_seen
+        assert not reaction.already
+
+    def test_data_that_nobody_reads_leave_nothing_known(self) -> None:
+        link = demo()
+        until = read_until("brake2_release = 0 and brake2_applied = 0", link)
+        decoders = [capture.Decoder(link.sent(side), link.received(side)) for side in (0, 1)]
+        packet = Packet(1, 1, 1, b"")
+        until.fails_safe(1, 0, decoders[0].read(b"\0\0"))
+        until.data(packet, 0, decoders[0].read(b"\0"), b"\0")  # Too short for the signal.
+        until.fails_safe(2, 1, decoders[1].read(b"\0\0"))
+        assert not until.is_seen
+        until = read_until("brake2_release = 0 and brake2_applied = 0", link)
+        until.fails_safe(1, 0, decoders[0].read(b"\0\0"))
+        until.note("size", Note(number=1, offset=1, time_us=1, side=0, text=""))
+        until.note("time", Note(number=1, offset=1, time_us=1, side=0, text=""))
+        until.fails_safe(2, 1, decoders[1].read(b"\0\0"))
+        assert not until.is_seen
+        until.fails_safe(3, 0, decoders[0].read(b"\0\0"))
+        assert until.seen_us == 3
+
     def test_without_times_only_what_holds_is_seen(self) -> None:
         link = demo()
         rows = [
@@ -614,7 +685,7 @@ class TestGate:
 
     def test_ended_by_what_is_seen_and_by_time(self) -> None:
         rows = [Packet(at, at, None if at == 2 else at * 10, b"") for at in range(10)]
-        assert list(ended_by(rows, lambda: False, 40)) == rows[:5]
+        assert list(ended_by(rows, lambda: False, 40)) == [*rows[:5], Passed(40)]
         assert list(ended_by(rows, lambda: False, None)) == rows
         assert list(ended_by(rows, lambda: True, 40)) == rows[:1]
 
@@ -669,7 +740,7 @@ class TestTable:
             in lines
         )
 
-    @given(width=st.integers(20, 300), name=st.sampled_from(["", "brake", "z", "\u202e"]))
+    @given(width=st.integers(0, 300), name=st.sampled_from(["", "brake", "z", "\u202e"]))
     def test_it_fits(self, width: int, name: str) -> None:
         board = self.board(demo(sends=without("permit_up"), receives=without("fault_ack")))
         reports = board.progress() if board.progress else None
@@ -946,6 +1017,17 @@ class TestCommand:
     ) -> None:
         assert main(["watch", "--fresh", "--timeout", "0.125", "run.hex", *MAPS]) == 0
         assert "SC1-LX (fscp-12-1): 21 packets" in capsys.readouterr().out
+
+    def test_silence_until_the_timeout_is_told(
+        self, bench: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """What comes after it shows that nothing came before it."""
+        *lines, last = (bench / "run.hex").read_text(encoding="utf-8").splitlines()
+        lines.append(f"@9000000 {last.partition(' ')[2]}\n")
+        (bench / "gap.hex").write_text("\n".join(lines), encoding="utf-8")
+        assert main(["watch", "--lines", "--fresh", "--timeout", "5", "gap.hex", *MAPS]) == 1
+        out = capsys.readouterr().out
+        assert "  LX: 0.138 s to 5 s (4862 ms)\n  SC1: 0.144 s to 5 s (4856 ms)\n" in out
 
     def test_lines_for_programs(self, bench: Path, capsys: pytest.CaptureFixture[str]) -> None:
         until = ["--until", "permit_up = 1"]
