@@ -54,6 +54,8 @@ _OUTPUTS = {
 _FAIL_ON = "warning"
 _WITHOUT_ROOM = ("sarif", "workflow-commands", "code-quality-json")
 """Formats in which nothing but findings can be told."""
+_WITHOUT_ASIDE = ("workflow-commands", "code-quality-json")
+"""Formats in which nothing can be told of findings that do not count."""
 
 
 def configure(parser: argparse.ArgumentParser) -> None:
@@ -134,12 +136,18 @@ def run(args: argparse.Namespace) -> int:
     report = replace(report, not_looked_at=(*given.not_looked_at, *report.not_looked_at))
     if args.format in _WITHOUT_ROOM:
         from .._report import findings  # deferred, as all renderers: only some of them are needed.
+        from .._report.paths import shown
 
         for line in findings.not_judged(report):
             telling.say(line)
         given._replace(not_looked_at=report.not_looked_at).tell()
     if args.baseline:
         report = _only_new(report, args.baseline)
+    if args.format in _WITHOUT_ASIDE:
+        if report.known:
+            telling.say(findings.known(report))
+        for waived in report.waived:
+            telling.say(f"allowed: {waived.finding.rule}  [{shown(waived.where)}]: {waived.reason}")
     if not report.findings and (args.format != "text" or args.details):
         report = _with_fingerprints(report, connections, own)
     if args.html or args.svg:

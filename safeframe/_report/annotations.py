@@ -40,9 +40,9 @@ def workflow_commands(given: Report) -> str:
         if rest:
             lines.append(_more(severity, rest))
     names = ", ".join(map(clean, given.connections))
-    verdict = (
-        f"{count(len(given.findings), 'finding')} to mend" if given.findings else "no open finding"
-    )
+    verdict = "no new finding" if given.known else "no open finding"
+    if given.findings:
+        verdict = f"{count(len(given.findings), 'finding')} to mend"
     return "\n".join([*lines, f"safeframe: {names}: {verdict}", CAUTION]) + "\n"
 
 

@@ -23,7 +23,7 @@ from .document import (
     strong,
 )
 
-__all__ = ["FEW", "counts", "document", "names", "not_judged", "problems"]
+__all__ = ["FEW", "counts", "document", "known", "names", "not_judged", "problems"]
 
 FEW = 12
 """Up to so many connections are listed one by one in the verdict."""
@@ -52,7 +52,7 @@ def document(
     below += map(Paragraph, not_judged(given))
     below += (Paragraph(f"not looked at: {text}") for text in given.not_looked_at)
     if given.known:
-        below.append(Paragraph(f"not counted, known from the baseline: {len(given.known)}"))
+        below.append(Paragraph(known(given)))
     return Document(
         f"Check of {names(given)}",
         (*found, *(_waived(waived, where) for waived in given.waived), *drawn),
@@ -77,6 +77,11 @@ def counts(given: Sequence[Finding], severities: Sequence[str] = SEVERITIES) -> 
     """Return how many findings there are of each severity that occurs, worst first."""
     found = [finding.severity for finding in given]
     return ", ".join(count(found.count(one), one) for one in severities if one in found)
+
+
+def known(given: Report) -> str:
+    """Return how many findings do not count, since a baseline knows them."""
+    return f"not counted, known from the baseline: {len(given.known)}"
 
 
 def not_judged(given: Report) -> list[str]:

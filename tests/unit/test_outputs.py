@@ -494,6 +494,25 @@ def test_what_was_not_judged_is_said_beside_formats_without_room(
     assert "safeframe: not judged: application_parameters at both ends" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("chosen", ["workflow-commands", "code-quality-json"])
+def test_what_does_not_count_is_said_beside_annotations(
+    site: Path, capsys: pytest.CaptureFixture[str], chosen: str
+) -> None:
+    assert main(["check", "--write-baseline", "known.json", "maps"]) == 0
+    capsys.readouterr()
+    assert main(["check", "--baseline", "known.json", "--format", chosen, "maps"]) == 0
+    captured = capsys.readouterr()
+    assert "safeframe: not counted, known from the baseline: 2\n" in captured.err
+    assert "no open finding" not in captured.out
+    path = site / "maps" / "sc1-lx.toml"
+    signal = '{ rule = "one-sided-signal", signal = "brake2_release", reason = "May" }'
+    allowance = f"allow = [{signal}]\n"
+    path.write_text(path.read_text(encoding="utf-8") + allowance, encoding="utf-8")
+    assert main(["check", "--format", chosen, "maps"]) == 1
+    line = "safeframe: allowed: one-sided-signal  [maps/sc1-lx.toml:31]: May\n"
+    assert line in capsys.readouterr().err
+
+
 def test_baseline_from_the_command_line(site: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", "maps"]) == 1
     capsys.readouterr()
