@@ -53,8 +53,9 @@ _SETTINGS = {
     # Objects that a partial clone lacks are not fetched: no program and no network for it.
     "GIT_NO_LAZY_FETCH": "1",
     "GIT_ALLOW_PROTOCOL": "none",
-    # Parents that somebody put in the place of those of a commit, as replaced objects above.
-    "GIT_GRAFT_FILE": os.devnull,
+    # Parents that somebody put in the place of those of a commit, as replaced objects above. Of a
+    # file that is there git says that it is deprecated.
+    "GIT_GRAFT_FILE": f"{os.devnull}/none",
 }
 
 

@@ -223,6 +223,30 @@ def test_recipe_takes_no_old_record_under_another_name(repository: Repository, r
     assert repository.commit(maps(demo.after())).returncode == 1
 
 
+@pytest.mark.parametrize("ends", ["lf", "crlf"])
+def test_recipe_takes_no_old_record_with_other_line_ends(
+    repository: Repository, record: str, ends: str
+) -> None:
+    texts = [record, record.replace("\n", "\r\n")]
+    if ends == "lf":
+        texts.reverse()
+    assert repository.commit({"records/brake2.json": texts[0]}).returncode == 0
+    path = repository.folder / "site" / "records" / "brake2.json"
+    path.write_bytes(texts[1].encode())
+    assert repository.commit(maps(demo.after())).returncode == 1
+
+
+def test_recipe_takes_no_doubtful_revision(repository: Repository) -> None:
+    repository.git("branch", "v1")
+    repository.commit(maps(demo.after()))
+    repository.git("tag", "v1")
+    done = repository.gate("v1")
+    assert done.returncode == 2
+    assert "a revision must name one commit" in done.stderr
+    repository.git("replace", "HEAD~", "HEAD")
+    assert repository.gate().returncode == 1
+
+
 def test_recipe_takes_a_record_below_the_folder(repository: Repository, record: str) -> None:
     (repository.folder / "site" / "records" / "halle ä").mkdir()
     done = repository.commit({**maps(demo.after()), "records/halle ä/größe.json": record})

@@ -240,7 +240,9 @@ class TestRevisions:
         tree = repository.git("rev-parse", "HEAD:maps")
         stored = repository.folder / ".git" / "objects" / tree[:2] / tree[2:]
         stored.unlink()
-        with pytest.raises(UsageError, match=r"the files of HEAD must be in the repository \("):
+        with pytest.raises(
+            UsageError, match=r"the files of HEAD must be in the repository \(error: "
+        ):
             read_site("maps", revision="HEAD")
 
     def test_nothing_of_the_checkout_is_run(self, repository: Repository) -> None:
