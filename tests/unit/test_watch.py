@@ -68,7 +68,7 @@ def stream(link: Link, *data: tuple[str, str]) -> list[SentFrame]:
 
 
 def watched(
-    link: Link, rows: Iterable[Packet | Trouble | Skipped], board: Board, *others: Observer
+    link: Link, rows: Iterable[Packet | Trouble | Skipped | Passed], board: Board, *others: Observer
 ) -> Examination:
     return capture.examine(rows, link, fresh=True, observers=[board, *others])
 
@@ -471,11 +471,9 @@ class TestUntil:
     def test_a_receiver_that_waits_for_too_long(self, profile: str, gone: int) -> None:
         """The other end goes on: its frames show that the watchdog has expired."""
         link = make(profile, 2, 4, {})
-        rest = [bytes(2), bytes(4)]
-        driven = [b"\x01\0", b"\x01\0\0\0"]
-        one = [*rest]
-        one[gone] = driven[gone]
-        steps = [*RunningLink(link, 1).ticks([(*rest,)] * 3 + [(*one,)] * 20 + [(*driven,)] * 20)]
+        rest, driven = (bytes(2), bytes(4)), (b"\x01\0", b"\x01\0\0\0")
+        one = (rest[0], driven[1]) if gone else (driven[0], rest[1])
+        steps = [*RunningLink(link, 1).ticks([rest] * 3 + [one] * 20 + [driven] * 20)]
         until_us = steps[-1].time_us - 30 * 12_000
         rows = packets(link, [one for one in steps if one.side != gone or one.time_us < until_us])
         names = ("order_0", "state_0")
