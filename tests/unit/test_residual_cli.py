@@ -239,7 +239,7 @@ def test_bands_of_one_length_and_without_a_known_distance() -> None:
             for idle in ("--ber 1e-2", "--messages-per-hour 100", "--sinks 1")
         ),
         ("--profile fscp-12-1 --octets 2 --sinks 3", "--sinks must go with --messages-per-hour"),
-        ("--profile fscp-12-1 --octets 2 --ber=", "--ber must be a number such as"),
+        ("--profile fscp-12-1 --octets 2 --ber=", "--ber must have a value, not an empty one"),
         (
             "--poly 0x7 --width 3 --data-bits 3 --hd-table --plot x.svg",
             "--hd-table must stand without --plot, not with it",
