@@ -17,13 +17,16 @@ __all__ = ["GrowingFile"]
 
 _POLL_S = 0.01
 """How often the file is asked for more, in seconds; by choice."""
+_KEPT_OCTETS = 256
+"""So many octets must stand before what is new as they were read; by choice."""
 
 
 class GrowingFile(io.RawIOBase):
     """A file of which the end is not the end: reading waits for more.
 
-    It ends where the file became shorter or another one took its place (``ended`` says so), or
-    where nothing came for ``idle_s`` seconds. Raises InputError where there is no such file.
+    It ends where the file became shorter, was written anew or another one took its place (``ended``
+    says so), or where nothing came for ``idle_s`` seconds. Raises InputError where there is no such
+    file.
     """
 
     def __init__(
@@ -37,6 +40,7 @@ class GrowingFile(io.RawIOBase):
         self._path = Path(path)
         self._idle_s, self._clock, self._sleep = idle_s, clock, sleep
         self.ended = ""
+        self._kept = b""
         if self._path.is_fifo():
             message = "only a file can be followed while it grows"
             raise InputError(
@@ -65,7 +69,19 @@ class GrowingFile(io.RawIOBase):
             if self._idle_s is not None and self._clock() - since >= self._idle_s:
                 break
             self._sleep(_POLL_S)
+        if size and not self._goes_on(self._file.tell() - size):
+            self.ended = "the file was written anew while it was followed"
+            return 0
+        self._kept = (self._kept + bytes(buffer[: size or 0]))[-_KEPT_OCTETS:]
         return size or 0
+
+    def _goes_on(self, at: int) -> bool:
+        """Tell whether there still stands before a place what was read there."""
+        end = self._file.tell()
+        self._file.seek(at - len(self._kept))
+        found = self._file.read(len(self._kept))
+        self._file.seek(end)
+        return found == self._kept
 
     def end(self) -> Iterator[Trouble]:
         """Yield why the file ended, where something ended it."""

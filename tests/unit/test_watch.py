@@ -593,6 +593,7 @@ class TestFollowing:
         ("change", "why"),
         [
             (lambda path: path.write_bytes(b""), "became shorter"),
+            (lambda path: path.write_bytes(b"another"), "written anew"),
             (lambda path: path.unlink(), "was removed"),
             (
                 lambda path: (
