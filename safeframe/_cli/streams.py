@@ -103,14 +103,24 @@ class _Guarded:
         return re.sub(_SIGNS, lambda _: sign, text)
 
 
+class _ClosedInput:
+    """Standard input that is not there: nobody is told so but who wants to read it."""
+
+    def __getattr__(self, name: str) -> Any:
+        raise UsageError("standard input (-) must be open, and is closed")
+
+
 class _Guards:
     """The guards of both streams; written out, because contextlib is slow to import."""
 
     def __enter__(self) -> None:
-        self._before = sys.stdout, sys.stderr
+        self._before = sys.stdin, sys.stdout, sys.stderr
+        if sys.stdin is None:
+            closed: Any = _ClosedInput()
+            sys.stdin = closed
         # A closed stream is None: what is written there is wanted by nobody, and no error.
         nothing = io.StringIO()
-        out, err = (stream or nothing for stream in self._before)
+        out, err = (stream or nothing for stream in self._before[1:])
         for stream in (out, err):
             _set_up(stream)
         standing: list[Any] = [_Guarded(out, silent=False), _Guarded(err, silent=True)]
@@ -121,7 +131,7 @@ class _Guards:
         try:
             self._complaints.flush()
         finally:
-            sys.stdout, sys.stderr = self._before
+            sys.stdin, sys.stdout, sys.stderr = self._before
 
 
 def guarded() -> _Guards:

@@ -221,6 +221,23 @@ class TestStreams:
         )
         assert shell(f"{line} 2>/dev/full").returncode == 3
 
+    @pytest.mark.parametrize("words", ["check - lx-sc1.toml", f"watch - {' '.join(MAPS)}"])
+    def test_closed_input(
+        self,
+        site: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+        words: str,
+    ) -> None:
+        """It is wrong use where it is asked for, and nothing otherwise."""
+        monkeypatch.setattr(sys, "stdin", None)
+        assert main(words.split()) == 2
+        assert capsys.readouterr().err == (
+            "safeframe: standard input (-) must be open, and is closed\n"
+        )
+        assert main(["check", *MAPS]) == 0
+        assert sys.stdin is None
+
     def test_full_error_output(self, site: Path) -> None:
         assert shell("safeframe check a b 2>/dev/full").returncode == 2
         assert shell("safeframe 2>/dev/full").returncode == 2
