@@ -171,10 +171,10 @@ def open_revision(folder: str, revision: str) -> GitRevision:
     commit = told.strip()
     if code or not _OBJECT.fullmatch(commit):
         raise UsageError(_unknown(revision, shallow=shallow))
-    for line in words.splitlines():
-        if any(doubt in line for doubt in _DOUBTS):
-            told = line.removeprefix("warning: ").removesuffix(".")
-            raise UsageError(f"a revision must name one commit, and git says: {told}")
+    doubts = [line for line in words.splitlines() if any(doubt in line for doubt in _DOUBTS)]
+    if doubts:
+        told = doubts[0].removeprefix("warning: ").removesuffix(".")
+        raise UsageError(f"a revision must name one commit, and git says: {told}")
     code, told, words = _run(program, start, "ls-tree", "-r", "-z", "--full-tree", commit)
     if code:
         raise UsageError(f"the files of {revision} must be in the repository{_reason(words)}")
@@ -199,7 +199,8 @@ def open_checkout(folder: str, *, whole: bool) -> Checkout:
     program, start, up, prefix, _ = _worktree(folder)
     top = os.path.join(start, up)  # noqa: PTH118
     words = ("ls-files", "-t", "-z", "--stage", "--full-name", "--cached", "--others")
-    code, told, said = _run(program, top if whole else start, *words)
+    index = _index(program, top)
+    code, told, said = _run(program, top if whole else start, *words, index=index)
     if code:
         raise UsageError(f"the index of the repository must be readable{_reason(said)}")
     found = Checkout([], [], [])
@@ -216,6 +217,18 @@ def open_checkout(folder: str, *, whole: bool) -> Checkout:
         elif tag == "S" and path.startswith(prefix):
             found.left_out.append(path[len(prefix) :])
     return found
+
+
+def _index(program: str, top: str) -> str:
+    """Return the index of the commit that a hook of this repository is run for, else nothing.
+
+    Where only some files are committed, it is another than that of the repository.
+    """
+    code, told, _ = _run(program, top, "rev-parse", "--absolute-git-dir")
+    given = os.path.join(top, os.environ.get("GIT_INDEX_FILE", ""))  # noqa: PTH118
+    own = os.path.realpath(told.removesuffix("\n"))
+    is_own = os.path.realpath(os.path.dirname(given)) == own  # noqa: PTH120
+    return os.path.abspath(given) if is_own and not code else ""  # noqa: PTH100
 
 
 def _worktree(folder: str) -> tuple[str, str, str, str, bool]:
@@ -294,12 +307,12 @@ def _entries(told: str) -> Iterator[tuple[str, GitEntry]]:
             yield path, GitEntry(mode, kind, name)
 
 
-def _run(program: str, folder: str, *words: str) -> tuple[int, str, str]:
+def _run(program: str, folder: str, *words: str, index: str = "") -> tuple[int, str, str]:
     try:
         run = subprocess.run(
             [program, *_STRICT, *words],
             cwd=folder,
-            env=_environ(),
+            env=_environ() | ({"GIT_INDEX_FILE": index} if index else {}),
             stdin=subprocess.DEVNULL,
             capture_output=True,
             check=False,

@@ -480,6 +480,20 @@ class TestRefused:
         assert not since().untracked
         assert main(["diff", "--since", "HEAD", "maps"]) == 0
 
+    @pytest.mark.parametrize("folder", ["", "{}/"])
+    def test_maps_that_a_commit_of_some_files_will_not_hold(
+        self, repository: Repository, monkeypatch: pytest.MonkeyPatch, folder: str
+    ) -> None:
+        """Git runs the hook with the index of that commit."""
+        own = repository.folder / ".git"
+        shutil.copy(own / "index", own / "next-index-7.lock")
+        repository.write({"maps/new.toml": demo.before()["sc1-lx.toml"].replace("SC1-LX", "N")})
+        repository.git("add", "-A")
+        assert not since().untracked
+        index = f"{folder.format(repository.folder)}.git/next-index-7.lock"
+        monkeypatch.setenv("GIT_INDEX_FILE", index)
+        assert since().untracked == ("maps/new.toml",)
+
     def test_a_plant_and_its_maps_that_no_commit_will_hold(self, repository: Repository) -> None:
         rows = '{ ends = ["../maps/x.toml", "../new/x.toml"] }'
         text = f'format = "safeframe-plant/1"\nname = "hall"\nconnections = [{rows}]\n'
