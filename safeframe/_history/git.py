@@ -260,12 +260,13 @@ def _worktree(folder: str) -> tuple[str, str, str, str, bool]:
 
 
 def _refuse_links(folder: str, start: str, up: str) -> None:
-    """Raise UsageError where a link of the work tree leads to the folder.
+    """Raise UsageError where a link of the work tree leads to the folder, or to one below it.
 
     A revision has other files under the name that was typed than where the link leads to now.
     """
     top = os.path.join(start, up)  # noqa: PTH118
-    path, links = start, 0
+    path = start
+    links = int(os.path.realpath(folder) != os.path.realpath(os.path.abspath(folder)))  # noqa: PTH100
     while not os.path.samefile(path, top):  # noqa: PTH121
         links += os.path.islink(path)  # noqa: PTH114
         path, name = os.path.split(path)

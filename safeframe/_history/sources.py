@@ -113,8 +113,12 @@ class DiskSource:
         return self._refused
 
     def shown(self, path: str) -> str:
-        """Return the path as it was typed, with what is below it."""
-        return os.path.normpath(os.path.join(self._root, path))  # noqa: PTH118
+        """Return the path as it was typed, with what is below it; it leads to the file."""
+        whole = os.path.join(self._root, path)  # noqa: PTH118
+        short = os.path.normpath(whole)
+        # Behind a link, the folder above is not the one that stands before it in the path.
+        moved = os.pardir in whole and os.path.realpath(short) != os.path.realpath(whole)
+        return whole if moved else short
 
     def octets(self, path: str, what: str) -> bytes:
         """Return the content of a regular file."""

@@ -686,6 +686,26 @@ class TestFolders:
         with pytest.raises(UsageError, match="a site must be a folder or a plant file, not "):
             read_site(tmp_path / "none")
 
+    def test_above_a_link_is_the_folder_above_where_it_leads(
+        self, repository: Repository, tmp_path: Path
+    ) -> None:
+        """There the demo is after its edit, beside the link it is before it."""
+        far = tmp_path / "far"
+        for folder in ("maps", "site"):
+            (far / folder).mkdir(parents=True)
+        for name, text in demo.after().items():
+            (far / "maps" / name).write_text(text, encoding="utf-8")
+        ends = ", ".join(f'"../maps/{name}"' for name in MAPS)
+        text = f'format = "safeframe-plant/1"\nname = "h"\nconnections = [{{ ends = [{ends}] }}]\n'
+        (far / "site" / "plant.toml").write_text(text, encoding="utf-8")
+        (repository.folder / "link").symlink_to(far / "site")
+        near = read_site("maps")
+        for path in ("link/plant.toml", "link/../maps"):
+            assert ("SC1-LX", "edited identically") in changes(near, read_site(path)), path
+        assert read_site("link/plant.toml").files[0].shown == "link/../maps/sc1-lx.toml"
+        with pytest.raises(UsageError, match="must be the folder itself, not a link"):
+            read_site("link/../maps", revision="HEAD")
+
     def test_one_folder_inside_the_other(self, repository: Repository) -> None:
         assert set(dict(changes(read_site("."), read_site("maps"))).values()) == {"unchanged"}
 
