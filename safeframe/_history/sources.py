@@ -178,8 +178,13 @@ class RevisionSource:
 
     def _leads_to_folder(self, path: str, entry: GitEntry) -> bool:
         target = self._target(self._revision.prefix + path, entry)
-        return target is not None and any(
-            other.startswith(f"{target}/") for other in self._revision.entries
+        if target is None:
+            return False
+        inside = "" if target == "." else f"{target}/"
+        return any(
+            # What lies in a repository inside this one is not known: it may be a folder.
+            other.startswith(inside) or (entry.kind == "commit" and inside.startswith(f"{other}/"))
+            for other, entry in self._revision.entries.items()
         )
 
     def _target(self, path: str, entry: GitEntry) -> str | None:

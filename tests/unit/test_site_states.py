@@ -371,6 +371,19 @@ class TestRefused:
             "maps/again: a folder must be no link to be looked into (name the folder itself)",
         ]
 
+    @pytest.mark.parametrize("target", ["../library", "../library/maps", ".."])
+    def test_links_to_what_is_not_looked_into(self, repository: Repository, target: str) -> None:
+        """What was in there before the link was removed is not known."""
+        (repository.folder / "maps" / "more").symlink_to(target)
+        head = repository.git("rev-parse", "HEAD")
+        repository.git("update-index", "--add", "--cacheinfo", f"160000,{head},library")
+        repository.git("add", "maps")
+        repository.git("commit", "-q", "-m", "maps: edit")
+        (repository.folder / "maps" / "more").unlink()
+        assert [str(one) for one in since().problems] == [
+            "HEAD:maps/more: a folder must be no link to be looked into"
+        ]
+
     def test_a_link_whose_content_is_missing(self, repository: Repository) -> None:
         (repository.folder / "maps" / "link.toml").symlink_to("sc1-lx.toml")
         repository.commit()
