@@ -1,12 +1,11 @@
 """Computed weights kept on disk by content, and believed only as far as the code proves them.
 
 Anybody can write a file with a right checksum, so none is trusted: what is read must be true of
-the very code it is asked for. The lightest patterns, the rank and the power moments
-follow from the columns of the code in a moment; the sums that hold for every code, and the
-identity that ties the counts to their dual, have to hold as well. What fails is computed
-again, and a note says so. This is no proof: of a long code the columns show the moments of low
-order only, so a directory that others write to is no place for results. Writing is atomic: an
-interrupt leaves the old file or none.
+the very code it is asked for. The rank and the lightest patterns follow from the columns of the
+code in a moment; the sums that hold for every code, and the identity that ties the counts to their
+dual, have to hold as well. What fails is computed again, and a note says so. This is no proof: of a
+long code the columns show the patterns of low weight only, so a directory that others write to is
+no place for results. Writing is atomic: an interrupt leaves the old file or none.
 """
 
 from __future__ import annotations
@@ -20,7 +19,6 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict
-from operator import mul
 from pathlib import Path
 from time import monotonic
 from typing import Any
@@ -185,21 +183,12 @@ def _refute(found: Weights, code: Code, seed: int) -> None:
     rank = code.bits - len(light) - len(heavy) + _rank([*light, *heavy])
     if found.rank != rank:
         raise UsageError(f"the rank must be {rank}, not {found.rank}")
-    same = Counter(light)
-    pairs = sum(count * (count - 1) // 2 for count in same.values()) + heavy.count(0)
-    for weight, count in ((1, same[0]), (2, pairs)):
+    if not light and any(found.counts[1::2]):
+        raise UsageError("a code of copies alone must have no pattern of odd weight")
+    for weight, count in _lightest(light, heavy):
         if weight < len(found.counts) and found.counts[weight] != count:
             raise UsageError(f"the code must have {count} patterns of weight {weight}")
-    columns, counts = _columns(light, heavy), found.counts
-    if not light:
-        # Patterns are pairs of copies: counted in pairs, the moments reach twice as far.
-        if any(counts[1::2]):
-            raise UsageError("a code of copies alone must have no pattern of odd weight")
-        columns, counts = heavy, counts[::2]
-    # Moments of the dual follow from them: what is stated of it is held against the counts below.
-    for power, ways in enumerate(_sums(columns), 1):
-        if sum(map(mul, counts, _paths(power, len(columns)))) != ways:
-            raise UsageError(f"the counts must have the moment {power} of the code")
+    # What is stated of the dual is held against the counts below.
     dual = found.dual
     if not dual and found.bits <= _SHORT_BITS:
         dual = tuple(from_dual(found.counts, found.bits - rank, found.bits))
@@ -210,13 +199,6 @@ def _refute(found: Weights, code: Code, seed: int) -> None:
         found.complete and not _same_polynomial(found.counts, dual, rank, seed % _PRIME)
     ):
         raise UsageError("the counts must follow from the dual counts")
-
-
-def _columns(light: list[int], heavy: list[int]) -> list[int]:
-    """Return a column for each bit: what keeps two copies equal is a check of its own."""
-    above = max((one.bit_length() for one in (*light, *heavy)), default=0)
-    units = [1 << above + number for number in range(len(heavy))]
-    return [*light, *(one | unit for one, unit in zip(heavy, units, strict=True)), *units]
 
 
 def _paths(steps: int, bits: int) -> list[int]:
@@ -235,23 +217,52 @@ def _paths(steps: int, bits: int) -> list[int]:
     return found
 
 
-def _sums(columns: Sequence[int]) -> Iterator[int]:
-    """Yield how many of the ordered choices of m columns add up to zero, for m = 1, 2, ...
+def _lightest(light: Sequence[int], heavy: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Yield weights from 1 on, each with its number of patterns, as far as they can be counted.
 
-    A column may be chosen again. Half of the columns are chosen at each side and matched.
+    A pattern is some single bits and some pairs of copies, whose columns add up to zero. Chosen are
+    so many of each, in order and any of them again; two halves of a choice are matched.
     """
-    below: Mapping[int, int] = {0: 1}
-    for _ in range(_CHECKED_ORDERS):
-        # At most so many sums as ways to reach one.
-        here: Counter[int] = Counter()
-        for value, ways in below.items():
-            for column in columns:
-                here[value ^ column] += ways
-        yield sum(ways * here[value] for value, ways in below.items())
-        yield sum(ways * ways for ways in here.values())
-        if len(here) * len(columns) > _CHECKED_STEPS:
-            return
-        below = here
+    halves: dict[tuple[int, int], Mapping[int, int]] = {(0, 0): {0: 1}}
+    left = _CHECKED_STEPS
+    for size in range(1, _CHECKED_ORDERS + 1):
+        for pairs in range(size // 2 + 1):
+            bits = size - 2 * pairs
+            columns = light if bits else heavy
+            below = halves.get((bits - 1, pairs) if bits else (0, pairs - 1))
+            if below is None or (len(below) > 1 and len(below) * len(columns) > left):
+                continue
+            left -= len(below) * len(columns)
+            # At most so many sums as ways to reach one.
+            here: Counter[int] = Counter()
+            for value, ways in below.items():
+                for column in columns:
+                    here[value ^ column] += ways
+            halves[bits, pairs] = here
+    patterns = {(0, 0): 1}
+    for weight in range(1, 2 * _CHECKED_ORDERS + 1):
+        found = 0
+        for pairs in range(weight // 2 + 1):
+            bits = weight - 2 * pairs
+            ways = _ways(halves, bits, pairs)
+            if ways is None:
+                return
+            of_bits, of_pairs = _paths(bits, len(light)), _paths(pairs, len(heavy))
+            for (one, two), count in patterns.items():
+                if one <= bits and two <= pairs:
+                    ways -= count * of_bits[one] * of_pairs[two]
+            patterns[bits, pairs] = ways // (of_bits[bits] * of_pairs[pairs])
+            found += patterns[bits, pairs]
+        yield weight, found
+
+
+def _ways(halves: Mapping[tuple[int, int], Mapping[int, int]], bits: int, pairs: int) -> int | None:
+    """Return how many choices of bits and pairs add up to zero; None where they are too many."""
+    for (one, two), first in halves.items():
+        second = halves.get((bits - one, pairs - two))
+        if second is not None and len(first) <= len(second):
+            return sum(ways * second.get(value, 0) for value, ways in first.items())
+    return None
 
 
 def _same_polynomial(counts: Sequence[int], dual: Sequence[int], rank: int, x: int) -> bool:
