@@ -244,23 +244,29 @@ class Finder:
 def limited(findings: Iterator[Finding], find: Finder) -> list[Finding]:
     """Return the findings of one rule, cut with a word where there are far too many.
 
-    What is behind the cut is not looked for: files that have nothing in common would give one
+    What is far behind the cut is not looked for: files that have nothing in common would give one
     finding for each two of their signals.
     """
-    kept = list(islice(findings, MOST_OF_A_RULE + 1))
-    if len(kept) > MOST_OF_A_RULE:
-        kept[-1] = _rest(find, None, f"{_MEND}; no baseline knows what is not listed")
-    return kept
+    found = list(islice(findings, _MOST_LOOKED_FOR + 1))
+    if len(found) <= _MOST_LOOKED_FOR:
+        return listed_of(found, find)
+    rest = _rest(find, None, f"{_MEND}; {_UNKNOWN}")
+    return [*found[:MOST_OF_A_RULE], rest]
 
 
 def listed_of(findings: Iterable[Finding], find: Finder) -> list[Finding]:
-    """Return the same where a rule finds few per connection: the last stands for all others."""
+    """Return the same where all findings are looked for: the last stands for all others."""
     found = list(findings)
     if len(found) <= MOST_OF_A_RULE:
         return found
     return [*found[:MOST_OF_A_RULE], _rest(find, tuple(found[MOST_OF_A_RULE:]), _MEND)]
 
 
+_MOST_LOOKED_FOR = 5 * MOST_OF_A_RULE
+"""Findings of one rule and connection that are looked for; by choice, a second or two of work."""
+
+
+_UNKNOWN = f"no baseline and no allowance knows the rest of more than {_MOST_LOOKED_FOR}"
 _MEND = "mend the listed ones and check again, or see whether the files belong together"
 
 

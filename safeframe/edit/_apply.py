@@ -10,7 +10,7 @@ from typing import NamedTuple
 from .. import _checks as checks
 from .._diff import ChangeClass, MixedState, classify, mixed_versions
 from .._errors import InputError, Problem, UsageError
-from .._findings import Finding, Report, at_or_above
+from .._findings import Finding, Report, at_or_above, each_one
 from .._model import Connection
 from ..protocols import Profile
 from ._job import carry_out
@@ -101,7 +101,9 @@ def edit(
         before=before,
         after=after,
         report=report,
-        caused=tuple(_caused(report.findings, Counter(_key(one, renamed) for one in earlier))),
+        caused=tuple(
+            _caused(report.findings, Counter(_key(one, renamed) for one in each_one(earlier)))
+        ),
         own_profiles=own_profiles,
     )
 
@@ -144,11 +146,11 @@ def _caused(findings: Iterable[Finding], known: Counter[_Key]) -> Iterator[Findi
     Nobody knows whether all those were there that are not looked for.
     """
     left = known.copy()
-    for finding in findings:
+    findings = tuple(findings)
+    for finding in each_one(findings):
         key = _key(finding, {})
-        if finding.unlisted is None:
-            yield finding
-        elif left[key] > 0:
+        if left[key] > 0:
             left[key] -= 1
         elif not any(key.is_part_of(other) for other in known):
             yield finding
+    yield from (finding for finding in findings if finding.unlisted is None)

@@ -451,16 +451,26 @@ class TestBehindTheCut:
         return only("connection-id-reused", safeframe.check_all(sites(count, first)))
 
     def test_what_was_not_looked_for_is_never_known(self) -> None:
-        known = baseline.loads(baseline.dumps(self.unlike(150).findings))
+        known = baseline.loads(baseline.dumps(self.unlike(600).findings))
         assert known.total() == 100
-        again, gone = baseline.apply(self.unlike(151), known)
+        again, gone = baseline.apply(self.unlike(601), known)
         (cut,) = again.findings
         assert (cut.unlisted, len(again.known), gone) == (None, 100, 0)
         assert cut.message == "more than 100 findings of this rule; the rest is not listed"
-        assert cut.remedy.endswith("; no baseline knows what is not listed")
+        assert cut.remedy.endswith("; no baseline and no allowance knows the rest of more than 500")
+
+    def test_what_is_not_listed_of_one_connection_is_known_one_by_one(self) -> None:
+        report = self.unlike(500)
+        assert len(report.findings) == 101
+        known = baseline.loads(baseline.dumps(report.findings))
+        assert known.total() == 500
+        again, gone = baseline.apply(report, known)
+        assert (again.findings, len(again.known), gone) == ((), 500, 0)
+        fewer, gone = baseline.apply(self.unlike(140), known)
+        assert (fewer.findings, gone) == ((), 360)
 
     def test_an_older_file_that_knows_the_cut_knows_nothing_behind_it(self) -> None:
-        report = self.unlike(150)
+        report = self.unlike(600)
         old = Counter(baseline.key_of(one) for one in report.findings)
         again, gone = baseline.apply(report, old)
         assert (len(again.findings), gone) == (1, 1)
@@ -518,7 +528,7 @@ class TestBehindTheCut:
         self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         maps = [tmp_path / "one.toml", tmp_path / "two.toml"]
-        for path, one in zip(maps, unlike(101).ends, strict=True):
+        for path, one in zip(maps, unlike(501).ends, strict=True):
             path.write_text(safeframe.dumps(one), encoding="utf-8")
         capsys.readouterr()
         known, paths = str(tmp_path / "known.json"), list(map(str, maps))

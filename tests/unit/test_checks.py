@@ -14,7 +14,7 @@ from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe._bits import Place
 from safeframe._errors import UsageError
-from safeframe._findings import Finding, Report
+from safeframe._findings import Finding, Report, each_one
 from safeframe._fingerprint import wire_fingerprint
 from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar, Signal
 from safeframe._source import Location
@@ -963,12 +963,12 @@ class TestAbsurdInput:
         assert found[-1].message == "more than 100 findings of this rule; the rest is not listed"
 
     def many(self, extra: tuple[str, str]) -> Connection:
-        rows = "\n".join(f"{number // 8}.{number % 8} s{number}" for number in range(120))
+        rows = "\n".join(f"{number // 8}.{number % 8} s{number}" for number in range(520))
         left = f"{rows} safe = 1".replace("\n", " safe = 1\n")
         return pair(f"{left}\n{extra[0]}", f"{rows}\n{extra[1]}")
 
     def test_an_allowance_for_what_was_not_looked_for_is_not_called_unused(self) -> None:
-        connection = self.many(("15.0 reserved 8", "15.0 reserved 8"))
+        connection = self.many(("65.0 reserved 8", "65.0 reserved 8"))
         allowances = tuple(
             Allowance(rule=rule, signal=name, reason="known")
             for rule, name in (
@@ -984,8 +984,21 @@ class TestAbsurdInput:
         unused = [one.message for one in report.findings if one.rule == "unused-allowance"]
         assert unused == ["SC1 allows hole of s111, but there is no such finding"]
 
+    @pytest.mark.parametrize(("signal", "left"), [("s110", 119), ("s121", 120), ("", 0)])
+    def test_what_is_not_listed_is_allowed_like_all_others(self, signal: str, left: int) -> None:
+        rows = "\n".join(f"{number // 8}.{number % 8} s{number}" for number in range(120))
+        connection = pair(f"{rows} safe = 1".replace("\n", " safe = 1\n"), rows)
+        allowance = Allowance(rule="safe-value-differs", signal=signal, reason="known")
+        first = replace(connection.first, allowances=(allowance,))
+        report = checks.check(replace(connection, first=first))
+        found = [one for one in report.findings if one.rule == "safe-value-differs"]
+        assert len([*each_one(found)]) == left
+        assert bool(found) == bool(left)
+        unused = [one for one in report.findings if one.rule == "unused-allowance"]
+        assert len(unused) == (signal == "s121")
+
     def test_no_remedy_is_good_where_not_all_is_looked_for(self) -> None:
-        scales = [f'15.0 v width = 8, scale = "{scale}", valid_by = "s0"' for scale in ("1", "2")]
+        scales = [f'65.0 v width = 8, scale = "{scale}", valid_by = "s0"' for scale in ("1", "2")]
         remedies = [
             next(one.remedy for one in checks.check(given).findings if one.rule == "scale-differs")
             for given in (
