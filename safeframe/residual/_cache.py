@@ -244,14 +244,14 @@ def _lightest(light: Sequence[int], heavy: Sequence[int]) -> Iterator[tuple[int,
         found = 0
         for pairs in range(weight // 2 + 1):
             bits = weight - 2 * pairs
-            ways = _ways(halves, bits, pairs)
-            if ways is None:
+            chosen = _ways(halves, bits, pairs)
+            if chosen is None:
                 return
             of_bits, of_pairs = _paths(bits, len(light)), _paths(pairs, len(heavy))
             for (one, two), count in patterns.items():
                 if one <= bits and two <= pairs:
-                    ways -= count * of_bits[one] * of_pairs[two]
-            patterns[bits, pairs] = ways // (of_bits[bits] * of_pairs[pairs])
+                    chosen -= count * of_bits[one] * of_pairs[two]
+            patterns[bits, pairs] = chosen // (of_bits[bits] * of_pairs[pairs])
             found += patterns[bits, pairs]
         yield weight, found
 
