@@ -133,11 +133,15 @@ class Finding:
 
 
 class Waived(NamedTuple):
-    """A finding that a map allows, with the reason it gives."""
+    """A finding that a map allows, with the reason it gives.
+
+    ``signal`` is what it allows it of alone, empty where it allows all findings of the rule.
+    """
 
     finding: Finding
     reason: str
     where: Location
+    signal: str = ""
 
 
 class NotJudged(NamedTuple):

@@ -76,8 +76,9 @@ def waive(
         allowed = [one.allowance for one in near if _covers(one, finding)]
         if allowed:
             used.update(map(id, allowed))
-            reason, where = allowed[0].reason, allowed[0].where
-            waived.append(Waived(finding=finding, reason=reason, where=where))
+            # What allows all of a rule knows of no signal, whichever comes.
+            one = next((each for each in allowed if not each.signal), allowed[0])
+            waived.append(Waived(finding, one.reason, one.where, one.signal))
         return bool(allowed)
 
     for finding in found:

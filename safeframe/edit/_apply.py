@@ -94,7 +94,7 @@ def edit(
     after = Connection(first=pages[0].end, second=pages[1].end)
     report = checks.check(after, own_profiles=own_profiles)
     renamed = {operation.name: operation.to} if isinstance(operation, Rename) else {}
-    earlier = checks.check(before, own_profiles=own_profiles).findings
+    earlier = _told(checks.check(before, own_profiles=own_profiles))
     return Edit(
         old=(first, second),
         new=(replace(first, text=pages[0].text), replace(second, text=pages[1].text)),
@@ -102,7 +102,7 @@ def edit(
         after=after,
         report=report,
         caused=tuple(
-            _caused(report.findings, Counter(_key(one, renamed) for one in each_one(earlier)))
+            _caused(_told(report), Counter(_key(one, renamed) for one in each_one(earlier)))
         ),
         own_profiles=own_profiles,
     )
@@ -138,6 +138,15 @@ def _key(finding: Finding, renamed: Mapping[str, str]) -> _Key:
     names = [*((spot.end, spot.signal) for spot in finding.spots), *finding.culprits]
     about = frozenset((end, renamed.get(name, name)) for end, name in names)
     return _Key(finding.rule, finding.direction, about)
+
+
+def _told(report: Report) -> tuple[Finding, ...]:
+    """Return all findings but those that a map allows of any signal.
+
+    What is allowed of one signal was looked at; an edit that brings another one of that name has
+    to be looked at, too.
+    """
+    return *report.findings, *(waived.finding for waived in report.waived if waived.signal)
 
 
 def _caused(findings: Iterable[Finding], known: Counter[_Key]) -> Iterator[Finding]:

@@ -339,6 +339,18 @@ class TestWhatAnEditCauses:
         assert [finding.rule for finding in result.caused] == ["unbound-signal"]
         assert not result.accepted
 
+    def test_an_allowance_that_was_there_before_the_signal(self) -> None:
+        """What is allowed of a signal MUST NOT hold silently for a new one of its name."""
+
+        def caused(row: str) -> list[str]:
+            sc, lx = self.ends("a", "b")
+            allow = f'allow = [{{ rule = "unbound-signal"{row}, reason = "spare" }}]\n'
+            insert = Insert(name="newsig", after="b", binds={"LX": "x.new"})
+            return [one.rule for one in done(insert, sc + allow, lx).caused]
+
+        assert caused(', signal = "newsig"') == ["unbound-signal"]
+        assert caused("") == []
+
     def test_what_is_not_looked_for_may_be_new(self) -> None:
         texts = []
         for end, peer, way, safe in (("SC", "LX", "sends", 1), ("LX", "SC", "receives", 0)):
