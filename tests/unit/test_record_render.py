@@ -344,9 +344,11 @@ def test_withdrawn_and_carried_over() -> None:
 
 
 def test_a_map_inside_that_is_none_stops_no_page() -> None:
-    states = tuple(replace(state, map="x") for state in FRESH.computed.after)
-    forged = replace(FRESH, computed=replace(FRESH.computed, after=states))
-    assert "# Record of a change: SC1-LX" in markdown(page_of(forged))
+    for when in ("before", "after"):
+        states = tuple(replace(state, map="x") for state in getattr(FRESH.computed, when))
+        changed: dict[str, Any] = {when: states}
+        forged = replace(FRESH, computed=replace(FRESH.computed, **changed))
+        assert "# Record of a change: SC1-LX" in markdown(page_of(forged))
 
 
 def _stating(given: Connection, number: int, **said: Any) -> Connection:

@@ -1065,6 +1065,12 @@ class TestOpen:
                 ["route-safe-value-differs"],
             ),
             (
+                {"type": "float", "width": 32, "safe": 1e300},
+                {"type": "float", "width": 32, "safe": 1e300},
+                "",
+                [],
+            ),
+            (
                 {"type": "uint", "width": 32, "scale": "tenth"},
                 {"type": "uint", "width": 8},
                 'converts = { scale = ["0.1", "1"], width = [32, 8] }',
