@@ -12,6 +12,7 @@ __all__ = [
     "guess",
     "listed",
     "milliseconds",
+    "moment",
     "ranges",
     "seconds",
     "way",
@@ -74,6 +75,15 @@ def seconds(time_us: int) -> str:
     ('1234.56789 s', '12 s')
     """
     return f"{time_us / 1e6:.6f}".rstrip("0").rstrip(".") + " s"
+
+
+def moment(time_us: int) -> str:
+    """Return when something was, in seconds with as many digits as it needs, three at least.
+
+    >>> moment(120_000), moment(132_600)
+    ('0.120 s', '0.132600 s')
+    """
+    return f"{time_us / 1e6:.{6 if time_us % 1000 else 3}f} s"
 
 
 def listed(names: Sequence[str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from html import escape
 
-from .._words import milliseconds
+from .._words import milliseconds, moment
 from ..record import EvidenceAct, EvidenceSight
 from .document import Drawing
 from .text import clean
@@ -41,7 +41,7 @@ def drawing(acts: Sequence[EvidenceAct], step: str) -> Drawing | None:
 def _svg(step: str, recording: str, sight: EvidenceSight) -> str:
     answers = sight.answers[:_MOST_ANSWERS]
     longest = max([sight.held_us or 0, *(each.after_us for each in answers)], default=0) or 1
-    title = f"{step} in {recording}: {sight.what} at {(sight.time_us or 0) / 1e6:.3f} s"
+    title = f"{step} in {recording}: {sight.what} at {moment(sight.time_us or 0)}"
 
     def x(time_us: int) -> float:
         return _LEFT + (96 - _LEFT) * time_us / longest

@@ -10,7 +10,7 @@ from .._codec import safe_number
 from .._link import Link
 from .._report import capture
 from .._report.text import clean
-from .._words import way
+from .._words import moment, way
 from ..capture import Event, Examination, Note, Packet
 from .board import Board, Moved, SignalRow, value_text
 from .reaction import Reaction, resolution_us
@@ -134,8 +134,7 @@ class Lines(Board):
         return f"{'line' if packet.number == packet.offset else 'packet'} {packet.number}"
 
     def _time(self, time_us: int) -> str:
-        passed = time_us - (self.start_us or 0)
-        return f"{passed / 1e6:.{6 if passed % 1000 else 3}f} s"
+        return moment(time_us - (self.start_us or 0))
 
 
 class JsonLines(Board):

@@ -14,6 +14,7 @@ from dataclasses import replace
 from .._errors import UsageError
 from .._link import Link
 from .._model import Conditions, Relation
+from .._words import moment
 from ..capture import Both, Decoder, Note, Observer, Packet
 from ..relations import faults
 from ..relations._rules import CheckedRelation, rules_of
@@ -104,7 +105,7 @@ class Until(ReceivedValues):
             return f"not seen: {self.text}"
         when = ""
         if self.seen_us is not None:
-            when = f" at {(self.seen_us - (start_us or 0)) / 1e6:.3f} s"
+            when = f" at {moment(self.seen_us - (start_us or 0))}"
         return f"seen{when}: {self.text}"
 
     def _look(self, time_us: int | None, side: int, both: Both) -> None:

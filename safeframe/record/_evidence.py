@@ -12,7 +12,7 @@ from .._document.reader import reading
 from .._errors import UsageError
 from .._link import link_stated, places_stated
 from .._model import Connection
-from .._words import count, milliseconds
+from .._words import count, milliseconds, moment
 from ..protocols import Profile
 from ._assess import VOID, Assessment, in_order, verify
 from ._entries import EvidenceAct, EvidenceFinding, EvidenceSight, appended
@@ -271,7 +271,7 @@ def steps_without_evidence(record: Record) -> tuple[str, ...]:
 
 
 def _sight(sight: EvidenceSight) -> str:
-    when = "" if sight.time_us is None else f", {sight.time_us / 1e6:.3f} s"
+    when = "" if sight.time_us is None else f", {moment(sight.time_us)}"
     text = f"{sight.what} at packet {sight.number}{when}"
     if sight.data:
         text += f", data {sight.data}"

@@ -429,6 +429,8 @@ class TestUntil:
         until = read_until("brake2_release = 1", link)
         found = watched(link, packets(link, stream(link, *self.ROWS)), Board(link), until)
         assert until.told(found.start_us) == "seen at 0.132 s: brake2_release = 1"
+        until.seen_us = (found.start_us or 0) + 132_600
+        assert until.told(found.start_us) == "seen at 0.132600 s: brake2_release = 1"
 
     def test_fail_safe_values_count(self) -> None:
         link = demo()
