@@ -120,6 +120,7 @@ def load(text: str) -> Columns:
 def _inline(text: str) -> dict[str, Any]:
     """Return the plain data of a mapping on the command line."""
     data: dict[str, Any] = {"format": FORMAT, "columns": {}}
+    seen: set[str] = set()
     for piece in filter(None, (part.strip() for part in text.split(";"))):
         name, equals, value = (part.strip() for part in piece.partition("="))
         if not equals or not value:
@@ -130,6 +131,10 @@ def _inline(text: str) -> dict[str, Any]:
                     remedy="octet=Byte;bit=Bit;name=Signal;bit_zero=least;first_octet=0;first_bit=0",
                 )
             )
+        if name in seen:
+            message = f"a mapping must state {name[:60]} once, not twice"
+            raise InputError(Problem(path="--columns", message=message))
+        seen.add(name)
         if name in ("first_octet", "first_bit") and value.isascii() and value.isdigit():
             data[name] = int(value)
         elif name in ("reserve", "sends", "receives"):
@@ -173,6 +178,12 @@ def _read(data: dict[str, Any], tables: Tables) -> Columns:
                 remedy="write bits into the sheet; where it holds bits under this header, name the "
                 'column by its letters, such as width = "=A"',
             )
+        places = [str(columns[name]) for name in PLACES if name in columns]
+        if len(set(places)) < len(places):
+            tables.add(("columns",), "columns of places must be different ones, not the same twice")
+    words = {"sends": ("sends",), "receives": ("receives",), **(stated or {})}
+    for word in sorted({*words["sends"]} & {*words["receives"]}):
+        tables.add(("receives",), f"a word must mean sends or receives, not both: {word}")
     tables.problems.refuse()
     assert stated is not None
     assert columns is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from ._columns import Columns
+from ._columns import ATTRIBUTES, Columns
 from ._decisions import Decisions
 from ._grid import Row
 from ._meanings import MappedRow, meanings
@@ -15,6 +15,7 @@ from ._rowtypes import part_of
 
 __all__ = ["layouts"]
 
+_OF_SIGNALS = tuple(name for name in ATTRIBUTES if name not in ("name", "type", "order", "note"))
 _FEW = 8
 """Addresses that are shown of many; by choice."""
 
@@ -66,6 +67,7 @@ class _TableSheet:
         self.bits = RowPlaces(columns, self.repeated)
         self.formulas: list[str] = []
         self.unseen: dict[str, list[str]] = {}
+        self.passed: list[str] = []
 
     def notes(self) -> Iterable[str]:
         """Yield what a reader should look at."""
@@ -73,6 +75,8 @@ class _TableSheet:
             yield f"taken from the cell above, as in merged cells: {_few(self.repeated)}"
         if self.formulas:
             yield f"the stored value of a formula is used in {_few(self.formulas)}"
+        if self.passed:
+            yield f"not read, since a map has no such key for reserve: {_few(self.passed)}"
         for why, addresses in sorted(self.unseen.items()):
             yield f"{why} in the sheet, but read: {_few(addresses)}"
 
@@ -101,6 +105,9 @@ class _TableSheet:
             return
         part = part_of(row, bits, self.columns, self.order)
         if part is not None and len(self.refusals) == before:
+            if part.name is None:
+                cells = (row.cell(name) for name in _OF_SIGNALS if name in self.places)
+                self.passed += [cell.address for cell in cells if cell.text]
             self.parts[direction].append(part)
 
     def direction(self, row: MappedRow) -> str:

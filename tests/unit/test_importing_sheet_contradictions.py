@@ -167,6 +167,30 @@ def test_two_statements_of_the_octet_order(sheet: Sheet) -> None:
     assert end.sends.signals[0].order == "big"
 
 
+@pytest.mark.parametrize(
+    ("columns", "message"),
+    [
+        (f"{PLACES};bit_zero=most", "a mapping must state bit_zero once, not twice"),
+        (f"{PLACES};name=Other", "a mapping must state name once, not twice"),
+        (f"{PLACES};last=Place", "columns of places must be different ones, not the same twice"),
+        (f"{PLACES};sends=a|b;receives=b", "a word must mean sends or receives, not both: b"),
+        (f"{PLACES};sends=receives", "a word must mean sends or receives, not both: receives"),
+    ],
+)
+def test_mappings_that_contradict_themselves(columns: str, message: str, sheet: Sheet) -> None:
+    code, _, err = sheet.run("Place,Name\n0.0-0.7,a\n", columns, *SENDS)
+    assert code == 2
+    assert message in err
+
+
+def test_what_reserve_cannot_hold_is_said(sheet: Sheet) -> None:
+    rows = "Place,Name,Means,Type\n0.0,a,x,BOOL\n0.1,-,brake released,BOOL\n0.2-0.7,-,,\n"
+    columns = f"{PLACES};reserve=-;one_means=Means;type=Type"
+    code, _, err = sheet.run(rows, columns, *SENDS)
+    assert code == 0
+    assert "not read, since a map has no such key for reserve: C3\n" in err
+
+
 @pytest.mark.parametrize("header", ["Bytes", "octet", "Words"])
 def test_a_width_is_no_number_of_octets(header: str, sheet: Sheet) -> None:
     rows = f"Place,Name,{header}\n0.0,a,1\n0.1,b,7\n"
