@@ -83,6 +83,10 @@ class _Nodes:
             if self.aliases.setdefault(name, alias.text) != alias.text:
                 twice(refusals, "an alias", name, (lines[name], alias.line))
             lines.setdefault(name, alias.line)
+            known = next((node for node, row in _BUILT_IN.items() if row[0] == name), alias.text)
+            if alias.text != known:
+                text = f"the alias {name} must be the built-in type {known}, not {alias.text}"
+                refusals.add("bad-value", alias.line, text)
         self.types = by_id(root.all("UADataType"), "NodeId", "a node id", refusals)
         self.roots: dict[str, str] = {}
         self.subtypes: dict[str, list[str]] = {}  # What is said at the base: its subtypes.
@@ -93,6 +97,9 @@ class _Nodes:
                     self.subtypes.setdefault(self.resolved(reference.text), []).append(node)
         for element in root.all("UADataType"):
             bases = list(dict.fromkeys(self.bases(element)))
+            if element.get("NodeId") in _BUILT_IN and _BUILT_IN.keys() & set(bases):
+                text = f"a built-in type must not be derived from another one: {bases[0]}"
+                refusals.add("bad-value", element.line, text, element=element.get("NodeId") or "")
             if len(bases) > 1:
                 refusals.add(
                     "duplicate-element",
@@ -126,7 +133,8 @@ class _Nodes:
     def root_of(self, node: str) -> str:
         """Return the type from which a type of the file descends; itself in a circle."""
         seen: dict[str, None] = {}
-        while node in self.types and node not in seen and node not in self.roots:
+        ends = (seen, self.roots, _BUILT_IN)
+        while node in self.types and not any(node in end for end in ends):
             seen[node] = None
             node = self.base(self.types[node])
         found = self.roots.get(node, node)
@@ -320,10 +328,12 @@ class _NodeWalk:
             )
             return
         built_in = _BUILT_IN[root]
-        self.names(node, name, enumeration, built_in[1])
+        self.names(node, name, enumeration, built_in)
         self.value(name, field, *built_in)
 
-    def names(self, node: str, name: str, enumeration: bool, width: int) -> None:
+    def names(
+        self, node: str, name: str, enumeration: bool, built_in: tuple[str, int, str]
+    ) -> None:
         """Keep the names of values, or of the bits of an option set: the map holds none of them."""
         definition = (
             self.nodes.types[node].only(self.refusals, "Definition", where=name)
@@ -336,7 +346,10 @@ class _NodeWalk:
             return
         one, most = ("value of an enumeration", 2**31 - 1)
         if not enumeration:
-            one, most = ("bit of an option set", width - 1)
+            one, most = ("bit of an option set", built_in[1] - 1)
+            if built_in[2]:
+                text = f"an option set must be of an unsigned type, not {built_in[0]}"
+                self.refusals.add("unknown-type", definition.line, text, element=name)
         found: dict[int, str] = {}
         for field in definition.all("Field"):
             text, at = field.get("Value"), (field.line, self.refusals, name)

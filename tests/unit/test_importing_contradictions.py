@@ -273,6 +273,28 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         "",
         ":16: LiftData: a type must have one base type, not ns=1;i=3002 and ns=1;i=3005",
     ),
+    (
+        "nodeset",
+        swap('"Boolean">i=1<', '"Boolean">i=6<'),
+        "",
+        ":5: the alias Boolean must be the built-in type i=1, not i=6 [bad-value]",
+    ),
+    (
+        "nodeset",
+        swap(
+            "<UADataType",
+            '<UADataType NodeId="i=1" BrowseName="Boolean"><References><Reference IsForward="0" '
+            'ReferenceType="i=45">i=6</Reference></References></UADataType><UADataType',
+        ),
+        "",
+        ":8: i=1: a built-in type must not be derived from another one: i=6 [bad-value]",
+    ),
+    (
+        "nodeset",
+        line(9, "i=3<", "i=10<"),
+        "",
+        ":10: flags: an option set must be of an unsigned type, not Float [unknown-type]",
+    ),
     ("nodeset", enumerated("0"), "", "a value of an enumeration must have one name, not also off"),
     (
         "nodeset",
@@ -447,6 +469,15 @@ def test_an_encoding_that_nobody_stated_is_said(
         ),
         ("iodd", line(14, ' subindex="2"', "")),
         ("nodeset", line(10, ' IsOptionSet="true"', "")),
+        (
+            "nodeset",
+            swap(
+                "<UADataType",
+                '<UADataType NodeId="i=1" BrowseName="Boolean"><References><Reference '
+                'IsForward="0" ReferenceType="i=45">i=24</Reference></References></UADataType>'
+                "<UADataType",
+            ),
+        ),
         ("nodeset", after_line(2, "<!-- <Field/> --><Extensions>text<x/>text</Extensions>")),
         (
             "nodeset",
