@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._encoding import bom_of, text_of
-from ._numbers import number
+from ._numbers import number as plain_number
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
@@ -32,6 +32,7 @@ _MOST_BITS = 64
 _MOST_ENTRIES = 128
 _MOST_LINES = 1_000_000
 _SECTION = re.compile(r"\[([^\]]{1,64})\]\s*(?:;.*)?")
+_ZERO = re.compile(r"0[0-9]+", re.ASCII)
 _OBJECT = re.compile(r"([0-9a-f]{1,8})(?:sub([0-9a-f]{1,8}))?")
 # Widths of basic data types: CiA 301, from memory; a mapping entry states the width once more.
 _TYPES: Mapping[int, tuple[int, str]] = {
@@ -49,6 +50,18 @@ _TYPES: Mapping[int, tuple[int, str]] = {
     0x0016: (24, ""),
     0x001B: (64, ""),
 }
+
+
+def number(text: str | None) -> int | None:
+    """Return the number of a value, None where it is one in two ways.
+
+    That a leading zero makes a number octal is from memory, and so is that it does not.
+    """
+    found = plain_number(text)
+    digits = (text or "").strip().lstrip("+-")
+    if found is not None and _ZERO.fullmatch(digits) and found > 7:
+        return None
+    return found
 
 
 class _File:

@@ -346,6 +346,12 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         "--select srdo:2",
         "1382sub0: the number of entries must be stated",
     ),
+    (
+        "eds",
+        line(52, "=6", "=010"),
+        "",
+        ":52: 1381sub0: the number of entries must be even and 2..128, not 010 [odd-mapping]",
+    ),
     # Types with the names of others.
     *(
         (
@@ -469,6 +475,7 @@ def test_an_encoding_that_nobody_stated_is_said(
         ),
         ("iodd", line(14, ' subindex="2"', "")),
         ("nodeset", line(10, ' IsOptionSet="true"', "")),
+        ("eds", line(52, "=6", "=06")),
         (
             "nodeset",
             swap(
