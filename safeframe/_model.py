@@ -395,13 +395,15 @@ class DeviceMap:
     """What a device file says of one end: ``end`` as far as the file tells it.
 
     ``file`` is the name to show for it, ``directions`` are those that were selected, ``held`` the
-    keys of signals that the file can say besides place, width, type, order and name.
+    keys of signals that the file can say besides place, width, type, order and name, ``notes``
+    what a reader should look at in the file itself.
     """
 
     end: End
     file: str
     directions: tuple[str, ...] = ("sends", "receives")
     held: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

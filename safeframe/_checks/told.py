@@ -136,7 +136,7 @@ def fact(told: DeviceMap, report: Report) -> str:
 
 
 def left_open(connection: str, map_: End, told: DeviceMap) -> Iterator[NotJudged]:
-    """Yield the data and parameters that map and file do not both tell."""
+    """Yield data and parameters that map and file do not both tell, and notes about the file."""
     parts = [f"what {map_.name} {side}" for side in unselected(map_, told)]
     if parts:
         reason = f"nothing is selected for it in {told.file}"
@@ -144,6 +144,8 @@ def left_open(connection: str, map_: End, told: DeviceMap) -> Iterator[NotJudged
     if names := _unstated(map_, told):
         reason = f"{map_.name} does not state what {told.file} holds"
         yield NotJudged(connection, "", reason, names)
+    for note in told.notes:
+        yield NotJudged(connection, "", note, f"what {told.file} leaves to its reader")
 
 
 def _unstated(map_: End, told: DeviceMap) -> str:

@@ -42,6 +42,7 @@ def device_map(found: Imported) -> DeviceMap:
         file=found.end.imported.file,
         directions=found.directions,
         held=tuple(key for key in found.held if key not in _OF_ONE_END),
+        notes=found.notes,
     )
 
 

@@ -348,8 +348,8 @@ class _NodeWalk:
         if not enumeration:
             one, most = ("bit of an option set", built_in[1] - 1)
             if built_in[2]:
-                text = f"an option set must be of an unsigned type, not {built_in[0]}"
-                self.refusals.add("unknown-type", definition.line, text, element=name)
+                message = f"an option set must be of an unsigned type, not {built_in[0]}"
+                self.refusals.add("unknown-type", definition.line, message, element=name)
         found: dict[int, str] = {}
         for field in definition.all("Field"):
             text, at = field.get("Value"), (field.line, self.refusals, name)

@@ -409,6 +409,17 @@ class TestDeviceFiles:
             assert "what LX sends" in shown, form
             assert "nothing is selected for it in lx.xml" in shown, form
 
+    def test_what_a_file_leaves_to_its_reader_is_not_judged(self) -> None:
+        report = checks.check_all(loaded(plant_text(DEVICES), self.given(**{' Fixed="1"': ""})))
+        assert [entry for entry in report.not_judged if not entry.rule] == [
+            (
+                *("SC1-LX", ""),
+                f"device:0x7:2/{pdo}: not fixed: the project may have changed it",
+                *("what lx.xml leaves to its reader", ""),
+            )
+            for pdo in ("rx:0x1610", "tx:0x1a10")
+        ]
+
     def test_a_sheet_and_a_program(self) -> None:
         columns = "octet=O;bit=B;name=N;bit_zero=least;first_octet=0;first_bit=0;reserve=-"
         rows = [
