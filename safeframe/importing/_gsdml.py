@@ -34,6 +34,9 @@ _KEEP = frozenset(
         "VirtualSubmoduleItem",
         "SubmoduleList",
         "SubmoduleItem",
+        "RecordDataList",
+        "F_ParameterRecordDataItem",
+        "F_CRC_Length",
         "IOData",
         "Input",
         "Output",
@@ -57,6 +60,7 @@ _TYPES: Mapping[str, tuple[tuple[int, str], ...]] = {
 }
 _STRINGS = ("OctetString", "VisibleString")
 _TRAILER, _OTHER_TRAILER = "F_MessageTrailer4Byte", "F_MessageTrailer5Byte"
+_CRC = "3-Byte-CRC"
 _TRAILERS = {_TRAILER: 32, _OTHER_TRAILER: 40}
 _OF_NO_BITS = (*_STRINGS, *_TRAILERS, *(k for k in _TYPES if "+" in k or k[0] != "U"))
 
@@ -110,6 +114,16 @@ class _Submodule:
         data = self.item.only(refusals, "IOData", where=self.path)
         assert data is not None
         unpack = self.item.true("PROFIsafeSupported", refusals) and decisions.container == "auto"
+        for length in self.item.walk("F_CRC_Length") if unpack else ():
+            stated = length.get("DefaultValue")
+            if stated is not None and stated.strip() != _CRC:
+                refusals.add(
+                    "unsupported-trailer",
+                    length.line,
+                    f"the CRC of {_TRAILER} must be a {_CRC}, not {shown(stated)}",
+                    "the profile fscp-3-1 does not cover a CRC of 32 bits: not offered",
+                    self.path,
+                )
         found = []
         sides = {side.tag for side in data.all(*_SIDES)}
         for tag in sorted(_SIDES.keys() - sides) if unpack else ():

@@ -245,6 +245,18 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         ":9: module:M1/submodule:S1: an F submodule must have a trailer in both directions, not be "
         "without Output (--container none takes the items as plain data) [no-container]",
     ),
+    (
+        "gsdml",
+        line(
+            26,
+            "</IOData>",
+            '</IOData><RecordDataList><F_ParameterRecordDataItem><F_CRC_Length DefaultValue="4-Byte'
+            '-CRC"/></F_ParameterRecordDataItem></RecordDataList>',
+        ),
+        "",
+        ":26: module:M1/submodule:S1: the CRC of F_MessageTrailer4Byte must be a 3-Byte-CRC, not "
+        "4-Byte-CRC",
+    ),
     # Several connections.
     (
         "esi",
@@ -476,6 +488,10 @@ def test_an_encoding_that_nobody_stated_is_said(
         ("iodd", line(14, ' subindex="2"', "")),
         ("nodeset", line(10, ' IsOptionSet="true"', "")),
         ("eds", line(52, "=6", "=06")),
+        *(
+            ("gsdml", line(26, "</IOData>", f"</IOData><RecordDataList>{one}</RecordDataList>"))
+            for one in ('<F_CRC_Length DefaultValue="3-Byte-CRC"/>', "<F_CRC_Length/>")
+        ),
         (
             "nodeset",
             swap(
