@@ -21,7 +21,7 @@ from ._placing import placed
 from ._refusals import Refusals, shown
 from ._rowtypes import NEEDS_WIDTH
 from ._source import DeviceFile
-from ._table import layouts
+from ._table import few, layouts
 from ._workbook import is_workbook, sheet_rows, workbook_octets
 
 __all__ = [
@@ -54,7 +54,7 @@ def read_sheet(
             f"--order must be that of the mapping, {columns.octet_order}, not {decisions.order}"
         )
     refusals = Refusals(source.path)
-    rows = _rows(source, columns, decisions, refusals)
+    rows, outside = _rows(source, columns, decisions, refusals)
     found = [
         (direction, layout, placed(layout, decisions, refusals))
         for direction, layout in layouts(rows, columns, decisions, refusals)
@@ -69,6 +69,9 @@ def read_sheet(
         decisions,
         tuple(name for name in columns.names if name in _HELD),
     )
+    if outside:
+        numbers = few([str(row.number) for row in outside])
+        made = replace(made, notes=(*made.notes, f"not read, outside the range: rows {numbers}"))
     assert made.end.imported is not None
     options = (f"--columns {columns.text}", *made.end.imported.options)
     return replace(
@@ -96,9 +99,14 @@ def _refuse_sheet(sheet: str) -> None:
 
 def _rows(
     source: DeviceFile, columns: Columns, decisions: Decisions, refusals: Refusals
-) -> list[Row]:
-    """Return the rows of the range; the separator of a CSV file is the one that fits."""
+) -> tuple[list[Row], list[Row]]:
+    """Return the rows of the range, and those outside that hold anything.
+
+    The separator of a CSV file is the one that fits.
+    """
     if is_workbook(source):
+        if decisions.encoding:
+            raise UsageError("--encoding must stand with a CSV file, not with a workbook")
         rows = sheet_rows(source, columns.sheet, refusals)
         refusals.refuse()
         return _cut(rows, columns.range, refusals)
@@ -126,9 +134,9 @@ def _rows(
             f"{len(found)}: {', '.join(sorted(map(shown, wanted))) or 'letters only'}",
             f"--separator {'|'.join(SEPARATORS)}; --list proposes a mapping",
         )
-    kept = _cut(found[0], columns.range, refusals)
+    kept, outside = _cut(found[0], columns.range, refusals)
     _even(kept, wanted, refusals)
-    return kept
+    return kept, outside
 
 
 def _even(rows: Sequence[Row], wanted: set[str], refusals: Refusals) -> None:
@@ -159,18 +167,20 @@ def _words(row: Row) -> set[str]:
     return {" ".join(cell.text.split()) for cell in row.cells}
 
 
-def _cut(rows: list[Row], area: str, refusals: Refusals) -> list[Row]:
-    """Return what lies in a range such as A3:H40; cells outside are empty."""
+def _cut(rows: list[Row], area: str, refusals: Refusals) -> tuple[list[Row], list[Row]]:
+    """Return what lies in a range such as A3:H40, with cells outside empty, and other rows."""
     if not area:
-        return rows
+        return rows, []
     found = _RANGE.fullmatch(area.upper())
     if found is None:
         raise UsageError(f"a range must be such as A3:H40, not {area!r}")
     first, last = int(found[2]), int(found[4])
     left, right = (column_of(found[place]) for place in (1, 3))
-    kept = []
+    kept, outside = [], []
     for row in rows:
-        if first <= row.number <= last:
+        if not first <= row.number <= last:
+            outside += [] if row.empty else [row]
+        else:
             cells = tuple(
                 cell if left <= place <= right else cell._replace(text="", formula=False)
                 for place, cell in enumerate(row.cells)
@@ -178,7 +188,7 @@ def _cut(rows: list[Row], area: str, refusals: Refusals) -> list[Row]:
             kept.append(row._replace(cells=cells))
     if not kept:
         refusals.stop("not-found", 0, f"a range must hold rows of the sheet, not {area}")
-    return kept
+    return kept, outside
 
 
 def sheet_rows_of(end: End, columns: Columns) -> list[list[str]]:

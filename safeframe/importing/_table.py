@@ -13,7 +13,7 @@ from ._refusals import Refusals, shown
 from ._rowplaces import RowPlaces
 from ._rowtypes import part_of
 
-__all__ = ["layouts"]
+__all__ = ["few", "layouts"]
 
 _OF_SIGNALS = tuple(name for name in ATTRIBUTES if name not in ("name", "type", "order", "note"))
 _FEW = 8
@@ -72,13 +72,13 @@ class _TableSheet:
     def notes(self) -> Iterable[str]:
         """Yield what a reader should look at."""
         if self.repeated:
-            yield f"taken from the cell above, as in merged cells: {_few(self.repeated)}"
+            yield f"taken from the cell above, as in merged cells: {few(self.repeated)}"
         if self.formulas:
-            yield f"the stored value of a formula is used in {_few(self.formulas)}"
+            yield f"the stored value of a formula is used in {few(self.formulas)}"
         if self.passed:
-            yield f"not read, since a map has no such key for reserve: {_few(self.passed)}"
+            yield f"not read, since a map has no such key for reserve: {few(self.passed)}"
         for why, addresses in sorted(self.unseen.items()):
-            yield f"{why} in the sheet, but read: {_few(addresses)}"
+            yield f"{why} in the sheet, but read: {few(addresses)}"
 
     def row(self, found: Row) -> None:
         """Read one row; an empty one is passed over, any other is read or is a problem."""
@@ -134,7 +134,8 @@ class _TableSheet:
         return "sends"
 
 
-def _few(addresses: Sequence[str]) -> str:
+def few(addresses: Sequence[str]) -> str:
+    """Return addresses as text, of many only the first."""
     shown_ones = ", ".join(addresses[:_FEW])
     more = len(addresses) - _FEW
     return f"{shown_ones} and {more} more" if more > 0 else shown_ones

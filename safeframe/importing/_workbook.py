@@ -40,6 +40,8 @@ _REFUSED = (
 )
 
 
+_ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
+"""How a workbook writes a character by its number, such as a carriage return."""
 _DIGITS = re.compile(r"0(?:\.(0+))?")
 """Number formats that show a number by its digits, with so many behind the point."""
 
@@ -314,7 +316,8 @@ def _cell(value: Any, plain: Any, address: str, row: int, refusals: Refusals) ->
                 refusals.add(
                     "bad-cell", row, f"a cell must hold no error, not {shown(value)}", "", where
                 )
-            return Cell(plain_text(value), address, formula)
+            text = _ESCAPED.sub(lambda found: chr(int(found[1], 16)), value)
+            return Cell(plain_text(text), address, formula)
         case _:
             refusals.add(
                 "bad-cell",
@@ -338,7 +341,7 @@ def workbook_octets(rows: Sequence[Sequence[str]], columns: Columns) -> bytes:
         for column, text in enumerate(row, 1):
             if text:
                 cell = sheet.cell(row=number, column=column)
-                cell.value = text
+                cell.value = _ESCAPED.sub(r"_x005F_x\1_", text)
                 cell.data_type = "s"  # A text that begins with = is no formula.
     fixed = datetime.datetime(1980, 1, 1)
     book.properties.created = book.properties.modified = fixed

@@ -10,6 +10,8 @@ from typing import Any
 import openpyxl
 import pytest
 
+import safeframe
+from safeframe._cli import main
 from tests.unit.importing_files import Sheet
 
 PLACES = "place=Place;name=Name;bit_zero=least;first_octet=0;first_bit=0"
@@ -181,6 +183,40 @@ def test_mappings_that_contradict_themselves(columns: str, message: str, sheet: 
     code, _, err = sheet.run("Place,Name\n0.0-0.7,a\n", columns, *SENDS)
     assert code == 2
     assert message in err
+
+
+@pytest.mark.parametrize(
+    ("rows", "left_out"),
+    [
+        ("0.0-0.7,b\n1.0-1.7,c\n", "1, 4"),
+        ("0.0-0.7,b\n,\n1.0-1.7,c\n,\n9.9,x\n", "1, 5, 7"),
+        ("0.0-0.7,b\n" + "1.0,c\n" * 9, "1, 4, 5, 6, 7, 8, 9, 10 and 2 more"),
+    ],
+)
+def test_rows_outside_the_range_are_said(rows: str, left_out: str, sheet: Sheet) -> None:
+    text = f"a title,\nPlace,Name\n{rows}"
+    code, out, err = sheet.run(text, f"{PLACES};range=A2:B3", *SENDS)
+    assert (code, "1.0" in out.partition("sends = ")[2]) == (0, False)
+    assert f"not read, outside the range: rows {left_out}\n" in err
+    code, _, err = sheet.run(text[: text.index("b\n") + 2], f"{PLACES};range=A1:B3", *SENDS)
+    assert (code, "outside the range" in err) == (0, False)
+
+
+def test_an_encoding_of_a_workbook(sheet: Sheet) -> None:
+    code, _, err = sheet.run(book(), PLACES, *SENDS, "--encoding", "utf-8", name="t.xlsx")
+    assert code == 2
+    assert "--encoding must stand with a CSV file, not with a workbook" in err
+
+
+def test_characters_by_their_numbers(sheet: Sheet, tmp_path: Path) -> None:
+    content = changed("<is><t>b</t></is>", "<is><t>b_x000D_1_x005F_x0041_</t></is>")
+    end = sheet.end(content, PLACES, *SENDS, name="t.xlsx")
+    assert end.sends.signals[1].name == "b 1_x0041_"
+    (tmp_path / "map.toml").write_text(safeframe.dumps(end))
+    words = ["--columns", f"{PLACES};reserve=-", "-o", str(tmp_path / "n.xlsx")]
+    assert main(["show", "--format", "xlsx", *words, str(tmp_path / "map.toml")]) == 0
+    again = sheet.end((tmp_path / "n.xlsx").read_bytes(), PLACES, *SENDS, name="n2.xlsx")
+    assert [one.name for one in again.sends.signals] == ["a", "b 1_x0041_", "c"]
 
 
 def test_what_reserve_cannot_hold_is_said(sheet: Sheet) -> None:
