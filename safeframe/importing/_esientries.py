@@ -5,7 +5,8 @@ from __future__ import annotations
 from ._decisions import Decisions
 from ._fscp_12_1 import ContainerEntry
 from ._numbers import integer, number, width_of
-from ._refusals import Refusals, shown, twice
+from ._refusals import Refusals, twice
+from ._texts import in_language
 from ._xml import Element
 
 __all__ = ["entries_of", "label_of", "title_of"]
@@ -69,24 +70,4 @@ def _name(element: Element, decisions: Decisions, refusals: Refusals) -> str:
     for name in element.all("Name"):
         if names.setdefault(name.get("LcId") or "", name.text) != name.text:
             twice(refusals, "a name of one language", name.text, (element.line, name.line))
-    if decisions.language:
-        if names and decisions.language not in names:
-            refusals.add(
-                "dangling-reference",
-                element.line,
-                f"a name must be there in language {shown(decisions.language)}, not only in "
-                f"{', '.join(sorted(shown(tag or 'no language') for tag in names))}",
-                f"--language {next(iter(names)) or 'TAG'}",
-            )
-        return names.get(decisions.language, "")
-    for tag in (_ENGLISH, ""):
-        if tag in names:
-            return names[tag]
-    if len(names) > 1:
-        refusals.add(
-            "ambiguous-language",
-            element.line,
-            f"the language of the names must be chosen: {', '.join(sorted(map(shown, names)))}",
-            f"--language {next(iter(names))}",
-        )
-    return next(iter(names.values()), "")
+    return in_language(names, decisions.language, _ENGLISH, element.line, refusals)

@@ -2,10 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from ._refusals import Refusals, shown, twice
 from ._xml import Element
 
-__all__ = ["Texts"]
+__all__ = ["Texts", "in_language"]
+
+
+def in_language(
+    names: Mapping[str, str], language: str, english: str, line: int, refusals: Refusals
+) -> str:
+    """Return the name in a language, without one that in English, of none, or the only one."""
+    if language:
+        if names and language not in names:
+            refusals.add(
+                "dangling-reference",
+                line,
+                f"a name must be there in language {shown(language)}, not only in "
+                f"{', '.join(sorted(shown(tag or 'no language') for tag in names))}",
+                f"--language {next(iter(names)) or 'TAG'}",
+            )
+        return names.get(language, "")
+    for tag in (english, ""):
+        if tag in names:
+            return names[tag]
+    if len(names) > 1:
+        refusals.add(
+            "ambiguous-language",
+            line,
+            f"the language of the names must be chosen: {', '.join(sorted(map(shown, names)))}",
+            f"--language {next(iter(names))}",
+        )
+    return next(iter(names.values()), "")
 
 
 class Texts:

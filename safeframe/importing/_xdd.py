@@ -17,6 +17,7 @@ from ._numbers import integer
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
+from ._texts import in_language
 from ._xml import Element, by_id, parse
 
 __all__ = ["candidates"]
@@ -52,25 +53,32 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     parameters = by_id(listed, "uniqueID", "a parameter", refusals)
     found = []
     for group in root.walk("parameterGroup"):
-        side = _SIDES.get(_label(group, "", refusals).lower())
-        if side is not None:
-            one = _XddGroup(group, side, parameters)
+        titles = [text for text in _labels(group, refusals).values() if text.lower() in _SIDES]
+        sides = sorted({_SIDES[title.lower()] for title in titles})
+        if len(sides) > 1:
+            text = f"a group must be one of {' and '.join(titles)}, not both"
+            refusals.add("duplicate-name", group.line, text, "remove one of them from the file")
+        for side in sides[:1]:
+            one = _XddGroup(group, side, titles[0], parameters)
             found.append(
                 Candidate(path=one.path, line=group.line, side=side, look=one.look, place=one.place)
             )
     return found
 
 
-def _label(element: Element, language: str, refusals: Refusals) -> str:
-    """Return the label in the language asked for, else in English, else the first."""
+def _labels(element: Element, refusals: Refusals) -> dict[str, str]:
+    """Return the labels by their languages."""
     labels: dict[str, str] = {}
     for label in element.all("label"):
-        if labels.setdefault(label.get("lang") or "", label.text) != label.text:
+        if labels.setdefault((label.get("lang") or "").lower(), label.text) != label.text:
             twice(refusals, "a label of one language", label.text, (element.line, label.line))
-    for tag in (language, "en"):
-        if tag and tag in labels:
-            return labels[tag]
-    return next(iter(labels.values()), "")
+    return labels
+
+
+def _label(element: Element, language: str, refusals: Refusals) -> str:
+    """Return the label in the language asked for, else in English, else the only one."""
+    labels = _labels(element, refusals)
+    return in_language(labels, language.lower(), "en", element.line, refusals)
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +107,7 @@ class _XddGroup:
 
     group: Element
     side: str
+    title: str
     parameters: Mapping[str, Element]
 
     @property
@@ -115,7 +124,7 @@ class _XddGroup:
         note = "no container of FSCP 13/1"
         if octets is not None:
             note = f"FSCP 13/1, {octets} data octet{'s'[: octets != 1]}"
-        return _label(self.group, "", quiet), bits, note
+        return self.title, bits, note
 
     def place(self, decisions: Decisions, refusals: Refusals) -> list[tuple[str, PlacedTypes]]:
         """Return the layout of the safety data, or keep the problems."""
@@ -191,7 +200,7 @@ class _XddGroup:
         layout = PlacedTypes(
             path=self.path,
             line=self.group.line,
-            title=_label(self.group, "", refusals),
+            title=self.title,
             total_bits=bits,
             parts=tuple(self._part(one, first, decisions, refusals) for one in data),
             dropped=dropped,

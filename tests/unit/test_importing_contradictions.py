@@ -278,6 +278,30 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         ":17: group:TX: behind the data, which end at bit 40, only the last octet may be listed, "
         "not position at bit 48: it may be data",
     ),
+    (
+        "xdd",
+        line(8, '<label lang="en">', '<label lang="fr">rien</label><label lang="de">'),
+        "",
+        ":8: the language of the names must be chosen: de, fr (--language fr) [ambiguous-language]",
+    ),
+    (
+        "xdd",
+        line(8, 'lang="en"', 'lang="de"'),
+        "--language en",
+        ":8: a name must be there in language en, not only in de (--language de) [dangling-refer",
+    ),
+    (
+        "xdd",
+        line(8, "<USINT/>", '<label lang="EN">other</label><USINT/>'),
+        "",
+        ":8: a label of one language must stand once, not again after line 8: other",
+    ),
+    (
+        "xdd",
+        line(16, "</label>", '</label><label lang="de">RxSPDO</label>'),
+        "",
+        ":16: a group must be one of TxSPDO and RxSPDO, not both (remove one of them from the",
+    ),
     # Types of a node set.
     (
         "nodeset",
@@ -488,6 +512,15 @@ def test_an_encoding_that_nobody_stated_is_said(
         ("iodd", line(14, ' subindex="2"', "")),
         ("nodeset", line(10, ' IsOptionSet="true"', "")),
         ("eds", line(52, "=6", "=06")),
+        (
+            "xdd",
+            line(
+                15,
+                "<parameterGroupList>",
+                '<parameterGroupList><parameterGroup><label lang="fr">a</label><label lang="de">b'
+                "</label></parameterGroup>",
+            ),
+        ),
         *(
             ("gsdml", line(26, "</IOData>", f"</IOData><RecordDataList>{one}</RecordDataList>"))
             for one in ('<F_CRC_Length DefaultValue="3-Byte-CRC"/>', "<F_CRC_Length/>")
