@@ -290,6 +290,7 @@ class _Course:
             kind = "fail-safe" if use else "in use"
             self._told.event(packet, side.side, kind, text, bool(use) and was == "")
         if len(data) != side.sizes[0] or len(data) != side.sizes[1]:
+            side.unread = side.unread or not use
             self._size(packet, side, len(data))
             return
         self._taken = data, use

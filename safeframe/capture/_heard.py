@@ -22,7 +22,8 @@ class Heard:
     """One side: ``use`` is what its receiver does with its data, None before it is known.
 
     Only bits of accepted frames whose data the receiver uses count as tested. ``parts`` says that
-    several frames carry its data together, ``noise`` are the last rejected frames close together.
+    several frames carry its data together, ``unread`` that data in use had not the size of the
+    maps, ``noise`` are the last rejected frames close together.
     """
 
     def __init__(self, link: Link, side: int, *, zeros: bool, parts: bool) -> None:
@@ -42,6 +43,7 @@ class Heard:
         self.heard_us: int | None = None
         self.differs = self.is_odd = self.is_told = self.fallen = False
         self.steady = 0
+        self.unread = False
         self.unproven = Notes()
         self.noise: Interval | None = None
         self._run = 0

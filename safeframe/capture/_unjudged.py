@@ -27,7 +27,7 @@ def tell_missing(told: Told, link: Link, side: Heard, station: str) -> None:
             text += f": no packet comes from {station}" * bool(station)
     elif side.parts and side.carries and not side.data_frames:
         kind, text = "no frames", f"no data of {name} were complete and right"
-    elif side.data_frames and not side.used_frames and "size" not in told.notes:
+    elif side.data_frames and not side.used_frames and not side.unread:
         kind = "never used"
         text = f"{peer} has not used the data of {name} in any frame of this recording"
     elif side.carries and side.results.get("accepted") and not side.data_frames:

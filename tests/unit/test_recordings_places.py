@@ -219,6 +219,23 @@ class TestSizes:
         whole = examine(packets, link, at={0: 0, 1: 0}, sources=BOTH, fresh=fresh)
         assert whole.is_clean
 
+    @pytest.mark.parametrize("used", [False, True])
+    def test_data_that_are_never_used_are_told_besides(self, used: bool) -> None:
+        """A wrong size of one end MUST NOT hide that the data of the other are never used."""
+        sent, mapped = make("fscp-12-1", 4, 2, {}), make("fscp-12-1", 2, 2, {})
+        session, frames = sent.session(), []
+        for number in range(6):
+            for side, command in ((0, 0x36 if used else 0x08), (1, 0x08)):
+                data = bytes((number,)) * (4, 2)[side]
+                octets = session.produce(sent.senders[side], command=command, data=data)
+                frames.append((12_000 * number, side, octets))
+        found = examine(lines(mapped, frames), mapped, fresh=True)
+        assert found.notes["size"].count == 6
+        assert [note.text for note in found.notes["never used"].kept] == [
+            f"{peer} has not used the data of {name} in any frame of this recording"
+            for name, peer in (("SC1", "LX"), ("LX", "SC1"))[used:]
+        ]
+
     def test_no_size_goes_on(self) -> None:
         link = make("fscp-3-1", 2, 4, {})
         sizes, random = FrameSizes(link), Random(3)
