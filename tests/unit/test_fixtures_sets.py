@@ -257,6 +257,46 @@ def test_old_numbers_have_wrapped_neighbours() -> None:
     assert addressed.octets[-2:] == b"\x01\x00"
 
 
+WORD, DOUBLE = (1 << 16) - 1, (1 << 32) - 1
+LIMITS: dict[str, tuple[dict[str, Any], dict[str, Any]]] = {
+    "fscp-12-1": ({"connection_id": 1}, {"connection_id": WORD}),
+    "fscp-13-1": (
+        {"domain": 1, "manager_id": bytes(6)},
+        {"domain": 1023, "manager_id": b"\xff" * 6},
+    ),
+    "fscp-2-1": (
+        {"producer": (0, 0, 0), "consumer": (0, 0, 0)},
+        {"producer": (WORD, DOUBLE, WORD), "consumer": (WORD, DOUBLE, WORD)},
+    ),
+    "fscp-3-1": ({"parameter_crc": 0}, {"parameter_crc": WORD}),
+    "en50325-5": (
+        {"identifier_1": 0x101, "srvt_ms": 1},
+        {"identifier_1": 0x17F, "srvt_ms": 99},
+    ),
+    "opcua-safety": (
+        {"consumer_id": 0, "spdu_ids": (0, 0, 0)},
+        {"consumer_id": DOUBLE, "spdu_ids": (DOUBLE, DOUBLE, DOUBLE)},
+    ),
+}
+"""The least and the largest numbers by which a connection is known."""
+
+
+@pytest.mark.parametrize("case", [*CASES, *ONE_WAY], ids=str)
+@pytest.mark.parametrize("last", [False, True])
+def test_the_first_and_the_last_number_have_neighbours(
+    case: tuple[str, int, int, dict[str, Any]], last: bool
+) -> None:
+    """What a set states holds for the least and the largest numbers of a protocol, too."""
+    profile, first, second, given = case
+    link = make(profile, first, second, given | LIMITS[profile][last])
+    for each in fixtures.make(link, "faults", seed=1):
+        stated = [
+            ("accept" if step.verdict == "undetected" else step.verdict, step.check)
+            for step in each.steps
+        ]
+        assert judged(link, each.steps) == stated, each.label
+
+
 @pytest.mark.parametrize(("first", "second"), [(8, 12)])
 def test_start_up_is_the_published_exchange(first: int, second: int) -> None:
     """Session ids apart, the start-up is that of the recorded exchange, octet by octet."""
