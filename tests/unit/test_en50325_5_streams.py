@@ -501,6 +501,20 @@ class TestFaults:
         second, first = (int.from_bytes(step.octets[:2], "big") for step in early)
         assert second == first + 1
 
+    @pytest.mark.parametrize("label", ["loss", "loss-plain", "loss-inverted"])
+    def test_around_what_is_lost_the_legal_run_goes_on(self, label: str) -> None:
+        """The pair that is too late is the first one of the run that is, at its own time."""
+        link = make(*ONE_WAY[0])
+        (run,) = fixtures.make(link, "states", seed=3, count=40)
+        legal = [(step.time_us, step.octets) for step in run.steps]
+        (made,) = [
+            each for each in fixtures.make(link, "faults", seed=3) if each.label == f"fault-{label}"
+        ]
+        steps = [(step.time_us, step.octets) for step in made.steps]
+        late = next(at for at in range(8, 80, 2) if legal[at][0] - legal[6][0] > 100_000)
+        lost = {"loss": [], "loss-plain": legal[9:late:2], "loss-inverted": legal[8:late:2]}
+        assert steps == [*legal[:8], *lost[label], *legal[late : late + 2]]
+
     def test_the_last_data_object_has_a_neighbour_within_the_range(self) -> None:
         link = link_of(make(*ONE_WAY[0]).connection, identifier_1=0x17F)
         made = {each.label: each for each in fixtures.make(link, "faults")}

@@ -96,8 +96,8 @@ def _flipped(step: SentFrame, bits: Sequence[int]) -> tuple[SentFrame, str]:
 def _resized(step: SentFrame, by: int) -> SentFrame:
     """Return a step with one data octet less, or one 0 more."""
     head, data = step.octets[:2], step.octets[_HEAD:]
-    data = data[:by] if by < 0 else data + bytes(by)
-    return replace(step, octets=head + bytes((len(data),)) + data)
+    size = len(data) + by
+    return replace(step, octets=head + bytes((size,)) + (data + b"\0")[:size])
 
 
 def _readdressed(step: SentFrame, first: int) -> SentFrame:
