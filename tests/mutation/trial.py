@@ -56,14 +56,18 @@ class Reached(NamedTuple):
         return cls(lines, weight)
 
     def of(self, path: str, fault: Fault) -> list[str]:
-        """Return the tests that reach the first line of a fault, those that reach least first.
+        """Return the tests that reach the line a fault begins at, those that reach least first.
+
+        Where nothing is noted of that line, the one before it that was noted stands for it.
 
         What runs once, when a module is imported or a value is kept, is noted for the test that
         came first, and may matter to every test of the module: some of these follow.
         """
         lines = self.lines.get(path, {})
-        found = sorted(lines.get(fault.line, []), key=lambda test: (self.weight[test], test))
-        if fault.line in lines and len(found) < _FEW:
+        # A line of a table that holds constants only is never run by itself.
+        line = max((at for at in lines if at <= fault.line), default=0)
+        found = sorted(lines.get(line, []), key=lambda test: (self.weight[test], test))
+        if line and len(found) < _FEW:
             others = {test for tests in lines.values() for test in tests} - {*found}
             found += sorted(others, key=lambda test: (self.weight[test], test))[:_MORE]
         return found

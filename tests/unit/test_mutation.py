@@ -79,6 +79,17 @@ def test_faults_of_one_module_and_of_lines(monkeypatch: pytest.MonkeyPatch) -> N
         assert {name for name, _ in rows} <= {path}
 
 
+def test_a_line_of_constants_is_tried_with_the_line_before_it() -> None:
+    """MUST: a row of a table, which no trace shows, is not left out."""
+    names = [f"tests/unit/test_pairing.py::{word}" for word in ("one", "two", "three", "four")]
+    reached = Reached({"a.py": {2: names, 9: names[:1]}}, Counter())
+    assert [bool(reached.of("a.py", Fault(line, 0, 0, "1", "2"))) for line in (1, 2, 3, 9)] == [
+        *(False, True, True, True)
+    ]
+    assert sorted(reached.of("a.py", Fault(3, 0, 0, "1", "2"))) == sorted(names)
+    assert reached.of("b.py", Fault(3, 0, 0, "1", "2")) == []
+
+
 def test_what_changes_no_answer_says_why_and_can_still_be_put_in() -> None:
     rows = [row for row in EQUIVALENT.read_text("utf-8").splitlines() if row[:1] != "#"]
     assert rows

@@ -122,6 +122,16 @@ class TestOpcUa:
         with pytest.raises(UsageError, match="base_id must be a GUID, not 'x'"):
             opcua.spdu_ids(base_id="x", level=1, **values)
 
+    def test_members_are_the_built_in_types_of_fixed_length(self) -> None:
+        """OPC 10000-6 table 1: 1 to 14 without the text, whose number is 12."""
+        rows = [(each.name, each.type_id, each.octets) for each in MEMBERS.values()]
+        assert [number for _, number, _ in rows] == [*range(1, 12), 13, 14]
+        assert [size for _, _, size in rows] == [1, 1, 1, 2, 2, 4, 4, 8, 8, 4, 8, 8, 16]
+        assert [name for name, _, _ in rows] == [
+            *("Boolean", "SByte", "Byte", "Int16", "UInt16", "Int32", "UInt32", "Int64", "UInt64"),
+            *("Float", "Double", "DateTime", "Guid"),
+        ]
+
     def test_level_ids_are_far_apart(self) -> None:
         """Pairwise Hamming distances of the level ids are at least 21, as the text claims."""
         distances = [(a ^ b).bit_count() for a, b in combinations(LEVEL_IDS.values(), 2)]
