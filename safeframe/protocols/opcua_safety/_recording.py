@@ -102,7 +102,7 @@ def _lengths(link: Link, side: int, octets: bytes) -> Sequence[int]:
     if not link.carries[side]:
         return ()
     identity = link.settings["spdu_ids"][0].to_bytes(4, "little")
-    sizes = (place - 1 + _TRAILER_OCTETS for place in places_of(octets, identity) if place > 1)
+    sizes = (place - 1 + _TRAILER_OCTETS for place in places_of(octets, identity))
     return [
         size
         for size in sizes
