@@ -253,6 +253,24 @@ class TestAccess:
         )
         assert text in meaning(octets)
 
+    @pytest.mark.parametrize(
+        ("code", "text"),
+        [
+            ("05040001", "unknown command"),
+            ("05040002", "segment size"),
+            ("06010002", "not writable"),
+            ("06020000", "no such object"),
+            ("06040041", "cannot be mapped"),
+            ("06070010", "length does not fit"),
+            ("06090031", "value too high"),
+            ("08000022", "not in this state"),
+        ],
+    )
+    def test_abort_codes_of_the_run(self, code: str, text: str) -> None:
+        payload = bytes.fromhex("04181001") + bytes.fromhex(code)[::-1]
+        made = frame.build("fscp-13-1", data=payload, id=57, address=2, target=1, **KNOWN)
+        assert meaning(made) == f"abort, object 0x1018.1, code 0x{code} ({text})"
+
     def test_the_time_is_the_number_of_the_access(self) -> None:
         octets = frame.build("fscp-13-1", data=b"\x20", id=56, address=2, target=1, **KNOWN)
         assert meaning(octets, "ct_low") == "number of the access, low octet"

@@ -434,6 +434,20 @@ class TestOthers:
             with pytest.raises(UsageError, match=r"a sender must be an address 1\.\.1023 as text"):
                 making.produce(sender, data=b"")
 
+    @pytest.mark.parametrize(
+        ("profile", "settings"), [*SETTINGS.items(), ("en50325-5", {"identifier_1": 0x111})]
+    )
+    def test_who_is_no_sender_is_refused_whatever_the_frame(
+        self, profile: str, settings: dict[str, Any]
+    ) -> None:
+        """No octets of nobody are judged, those of a management frame of FSCP 13/1 neither."""
+        session = frame.session(profile, **settings)
+        for octets in (b"", bytes(6), bytes((1, 44 << 2, 1)) + bytes(12)):
+            with pytest.raises(UsageError, match="a sender must be "):
+                session.judge("0", octets)
+        with pytest.raises(UsageError, match="a sender must be "):
+            session.produce("0", data=b"")
+
     def test_3_1_makes_the_published_frames(self) -> None:
         """Number and toggle bit come from the session; the other status bits from the caller."""
         path = Path(__file__).parents[2] / "vectors" / "published" / "fscp-3-1-capture.json"

@@ -106,7 +106,10 @@ def test_sessions_take_the_settings_of_the_generic_ones(name: str) -> None:
     room = protocols.room(name)
     assert room.session is not None
     given = list(keywords(room.session.__init__))
-    assert list(keywords(ROOMS[name].session)) == given
+    taken = keywords(ROOMS[name].session)
+    assert list(taken) == given
+    for word, parameter in keywords(room.session.__init__).items():
+        assert taken[word].default == parameter.default, word
     assert set(SESSIONS[name]) == set(given) - {"fresh"}
     made = ROOMS[name].session(**SESSIONS[name], fresh=False)
     assert type(made) is type(frame.session(name, **SESSIONS[name])) is room.session
