@@ -174,11 +174,15 @@ def parameter_crc_3_1(
     destination_address: int,
     watchdog_ms: int,
     device_parameter_crc: int | None = None,
+    check_number: bool = False,
+    check_device_parameters: bool = False,
     crc_octets: int = 3,
 ) -> int:
     """FSCP 3/1 parameter CRC for version 1; bits 5..4 hold the length of the frame CRC."""
     device = b"" if device_parameter_crc is None else struct.pack(">I", device_parameter_crc)
-    flags = bytes([(sil - 1) % 4 * 4 + {3: 0x00, 4: 0x20}[crc_octets], 0x48 if device else 0x40])
+    first = (sil - 1) % 4 * 4 + {3: 0x00, 4: 0x20}[crc_octets]
+    first += (1 if check_number else 0) + (2 if check_device_parameters else 0)
+    flags = bytes([first, 0x48 if device else 0x40])
     words = struct.pack(">HHH", source_address, destination_address, watchdog_ms)
     return crc(16, 0x4EAB, device + flags + words)
 

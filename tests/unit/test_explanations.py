@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from safeframe import _mapfile as mapfile
 from safeframe._checks import trial
 from safeframe._findings import Finding
 from safeframe._model import Connection, End
+from tests.second import parameter_crc_3_1, signature_ua
 from tests.unit.test_checks import end, messages, only, pair
 
 PAIRS = Path(__file__).parents[1] / "data" / "pairs"
@@ -720,7 +722,8 @@ class TestContradictions:
         )
 
     def found(self, one: End) -> list[str]:
-        connection = Connection(first=one, second=end("LX", profile="fscp-3-1"))
+        profile = one.connection_table.profile
+        connection = Connection(first=one, second=end("LX", profile=profile))
         return [
             finding.message
             for finding in checks.check(connection).findings
@@ -752,10 +755,50 @@ class TestContradictions:
         more = "device_parameter_crc = 5, parameter_crc = 4711"
         assert len(self.found(self.end_3_1("host", f"{self.ALL}, {more}", watchdog="100"))) == 1
 
+    @pytest.mark.parametrize("device", [None, 0, 0xFFFFFFFF])
+    def test_every_number_that_follows_and_no_other(self, device: int | None) -> None:
+        """The flags that no map states may be set or not; a second implementation computes."""
+        right = [
+            parameter_crc_3_1(3, 11, 12, 100, device, *flags)
+            for flags in product((False, True), repeat=2)
+        ]
+        more = self.ALL if device is None else f"{self.ALL}, device_parameter_crc = {device}"
+        told = {
+            number: self.found(
+                self.end_3_1("host", f"{more}, parameter_crc = {number}", watchdog="100")
+            )
+            for number in (*right, *(number ^ 1 for number in right), 0, 65535)
+        }
+        assert sorted(number for number, found in told.items() if not found) == sorted(right)
+        first, *others = [f"0x{number:04X}" for number in right]
+        assert told[0] == [
+            "the parameter_crc of SC1 is 0x0000, but from its sil, addresses and watchdog follows "
+            f"{first} (or {', '.join(others)} with one or both check flags)"
+        ]
+
     def test_out_of_range_is_another_finding(self) -> None:
         wrong = self.ALL.replace("sil = 3", "sil = 9")
         one = self.end_3_1("host", f"{wrong}, parameter_crc = 1", watchdog="100")
         assert self.found(one) == []
+
+    @pytest.mark.parametrize("role", ["provider", "consumer"])
+    def test_signature_of_several_types(self, role: str) -> None:
+        """Identifier, types and their order enter, by a second implementation."""
+        rows = (
+            '0.0 a width = 16, type = "int"\n2.0 b width = 32, type = "float"\n'
+            '6.0 c width = 8, type = "uint"\n7.0 d\n7.1 reserved 7'
+        )
+        right = signature_ua("Lift", (4, 10, 3, 1))
+        for number in (right, right ^ 1, signature_ua("Lift", (10, 4, 3, 1))):
+            stated = f'structure_identifier = "Lift", structure_signature = {number}'
+            more = f', role = "{role}" }}\nparameters = {{ {stated}'
+            way = {"sends" if role == "provider" else "receives": rows}
+            one = end("SC1", profile="opcua-safety", more=more, **way)
+            assert self.found(one) == [
+                f"the structure_signature of SC1 is 0x{number:08X}, but from its "
+                "structure_identifier and the types of its 4 signals follows "
+                f"0x{right:08X}"
+            ] * (number != right)
 
     @pytest.mark.parametrize(
         ("rows", "parameters", "number"),

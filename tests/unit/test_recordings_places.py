@@ -107,6 +107,28 @@ class TestShortRecordings:
         )
 
 
+SEARCHED = [
+    case
+    for case in CASES
+    if (traits := room(case[0]).recording) is not None and traits.search and not traits.whole
+]
+
+
+@pytest.mark.parametrize("case", SEARCHED, ids=str)
+def test_frames_among_octets_like_their_own(case: tuple[str, int, int, dict[str, Any]]) -> None:
+    """Frames MUST be found behind their first octet and before their last one, often repeated."""
+    frames = good(case, Random(3), 4).frames
+    packets = [
+        packet._replace(octets=octets[:1] * 3 + octets + octets[-1:] * 3)
+        for packet, (_, _, octets) in zip(
+            in_packets(list(frames), (3, 3), STATIONS), frames, strict=True
+        )
+    ]
+    found = examine(packets, make(*case), sources=BOTH, fresh=True)
+    assert found.frames == len(frames)
+    assert found.is_clean
+
+
 def managed() -> Link:
     """Return a connection of FSCP 13/1 whose first end manages the second."""
     first, second = make("fscp-13-1", 2, 4, {}).connection.ends

@@ -66,6 +66,9 @@ class TestNumbers:
                 "destination_address": word,
                 "watchdog_ms": word,
                 "device_parameter_crc": st.none() | double,
+                "check_number": st.booleans(),
+                "check_device_parameters": st.booleans(),
+                "crc_octets": st.sampled_from((3, 4)),
             }
         )
     )
