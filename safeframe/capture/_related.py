@@ -25,7 +25,7 @@ class Related:
         self.always = any(
             relation.within_ms is not None for end in ends for relation in end.relations
         )
-        self._latest_us = 0
+        self._latest_us = float("-inf")
 
     def feed(self, side: int, time_us: int | None, both: Both) -> Iterator[str]:
         """Yield what is broken once the receiver of a side uses these data."""

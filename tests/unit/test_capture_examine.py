@@ -786,6 +786,64 @@ class TestExamination:
         assert "relation" not in found.notes
         assert told in found.not_judged
 
+    @pytest.mark.parametrize(
+        ("limit", "broken"),
+        [
+            ({"within_ms": 36}, False),
+            ({"within_ms": 35}, True),
+            ({"after_ms": 36}, False),
+            ({"after_ms": 37}, True),
+        ],
+    )
+    def test_times_of_relations_to_the_millisecond(
+        self, limit: dict[str, int], broken: bool
+    ) -> None:
+        """What follows 36 ms later is in time for a limit of 36 ms, and not for the next one."""
+        first, second = demo_connection().ends
+        rule = Relation(
+            name="later",
+            when=(("brake1_release", (1,)),),
+            follows=(("permit_torque", (1,)),),
+            reason="x",
+            **limit,
+        )
+        link = link_of(
+            Connection(first=dataclasses.replace(first, relations=(rule,)), second=second)
+        )
+        assert link.tick_us == 12_000
+        off, begins, both = b"\x00\x00", b"\x01\x00", b"\x41\x00"
+        rows = [(data, b"\x00\x00") for data in (off, begins, begins, begins, both)]
+        found = examined(link, fixtures.RunningLink(demo()).ticks(rows), fresh=True)
+        assert ("relation" in found.notes) == broken
+        assert found.is_clean != broken
+
+    @pytest.mark.parametrize("data", [b"\x00\x00", b"\x01\x00", b"\x40\x00", b"\x41\x00"])
+    @pytest.mark.parametrize("reader", [0, 1])
+    def test_each_end_reads_by_its_own_map(self, reader: int, data: bytes) -> None:
+        """A relation of an end MUST be held against what that end sends or reads."""
+        ends = list(demo_connection().ends)
+        names = {"permit_torque": "brake1_release", "brake1_release": "permit_torque"}
+        swapped = tuple(
+            dataclasses.replace(each, name=names.get(each.name, each.name))
+            if isinstance(each, Signal)
+            else each
+            for each in ends[1].receives.entries
+        )
+        ends[1] = dataclasses.replace(ends[1], receives=Map(entries=swapped))
+        way = ("sends", "receives")[reader]
+        rule = Relation(
+            name="needs",
+            when=((f"{way}.brake1_release", (1,)),),
+            requires=((f"{way}.permit_torque", (1,)),),
+            reason="x",
+        )
+        ends[reader] = dataclasses.replace(ends[reader], relations=(rule,))
+        link = link_of(Connection(first=ends[0], second=ends[1]))
+        found = examined(
+            link, fixtures.RunningLink(demo()).ticks([(data, b"\x00\x00")]), fresh=True
+        )
+        assert ("relation" in found.notes) == (data[0] == (0x40, 0x01)[reader])
+
     def test_values_beyond_the_data_break_no_relation(self) -> None:
         first, second = demo_connection().ends
         far = Signal(name="far", at=Place(8, 0))
