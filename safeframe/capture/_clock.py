@@ -32,12 +32,12 @@ class Clock:
         if time_us is None:
             self.untimed += 1
             return
-        if self.start_us is None:
+        if self.end_us is None:
             self.start_us = self.end_us = time_us
             self._timelines.begin(time_us)
             for each in self._told.observers:
                 each.begins(time_us)
-        elif self.end_us is not None and time_us >= self.end_us:
+        elif time_us >= self.end_us:
             self.end_us = time_us
             if time_us >= self._due_us:
                 self._due_us = self._expire(time_us)

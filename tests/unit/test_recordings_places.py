@@ -129,6 +129,27 @@ def test_frames_among_octets_like_their_own(case: tuple[str, int, int, dict[str,
     assert found.is_clean
 
 
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_without_a_watchdog_no_silence_is_judged_and_that_is_said(
+    case: tuple[str, int, int, dict[str, Any]],
+) -> None:
+    ends = [
+        dataclasses.replace(
+            end_with(end, watchdog_ms=None),
+            parameters=tuple(row for row in end.parameters if row[0] != "sct_ms"),
+        )
+        for end in make(*case).connection.ends
+    ]
+    link = link_of(Connection(first=ends[0], second=ends[1]), **case[3])
+    slower = 3 if case[0] == "en50325-5" else 1000  # The two messages of a pair have a time.
+    good_frames = good(case, Random(3), 2).frames
+    frames = [(time_us * slower, side, octets) for time_us, side, octets in good_frames]
+    found = examine(lines(link, frames), link, fresh=True)
+    assert found.not_judged == ("times: neither map states watchdog_ms",)
+    assert found.is_clean
+    assert not found.is_whole
+
+
 def managed() -> Link:
     """Return a connection of FSCP 13/1 whose first end manages the second."""
     first, second = make("fscp-13-1", 2, 4, {}).connection.ends
