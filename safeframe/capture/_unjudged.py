@@ -50,7 +50,8 @@ def not_judged(link: Link, sides: Sequence[Heard], told: Told, clock: Clock) -> 
             text = f"the data of {count(side.unproven.count, 'frame')} of {name} (the first: "
             yield f"{text}{where}): no checksum in this recording covers them"
         if unknown > side.unknown_at_start:
-            yield f"{unknown - side.unknown_at_start} more frames of {name}: history is missing"
+            later = count(unknown - side.unknown_at_start, "more frame")
+            yield f"{later} of {name}: history is missing"
     if "other sender" in told.notes:
         number = count(told.notes["other sender"].count, "frame")
         yield f"{number} whose sender is no end of this connection"

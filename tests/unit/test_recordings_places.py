@@ -107,6 +107,29 @@ class TestShortRecordings:
         )
 
 
+@pytest.mark.parametrize("fresh", [True, False])
+@pytest.mark.parametrize("gap", [range(10, 16), range(11, 15)], ids=str)
+def test_every_frame_without_history_is_told_once(gap: range, fresh: bool) -> None:
+    """Those at the beginning and those after a loss MUST add up to what could not be judged."""
+    link = make("fscp-12-1", 2, 2, {})
+    frames = running(link, [(bytes((n, 0)), bytes((n, 1))) for n in range(14)])[-28:]
+    kept = [row for at, row in enumerate(frames) if at not in gap]
+    found = examine(lines(link, kept), link, fresh=fresh)
+    told = {
+        f"the first {side.unknown_at_start} frames".replace(" 1 frames", " frame")
+        + f" of {side.name}: what it follows is not in the recording": side.unknown_at_start
+        for side in found.sides
+    }
+    for side in found.sides:
+        for number in range(1, 28):
+            noun = "frames" if number > 1 else "frame"
+            told[f"{number} more {noun} of {side.name}: history is missing"] = number
+    for side in found.sides:
+        numbers = [told[text] for text in found.not_judged if text in told and side.name in text]
+        assert sum(numbers) == side.results["unknown"]
+        assert len(numbers) == 2
+
+
 SEARCHED = [
     case
     for case in CASES
