@@ -787,16 +787,11 @@ class TestExamination:
         assert told in found.not_judged
 
     @pytest.mark.parametrize(
-        ("limit", "broken"),
-        [
-            ({"within_ms": 36}, False),
-            ({"within_ms": 35}, True),
-            ({"after_ms": 36}, False),
-            ({"after_ms": 37}, True),
-        ],
+        ("within_ms", "after_ms", "broken"),
+        [(36, 0, False), (35, 0, True), (None, 36, False), (None, 37, True)],
     )
     def test_times_of_relations_to_the_millisecond(
-        self, limit: dict[str, int], broken: bool
+        self, within_ms: int | None, after_ms: int, broken: bool
     ) -> None:
         """What follows 36 ms later is in time for a limit of 36 ms, and not for the next one."""
         first, second = demo_connection().ends
@@ -804,8 +799,9 @@ class TestExamination:
             name="later",
             when=(("brake1_release", (1,)),),
             follows=(("permit_torque", (1,)),),
+            within_ms=within_ms,
+            after_ms=after_ms,
             reason="x",
-            **limit,
         )
         link = link_of(
             Connection(first=dataclasses.replace(first, relations=(rule,)), second=second)
