@@ -130,6 +130,24 @@ def test_every_frame_without_history_is_told_once(gap: range, fresh: bool) -> No
         assert len(numbers) == 2
 
 
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("gap_us", [0, 1, 2])
+def test_the_shortest_longest_time_between_frames(
+    case: tuple[str, int, int, dict[str, Any]], gap_us: int
+) -> None:
+    """One microsecond is a time between frames like any other; none at all is none."""
+    link = make(*case)
+    turn = [0, 0]
+    frames = []
+    for _, side, octets in good(case, Random(3), 4).frames:
+        frames.append((turn[side] * gap_us, side, octets))
+        turn[side] += 1
+    found = examine(lines(link, frames), link, fresh=True)
+    assert found.is_clean
+    known = {side.longest_gap_us for side in found.sides if side.sends}
+    assert known == {(gap_us * (1 + (case[0] == "en50325-5"))) or None}
+
+
 SEARCHED = [
     case
     for case in CASES
