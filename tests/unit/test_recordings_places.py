@@ -130,6 +130,53 @@ def test_every_frame_without_history_is_told_once(gap: range, fresh: bool) -> No
         assert len(numbers) == 2
 
 
+def told_of_ends(found: Examination) -> dict[str, Any]:
+    """Return what an examination says, each side by its name and in no order."""
+    names = [side.name for side in found.sides]
+    return {
+        "notes": {
+            kind: sorted((note.number, note.text) for note in notes.kept)
+            for kind, notes in found.notes.items()
+        },
+        "silent": {(names[each.side], each.start_us, each.end_us) for each in found.silent},
+        "noisy": {(names[each.side], each.start_us, each.end_us) for each in found.noisy},
+        "undriven": {(names[each.side], each.signal.name) for each in found.undriven},
+        "marks": {name: found.marks[side] for side, name in enumerate(names)},
+        "sides": {side.name: side for side in found.sides},
+        "not judged": sorted(found.not_judged),
+        "clean": found.is_clean,
+    }
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("watchdog_ms", [100, None])
+@pytest.mark.parametrize("silent", [None, 0, 1])
+@pytest.mark.parametrize("kept", [0, 8])
+def test_the_order_of_the_ends_changes_nothing(
+    case: tuple[str, int, int, dict[str, Any]],
+    watchdog_ms: int | None,
+    silent: int | None,
+    kept: int,
+) -> None:
+    """Whichever map comes first, all that is missing of both ends MUST be told."""
+    ends = [end_with(end, watchdog_ms=watchdog_ms) for end in make(*case).connection.ends]
+    links = [
+        link_of(Connection(first=first, second=second), **case[3])
+        for first, second in (ends, ends[::-1])
+    ]
+    sent = good(case, Random(3), 12).frames
+    frames = [row for at, row in enumerate(sent) if at < kept or row[1] != silent]
+    if len(frames) > kept:
+        time_us, side, octets = frames[kept]
+        frames[kept] = time_us, side, octets[:-1] + bytes((octets[-1] ^ 1,))
+    turned = [(time_us, 1 - side, octets) for time_us, side, octets in frames]
+    found = [
+        examine(lines(link, rows), link, fresh=True)
+        for link, rows in zip(links, (frames, turned), strict=True)
+    ]
+    assert told_of_ends(found[0]) == told_of_ends(found[1])
+
+
 @pytest.mark.parametrize("case", CASES, ids=str)
 @pytest.mark.parametrize("gap_us", [0, 1, 2])
 def test_the_shortest_longest_time_between_frames(
