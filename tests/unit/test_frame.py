@@ -589,6 +589,15 @@ class TestProfile121:
         """The history-free relation holds for every built frame."""
         assert fscp_12_1.related(built(case)) is None
 
+    def test_relation_beyond_256_blocks(self) -> None:
+        """Both octets of the block index enter it."""
+        octets = frame.build("fscp-12-1", data=bytes(range(256)) * 5, connection_id=7)
+        assert fscp_12_1.related(octets) is None
+        for block in (255, 256, 257, 512, 639):
+            broken = bytearray(octets)
+            broken[1 + 4 * block] ^= 0x80
+            assert fscp_12_1.related(bytes(broken)) == block
+
     def test_unknown_history_is_left_blank(self) -> None:
         seen = frame.inspect("fscp-12-1", self.good, connection_id=7, sequence=5)
         feeds = dict(seen.covers[1].feeds)
