@@ -46,6 +46,7 @@ _KEEP = frozenset(
         "BitLen",
     ]
 )
+_OPTIONAL = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SwapData", "LcId")
 _MOST_ENTRIES = 2048
 """Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
 _KINDS: Mapping[str, str] = {
@@ -64,6 +65,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         keep=_KEEP,
         parts=(*_SIDES, "Profile"),
         later=("Entry", "Dictionary"),
+        optional=_OPTIONAL,
         most=dict.fromkeys(_SIDES, _MOST_ENTRIES),
         encoding=decisions.encoding,
     )

@@ -67,7 +67,14 @@ _OF_NO_BITS = (*_STRINGS, *_TRAILERS, *(k for k in _TYPES if "+" in k or k[0] !=
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every submodule that has data."""
-    root = parse(source, ("ISO15745Profile",), refusals, keep=_KEEP, encoding=decisions.encoding)
+    root = parse(
+        source,
+        ("ISO15745Profile",),
+        refusals,
+        keep=_KEEP,
+        encoding=decisions.encoding,
+        optional=("PROFIsafeSupported", "UseAsBits", "Length", "DefaultValue"),
+    )
     texts = Texts(root, ("TextId", "Value"), decisions.language, refusals)
     return [
         Candidate(

@@ -59,7 +59,14 @@ _WIDTHS = {"BooleanT": 1, "Float32T": 32}
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every set of process data, one for each condition."""
-    root = parse(source, ("IODevice",), refusals, keep=_KEEP, encoding=decisions.encoding)
+    root = parse(
+        source,
+        ("IODevice",),
+        refusals,
+        keep=_KEEP,
+        encoding=decisions.encoding,
+        optional=("bitLength", "subindex"),
+    )
     texts = Texts(root, ("id", "value"), decisions.language, refusals)
     kinds = (one for group in root.walk("DatatypeCollection") for one in group.all("Datatype"))
     types = by_id(kinds, "id", "a data type", refusals)

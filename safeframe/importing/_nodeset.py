@@ -26,6 +26,10 @@ _KEEP = frozenset(
         *("Definition", "Field"),
     )
 )
+_OPTIONAL = (
+    *("IsForward", "IsAbstract", "IsUnion", "IsOptionSet", "IsOptional", "AllowSubTypes"),
+    *("ValueRank", "ArrayDimensions", "Value"),
+)
 _PROFILE = "opcua-safety"
 _MOST_OCTETS = 1500
 """Largest safety data: OPC 10000-15 6.2.5."""
@@ -52,7 +56,14 @@ _REFUSED = (
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure that the file defines."""
-    root = parse(source, ("UANodeSet",), refusals, keep=_KEEP, encoding=decisions.encoding)
+    root = parse(
+        source,
+        ("UANodeSet",),
+        refusals,
+        keep=_KEEP,
+        encoding=decisions.encoding,
+        optional=_OPTIONAL,
+    )
     nodes = _Nodes(root, refusals)
     return [
         Candidate(

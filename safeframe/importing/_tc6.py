@@ -27,6 +27,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         skip=_DROPPED,
         encoding=decisions.encoding,
         known=_READ,
+        optional=("address",),
     )
     if root.tag == "Project":
         refusals.stop(

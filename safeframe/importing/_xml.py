@@ -153,14 +153,16 @@ def parse(
     most: Mapping[str, int] | None = None,
     encoding: str = "",
     known: Collection[str] = (),
+    optional: Collection[str] = (),
 ) -> Element:
     """Return the root element; ``keep`` are the names to keep (empty: all), ``skip`` those to drop.
 
     ``most`` bounds the children of elements by name; ``known`` are the names that are read where
-    all are kept.
+    all are kept, ``optional`` attributes that are read and may be left out.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
     build = _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most, known=known)
+    build.optional = {name.casefold(): name for name in optional}
     return build.parsed(octets)
 
 
@@ -174,14 +176,16 @@ def parse_in_parts(
     later: Collection[str],
     most: Mapping[str, int],
     encoding: str = "",
+    optional: Collection[str] = (),
 ) -> tuple[Element, Callable[[Element, Refusals], Element]]:
     """Return the root without the elements named in ``later``, and what reads a part again, whole.
 
     A part is an element of a name in ``parts``, which the second takes; ``most`` bounds the
-    children of elements by name, those that are read later included.
+    children of elements by name, those that are read later included; ``optional`` as in ``parse``.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
     build = _Builder(override, refusals, roots=roots, keep=keep, skip=later, parts=parts, most=most)
+    build.optional = {name.casefold(): name for name in optional}
     root = build.parsed(octets)
     mark = octets[:2] if octets[:2] in _WIDE else b""
     named = None if mark else override or build.declared
@@ -194,6 +198,7 @@ def parse_in_parts(
             last = octets.index(behind, last) + len(behind)
         inner = _Builder(named, refusals, roots=[element.tag], keep=keep, most=most)
         inner.before, inner.space = element.line - 1, build.space
+        inner.optional = build.optional
         return inner.parsed(mark + octets[first:last])
 
     return root, whole
@@ -220,6 +225,7 @@ class _Builder:
         self.most = dict(most or {})
         self.before = 0  # Lines of the file before the first one of this text.
         self.declared: str | None = None
+        self.optional: dict[str, str] = {}
         self.folded = {name.casefold(): name for name in keep or known}
         self.prefix = ""
         self.space: str | None = None
@@ -299,7 +305,7 @@ class _Builder:
         self._run()
 
     def _attributes(self, attributes: dict[str, str]) -> None:
-        """Refuse an attribute that stands twice but for a prefix, and another namespace."""
+        """Refuse an attribute twice but for a prefix, in another case, and another namespace."""
         line = self.parser.CurrentLineNumber + self.before
         seen: set[str] = set()
         for key, value in attributes.items():
@@ -307,6 +313,10 @@ class _Builder:
                 text = f"an element must have the namespace of the root, not {shown(value)}"
                 self.refusals.add("wrong-name", line, text)
             local = key if key.startswith("xmlns") else key.rpartition(":")[2]
+            usual = self.optional.get(local.casefold(), local)
+            if usual != local:
+                text = f"an attribute must be written {usual}, not {shown(local)}"
+                self.refusals.add("wrong-name", line, text)
             if local in seen:
                 text = f"an attribute must stand once, not with two prefixes: {shown(local)}"
                 self.refusals.add("duplicate-name", line, text)

@@ -203,6 +203,22 @@ REFUSED: list[tuple[str, Change, str, str]] = [
         "",
         ":14: an attribute must stand once, not with two prefixes: type [duplicate-name]",
     ),
+    *(
+        (name, swap(old, f"{old} {written}"), "", f"an attribute must be written {usual}, not")
+        for name, old, written, usual in (
+            ("esi", "<RxPdo", 'overwrittenByModule="1"', "OverwrittenByModule"),
+            ("esi", "<Entry", 'SafetyConnnumber="1"', "SafetyConnNumber"),
+            ("gsdml", 'DataType="Integer16"', 'useAsBits="true"', "UseAsBits"),
+            ("nodeset", '<Field Name="load"', 'isOptional="true"', "IsOptional"),
+            ("tc6", '<variable name="limit"', 'Address="%IX0.0"', "address"),
+        )
+    ),
+    (
+        "iodd",
+        line(13, '"BooleanT"/', '"BooleanT" bitlength="8"/'),
+        "",
+        ":13: an attribute must be written bitLength, not bitlength [wrong-name]",
+    ),
     # Text beside elements.
     (
         "esi",
