@@ -31,6 +31,7 @@ from safeframe.protocols.opcua_safety._link import TYPE_IDS
 from safeframe.protocols.opcua_safety._start import START_UP
 from safeframe.relations import Watch
 from tests.conftest import DEEP
+from tests.second import spdu_ids_ua
 from tests.strategies import clean_connections
 
 from .links import CASES, ONE_WAY, demo_connection, end_with, make
@@ -822,6 +823,43 @@ class TestStates:
         assert {type(first["share"]) for first, _ in states[1:] if first["share"]} == {float}
         assert all(first["count"] < 1 << 53 for first, _ in states)
         assert data(link, 0, states[-1][0])
+
+
+SPDU_IDS = spdu_ids_ua("72962b91-fa75-4ae6-8d28-b404dc7daf63", 3, 0x12345678, 0x3A2C01DB)
+STATED: dict[str, dict[str, Any]] = {
+    "fscp-12-1": {"connection_id": 0x0107},
+    "fscp-13-1": {"domain": 0x101, "manager_id": bytes.fromhex("0060650012ab")},
+    "fscp-3-1": {"parameter_crc": 0x22FF},
+    "opcua-safety": {"consumer_id": 0x10203040, "spdu_ids": SPDU_IDS},
+    "en50325-5": {"identifier_1": 0x111, "srvt_ms": 20, "sct_ms": 100},
+}
+
+
+@pytest.mark.parametrize("case", [*CASES, *ONE_WAY], ids=str)
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_link_is_made_of_what_the_maps_state(
+    case: tuple[str, int, int, dict[str, Any]], turned: bool
+) -> None:
+    """Whose numbers are whose is said nowhere else: a set and its judge share one link."""
+    profile, first, second, given = case
+    ends = make(*case).connection.ends
+    link = link_of(Connection(first=ends[turned], second=ends[1 - turned]), **given)
+    identities = [(0x1001, 0x11223344, 0x0C01), (0x1002, 0x11223345, 0x0C02)]
+    sender = 0 if first else 1
+    expected = STATED.get(profile) or {
+        "producer": identities[sender],
+        "consumer": identities[1 - sender],
+    }
+    if profile == "en50325-5":
+        expected = expected | {"mapped_octets": first or second}
+    assert link.settings == expected | given
+    assert link.names == (("LX", "SC1") if turned else ("SC1", "LX"))
+    starts = {"fscp-2-1": sender, "en50325-5": sender}.get(profile, 0)
+    names = ["SC1", "LX"][starts], ["SC1", "LX"][1 - starts]
+    order = tuple(link.names[side] for side in link.order)
+    assert order == (names[:1] if profile == "en50325-5" else names)
+    assert link.tick_us == 12_000
+    assert link.watchdog_us == 100_000
 
 
 class TestOrderOfTheMaps:
