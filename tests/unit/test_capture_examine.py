@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from safeframe import capture, fixtures
+from safeframe import capture, fixtures, frame
 from safeframe._bits import Place
 from safeframe._errors import UsageError
 from safeframe._link import Link, link_of
@@ -310,6 +310,31 @@ class TestJudge:
         opinion = judge.judge(steps[-1].side, foreign)
         assert (opinion.result, opinion.check) == ("rejected", "connection_id")
         assert judge.judge(steps[-1].side, steps[-1].octets, None).result == "accepted"
+
+    @pytest.mark.parametrize(
+        ("command", "identity", "result"),
+        [
+            (0x36, 9, "foreign"),
+            (0x08, 65535, "foreign"),
+            (0x36, 0, "rejected"),
+            (0x08, 0, "rejected"),
+            (0x2A, 9, "rejected"),
+            (0x4E, 9, "rejected"),
+        ],
+    )
+    def test_which_frames_are_right_for_another_connection(
+        self, command: int, identity: int, result: str
+    ) -> None:
+        """MUST: no connection has the id 0 in data, or another one in a Reset or Session frame."""
+        link = make("fscp-12-1", 4, 4, {})
+        judge = Judge(link, fresh=True)
+        for step in states(link, 4):
+            assert judge.judge(step.side, step.octets, step.time_us).result == "accepted"
+        values: dict[str, Any] = {"command": command, "connection_id": identity}
+        octets = frame.build("fscp-12-1", data=bytes(4), sequence=3, **values)
+        octets = octets[:-2] + identity.to_bytes(2, "little")
+        opinion = judge.judge(0, octets)
+        assert opinion.result == result
 
     def test_a_lost_packet_of_the_recording(self) -> None:
         """One frame is missing: two rejections, then the stream is joined anew."""

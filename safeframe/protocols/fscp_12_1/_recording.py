@@ -195,12 +195,13 @@ def _foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
     """Tell whether another id stands in a frame whose blocks belong together.
 
     One or two data octets prove nothing: there is one CRC, and another connection's history is
-    not known. A frame that is right with our own id has lost nothing but its id.
+    not known. A frame that is right with our own id has lost nothing but its id. Reset and Session
+    frames carry the id 0 in every connection.
     """
     size = len(octets)
-    if size < 11 or size % 4 != 3 or not _whole(octets):
+    if size < 11 or size % 4 != 3 or octets[0] in (RESET, SESSION) or not _whole(octets):
         return False
-    wanted = 0 if octets[0] in (RESET, SESSION) else link.settings["connection_id"]
+    wanted = link.settings["connection_id"]
     identity, sender = _word(octets, size - 2), link.senders[side]
     if identity in (0, wanted) or not isinstance(history, Fscp12Session):
         return False

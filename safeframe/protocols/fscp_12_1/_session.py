@@ -144,9 +144,10 @@ class Fscp12Session(Session):
         history = {"peer_crc0": side.received, "sequence": side.sequence}
         octets = frames.build(self.recipe, **values, **history)
         settled = self._settle(sender, octets)
+        assert settled is not None, "both numbers of the side are known"
         if settled != side.sequence:
             octets = frames.build(self.recipe, **values, **history | {"sequence": settled})
-        self._advance(sender, octets, settled or 0)
+        self._advance(sender, octets, settled)
         return octets
 
     def _inspect(self, octets: bytes, **history: int) -> Judgement:
