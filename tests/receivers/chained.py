@@ -108,7 +108,7 @@ class Chained:
         own, peer = self.sides[side], self.sides[1 - side]
         if identity != wanted:
             known = own.next is not None and own.peer is not None
-            if not known or not identity or len(unblocked(octets)) < 4:
+            if command == SESSION or not known or not identity or len(unblocked(octets)) < 4:
                 return "rejected"
             assert own.peer is not None
             number = self._number(side, octets, wanted)
