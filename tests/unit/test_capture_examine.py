@@ -335,6 +335,9 @@ class TestJudge:
         octets = octets[:-2] + identity.to_bytes(2, "little")
         opinion = judge.judge(0, octets)
         assert opinion.result == result
+        if command in (0x2A, 0x4E):  # At the start both are legal, whatever the state.
+            opinion = Judge(link, fresh=True).judge(0, octets)
+            assert (opinion.result, opinion.check) == (result, "connection_id")
 
     def test_a_lost_packet_of_the_recording(self) -> None:
         """One frame is missing: two rejections, then the stream is joined anew."""
