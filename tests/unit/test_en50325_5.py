@@ -375,6 +375,11 @@ class TestEnds:
                 {},
                 "SC1: the plain entries of the mapping have 16 bits, the map 8",
             ),
+            (
+                {"mapping": "60000108 60010108 60000210 60010210 60000308 60010308"},
+                {},
+                "SC1: the plain entries of the mapping have 32 bits, the map 8",
+            ),
             ({"mapping": "x"}, {}, "SC1: a mapping entry must be 8 hexadecimal digits, not 'x'"),
             ({"mapping": "60000108"}, {}, "SC1: the number of entries must be even and at most 16"),
             (
@@ -400,6 +405,19 @@ class TestEnds:
         texts = found({"sct_ms": "soon"}, {"head": ", exchange_ms = 21"})
         assert any("sct_ms" in text for text in texts), texts
         assert not any("longer than" in text for text in texts)
+
+    @pytest.mark.parametrize("end", [0, 1], ids=["sender", "receiver"])
+    @pytest.mark.parametrize("name", PARAMETERS)
+    def test_what_is_not_stated_or_no_number_contradicts_nothing(self, name: str, end: int) -> None:
+        """MUST: a value that is not there is held against no other one of its end."""
+        for value in (None, "soon"):
+            ends: list[dict[str, Any]] = [{"checksum": 1}, {"checksum": 1}]
+            ends[end][name] = value
+            own = [text for text in found(*ends) if text.startswith(("SC1: ", "LX: ")[end])]
+            entries = name == "mapping" and value is not None
+            assert [text.partition(": ")[2][:36] for text in own] == [
+                "a mapping entry must be 8 hexadecima"
+            ] * entries
 
     def test_lengths_of_the_entries(self) -> None:
         texts = found({"mapping": "60000108 60010108"}, {"mapping": ""})
