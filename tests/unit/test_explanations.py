@@ -776,6 +776,13 @@ class TestContradictions:
             f"{first} (or {', '.join(others)} with one or both check flags)"
         ]
 
+    @pytest.mark.parametrize("absent", range(5))
+    def test_what_is_not_stated_contradicts_nothing(self, absent: int) -> None:
+        rows = [*self.ALL.split(", "), "parameter_crc = 4711", ""]
+        watchdog = "100" if rows[absent] else ""
+        stated = ", ".join(row for at, row in enumerate(rows) if row and at != absent)
+        assert self.found(self.end_3_1("host", stated, watchdog=watchdog)) == []
+
     def test_out_of_range_is_another_finding(self) -> None:
         wrong = self.ALL.replace("sil = 3", "sil = 9")
         one = self.end_3_1("host", f"{wrong}, parameter_crc = 1", watchdog="100")
