@@ -146,3 +146,18 @@ class TestRecordings:
         judge = Judge(LINK, fresh=True)
         assert judge.judge(0, service(56, "77", "1")).result == "foreign"
         assert judge.judge(0, service(56, SECOND, FIRST)).result == "accepted"
+
+
+def test_each_way_of_asking_has_its_own_number() -> None:
+    """Both ends may ask at a time: an answer repeats the number of what it answers."""
+    making, judging = (frame.session("fscp-13-1", **SETTINGS) for _ in range(2))
+    for _ in range(3):  # The numbers of the two ways differ from here on.
+        judging.judge(FIRST, making.produce(FIRST, id=56, address=int(SECOND), data=b"\x20"))
+    for asks, answers in ((FIRST, SECOND), (SECOND, FIRST)):
+        asked = making.produce(asks, id=56, address=int(answers), data=b"\x20\x18\x10\x01")
+        assert judging.judge(asks, asked).result == "accepted"
+    for asks, answers in ((FIRST, SECOND), (SECOND, FIRST)):
+        answer = making.produce(answers, id=57, address=int(asks), data=b"\x20\x18\x10\x01")
+        number = frame.parse("fscp-13-1", answer, **SETTINGS).values["consecutive_time"]
+        assert number == (4 if asks == FIRST else 1)
+        assert judging.judge(answers, answer).result == "accepted"

@@ -150,6 +150,7 @@ class TestSession:
             ((0, 20_000), "accepted"),
             ((0, 20_001), "rejected: srvt: the time between the two messages took 21 ms, 20 ms "),
             ((5, 4), "accepted"),
+            ((50_000, 10_000), "accepted"),
         ],
     )
     def test_validation_time(self, times_us: tuple[int, int], result: str) -> None:
@@ -230,6 +231,11 @@ class TestSession:
         assert session.brief("sender", INVERTED) == ("accepted", "accepted")
         assert session.brief("sender", INVERTED) is None
         assert Receiver(mapped_octets=None).session.brief("sender", PLAIN) is None
+        # Up to the last microsecond of the validation time, too.
+        session = Receiver().session
+        for octets, time_us in ((PLAIN, 0), (INVERTED, 20_000)):
+            session.at(time_us)
+            assert session.brief("sender", octets) is not None
 
     def test_the_receiver_sends_nothing(self) -> None:
         session = Receiver().session

@@ -16,7 +16,7 @@ from safeframe._link import Link, link_of, places_stated
 from safeframe._model import Connection
 from safeframe._report.capture import document
 from safeframe._report.text import render
-from safeframe.capture import Examination, Packet, Skipped, examine, read_recording
+from safeframe.capture import Examination, Judge, Packet, Skipped, examine, read_recording
 from safeframe.capture._sizes import FrameSizes
 from safeframe.fixtures import RunningLink
 from safeframe.frame import inspect
@@ -192,6 +192,18 @@ def test_the_shortest_longest_time_between_frames(
     found = examine(lines(link, frames), link, fresh=True)
     assert found.is_clean
     assert {side.longest_gap_us for side in found.sides if side.sends} == {gap_us or None}
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("fresh", [True, False])
+def test_any_few_octets_are_judged(case: tuple[str, int, int, dict[str, Any]], fresh: bool) -> None:
+    """What is too short for a frame MUST be rejected, whatever stands in it."""
+    link = make(*case)
+    rows = {bytes((one, two)) for one in range(256) for two in (0, 44 << 2, 49 << 2, 255)}
+    for octets in rows | {each[:size] for each in rows for size in (0, 1)}:
+        judge = Judge(link, fresh=fresh)
+        for side in link.order:
+            assert judge.judge(side, octets).result == "rejected", octets.hex(" ")
 
 
 SEARCHED = [
