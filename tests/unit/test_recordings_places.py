@@ -165,7 +165,7 @@ def test_the_order_of_the_ends_changes_nothing(
         for first, second in (ends, ends[::-1])
     ]
     sent = good(case, Random(3), 12).frames
-    frames = [row for at, row in enumerate(sent) if at < kept or row[1] != silent]
+    frames: Frames = [row for at, row in enumerate(sent) if at < kept or row[1] != silent]
     if len(frames) > kept:
         time_us, side, octets = frames[kept]
         frames[kept] = time_us, side, octets[:-1] + bytes((octets[-1] ^ 1,))
