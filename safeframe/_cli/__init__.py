@@ -184,7 +184,7 @@ class _Parser(argparse.ArgumentParser):
             flag, is_joined, value = word.partition("=")
             if not is_joined:
                 flag, value = before, word
-            if flag.startswith("-") and not value and flag not in _TEXTS:
+            if flag.startswith("-") and " " not in flag and not value and flag not in _TEXTS:
                 self.error(f"{flag} must have a value, not an empty one")
         return found
 

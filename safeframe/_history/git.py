@@ -224,8 +224,11 @@ def _index(program: str, top: str) -> str:
 
     Where only some files are committed, it is another than that of the repository.
     """
+    named = os.environ.get("GIT_INDEX_FILE")
+    if not named:
+        return ""
     code, told, _ = _run(program, top, "rev-parse", "--absolute-git-dir")
-    given = os.path.join(top, os.environ.get("GIT_INDEX_FILE", ""))  # noqa: PTH118
+    given = os.path.join(top, named)  # noqa: PTH118
     own = os.path.realpath(told.removesuffix("\n"))
     is_own = os.path.realpath(os.path.dirname(given)) == own  # noqa: PTH120
     return os.path.abspath(given) if is_own and not code else ""  # noqa: PTH100

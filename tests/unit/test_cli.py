@@ -120,6 +120,15 @@ def test_an_empty_value_is_none(
     assert first == f"safeframe: {command}: {flag} must have a value, not an empty one"
 
 
+def test_a_text_that_looks_like_an_empty_option_is_a_text(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    words = ["--approval", "A. Berg", "--who", "A. Berg", "--when", "2026-11-02"]
+    words += ["--reason", "- as agreed, torque ="]
+    assert cli.main(["record", "withdraw", "none.json", *words]) == 2
+    assert capsys.readouterr().err.startswith("safeframe: none.json: the file must be readable")
+
+
 def test_wrong_option_is_wrong_use(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["check", "--nonsense", "a", "b"]) == 2
     assert "unrecognized arguments: --nonsense" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -351,31 +352,25 @@ class TestWhatAnEditCauses:
         assert caused(', signal = "newsig"') == ["unbound-signal"]
         assert caused("") == []
 
-    def test_what_is_not_looked_for_may_be_new(self) -> None:
-        texts = []
+    def differing(self, bits: int) -> Iterator[str]:
+        """Yield the texts of both ends, whose safe values differ in every bit."""
         for end, peer, way, safe in (("SC", "LX", "sends", 1), ("LX", "SC", "receives", 0)):
             rows = [
                 f'  {{ at = "{place}", name = "s{at}", safe = {safe}, bind = "x.{at}" }},'
-                for at, place in enumerate(map(Place.at, range(504)))
+                for at, place in enumerate(map(Place.at, range(bits)))
             ]
             table = f'end = {{ name = "{end}", peer = "{peer}" }}\n{way} = [\n'
-            texts.append(self.HEAD + table + "\n".join(rows) + "\n]\n")
-        result = done(Rename(name="s503", to="last"), *texts)
+            yield self.HEAD + table + "\n".join(rows) + "\n]\n"
+
+    def test_what_is_not_looked_for_may_be_new(self) -> None:
+        result = done(Rename(name="s503", to="last"), *self.differing(504))
         (caused,) = result.caused
         assert (caused.rule, caused.unlisted) == ("safe-value-differs", None)
         assert not result.accepted
 
     def test_what_is_not_listed_is_known_one_by_one(self) -> None:
         """What was there behind the cut already MUST NOT pass for something new."""
-        texts = []
-        for end, peer, way, safe in (("SC", "LX", "sends", 1), ("LX", "SC", "receives", 0)):
-            rows = [
-                f'  {{ at = "{place}", name = "s{at}", safe = {safe}, bind = "x.{at}" }},'
-                for at, place in enumerate(map(Place.at, range(104)))
-            ]
-            table = f'end = {{ name = "{end}", peer = "{peer}" }}\n{way} = [\n'
-            texts.append(self.HEAD + table + "\n".join(rows) + "\n]\n")
-        assert done(Rename(name="s103", to="last"), *texts).caused == ()
+        assert done(Rename(name="s103", to="last"), *self.differing(104)).caused == ()
 
     def test_one_less(self) -> None:
         result = done(Remove(name="a"), *self.ends("a", "b", "c", "d", "e", "f"))
