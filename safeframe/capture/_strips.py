@@ -94,6 +94,8 @@ class StripBook:
         begun = self._begun[index]
         quiet = None if begun is None else Bin(begun, begun, begun)
         strip = self._strips[index]
+        if not strip:
+            return (quiet,) * self.used
         filled: list[Bin | None] = []
         for found in strip:
             if found is not None:

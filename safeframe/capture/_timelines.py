@@ -85,12 +85,13 @@ class Timelines:
             for at, each in enumerate(sent):
                 other = partner.get(at)
                 names = each.name, "" if other is None else received[other].name
-                yield self._timeline((number, number), first + at, each, names)
+                line = self._timeline((number, number), first + at, each, names)
+                yield line
                 if other is not None:
-                    strips = self._strips.strip(first + at), self._strips.strip(middle + other)
-                    if strips[0] != strips[1]:
-                        read = received[other]
-                        yield self._timeline((number, 1 - number), middle + other, read, names)
+                    ends = number, 1 - number
+                    read = self._timeline(ends, middle + other, received[other], names)
+                    if read.bins != line.bins:
+                        yield read
             taken = set(partner.values())
             for at, each in enumerate(received):
                 if at not in taken:
