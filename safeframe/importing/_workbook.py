@@ -13,6 +13,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Sequence
+from contextlib import redirect_stdout
 from typing import Any, NamedTuple
 from xml.parsers import expat
 
@@ -73,8 +74,9 @@ def sheet_rows(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
 
 
 def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # Styles and validations that the reader passes over.
+    # Neither warnings of styles that the reader passes over nor what it prints is an answer.
+    with warnings.catch_warnings(), redirect_stdout(io.StringIO()):
+        warnings.simplefilter("ignore")
         books = [
             openpyxl.load_workbook(
                 io.BytesIO(source.octets),

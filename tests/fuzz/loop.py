@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, redirect_stdout
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -106,20 +107,25 @@ def spoilt(octets: bytes, random: Random, others: list[bytes]) -> bytes:
 
 
 def _one(read: Read, octets: bytes, lines: set[tuple[str, int]] | None) -> bool:
-    """Read one input; return whether it was refused."""
+    """Read one input; return whether it was refused. A reader prints nothing."""
+    printed = io.StringIO()
     try:
-        with _bounded():
+        with _bounded(), redirect_stdout(printed):
             if lines is None:
                 read(octets)
             else:
                 with _traced(lines):
                     read(octets)
     except SafeframeError:
-        return True
+        refused = True
     except Exception as error:
         message = f"{type(error).__name__}: {error} by the input {octets.hex()}"
         raise BrokenError(message) from error
-    return False
+    else:
+        refused = False
+    if printed.getvalue():
+        raise BrokenError(f"{printed.getvalue()!r} was printed by the input {octets.hex()}")
+    return refused
 
 
 @contextmanager

@@ -31,6 +31,11 @@ def test_the_loop_notices_what_no_reader_may_do() -> None:
     assert run(read, [b"seed"], 5).refused == 5
 
 
+def test_the_loop_notices_a_reader_that_prints() -> None:
+    with pytest.raises(BrokenError, match=r"'0\\n' was printed by the input"):
+        run(lambda _: print(0), [b"seed"], 1)
+
+
 def test_the_loop_ends_what_takes_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
     def read(_: bytes) -> object:
         while True:

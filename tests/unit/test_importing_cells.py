@@ -319,6 +319,16 @@ class TestWorkbooks:
         assert code == 2
         assert "the file must be a whole workbook: KeyError" in err
 
+    def test_what_the_reader_prints_is_no_answer(self, sheet: Sheet) -> None:
+        out = io.BytesIO()
+        with zipfile.ZipFile(io.BytesIO(book(CELLS))) as old, zipfile.ZipFile(out, "w") as new:
+            for info in old.infolist():
+                octets = old.read(info)
+                new.writestr(info, octets.replace(b'"Normal" xfId="0"', b'"Normal" xfId="7"'))
+        code, printed, err = sheet.run(out.getvalue(), BASE, *SENDS, name="t.xlsx")
+        assert (code, printed) == (2, "")
+        assert "the file must be a whole workbook: IndexError" in err
+
     def test_a_part_that_is_no_xml(self, sheet: Sheet) -> None:
         code, _, err = sheet.run(
             with_part(book(CELLS), "xl/e.xml", b""), BASE, *SENDS, name="t.xlsx"
