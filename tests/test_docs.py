@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import re
 import shlex
+import shutil
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -92,9 +93,18 @@ def run_shell(text: str, capsys: pytest.CaptureFixture[str]) -> None:
         compare((captured.out + captured.err).rstrip(), expected.rstrip(), command)
 
 
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make the demo once: each page that uses it gets a copy of its own."""
+    folder = tmp_path_factory.mktemp("demo") / "demo-lift"
+    assert main(["demo", "--into", str(folder)]) == 0
+    return folder
+
+
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
 def test_blocks(
     page: Path,
+    demo: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -103,7 +113,7 @@ def test_blocks(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("NO_COLOR", "1")
     if "demo-lift/" in text:
-        assert main(["demo"]) == 0
+        shutil.copytree(demo, "demo-lift")
     names: dict[str, object] = {}
     for block in blocks_of(text):
         where = f"{page.relative_to(ROOT)}:{block.line}"
