@@ -112,9 +112,10 @@ class _Help(argparse.RawDescriptionHelpFormatter):
     def _fill_text(self, text: str, width: int, indent: str) -> str:
         """Keep the lines of a text that fit; set prose anew, and let what is indented go on below.
 
-        A command goes on behind a backslash, so that it can still be pasted.
+        A command goes on behind a backslash between its words, so that it can still be pasted.
         """
-        import textwrap  # deferred: argparse needs it for help, too.
+        import re  # deferred: help alone needs them.
+        import textwrap
         from itertools import groupby
 
         def broken(line: str, room: int, lead: str) -> list[str]:
@@ -122,8 +123,21 @@ class _Help(argparse.RawDescriptionHelpFormatter):
                 line, room, subsequent_indent=lead, break_on_hyphens=False, break_long_words=False
             )
 
+        def command(line: str, lead: str) -> list[str]:
+            # An option stays with its value, and what stands in quotes is one word.
+            pattern = r"""(?:-[-\w]+ (?=[^-\s]))?(?:[^\s"']|"[^"]*"|'[^']*')+"""
+            first, *words = re.findall(pattern, line)
+            parts = [lead + first]
+            for word in words:
+                if len(parts[-1]) + len(word) > width - 3:
+                    parts.append(f"{lead}    {word}")
+                else:
+                    parts[-1] += f" {word}"
+            return [*(f"{part} \\" for part in parts[:-1]), parts[-1]]
+
         lines: list[str] = []
-        for prose, run in groupby(text.splitlines(), key=lambda line: line[:1] not in ("", " ")):
+        whole = re.sub(r" \\\n +", " ", text)
+        for prose, run in groupby(whole.splitlines(), key=lambda line: line[:1] not in ("", " ")):
             given = list(run)
             if prose and any(len(line) > width for line in given):
                 lines += broken(" ".join(given), width, "")
@@ -131,12 +145,12 @@ class _Help(argparse.RawDescriptionHelpFormatter):
             for line in given:
                 inside = line.strip()
                 lead = line[: len(line) - len(line.lstrip())]
-                command = inside.startswith("safeframe ") and "  " not in inside
-                parts = [line]
-                if len(line) > width:
-                    parts = broken(line, width - 2 * command, f"{lead}    ")
-                lines += [f"{part} \\" if command else part for part in parts[:-1]]
-                lines.append(parts[-1])
+                if len(line) <= width:
+                    lines.append(line)
+                elif inside.startswith("safeframe ") and "  " not in inside:
+                    lines += command(inside, lead)
+                else:
+                    lines += broken(line, width, f"{lead}    ")
         return "".join(f"{indent}{line}\n" for line in lines)
 
     def _format_usage(self, *args: Any, **settings: Any) -> str:

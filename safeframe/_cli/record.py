@@ -26,20 +26,20 @@ tests and two approvals. Every entry stays: what is entered again is the latest,
 not the only one. Any later edit of a map voids the record, and verify says so.
 
 examples:
-  safeframe record new before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml
+  safeframe record new before/sc1-lx.toml before/lx-sc1.toml after/sc1-lx.toml \\
       after/lx-sc1.toml --reason "second holding brake" -o brake2.json
-  safeframe record fill brake2.json --end SC1 --who "A. Berg" --when 2026-03-02
+  safeframe record fill brake2.json --end SC1 --who "A. Berg" --when 2026-03-02 \\
       --serial 1001 --checksum 4F2A --expected 4F2A
-  safeframe record done brake2.json SC1.brake2_release.non-safe --who "A. Berg"
+  safeframe record done brake2.json SC1.brake2_release.non-safe --who "A. Berg" \\
       --when 2026-03-02
-  safeframe record evidence brake2.json run.pcapng after/sc1-lx.toml
+  safeframe record evidence brake2.json run.pcapng after/sc1-lx.toml \\
       after/lx-sc1.toml
-  safeframe record sign brake2.json --who "C. Dahl" --role "safety engineer"
+  safeframe record sign brake2.json --who "C. Dahl" --role "safety engineer" \\
       --when 2026-03-03
   safeframe record verify brake2.json after/sc1-lx.toml after/lx-sc1.toml
-  safeframe record withdraw brake2.json --approval "C. Dahl" --who "C. Dahl"
+  safeframe record withdraw brake2.json --approval "C. Dahl" --who "C. Dahl" \\
       --when 2026-03-05 --reason "device replaced"
-  safeframe record seal brake2.json | ssh-keygen -Y sign -f KEY -n safeframe-record
+  safeframe record seal brake2.json | ssh-keygen -Y sign -f KEY -n safeframe-record \\
       > brake2.json.c-dahl.sig
   safeframe record show brake2.json --html brake2.html
 

@@ -7,6 +7,8 @@ import gc
 import importlib
 import io
 import os
+import re
+import shlex
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -81,6 +83,20 @@ def test_every_command_helps_with_an_example(name: str, capsys: pytest.CaptureFi
     out = capsys.readouterr().out
     assert out.startswith(f"usage: safeframe {name}")
     assert "example" in out
+
+
+@pytest.mark.parametrize("name", sorted(cli.COMMANDS))
+def test_every_example_of_a_help_can_be_pasted(name: str) -> None:
+    """It goes on behind a backslash, never within quotes, and the parser MUST take it whole."""
+    text = cli.parser_of(name)[0].format_help()
+    examples = re.findall(r"^ {2}safeframe (?:.*\\\n)*.*", text, re.MULTILINE)
+    assert examples
+    for example in examples:
+        parts = [part.strip() for part in example.split("\\\n")]
+        assert all(shlex.split(part) for part in parts)
+        command = re.split(r" {2,}| [|<>] ", " ".join(parts))[0]
+        _, called, *words = shlex.split(command)
+        cli.parser_of(called)[0].parse_args(words)
 
 
 @pytest.mark.parametrize("name", sorted(cli.COMMANDS))
