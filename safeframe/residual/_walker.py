@@ -6,6 +6,7 @@ Numpy is an optional library and slow to import, so ``windows`` imports this mod
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,12 +17,16 @@ __all__ = ["RowBlock", "Walker", "pieces"]
 
 _LONGEST_ROW = 1 << 16
 """Windows of one row."""
-_BATCH_WINDOWS = 1 << 21
+_BATCH_WINDOWS = 1 << 20
 """Windows counted in one go: the arrays stay in the caches and hide the interpreter's time."""
 _SHAPES = 128
+_NARROW_BITS = 1 << 24
+"""Weights of shorter windows, times 128, fit 32 bits, which take half the memory."""
 _PIECES = 64
 """Work is cut into about this many pieces, for the processes and for the progress."""
 
+Numbers = NDArray[np.signedinteger[Any]]
+"""Weights times 128."""
 Matrix = list[int]
 """A linear map of 32-bit words: the images of the single bits."""
 
@@ -121,11 +126,14 @@ class Walker:
             self._ahead_tables.append(self._tables(matrix))
             matrix = _after(matrix, matrix)
             words *= 2
+        # Sums may run over, as the difference of two of them, a weight times 128, does not.
+        narrow = self._ahead < _NARROW_BITS
+        self._number: type[np.signedinteger[Any]] = np.int32 if narrow else np.int64
         self._others = self._states_of_rest()
         self._codes = self._neighbours()
         self._rooms: dict[tuple[int, int, int], _Room] = {}
 
-    def _neighbours(self) -> NDArray[np.int64]:
+    def _neighbours(self) -> Numbers:
         """Return lowest weight times 128 plus shape of eight windows, by octets in and out.
 
         The weights are relative to the first window. A shape has a bit after each run of equal
@@ -143,8 +151,8 @@ class Walker:
         for height in range(7):
             seen += (path == lowest + height).sum(axis=0, dtype=np.int16)
             code += np.where(lowest + height < highest, 1 << (seen - 1), 0).astype(np.int16)
-        wide: NDArray[np.int64] = code.astype(np.int64)
-        return wide
+        codes: Numbers = code.astype(self._number)
+        return codes
 
     def _words(self, windows: int) -> int:
         return (windows + self._ahead) // WORD_BITS + 2
@@ -188,16 +196,18 @@ class Walker:
         """Return the sequences that begin with the given words, as rows of octets."""
         stream = np.empty((len(starts), words), np.uint32)
         stream[:, 0] = starts
+        part = np.empty(stream.size, np.uint32)
         known, level = 1, 0
         while known < words:
             tables = self._ahead_tables[level]
             more = min(known, words - known)
-            begun = np.ascontiguousarray(stream[:, :more])
-            source = begun.view(np.uint8).reshape(-1, more, 4)
-            image = stream[:, known : known + more]
-            image[...] = np.take(tables[0], source[..., 0])
+            source = np.ascontiguousarray(stream[:, :more]).view(np.uint8).reshape(-1, 4).T
+            image = np.take(tables[0], source[0])
             for number in (1, 2, 3):
-                image ^= np.take(tables[number], source[..., number])
+                image ^= np.take(
+                    tables[number], source[number], out=part[: len(image)], mode="clip"
+                )
+            stream[:, known : known + more] = image.reshape(-1, more)
             known, level = known + more, level + 1
         octets: NDArray[np.uint8] = stream.view(np.uint8)
         return octets
@@ -207,11 +217,12 @@ class Walker:
         if key not in self._rooms:
             self._rooms.clear()
             self._rooms[key] = _Room(
-                ones=np.empty((rows, octets), np.int64),
+                ones=np.empty((rows, octets), self._number),
                 code=np.empty((rows, whole, 2), np.uint8),
                 index=np.empty((rows, whole), np.intp),
-                flat=np.empty((rows, whole), np.int64),
-                shape=np.empty((rows, whole), np.int64),
+                flat=np.empty((rows, whole), self._number),
+                shape=np.empty((rows, whole), self._number),
+                wide=np.empty((rows, whole), np.intp),
             )
         return self._rooms[key]
 
@@ -227,7 +238,7 @@ class Walker:
         ones, code, index, flat, shape = room.ones, room.code, room.index, room.flat, room.shape
         # Weights are kept times 128 from the start: the shape is added to them later.
         ones[:, 0] = 0
-        np.multiply(np.bitwise_count(octets), _SHAPES, out=ones[:, 1:], dtype=np.int64)
+        np.multiply(np.bitwise_count(octets), _SHAPES, out=ones[:, 1:], dtype=self._number)
         np.cumsum(ones, axis=1, out=ones)
         code[..., 0] = octets[:, :whole]
         for length, count in zip(self._lengths, counts, strict=True):
@@ -238,7 +249,8 @@ class Walker:
             if odd:
                 mask = np.uint8((1 << odd) - 1)
                 ahead = np.bitwise_count(entering & mask)
-                flat += ahead[:, :whole] * np.int64(_SHAPES)
+                np.multiply(ahead[:, :whole], _SHAPES, out=shape, dtype=self._number)
+                flat += shape
                 last += ahead[:, whole]
                 following = octets[:, begin + 1 : begin + whole + 2]
                 entering = entering >> np.uint8(odd) | following << np.uint8(8 - odd)
@@ -246,7 +258,7 @@ class Walker:
             index[...] = code.view(np.uint16)[..., 0]
             np.take(self._codes, index, out=shape, mode="clip")
             flat += shape
-            count.add_eights(flat.ravel())
+            count.add_eights(flat, room.wide)
             for bit in range(rest):
                 count.add(last)
                 last = last + (entering[:, whole] >> bit & 1) - (octets[:, whole] >> bit & 1)
@@ -257,14 +269,16 @@ class _Room:
     """Arrays that every batch of the same size uses again: fresh memory costs as much as the work.
 
     ``ones`` are the weights times 128 of all octets before one, ``code`` octets out and in,
-    ``index`` the same as one number, ``flat`` and ``shape`` what is counted.
+    ``index`` the same as one number, ``flat`` and ``shape`` what is counted, ``wide`` in the type
+    that is counted at once.
     """
 
-    ones: NDArray[np.int64]
+    ones: Numbers
     code: NDArray[np.uint8]
     index: NDArray[np.intp]
-    flat: NDArray[np.int64]
-    shape: NDArray[np.int64]
+    flat: Numbers
+    shape: Numbers
+    wide: NDArray[np.intp]
 
 
 class _Counts:
@@ -276,15 +290,15 @@ class _Counts:
         self._used = (length, 0)
         self._single = np.zeros(length + 8, np.int64)
 
-    def add(self, weights: NDArray[np.int64]) -> None:
+    def add(self, weights: Numbers) -> None:
         found = np.bincount(weights)
         self._single[: len(found)] += found
 
-    def add_eights(self, codes: NDArray[np.int64]) -> None:
-        """Count codes: lowest weight times 128 plus shape."""
+    def add_eights(self, codes: Numbers, wide: NDArray[np.intp]) -> None:
+        """Count codes, lowest weight times 128 plus shape; ``wide`` is room for them."""
         lowest = int(codes.min()) // _SHAPES
-        codes -= lowest * _SHAPES
-        found = np.bincount(codes)
+        np.subtract(codes, lowest * _SHAPES, out=wide)
+        found = np.bincount(wide.ravel())
         self._eights[lowest * _SHAPES : lowest * _SHAPES + len(found)] += found
         highest = lowest + (len(found) - 1) // _SHAPES
         self._used = (min(self._used[0], lowest), max(self._used[1], highest))

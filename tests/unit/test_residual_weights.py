@@ -39,6 +39,9 @@ from safeframe.residual import (
     _spectrum as spectrum,
 )
 from safeframe.residual import (
+    _walker as walker,
+)
+from safeframe.residual import (
     _windows as windows,
 )
 
@@ -159,6 +162,15 @@ def test_windows_equal_slices(generator: int, bits: int) -> None:
             slices.reduced(powers(generator, range(bits)), degree), bits
         )
     assert sum(total) == 1 << degree
+
+
+def test_numbers_of_64_bits_give_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are for windows of millions of bits, which no test can wait for."""
+    way = windows.plan(0x11021)
+    assert way is not None
+    narrow = windows.histograms(way, [40, 123, 400])
+    monkeypatch.setattr(walker, "_NARROW_BITS", 400)
+    assert windows.histograms(way, [40, 123, 400]) == narrow
 
 
 def test_windows_of_several_lengths_equal_single_walks() -> None:
