@@ -9,16 +9,24 @@ from __future__ import annotations
 
 import struct
 import uuid
+from functools import cache
+
+
+@cache
+def _divided(width: int, poly: int, octet: int) -> int:
+    """Divide one octet at the top bit by bit: what it leaves is the same each time."""
+    register = octet << width - 8
+    for _ in range(8):
+        top = register >> width - 1
+        register = (register << 1 & (1 << width) - 1) ^ (poly if top else 0)
+    return register
 
 
 def crc(width: int, poly: int, octets: bytes, register: int = 0) -> int:
     """Divide bit by bit, most significant bit first, no reflection, no final XOR."""
+    mask = (1 << width) - 1
     for octet in octets:
-        for place in range(7, -1, -1):
-            top = register >> (width - 1) & 1
-            register = register << 1 & ((1 << width) - 1)
-            if top ^ (octet >> place & 1):
-                register ^= poly
+        register = (register << 8 & mask) ^ _divided(width, poly, register >> width - 8 ^ octet)
     return register
 
 
