@@ -378,14 +378,16 @@ class Installed:
     """The device of one end, as the plant file and the sign-off record of the connection know it.
 
     ``serial`` is what the plant file says. The rest is from the record: ``wire`` and ``own`` are
-    the fingerprints of the map it is about, ``recorded_serial`` and ``read_back`` what was entered
-    after the download: ``missing``, ``matches`` or ``differs``.
+    the fingerprints of the map it is about, ``imported`` is where that came from,
+    ``recorded_serial`` and ``read_back`` what was entered after the download: ``missing``,
+    ``matches`` or ``differs``.
     """
 
     end: str
     serial: str = ""
     wire: str = ""
     own: str = ""
+    imported: Provenance | None = None
     recorded_serial: str = ""
     read_back: str = "missing"
 

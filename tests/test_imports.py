@@ -105,7 +105,7 @@ TABLE = {
     "_report": row(
         6,
         "_errors _routes _source _value _words _bits _document crc _findings _model residual "
-        "_baseline _codec _canonical _mapfile _checklist _checks _diff _following _grids _history "
+        "_baseline _codec _canonical _checklist _checks _diff _following _grids _history "
         "_timing _tracing frame relations _coverage capture edit importing record _plant "
         "__init__",
     ),

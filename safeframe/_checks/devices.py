@@ -50,7 +50,7 @@ def _other_maps(connection: Connection, find: Finder) -> list[End]:
     return [
         end
         for end, device in zip(connection.ends, connection.installed, strict=False)
-        if (device.wire, device.own) != find.prints(end)
+        if (device.wire, device.own) != find.prints(end) or device.imported != end.imported
     ]
 
 
@@ -124,7 +124,7 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
     )
 )
 def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
-    """Find maps whose fingerprints are not those of their record."""
+    """Find maps that are not those of their record, by their fingerprints and by their origin."""
     for connection in _recorded(connections, find):
         if other := _other_maps(connection, find):
             names = " and ".join(end.name for end in other)

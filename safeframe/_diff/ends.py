@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 
 from .._canonical import Parameter, alike, parameters, shared_parameters
-from .._model import Allowance, Connection, ConnectionTable, End, Provenance
+from .._model import Allowance, Connection, ConnectionTable, End
 from ..protocols import Profile
 from .changes import BEFORE_AFTER, NOT_STATED, Change, show, unit_of, worst_first
 from .levels import FIELDS
@@ -178,23 +178,23 @@ def _imported(before: End, after: End) -> Iterator[Change]:
     """Tell where a map came from another file, or was read in another way; never on the wire."""
     old, new = before.imported, after.imported
     for field in ("format", "file", "sha256", "select", "options", "version"):
-        texts = [_stated(origin, field) for origin in (old, new)]
-        if texts[0] != texts[1]:
+        # By the values: two paths may read like one that holds a comma.
+        values = [getattr(origin, field, "") or "" for origin in (old, new)]
+        if values[0] != values[1]:
             yield Change(
                 level="text",
                 kind="attribute",
                 section="imported",
                 subject="imported",
                 field=field,
-                before=texts[0],
-                after=texts[1],
+                before=_stated(values[0]),
+                after=_stated(values[1]),
                 before_where=before.locate(f"imported.{field}") if old else None,
                 after_where=after.locate(f"imported.{field}") if new else None,
             )
 
 
-def _stated(origin: Provenance | None, field: str) -> str:
-    value = getattr(origin, field, "")
+def _stated(value: str | tuple[str, ...]) -> str:
     return (", ".join(value) if isinstance(value, tuple) else value) or NOT_STATED
 
 

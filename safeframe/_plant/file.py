@@ -23,6 +23,7 @@ from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._routes import Route
 from .._source import Location
 from ..record import People, Record
+from ..record._editions import origin_of
 from .routes import read_cycles, read_routes, routes_schema
 
 __all__ = [
@@ -351,6 +352,7 @@ def _installed(
         serial=serial,
         wire=wire,
         own=own,
+        imported=origin_of(state) if state else None,
         recorded_serial=row.serial if row else "",
         read_back=read_back,
     )

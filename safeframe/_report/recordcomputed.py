@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from .._errors import InputError
-from .._mapfile import loads
-from .._model import Provenance
 from .._words import count, way
-from ..record import BitOwner, BitRow, MixTable, Record, State, baseline
+from ..record import BitOwner, BitRow, MixTable, Record, baseline
 from ..record._compute import stated
+from ..record._editions import origin_of
 from .document import Block, Paragraph, Table, strong
 
 __all__ = ["bits", "change", "findings", "fingerprints"]
@@ -43,7 +42,7 @@ def fingerprints(record: Record, *, before: bool) -> Iterator[Block]:
             for word, value in (("wire", state.wire), ("end", state.own))
         ),
     )
-    origins = [(state.end, origin) for state in states if (origin := _origin(state))]
+    origins = [(state.end, origin) for state in states if (origin := origin_of(state))]
     if origins:
         yield Table(
             caption="Device files that maps were imported from",
@@ -68,14 +67,6 @@ def _followed(record: Record) -> tuple[str, str]:
     except InputError:
         return "", ""
     return stated(earlier, "profile"), stated(earlier, "edition")
-
-
-def _origin(state: State) -> Provenance | None:
-    """Return where the map inside a record came from; nothing of one that is no map any more."""
-    try:
-        return loads(state.map).imported
-    except InputError:
-        return None
 
 
 def bits(record: Record) -> Iterator[Block]:

@@ -28,6 +28,7 @@ from .._fingerprint import (
     wire_fingerprint,
 )
 from .._mapfile import loads
+from .._model import Provenance
 from ..protocols import Profile
 from ._entries import Act, ApprovalAct, CarriedOver, ReadBackAct, RequestAct, TrialAct, appended
 from ._parts import Computed, Record, State
@@ -194,3 +195,16 @@ def fingerprints(
         wire_fingerprint(end, own_profiles=own_profiles),
         end_fingerprint(end, own_profiles=own_profiles),
     )
+
+
+def origin_of(state: State) -> Provenance | None:
+    """Return where the map inside a record came from; nothing of one that is no map any more.
+
+    It is in no fingerprint, and an edit of it is one of the map all the same.
+    """
+    if "imported" not in state.map:
+        return None
+    try:
+        return loads(state.map).imported
+    except InputError:
+        return None

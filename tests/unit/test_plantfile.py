@@ -14,14 +14,15 @@ import pytest
 
 from safeframe import _checks as checks
 from safeframe import _demo as demo
+from safeframe import _mapfile as mapfile
 from safeframe import record
 from safeframe._cli import main
 from safeframe._errors import InputError, Problem
-from safeframe._model import Connection, Installed
+from safeframe._model import Connection, End, Installed, Provenance
 from safeframe._plant import file as plantfile
 from safeframe._source import Location
 from tests.rules.examples import FOLDER
-from tests.unit.record_maps import AFTER, SIGNED, TESTED, with_acts
+from tests.unit.record_maps import AFTER, BEFORE, SIGNED, TESTED, with_acts
 
 HEAD = 'format = "safeframe-plant/1"\nname = "hall 3"\n'
 LIFT = '{ ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
@@ -110,6 +111,39 @@ def test_a_record_of_another_connection_is_one_finding() -> None:
     assert found.message == (
         "the record site/lx.json of SC1-LX2 (SC1 and LX2) is about another map of SC1 and LX2"
     )
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"format": "eds"},
+        {"file": "b.xml"},
+        {"sha256": "0" * 64},
+        {"select": ("x", "y")},
+        {"options": ("--as device",)},
+        {"version": "0.0.1"},
+        None,
+    ],
+)
+def test_where_a_map_came_from_is_part_of_it(changes: dict[str, Any] | None) -> None:
+    """The plant checks MUST count every edit of a map that the gate counts."""
+    origin = Provenance(format="esi", file="a.xml", sha256="ab" * 32, select=("x, y",))
+    imported = replace(AFTER.second, imported=origin)
+    made = record.new(BEFORE, replace(AFTER, second=imported))
+    text = plant_text(f'{LIFT}, record = "lx.json" }}')
+
+    def found(end: End, made: record.Record = made) -> list[str]:
+        given = {"site/maps/lx-sc1.toml": mapfile.dumps(end), "site/lx.json": record.dumps(made)}
+        return [name for name in rules(text, files(**given)) if name == "record-outdated"]
+
+    assert found(imported) == []
+    other = None if changes is None else replace(origin, **changes)
+    edited = replace(imported, imported=other)
+    assert found(edited) == ["record-outdated"]
+    assert record.verify(made, replace(AFTER, second=edited)).faults[0] == record.VOID
+    spoilt = [replace(state, map=f"imported{state.map}") for state in made.computed.after]
+    broken = replace(made, computed=replace(made.computed, after=tuple(spoilt)))
+    assert found(edited, broken) == ([] if other is None else ["record-outdated"])
 
 
 def test_a_record_without_the_rows_of_an_end() -> None:

@@ -439,6 +439,7 @@ class TestFaults:
             ({"file": "b.xml"}, "file of imported a.xml -> b.xml"),
             ({"sha256": "0" * 64}, f"sha256 of imported {'ab' * 32} -> {'0' * 64}"),
             ({"select": ("y",)}, "select of imported x -> y"),
+            ({"select": ("x, y",)}, "select of imported x -> x, y"),
             ({"options": ("--as device",)}, "options of imported not stated -> --as device"),
             ({"version": "0.0.1"}, "version of imported not stated -> 0.0.1"),
             (None, "format of imported esi -> not stated"),
