@@ -250,7 +250,8 @@ def judged_maps(
         from .trial import tried  # deferred: where there is something to remedy.
 
         found = tried(seen.connection, found, offers, partial(_found, profile=profile))
-    return Judged(tuple(found), tuple(_facts(seen)), tuple(unjudged(connection, seen.profile)))
+    own = profile is not None and profile is (own_profiles or {}).get(profile.name)
+    return Judged(tuple(found), tuple(_facts(seen)), unjudged(connection, seen.profile, own=own))
 
 
 def by_device_files(

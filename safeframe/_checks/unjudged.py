@@ -36,6 +36,11 @@ def _no_edition(connection: Connection, profile: Profile | None) -> bool:
     return listed and not any(end.connection_table.edition for end in connection.ends)
 
 
+def _any_edition(connection: Connection, profile: Profile | None) -> bool:
+    stated = {form(end.connection_table, "edition") for end in connection.ends} - {""}
+    return profile is not None and not profile.editions and len(stated) == 1
+
+
 def _no_address(connection: Connection, profile: Profile | None) -> bool:
     return all(end.address is None for end in connection.ends)
 
@@ -84,6 +89,7 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("value-across-blocks", *_PROFILE, ""),
     ("illegal-size", _no_sizes, "no end states legal_octets", "legal sizes"),
     ("edition-differs", _no_edition, "no end states an edition", "edition"),
+    ("edition-differs", _any_edition, "the profile lists no edition", "edition"),
     ("address-range", _no_address, "no end states an address", ""),
     ("watchdog-differs", *_WATCHDOG, ""),
     ("watchdog-too-short", *_WATCHDOG, "watchdog"),
@@ -144,8 +150,36 @@ def _of_no_role(connection: Connection, profile: Profile) -> Iterator[NotJudged]
             yield NotJudged(connection.name, rule, reason, subject)
 
 
-def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged, ...]:
-    """Return the rules that had nothing to judge, with the first reason for each."""
+_OF_PROFILE = (
+    ("id_range", "connection-id-missing"),
+    ("address_range", "address-range"),
+    ("watchdog_range_ms", "watchdog-too-short"),
+    ("roles", "role-conflict"),
+    ("block_octets", "value-across-blocks"),
+    ("member_types", "member-type"),
+    ("parameters", "parameter-invalid"),
+    ("fail_safe", "nonzero-safe-value"),
+    ("tested", "above-tested-size"),
+)
+"""Keys of a profile, each with the rule that judges nothing by a profile without it."""
+
+
+def _left_out(profile: Profile) -> dict[str, str]:
+    """Return the keys that a profile leaves out, with the rules that judge nothing by it."""
+    known = {"parameters"} if profile.sizes.ranges else set()  # Then every parameter is strange.
+    return {
+        key: rule for key, rule in _OF_PROFILE if key not in known and not getattr(profile, key)
+    }
+
+
+def unjudged(
+    connection: Connection, profile: Profile | None, *, own: bool = False
+) -> tuple[NotJudged, ...]:
+    """Return the rules that had nothing to judge, with the first reason for each.
+
+    What a listed profile leaves out its protocol does not have, as its page says. Of the user's
+    ``own`` one nobody knows.
+    """
     found: dict[str, NotJudged] = {}
     for rule, lacks, reason, subject in _NEEDS:
         if rule not in found and lacks(connection, profile):
@@ -164,7 +198,15 @@ def unjudged(connection: Connection, profile: Profile | None) -> tuple[NotJudged
         )
     for entry in _of_no_role(connection, profile) if profile is not None else ():
         found.setdefault(entry.rule, entry)
-    return tuple(found.values())
+    lacking = _left_out(profile) if own and profile is not None else {}
+    subjects = [", ".join(lacking), *("" for _ in lacking)]
+    return (
+        *found.values(),
+        *(
+            NotJudged(connection.name, rule, "not in the profile", subject)
+            for rule, subject in zip(lacking.values(), subjects, strict=False)
+        ),
+    )
 
 
 def no_routes(connections: Iterable[Connection], why: str) -> str:

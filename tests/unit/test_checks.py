@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from itertools import combinations
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 from hypothesis import given
@@ -1097,6 +1098,53 @@ class TestNotJudged:
         assert self.open_at(full) == [("role-conflict", "roles", "LX states no role")]
         both = replace(full, second=replace(full.second, role="slave"))
         assert self.open_at(both) == []
+
+    def test_an_edition_where_the_profile_lists_none(self) -> None:
+        """Whether facts hold for an edition MUST NOT be taken for granted."""
+        connection = self.stated("fscp-3-1", edition="2.6.1")
+        second = replace(connection.second, connection_table=connection.first.connection_table)
+        told = ("edition-differs", "edition", "the profile lists no edition")
+        assert told in self.open_at(replace(connection, second=second))
+        assert told not in self.open_at(self.stated("fscp-3-1"))
+
+    WHOLE = (
+        'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "t"\nid_range = [1, 2]\n'
+        'address_range = [1, 2]\nwatchdog_range_ms = [1, 2]\nroles = ["one", "two"]\n'
+        'block_octets = 2\nmember_types = [{ type = "bool", width = 1 }]\nfail_safe = "zero"\n'
+        'parameters = [{ name = "p", type = "int" }]\n'
+        'tested = [{ what = "data", octets = 9, stated_in = "s" }]\n'
+    )
+    OF_KEYS: ClassVar = {
+        "id_range": "connection-id-missing",
+        "address_range": "address-range",
+        "watchdog_range_ms": "watchdog-too-short",
+        "roles": "role-conflict",
+        "block_octets": "value-across-blocks",
+        "member_types": "member-type",
+        "parameters": "parameter-invalid",
+        "fail_safe": "nonzero-safe-value",
+        "tested": "above-tested-size",
+    }
+
+    def left_out(self, text: str) -> list[tuple[str, str]]:
+        report = checks.check(
+            self.stated("hall3", id=1, watchdog_ms=1), own_profiles={"hall3": loads(text)}
+        )
+        return [(e.rule, e.subject) for e in report.not_judged if e.reason == "not in the profile"]
+
+    def test_what_a_profile_of_ones_own_leaves_out(self) -> None:
+        """A key whose absence takes a rule away MUST be told, as a value that is missing is."""
+        assert self.left_out(self.WHOLE) == []
+        for key, rule in self.OF_KEYS.items():
+            text = re.sub(rf"(?m)^{key} = .*\n", "", self.WHOLE)
+            assert self.left_out(text) == [(rule, key)]
+        bare = "".join(self.WHOLE.splitlines(keepends=True)[:3])
+        (first, *others) = self.left_out(bare)
+        assert first == ("connection-id-missing", ", ".join(self.OF_KEYS))
+        assert others == [(rule, "") for rule in list(self.OF_KEYS.values())[1:]]
+        # With sizes, every parameter is one too many: that is judged.
+        sized = self.left_out(f"{bare}sizes = [{{ first = 1 }}]")
+        assert "parameter-invalid" not in dict(sized)
 
     def test_who_carries_data_where_no_role_is_stated(self) -> None:
         told = {rule: what for rule, what, _ in self.open_at(self.stated("opcua-safety"))}
