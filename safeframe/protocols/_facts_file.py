@@ -13,7 +13,7 @@ from .._document.tables import Key, Tables, nested
 from .._document.toml import located
 from .._errors import UsageError
 from .._words import guess
-from ..crc import CATALOGUE, Algorithm
+from ..crc import CATALOGUE, Algorithm, compute, residue
 from ._facts import (
     CONFIDENCES,
     PROOFS,
@@ -99,13 +99,26 @@ _INLINE_ALGORITHM = nested(
 def _algorithm(tables: Tables, value: Any, path: Path) -> Any:
     assert _INLINE_ALGORITHM.inside is not None
     if type(value) is dict:
-        return _INLINE_ALGORITHM.inside(tables, value, path)
+        found = _INLINE_ALGORITHM.inside(tables, value, path)
+        if isinstance(found, Algorithm):
+            _recompute(tables, found, path)
+        return found
     if type(value) is str and value in CATALOGUE:
         return CATALOGUE[value]
     near = guess(str(value), CATALOGUE)
     remedy = f"did you mean {near}?" if near else "`safeframe crc --list` shows the names"
     tables.refuse(path, RefusalError("a catalogue name or a table", value), remedy)
     return None
+
+
+def _recompute(tables: Tables, algorithm: Algorithm, path: Path) -> None:
+    """Add a problem for each figure of an algorithm that does not follow from the others."""
+    given = {"check": algorithm.check, "residue": algorithm.residue}
+    for key in [key for key, stated in given.items() if stated is not None]:
+        follows = residue(algorithm) if key == "residue" else compute(algorithm, b"123456789")
+        if given[key] != follows:
+            message = f"{key} must be {follows:#x}, as this algorithm has it, not {given[key]:#x}"
+            tables.add((*path, key), message)
 
 
 _UNSET = Kind(text="integer or text", read=_read_unset, schema={"type": ["integer", "string"]})

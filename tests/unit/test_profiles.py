@@ -254,7 +254,7 @@ FULL: dict[str, Any] = {
                 "refin": False,
                 "refout": False,
                 "xorout": 0,
-                "check": 0,
+                "check": 49,
                 "residue": 0,
                 "source": "",
             },
@@ -264,7 +264,7 @@ FULL: dict[str, Any] = {
     "proofs": [{"what": "w", "how": "published", "by": "b"}],
     "sources": [{"tag": "A", "text": "t", "confidence": "memory"}],
 }
-"""Every key of a profile file, numbers at their least."""
+"""Every key of a profile file, numbers at their least; the check value follows from others."""
 
 
 def toml(value: Any) -> str:
@@ -529,6 +529,24 @@ class TestOwnFile:
     )
     def test_wrong_values(self, line: str, expected: str) -> None:
         assert problems(f"{HEAD}{line}\n") == [f"own.toml:{expected}"]
+
+    def test_figures_of_an_algorithm_are_recomputed(self) -> None:
+        """What follows from other keys MUST be what follows from them."""
+        own = 'name = "own", width = 16, poly = 0x1021, init = 0xFFFF'
+        crc = '[[crcs]]\nname = "c"\ncovers = []\ncarried = ""\nalgorithm = { '
+        right = f"{HEAD}{crc}{own}, check = 0x29B1, residue = 0 }}\n"
+        assert profiles.loads(right).crcs[0].algorithm.check == 0x29B1
+        assert problems(
+            right.replace("0x29B1", "0x29B2").replace("residue = 0", "residue = 1")
+        ) == [
+            "own.toml:8: crcs[0].algorithm.check: check must be 0x29b1, as this algorithm has it, "
+            "not 0x29b2",
+            "own.toml:8: crcs[0].algorithm.residue: residue must be 0x0, as this algorithm has it, "
+            "not 0x1",
+        ]
+        assert len(problems(right.replace("init = 0xFFFF", "init = 0"))) == 1
+        assert len(problems(right.replace("init = 0xFFFF", "xorout = 1"))) == 2
+        assert len(problems(right.replace("width = 16", "width = 7"))) == 1
 
     @pytest.mark.parametrize(
         ("algorithm", "expected"),
