@@ -222,7 +222,7 @@ class _CipAssembly:
         for part in self._members(position, refusals):
             parts.append(part)
             position = part.end
-        name = self.entry.keyword
+        name, descriptor = self.entry.keyword, self.entry.text(3)
         octets = integer(self.entry.text(2) or "0", "the size", self.entry.line, refusals, name)
         stated = bool(self.entry.text(2)) and not len(refusals)
         if stated and octets is not None and 8 * octets != position:
@@ -239,6 +239,7 @@ class _CipAssembly:
             total_bits=position,
             parts=tuple(parts),
             lost=("units, limits, factors and texts of values of the parameters",),
+            notes=(f"not read: descriptor {shown(descriptor)}",) if number(descriptor) else (),
         )
         return [] if len(refusals) else [("", layout)]
 

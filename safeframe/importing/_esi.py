@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from . import _fscp_12_1 as fscp_12_1
@@ -15,7 +15,7 @@ from ._numbers import number
 from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
-from ._xml import Element, parse_in_parts
+from ._xml import Element, parse_in_parts, unread
 
 __all__ = ["candidates"]
 
@@ -47,6 +47,13 @@ _KEEP = frozenset(
     ]
 )
 _OPTIONAL = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SwapData", "LcId")
+_OF_PDO = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "Sm")
+_READ: Mapping[str, Collection[str]] = {
+    **dict.fromkeys(("RxPdo", "TxPdo"), _OF_PDO),
+    "Entry": ("SafetyConnNumber",),
+    "DataType": ("SwapData",),
+}
+"""Attributes of what is placed that are read, or tell only which sync manager carries a PDO."""
 _MOST_ENTRIES = 2048
 """Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
 _KINDS: Mapping[str, str] = {
@@ -186,6 +193,8 @@ class _Placing:
             return None
         fixed = self.pdo.true("Fixed", refusals)
         notes = () if fixed else ("not fixed: the project may have changed it",)
+        kinds = (kind for one in whole.all("Entry") for kind in one.all("DataType"))
+        notes += unread((*holders, *kinds), _READ)
         if decisions.container == "none":
             parts = [self._part(entry, entry.start) for entry in entries]
             self._types(entries, {}, decisions, refusals)

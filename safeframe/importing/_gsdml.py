@@ -6,7 +6,7 @@ quoting the GSDML specification, two public device descriptions, two public prog
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from .._bits import MAX_OCTETS
@@ -17,7 +17,7 @@ from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 from ._texts import Texts
-from ._xml import Element, parse
+from ._xml import Element, parse, unread
 
 __all__ = ["candidates"]
 
@@ -48,6 +48,11 @@ _KEEP = frozenset(
         "Text",
     ]
 )
+_READ: Mapping[str, Collection[str]] = {
+    "DataItem": ("DataType", "Length", "TextId", "UseAsBits"),
+    "BitDataItem": ("BitOffset", "TextId"),
+}
+"""Attributes that are read of what is placed."""
 _OWNERS = {"DeviceAccessPointItem": "dap", "ModuleItem": "module"}
 _SIDES = {"Input": "sends", "Output": "receives"}
 _TYPES: Mapping[str, tuple[tuple[int, str], ...]] = {
@@ -195,6 +200,7 @@ class _Side:
             dropped=tuple(self.dropped),
             profile="fscp-3-1" if self.unpack else "",
             gaps="reserve",  # Only bits of an item whose other bits are listed.
+            notes=unread(self.side.walk(*_READ), _READ),
         )
 
     def item(self, item: Element) -> None:

@@ -7,7 +7,7 @@ found in no public file: not offered.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from ._candidates import Candidate
@@ -17,7 +17,7 @@ from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._texts import Texts
-from ._xml import Element, by_id, parse
+from ._xml import Element, by_id, parse, unread
 
 __all__ = ["candidates"]
 
@@ -54,6 +54,14 @@ _KINDS: Mapping[str, str] = {
     "OctetStringT": "",
     "StringT": "",
 }
+_OF_TYPE = ("id", "type", "bitLength", "fixedLength", "subindexAccessSupported")
+_READ: Mapping[str, Collection[str]] = {
+    **dict.fromkeys(_SIDES, ("id", "bitLength")),
+    "RecordItem": ("subindex", "bitOffset"),
+    **dict.fromkeys(("Datatype", "SimpleDatatype"), _OF_TYPE),
+    "DatatypeRef": ("datatypeId",),
+}
+"""Attributes of what is placed that are read, or say only who may read it."""
 _WIDTHS = {"BooleanT": 1, "Float32T": 32}
 
 
@@ -122,6 +130,7 @@ class _IoddSide:
         self.where = f"{side.tag} {side.get('id') or '-'}"
         self.parts: list[Part] = []
         self.lost: list[str] = []
+        self.seen = [side]
         self.total = 0
 
     def layout(self) -> PlacedTypes | None:
@@ -171,7 +180,7 @@ class _IoddSide:
             parts=tuple(self.parts),
             gaps="reserve",
             lost=tuple(self.lost),
-            notes=(note,) if condition is not None else (),
+            notes=(*(note,) * (condition is not None), *unread(self.seen, _READ)),
         )
 
     def whole(self, line: int, what: str, bits: int) -> None:
@@ -188,6 +197,7 @@ class _IoddSide:
         """Return the type inside an element, or the one it refers to."""
         words = ("Datatype", "SimpleDatatype", "DatatypeRef")
         found = holder.only(self.refusals, *words, where=self.where)
+        self.seen += () if found is None else (found,)
         if found is not None and found.tag != "DatatypeRef":
             return found
         key = found.get("datatypeId") if found is not None else None
@@ -200,6 +210,7 @@ class _IoddSide:
             message = f"a data type must be in the file, not {what}"
             self.refusals.add(rule, line, message, "ask for a whole file", self.where)
             return None
+        self.seen.append(self.owner.types[key])
         return self.owner.types[key]
 
     def name(self, holder: Element) -> str:
@@ -210,6 +221,7 @@ class _IoddSide:
 
     def item(self, item: Element) -> None:
         """Place one item of a record."""
+        self.seen.append(item)
         name = self.name(item)
         kind = self.type_of(item, item.line)
         if item.get("bitOffset") is None:

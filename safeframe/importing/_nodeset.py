@@ -6,7 +6,7 @@ octet. Sources: OPC 10000-6 UANodeSet.xsd, OPC 10000-15 6.2.5, OPC 10000-3 5.8.3
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from .. import protocols
@@ -16,7 +16,7 @@ from ._numbers import integer, number
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
-from ._xml import Element, by_id, parse
+from ._xml import Element, by_id, parse, unread
 
 __all__ = ["candidates"]
 
@@ -30,6 +30,14 @@ _OPTIONAL = (
     *("IsForward", "IsAbstract", "IsUnion", "IsOptionSet", "IsOptional", "AllowSubTypes"),
     *("ValueRank", "ArrayDimensions", "Value"),
 )
+_READ: Mapping[str, Collection[str]] = {
+    "Definition": ("Name", "IsUnion", "IsOptionSet"),
+    "Field": (
+        *("Name", "DataType", "ValueRank", "ArrayDimensions", "IsOptional", "AllowSubTypes"),
+        "Value",
+    ),
+}
+"""Attributes that are read of what is placed."""
 _PROFILE = "opcua-safety"
 _MOST_OCTETS = 1500
 """Largest safety data: OPC 10000-15 6.2.5."""
@@ -186,7 +194,7 @@ class _Structure:
         if not walk.parts and not len(refusals):
             text = "a structure must have members, not none"
             refusals.add("unnamed", self.element.line, text, element=name)
-        notes = list(walk.notes)
+        notes = [*walk.notes, *unread(walk.seen, _READ)]
         if not len(refusals):
             signature = _signature(name, walk.members)
             notes.append(
@@ -226,6 +234,7 @@ class _NodeWalk:
         self.members: list[str] = []
         self.lost: list[str] = []
         self.notes: list[str] = []
+        self.seen: list[Element] = []
         self.position = 0
 
     def whole(self, node: str, prefix: str, inside: tuple[str, ...], line: int) -> None:
@@ -273,6 +282,7 @@ class _NodeWalk:
                 "places would depend on the value: not offered",
             )
             return
+        self.seen += (definition, *definition.all("Field"))
         for field in definition.all("Field"):
             self.field(field, prefix, inside, element)
 

@@ -15,7 +15,7 @@ from .._mapfile.write import plain_entry
 from .._model import End, Reserved, Signal
 from ._columns import ATTRIBUTES, Columns, proposal
 from ._decisions import Decisions, Identity
-from ._grid import SEPARATORS, Row, column_of, csv_rows, plain_text
+from ._grid import SEPARATORS, Row, column_of, csv_rows, letters, plain_text
 from ._imported import Imported, make_end
 from ._placing import placed
 from ._refusals import Refusals, shown
@@ -70,8 +70,8 @@ def read_sheet(
         tuple(name for name in columns.names if name in _HELD),
     )
     if outside:
-        numbers = few([str(row.number) for row in outside])
-        made = replace(made, notes=(*made.notes, f"not read, outside the range: rows {numbers}"))
+        note = f"not read, outside the range: {'; '.join(outside)}"
+        made = replace(made, notes=(*made.notes, note))
     assert made.end.imported is not None
     options = (f"--columns {columns.text}", *made.end.imported.options)
     return replace(
@@ -99,8 +99,8 @@ def _refuse_sheet(sheet: str) -> None:
 
 def _rows(
     source: DeviceFile, columns: Columns, decisions: Decisions, refusals: Refusals
-) -> tuple[list[Row], list[Row]]:
-    """Return the rows of the range, and those outside that hold anything.
+) -> tuple[list[Row], list[str]]:
+    """Return the rows of the range, and which rows and columns outside hold anything.
 
     The separator of a CSV file is the one that fits.
     """
@@ -167,8 +167,8 @@ def _words(row: Row) -> set[str]:
     return {" ".join(cell.text.split()) for cell in row.cells}
 
 
-def _cut(rows: list[Row], area: str, refusals: Refusals) -> tuple[list[Row], list[Row]]:
-    """Return what lies in a range such as A3:H40, with cells outside empty, and other rows."""
+def _cut(rows: list[Row], area: str, refusals: Refusals) -> tuple[list[Row], list[str]]:
+    """Return what lies in a range such as A3:H40, with cells outside empty, and what else is."""
     if not area:
         return rows, []
     found = _RANGE.fullmatch(area.upper())
@@ -176,11 +176,12 @@ def _cut(rows: list[Row], area: str, refusals: Refusals) -> tuple[list[Row], lis
         raise UsageError(f"a range must be such as A3:H40, not {area!r}")
     first, last = int(found[2]), int(found[4])
     left, right = (column_of(found[place]) for place in (1, 3))
-    kept, outside = [], []
+    kept, outside, beside = [], [], set()
     for row in rows:
         if not first <= row.number <= last:
-            outside += [] if row.empty else [row]
+            outside += [] if row.empty else [str(row.number)]
         else:
+            beside |= {place for place, cell in enumerate(row.cells) if cell.text}
             cells = tuple(
                 cell if left <= place <= right else cell._replace(text="", formula=False)
                 for place, cell in enumerate(row.cells)
@@ -188,7 +189,9 @@ def _cut(rows: list[Row], area: str, refusals: Refusals) -> tuple[list[Row], lis
             kept.append(row._replace(cells=cells))
     if not kept:
         refusals.stop("not-found", 0, f"a range must hold rows of the sheet, not {area}")
-    return kept, outside
+    columns = [letters(place) for place in sorted(beside) if not left <= place <= right]
+    told = (("rows", outside), ("columns", columns))
+    return kept, [f"{what} {few(names)}" for what, names in told if names]
 
 
 def sheet_rows_of(end: End, columns: Columns) -> list[list[str]]:

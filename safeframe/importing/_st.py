@@ -18,7 +18,7 @@ from ._placing import PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 from ._sttokens import Token, tokens
-from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct, laid_out
+from ._types import ArrayOf, Elementary, Member, Named, Ranged, Spec, Struct, laid_out
 
 __all__ = ["candidates"]
 
@@ -123,11 +123,13 @@ class _StructureParser:
         text = kind.upper() in ("STRING", "WSTRING")
         if self.peek() == "[" and text:  # Its length; behind another type it may mean an array.
             self.skip_brackets()
-        elif self.peek() == "(":  # A range, which changes no width; or named values.
+        elif self.peek() == "(":  # A range, or named values; of a text its length.
             start = self.at
             self.skip_brackets()
             inside = [token.text for token in self.tokens[start : self.at]]
-            if ".." not in inside and not text:
+            if not text and ".." in inside:
+                return Ranged(Elementary(kind) if _known(kind) else Named(kind))
+            if not text:
                 return Elementary(f"an enumeration of {kind}")
         elif kind.upper() in ("REF_TO", "POINTER", "REFERENCE"):
             self.take("TO")

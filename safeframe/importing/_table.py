@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from ._columns import ATTRIBUTES, Columns
 from ._decisions import Decisions
-from ._grid import Row
+from ._grid import Row, letters
 from ._meanings import MappedRow, meanings
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
@@ -26,6 +26,7 @@ def layouts(
     """Return what the rows of a sheet say, one layout for each direction; keeps the problems."""
     start, places = meanings(rows, columns, refusals)
     sheet = _TableSheet(columns, places, decisions, refusals)
+    head = rows[start - 1] if start else Row(0, ())
     for row in rows[start:]:
         sheet.row(row)
     refusals.refuse()
@@ -40,7 +41,7 @@ def layouts(
                 total_bits=max(part.end for part in parts),
                 parts=tuple(parts),
                 joined=False,
-                notes=tuple(sheet.notes()) if not found else (),
+                notes=tuple(sheet.notes(head)) if not found else (),
             )
             found.append((direction, layout))
     if not found:
@@ -68,9 +69,13 @@ class _TableSheet:
         self.formulas: list[str] = []
         self.unseen: dict[str, list[str]] = {}
         self.passed: list[str] = []
+        self.left: set[int] = set()
 
-    def notes(self) -> Iterable[str]:
-        """Yield what a reader should look at."""
+    def notes(self, head: Row) -> Iterable[str]:
+        """Yield what a reader should look at; ``head`` names the columns."""
+        if self.left:
+            names = [f"{letters(at)} {shown(head.at(at).text)}".strip() for at in sorted(self.left)]
+            yield f"columns that are not read, since none of the mapping: {few(names)}"
         if self.repeated:
             yield f"taken from the cell above, as in merged cells: {few(self.repeated)}"
         if self.formulas:
@@ -98,6 +103,8 @@ class _TableSheet:
         for cell in used:
             if cell.unseen and cell.text:
                 self.unseen.setdefault(cell.unseen, []).append(cell.address)
+        mapped = self.places.values()
+        self.left |= {at for at, cell in enumerate(found.cells) if cell.text and at not in mapped}
         before = len(self.refusals)
         direction = self.direction(row)
         bits = self.bits.read(row, direction)

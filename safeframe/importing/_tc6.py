@@ -2,24 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+
 from ._candidates import Candidate
 from ._decisions import Decisions
 from ._numbers import number
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 from ._st import found_structs
-from ._types import ArrayOf, Elementary, Member, Named, Spec, Struct
-from ._xml import Element, parse
+from ._types import ArrayOf, Elementary, Member, Named, Ranged, Spec, Struct
+from ._xml import Element, parse, unread
 
 __all__ = ["candidates"]
 
 _DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialValue"))
 _READ = ("dataTypes", "dataType", "baseType", "type", "array", "dimension", "derived")
+_ATTRIBUTES: Mapping[str, Collection[str]] = {
+    "variable": ("name", "address"),
+    "dimension": ("lower", "upper"),
+    "derived": ("name",),
+    "array": (),
+}
+"""Attributes that are read, of the elements from which places and widths come."""
+_FAR = ("project", "fileHeader", "contentHeader", "types")
+"""Elements above the data types: what tools add there is of no type."""
+_FEW = 8
+"""Lines that are shown of many; by choice."""
 _MOST_DEPTH = 16
 
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure among the data types of the project."""
+    passed: list[tuple[str, str, int]] = []
     root = parse(
         source,
         ("project", "Project"),
@@ -28,6 +42,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         encoding=decisions.encoding,
         known=_READ,
         optional=("address",),
+        passed=passed,
     )
     if root.tag == "Project":
         refusals.stop(
@@ -36,6 +51,14 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
             "the file must be TC6 XML, not IEC 61131-10",
             "export it as TC6 XML 2.01; its element names were not at hand",
         )
+    lines = [
+        str(line)
+        for holder, tag, line in passed
+        if tag.rpartition(":")[2] == "addData" and holder not in _FAR
+    ]
+    added = ", ".join(lines[:_FEW]) + " ..." * (len(lines) > _FEW)
+    note = f"what a tool added is passed over, also what changes the layout: line {added}"
+    notes = (note,) if lines else ()
     types: dict[str, tuple[str, Spec, int]] = {}
     for data_types in root.walk("dataTypes"):
         for kind in data_types.all("dataType"):
@@ -57,7 +80,10 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
                 )
             else:
                 types[key] = (name, spec, kind.line)
-    return found_structs(types)
+    notes += unread(
+        (one for group in root.walk("dataTypes") for one in group.walk(*_ATTRIBUTES)), _ATTRIBUTES
+    )
+    return found_structs(types, notes)
 
 
 def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | None:
@@ -82,7 +108,8 @@ def _spec(holder: Element, line: int, refusals: Refusals, depth: int) -> Spec | 
             return Named(kind.get("name") or "")
         case "subrangeSigned" | "subrangeUnsigned":
             inner = kind.only(refusals, "baseType")
-            return _spec(inner, line, refusals, depth + 1) if inner is not None else None
+            spec = _spec(inner, line, refusals, depth + 1) if inner is not None else None
+            return None if spec is None else Ranged(spec)
         case "enum":
             return Elementary("an enumeration")
         case tag:

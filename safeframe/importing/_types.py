@@ -15,7 +15,7 @@ from ._numbers import MOST_BITS
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 
-__all__ = ["ArrayOf", "Elementary", "Member", "Named", "Spec", "Struct", "laid_out"]
+__all__ = ["ArrayOf", "Elementary", "Member", "Named", "Ranged", "Spec", "Struct", "laid_out"]
 
 _MOST_DEPTH = 16
 """Structures inside structures; by choice."""
@@ -57,6 +57,13 @@ class ArrayOf:
 
 
 @dataclass(frozen=True, slots=True)
+class Ranged:
+    """Some of the values of a type: it is as wide as that."""
+
+    spec: Spec
+
+
+@dataclass(frozen=True, slots=True)
 class Member:
     """One member of a structure; ``located`` where it has an address of its own."""
 
@@ -74,7 +81,7 @@ class Struct:
     line: int
 
 
-Spec = Elementary | Named | ArrayOf | Struct
+Spec = Elementary | Named | ArrayOf | Ranged | Struct
 
 
 def laid_out(
@@ -110,7 +117,10 @@ def laid_out(
         total_bits=walk.position,
         parts=tuple(walk.parts),
         fold_case=True,
-        lost=("initial values, which are no values on loss",) if walk.parts else (),
+        lost=(
+            *("initial values, which are no values on loss",) * bool(walk.parts),
+            *("ranges of values",) * walk.ranged,
+        ),
     )
 
 
@@ -124,7 +134,7 @@ class _TypeWalk:
         self.octets = decisions.layout == "octet-bool"
         self.parts: list[Part] = []
         self.position = 0
-        self.asked = False
+        self.asked = self.ranged = False
 
     def struct(self, struct: Struct, prefix: str, inside: tuple[str, ...]) -> None:
         """Place all members of a structure."""
@@ -160,6 +170,8 @@ class _TypeWalk:
                 self.struct(spec, f"{name}.", (*inside, ""))
             case ArrayOf():
                 self.array(spec, name, line, inside, owner_line)
+            case Ranged():
+                self.range(spec.spec, name, line, inside, owner_line)
             case Named():
                 key = spec.name.lower()
                 found = self.types.get(key)
@@ -180,6 +192,21 @@ class _TypeWalk:
                     self.spec(found, name, line, (*inside, key), owner_line)
             case _:
                 self.elementary(spec.name, name, line)
+
+    def range(
+        self, spec: Spec, name: str, line: int, inside: tuple[str, ...], owner_line: int
+    ) -> None:
+        """Place a value of a type with a range: of one value, whatever its name stands for."""
+        self.ranged = True
+        before = len(self.parts)
+        self.spec(spec, name, line, inside, owner_line)
+        if any(part.name != name for part in self.parts[before:] if part.name is not None):
+            self.refusals.add(
+                "unknown-type",
+                line,
+                "a range must be of the values of a number, not of a structure or an array",
+                element=name,
+            )
 
     def array(
         self, spec: ArrayOf, name: str, line: int, inside: tuple[str, ...], owner_line: int

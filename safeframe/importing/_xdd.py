@@ -8,7 +8,7 @@ found.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from ._candidates import Candidate
@@ -18,7 +18,7 @@ from ._placing import Dropped, Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._texts import in_language
-from ._xml import Element, by_id, parse
+from ._xml import Element, by_id, parse, unread
 
 __all__ = ["candidates"]
 
@@ -35,6 +35,12 @@ _TYPES: Mapping[str, tuple[int, str]] = {
 }
 _OF_NO_WIDTH = ("BOOL", "BITSTRING", "CHAR", "STRING", "WSTRING", "dataTypeIDRef", "variableRef")
 """Other types of a parameter, from memory: beside one of those above they contradict it."""
+_READ: Mapping[str, Collection[str]] = {
+    "parameterRef": ("uniqueIDRef", "bitOffset"),
+    "parameter": ("uniqueID", "access"),
+    **dict.fromkeys(_TYPES, ()),
+}
+"""Attributes that are read of what is placed."""
 _HEADER_BITS = 32
 _MOST_BITS = 8 * (2 * 254 + 13)
 
@@ -206,7 +212,10 @@ class _XddGroup:
             dropped=dropped,
             profile="" if plain else "fscp-13-1",
             lost=("units, limits, factors and default values of the parameters",),
-            notes=("octet order and bit numbers inside an octet rest on memory",),
+            notes=(
+                "octet order and bit numbers inside an octet rest on memory",
+                *unread(self._placed(), _READ),
+            ),
         )
         return [(self.side, layout)]
 
@@ -248,6 +257,12 @@ class _XddGroup:
                 name = _label(parameter, decisions.language, refusals)
                 found.append(_Reference(name, offset, width, type_, reference.line))
         return found
+
+    def _placed(self) -> Iterator[Element]:
+        """Yield the elements from which places and widths come."""
+        for reference in self.group.all("parameterRef"):
+            parameter = self.parameters[reference.get("uniqueIDRef") or ""]
+            yield from (reference, parameter, *parameter.all(*_TYPES))
 
     def _part(self, one: _Reference, first: int, decisions: Decisions, refusals: Refusals) -> Part:
         if one.start % 8:

@@ -17,7 +17,7 @@ from ._encoding import xml_octets
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 
-__all__ = ["Element", "by_id", "parse", "parse_in_parts"]
+__all__ = ["Element", "by_id", "parse", "parse_in_parts", "unread"]
 
 _MOST_DEPTH = 64
 _MOST_ELEMENTS = 1_000_000
@@ -143,6 +143,25 @@ def by_id(
     return found
 
 
+def unread(elements: Iterable[Element], known: Mapping[str, Collection[str]]) -> tuple[str, ...]:
+    """Return a note on the attributes of elements that are not read; ``known`` are by element.
+
+    What one of them means is not known here: places and widths may hang on it.
+    """
+    found: dict[str, list[str]] = {}
+    for element in elements:
+        for key, value in element.attributes.items():
+            name = key.rpartition(":")[2]
+            if name not in known[element.tag] and not key.startswith("xmlns"):
+                text = f"{shown(value)} (line {element.line})"
+                found.setdefault(f"{name} of {element.tag}", []).append(text)
+    texts = (
+        f"{shown(name)} = {first}{f' and {len(more)} more' if more else ''}"
+        for name, (first, *more) in found.items()
+    )
+    return (f"not read: {', '.join(texts)}",) if found else ()
+
+
 def parse(
     source: DeviceFile,
     roots: Collection[str],
@@ -154,15 +173,18 @@ def parse(
     encoding: str = "",
     known: Collection[str] = (),
     optional: Collection[str] = (),
+    passed: list[tuple[str, str, int]] | None = None,
 ) -> Element:
     """Return the root element; ``keep`` are the names to keep (empty: all), ``skip`` those to drop.
 
     ``most`` bounds the children of elements by name; ``known`` are the names that are read where
-    all are kept, ``optional`` attributes that are read and may be left out.
+    all are kept, ``optional`` attributes that are read and may be left out. ``passed`` takes what
+    is dropped: the element that holds it, its name as written, its line.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
     build = _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most, known=known)
     build.optional = {name.casefold(): name for name in optional}
+    build.passed = passed
     return build.parsed(octets)
 
 
@@ -226,6 +248,7 @@ class _Builder:
         self.before = 0  # Lines of the file before the first one of this text.
         self.declared: str | None = None
         self.optional: dict[str, str] = {}
+        self.passed: list[tuple[str, str, int]] | None = None
         self.folded = {name.casefold(): name for name in keep or known}
         self.prefix = ""
         self.space: str | None = None
@@ -332,7 +355,7 @@ class _Builder:
     def _run(self) -> None:
         """Set handlers that share their variables: attribute access would double the time."""
         parser, refusals, names = self.parser, self.refusals, dict[str, str]()
-        most, parts, before = self.most, self.parts, self.before
+        most, parts, before, passed = self.most, self.parts, self.before, self.passed
         current: Element = self.root
         limit = most.get(current.tag, _MOST_CHILDREN)
         stack: list[tuple[Element, int]] = []
@@ -364,6 +387,8 @@ class _Builder:
                 self._mixed(current)
             if not name:
                 held = current
+                if passed is not None:
+                    passed.append((current[0], tag, parser.CurrentLineNumber + before))
                 if current[0] in most:
                     limit -= 1
                     if len(current[3]) > limit:

@@ -992,6 +992,148 @@ def test_a_deep_nest_of_structures(tmp_path: Path, capsys: pytest.CaptureFixture
     assert "structures must be nested at most 16 deep" in found.err
 
 
+class TestNotRead:
+    """What a file says of places and no reader here knows MUST be told: it may move them."""
+
+    @pytest.mark.parametrize(
+        ("name", "change", "text"),
+        [
+            (
+                "esi",
+                line(18, "<RxPdo ", '<RxPdo OSFac="4" Virtual="1" '),
+                "OSFac of RxPdo = 4 (line 18), Virtual of RxPdo = 1 (line 18)",
+            ),
+            ("esi", line(22, "<Entry", '<Entry Step="2"'), "Step of Entry = 2 (line 22)"),
+            (
+                "esi",
+                swap("<DataType>BOOL<", '<DataType DScale="x">BOOL<'),
+                "DScale of DataType = x (line 22)",
+            ),
+            (
+                "gsdml",
+                swap("<DataItem ", '<DataItem Count="2" '),
+                "Count of DataItem = 2 (line 11)",
+            ),
+            (
+                "gsdml",
+                swap("<BitDataItem ", '<BitDataItem BitLength="3" ', 5),
+                "BitLength of BitDataItem = 3 (line 12) and 2 more",
+            ),
+            (
+                "iodd",
+                swap("<RecordItem ", '<RecordItem factor="2" '),
+                "factor of RecordItem = 2 (line 11)",
+            ),
+            (
+                "iodd",
+                swap("<SimpleDatatype ", '<SimpleDatatype count="2" '),
+                "count of SimpleDatatype = 2 (line 12)",
+            ),
+            ("iodd", swap('id="D_Bit"', 'id="D_Bit" gap="1"'), "gap of Datatype = 1 (line 5)"),
+            (
+                "nodeset",
+                swap('Name="position"', 'Name="position" Offset="4"'),
+                "Offset of Field = 4 (line 19)",
+            ),
+            (
+                "nodeset",
+                swap('<Definition Name="1:Base"', '<Definition Name="1:Base" Packing="1"'),
+                "Packing of Definition = 1 (line 14)",
+            ),
+            (
+                "xdd",
+                swap('uniqueIDRef="P3"', 'uniqueIDRef="P3" bitLength="4"'),
+                "bitLength of parameterRef = 4 (line 17)",
+            ),
+            (
+                "xdd",
+                swap('uniqueID="P3"', 'uniqueID="P3" offset="40"'),
+                "offset of parameter = 40 (line 9)",
+            ),
+            ("xdd", swap("<INT/>", '<INT count="2"/>'), "count of INT = 2 (line 9)"),
+            (
+                "tc6",
+                swap("<dimension ", '<dimension step="2" '),
+                "step of dimension = 2 (line 10)",
+            ),
+            (
+                "tc6",
+                swap('name="limit"', 'name="limit" packed="1"'),
+                "packed of variable = 1 (line 11)",
+            ),
+        ],
+    )
+    def test_attributes(
+        self,
+        name: str,
+        change: Change,
+        text: str,
+        tmp_path: Path,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        case = CASES[name]
+        run = importer(tmp_path, capsys)
+        usual = run(case, None, *case.options, "--format", "json").document
+        result = run(case, change(case.text), *case.options, "--format", "json")
+        found = result.document
+        assert (result.code, found["problems"]) == (0, [])
+        more = [note for note in found["notes"] if note not in usual["notes"]]
+        assert any(f"not read: {text}" in note or f", {text}" in note for note in more), more
+
+    def test_a_descriptor(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        case = CASES["cip-eds"]
+        change = swap(", 4, 0x0000, ,,", ", 4, 0x0010, ,,")
+        found = importer(tmp_path, capsys)(case, change(case.text))
+        assert (found.code, "not read: descriptor 0x0010" in found.err) == (0, True)
+        assert "not read" not in importer(tmp_path, capsys)(case).err
+
+    def test_what_a_tool_added(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        case, run = CASES["tc6"], importer(tmp_path, capsys)
+        added = '<addData><data name="x"><packed xmlns="urn:x"/></data></addData>'
+        change = swap("</baseType></dataType>", f"</baseType>{added}</dataType>")
+        found = run(case, change(case.text))
+        told = "what a tool added is passed over, also what changes the layout: line 12"
+        assert (found.code, told in " ".join(found.err.split())) == (0, True)
+        far = swap("<pous/>", f"<pous/></types>{added}<types>")
+        assert "passed over" not in run(case, far(case.text)).err
+
+    @pytest.mark.parametrize(
+        ("name", "old", "new", "wrong", "right"),
+        [
+            ("st", "limit : INT", "limit : {} (0..3)", "ST_Level", "INT"),
+            (
+                "tc6",
+                "<type><UINT/></type>",
+                '<type><subrangeSigned><range lower="0" upper="3"/><baseType>{}</baseType>'
+                "</subrangeSigned></type>",
+                '<array><dimension lower="0" upper="1"/><baseType><BYTE/></baseType></array>',
+                "<UINT/>",
+            ),
+        ],
+    )
+    def test_ranges(
+        self,
+        name: str,
+        old: str,
+        new: str,
+        wrong: str,
+        right: str,
+        tmp_path: Path,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        """A range narrows a number; behind anything else nobody knows what it is."""
+        case, run = CASES[name], importer(tmp_path, capsys)
+        found = run(case, swap(old, new.format(wrong))(case.text))
+        assert found.code == 2
+        text = "limit: a range must be of the values of a number, not of a structure or an array"
+        assert text in found.err
+        found = run(case, swap(old, new.format(right))(case.text))
+        assert (found.code, "#   ranges of values\n" in found.out) == (0, True)
+        usual = run(case)
+        assert "ranges" not in usual.out
+        assert safeframe.loads(found.out).sends == safeframe.loads(usual.out).sends
+
+
 class TestListing:
     """What a listing says of things that cannot be imported as they are."""
 

@@ -47,6 +47,29 @@ def text(rows: list[list[str]], separator: str = ",") -> str:
 SENDS = ("--direction", "sends")
 
 
+class TestColumnsThatAreNotRead:
+    """A column that no meaning is given MUST be named: it may say another place or width."""
+
+    TABLE = "Byte,Bit,Name,Offset,\n0,0,a,,\n0,1,b,,\n0,2-7,-,40,x\n"
+
+    @pytest.mark.parametrize(
+        ("columns", "told"), [(BASE, "D Offset, E"), (LETTERS, "D, E")], ids=["names", "letters"]
+    )
+    def test_named(self, columns: str, told: str, sheet: Sheet) -> None:
+        table = self.TABLE if columns == BASE else self.TABLE.partition("\n")[2]
+        more = () if columns == BASE else ("--separator", "comma")
+        code, _, err = sheet.run(table, columns, *SENDS, *more)
+        assert (code, f"not read, since none of the mapping: {told}\n" in err) == (0, True)
+        table = table.replace("40,x", ",")
+        assert "not read" not in sheet.run(table, columns, *SENDS, *more)[2]
+
+    def test_outside_the_range(self, sheet: Sheet) -> None:
+        _, _, err = sheet.run(self.TABLE, BASE, *SENDS, "--range", "A1:C4")
+        assert "not read, outside the range: columns D, E\n" in err
+        _, _, err = sheet.run(self.TABLE + "0,0,c,,\n", BASE, *SENDS, "--range", "A1:D4")
+        assert "not read, outside the range: rows 5; columns E\n" in err
+
+
 class TestFiles:
     """The separators, encodings and clutter of files as people have them."""
 
