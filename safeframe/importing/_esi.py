@@ -192,7 +192,7 @@ class _Placing:
             refusals.add("too-big", self.pdo.line, message, element=self.path)
             return None
         fixed = self.pdo.true("Fixed", refusals)
-        notes = () if fixed else ("not fixed: the project may have changed it",)
+        notes = ("not fixed: the project may have changed it",) * (not fixed)
         kinds = (kind for one in whole.all("Entry") for kind in one.all("DataType"))
         notes += unread((*holders, *kinds), _READ)
         if decisions.container == "none":

@@ -58,7 +58,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     ]
     added = ", ".join(lines[:_FEW]) + " ..." * (len(lines) > _FEW)
     note = f"what a tool added is passed over, also what changes the layout: line {added}"
-    notes = (note,) if lines else ()
+    notes: tuple[str, ...] = (note,) if lines else ()
     types: dict[str, tuple[str, Spec, int]] = {}
     for data_types in root.walk("dataTypes"):
         for kind in data_types.all("dataType"):

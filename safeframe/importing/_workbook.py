@@ -41,6 +41,11 @@ _REFUSED = (
 )
 
 
+_CELLS = "worksheet"
+"""The kind of a sheet of cells; all others are looked at by nobody unless they are asked for."""
+_OTHER = {"chartsheet": "a chart", "dialogsheet": "a dialog"}
+_MACROS = ("xlMacrosheet", "xlIntlMacrosheet")
+"""Kinds of sheets whose cells are programs."""
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 """How a workbook writes a character by its number, such as a carriage return."""
 _DIGITS = re.compile(r"0(?:\.(0+))?")
@@ -59,9 +64,9 @@ def is_workbook(source: DeviceFile) -> bool:
 def sheet_rows(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
     """Return the rows of one sheet; the only one where ``sheet`` is empty."""
     _guard(source, refusals)
-    openpyxl = _library()
+    _library()
     try:
-        return _read(openpyxl, source, sheet, refusals)
+        return _read(source, sheet, refusals)
     except InputError:
         raise
     except Exception as error:  # Whatever the reader stumbles over is a fault of the file.
@@ -73,21 +78,12 @@ def sheet_rows(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
         )
 
 
-def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
+def _read(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
     # Neither warnings of styles that the reader passes over nor what it prints is an answer.
     with warnings.catch_warnings(), redirect_stdout(io.StringIO()):
         warnings.simplefilter("ignore")
-        books = [
-            openpyxl.load_workbook(
-                io.BytesIO(source.octets),
-                read_only=True,
-                data_only=stored,
-                keep_links=False,
-                rich_text=not stored,  # The second tells formulas, and texts with several fonts.
-            )
-            for stored in (True, False)
-        ]
-        name = _sheet_name(books[0].sheetnames, sheet, refusals)
+        kinds, books = _opened(source)
+        name = _sheet_name(kinds, sheet, refusals)
         for book in books:
             book[name].reset_dimensions()  # What the file says of its size is not believed.
         # The reader keeps no rows and columns to ask while it streams, only where the part is.
@@ -98,6 +94,35 @@ def _read(openpyxl: Any, source: DeviceFile, sheet: str, refusals: Refusals) -> 
             _row(number, stored, formulas, hidden, refusals)
             for number, (stored, formulas) in enumerate(_limited(pairs, refusals), 1)
         ]
+
+
+def _opened(source: DeviceFile) -> tuple[list[tuple[str, str]], list[Any]]:
+    """Return the sheets, each with its kind, and the workbook with stored values, and without.
+
+    The second tells formulas, and texts with several fonts. A chart, which has no cells, is not
+    read: what is wrong with it is wrong with no cell.
+    """
+    from openpyxl.reader.excel import ExcelReader  # deferred as openpyxl itself.
+
+    class Reader(ExcelReader):  # type: ignore[misc]  # What openpyxl has no types for.
+        def read_chartsheet(self, sheet: Any, rel: Any) -> None:
+            """Pass over a chart."""
+
+    readers = [
+        Reader(
+            io.BytesIO(source.octets),
+            read_only=True,
+            data_only=stored,
+            keep_links=False,
+            rich_text=not stored,
+        )
+        for stored in (True, False)
+    ]
+    for reader in readers:
+        reader.read()
+    sheets = readers[0].parser.find_sheets()
+    kinds = [(sheet.name, rel.Type.rpartition("/")[2]) for sheet, rel in sheets]
+    return kinds, [reader.wb for reader in readers]
 
 
 class _Hidden(NamedTuple):
@@ -243,25 +268,38 @@ def _refuse_doctype(archive: zipfile.ZipFile, info: zipfile.ZipInfo, refusals: R
             refusals.stop("bad-workbook", 0, text)
 
 
-def _sheet_name(names: Sequence[str], sheet: str, refusals: Refusals) -> str:
-    if sheet and sheet in names:
-        return sheet
-    listed = ", ".join(map(shown, names))
-    if sheet:
+def _sheet_name(kinds: Sequence[tuple[str, str]], sheet: str, refusals: Refusals) -> str:
+    """Return the name of the sheet that is read; ``kinds`` are those of all sheets by name."""
+    for name, kind in kinds:
+        if kind in _MACROS:
+            text = f"a workbook must hold cells only, not macros (the sheet {shown(name)})"
+            refusals.stop("active-content", 0, text, "save the sheet as CSV or plain .xlsx")
+    names = [name for name, kind in kinds if kind == _CELLS]
+    listed = ", ".join(map(shown, names)) or "no sheet of cells"
+    asked = [kind for name, kind in kinds if name == sheet]
+    if sheet and not asked:
         refusals.stop(
             "not-found",
             0,
             f"a sheet must be in the workbook, not {shown(sheet)}",
             f"it has: {listed}",
         )
-    if len(names) != 1:
+    if asked not in ([], [_CELLS]):
+        what = "one of two with one name" if len(asked) > 1 else _OTHER.get(asked[0], asked[0])
+        refusals.stop(
+            "ambiguous-selection" if len(asked) > 1 else "not-offered",
+            0,
+            f"a sheet must hold cells, and have a name of its own; {shown(sheet)} is {what}",
+            f"it has: {listed}",
+        )
+    if not asked and len(names) != 1:
         refusals.stop(
             "ambiguous-selection",
             0,
             f"one sheet of the workbook must be chosen, it has: {listed}",
             f"--sheet {shown(names[0]) if names else 'NAME'}",
         )
-    return names[0]
+    return sheet or names[0]
 
 
 def _row(number: int, values: Any, formulas: Any, hidden: _Hidden, refusals: Refusals) -> Row:

@@ -47,6 +47,92 @@ def text(rows: list[list[str]], separator: str = ",") -> str:
 SENDS = ("--direction", "sends")
 
 
+class TestSheetsWithoutCells:
+    """A sheet that nobody asked for MUST NOT stand in the way; one that is asked for is named."""
+
+    def book(self, first: bool) -> bytes:
+        made = openpyxl.load_workbook(io.BytesIO(book(CELLS)))
+        made.active.title = "Bits"
+        made.create_chartsheet("Trend", 0 if first else None)
+        out = io.BytesIO()
+        made.save(out)
+        return out.getvalue()
+
+    def other(self, kind: str, name: str = "Old", state: str = "visible") -> bytes:
+        """Return a workbook with a second sheet of a kind that the writer does not know."""
+        made = openpyxl.load_workbook(io.BytesIO(book(CELLS)))
+        made.active.title = "Bits"
+        made.create_sheet("Old").append(["x"])
+        made["Old"].sheet_state = state
+        out, new = io.BytesIO(), io.BytesIO()
+        made.save(out)
+        old = zipfile.ZipFile(out)
+        with zipfile.ZipFile(new, "w") as archive:
+            for info in old.infolist():
+                octets = old.read(info)
+                if info.filename == "xl/_rels/workbook.xml.rels":
+                    at = octets.index(b"sheet2.xml")
+                    left, right = octets.rfind(b"<", 0, at), octets.index(b">", at)
+                    entry = octets[left:right].replace(b'/worksheet"', f'/{kind}"'.encode())
+                    octets = octets[:left] + entry + octets[right:]
+                if info.filename == "xl/workbook.xml":
+                    octets = octets.replace(b'name="Old"', f'name="{name}"'.encode())
+                archive.writestr(info.filename, octets)
+        return new.getvalue()
+
+    @pytest.mark.parametrize("first", [True, False])
+    def test_a_chart(self, first: bool, sheet: Sheet) -> None:
+        # This chart sheet has no drawing: the reader of charts would stumble over it.
+        made = self.book(first)
+        assert entries(sheet.end(made, BASE, *SENDS, name="t.xlsx")) == EXPECTED
+        assert main(["import", "table", str(sheet.folder / "t.xlsx"), "--list"]) == 0
+        code, _, err = sheet.run(made, BASE, *SENDS, "--sheet", "Trend", name="t.xlsx")
+        assert code == 2
+        assert err.endswith(
+            "t.xlsx: a sheet must hold cells, and have a name of its own; Trend is a chart "
+            "(it has: Bits) [not-offered]\n"
+        )
+
+    @pytest.mark.parametrize(
+        ("kind", "what"), [("dialogsheet", "a dialog"), ("anysheet", "anysheet")]
+    )
+    def test_other_kinds(self, kind: str, what: str, sheet: Sheet) -> None:
+        made = self.other(kind)
+        assert entries(sheet.end(made, BASE, *SENDS, name="t.xlsx")) == EXPECTED
+        _, _, err = sheet.run(made, BASE, *SENDS, "--sheet", "Old", name="t.xlsx")
+        assert f"; Old is {what} (it has: Bits) [not-offered]\n" in err
+
+    @pytest.mark.parametrize("kind", ["xlMacrosheet", "xlIntlMacrosheet"])
+    def test_macros(self, kind: str, sheet: Sheet) -> None:
+        code, _, err = sheet.run(self.other(kind), BASE, *SENDS, name="t.xlsx")
+        assert code == 2
+        text = "a workbook must hold cells only, not macros (the sheet Old)"
+        assert f"{text} (save the sheet as CSV or plain .xlsx) [active-content]\n" in err
+
+    @pytest.mark.parametrize("state", ["hidden", "veryHidden"])
+    def test_hidden_ones_are_told_apart_by_name(self, state: str, sheet: Sheet) -> None:
+        made = self.other("worksheet", state=state)
+        code, _, err = sheet.run(made, BASE, *SENDS, name="t.xlsx")
+        assert (code, "one sheet of the workbook must be chosen" in err) == (1, True)
+        assert entries(sheet.end(made, BASE, *SENDS, "--sheet", "Bits", name="t.xlsx")) == EXPECTED
+
+    def test_two_of_one_name(self, sheet: Sheet) -> None:
+        made = self.other("worksheet", "Bits")
+        code, _, err = sheet.run(made, BASE, *SENDS, "--sheet", "Bits", name="t.xlsx")
+        assert code == 1
+        assert "; Bits is one of two with one name (it has: Bits, Bits)" in err
+
+    def test_charts_only(self, sheet: Sheet) -> None:
+        made = openpyxl.Workbook()
+        made.create_chartsheet("Trend")
+        made.remove(made["Sheet"])
+        out = io.BytesIO()
+        made.save(out)
+        code, _, err = sheet.run(out.getvalue(), BASE, *SENDS, name="t.xlsx")
+        assert code == 1
+        assert "one sheet of the workbook must be chosen, it has: no sheet of cells (" in err
+
+
 class TestColumnsThatAreNotRead:
     """A column that no meaning is given MUST be named: it may say another place or width."""
 
