@@ -43,6 +43,8 @@ _STRICT = (
     *("-c", "safe.bareRepository=explicit"),
     *("-c", "core.warnAmbiguousRefs=true"),
 )
+_HERE = ("HEAD", "@")
+"""Names of the commit that is checked out, which a new repository or branch has not."""
 _DOUBTS = ("is ambiguous", "only goes back to")
 """What git warns of where it takes one of several commits, or one that nobody asked for."""
 
@@ -76,7 +78,8 @@ class GitRevision(NamedTuple):
     """A revision as seen from one folder of its work tree.
 
     ``prefix`` is the folder's path from the top of the repository, empty or with a slash at its
-    end; ``entries`` are all files of the revision by their path from the top.
+    end; ``entries`` are all files of the revision by their path from the top. ``name`` is empty
+    before the first commit.
     """
 
     name: str
@@ -169,6 +172,8 @@ def open_revision(folder: str, revision: str) -> GitRevision:
     program, start, _, prefix, shallow = _worktree(folder)
     code, told, words = _run(program, start, "rev-parse", "--verify", f"{revision}^{{commit}}")
     commit = told.strip()
+    if code and revision in _HERE and _unborn(program, start):
+        return GitRevision("", program, start, prefix, {})
     if code or not _OBJECT.fullmatch(commit):
         raise UsageError(_unknown(revision, shallow=shallow))
     doubts = [line for line in words.splitlines() if any(doubt in line for doubt in _DOUBTS)]
@@ -179,6 +184,16 @@ def open_revision(folder: str, revision: str) -> GitRevision:
     if code:
         raise UsageError(f"the files of {revision} must be in the repository{_reason(words)}")
     return GitRevision(revision, program, start, prefix, dict(_entries(told)))
+
+
+def _unborn(program: str, folder: str) -> bool:
+    """Tell whether a branch is checked out that has no commit yet: not even a broken one."""
+    code, branch, _ = _run(program, folder, "symbolic-ref", "--quiet", "HEAD")
+    if code:
+        return False
+    name = branch.removesuffix("\n")
+    code, told, words = _run(program, folder, "for-each-ref", "--format=%(refname)", name)
+    return not (code or told or words)
 
 
 class Checkout(NamedTuple):

@@ -86,7 +86,8 @@ def read_site(
 ) -> SiteState:
     """Read the maps of a folder and of all below it, or those that a plant file lists.
 
-    ``revision`` reads them as a commit of the git repository around them holds them. Files are
+    ``revision`` reads them as a commit of the git repository around them holds them; there are none
+    in HEAD before the first commit. Files are
     paired as everywhere: by the plant file of their folder, else by connection and names of the
     ends. ``checkout`` says that the files are one: git is asked what is left out of it and what it
     does not hold, and the folder may be gone. ``known`` is another state: a file that has the same
@@ -107,6 +108,8 @@ def read_site(
         state = _Reader(DiskSource(folder), known).state(root, plant)
         return _as_checked_out(state, folder) if checkout else state
     found = open_revision(folder, revision)
+    if not found.name:  # As git does it, which compares a first commit with nothing.
+        return SiteState(title=f"{root} before the first commit")
     with RevisionSource.opened(folder, found) as source:
         return _Reader(source, known).state(f"{root} at {revision}", plant)
 

@@ -44,7 +44,80 @@ def told(comparison: safeframe.SiteComparison) -> dict[str, str]:
     return {row.name: row.change for row in comparison.rows}
 
 
+LX_PLANT = (
+    'format = "safeframe-plant/1"\nname = "hall 3"\n'
+    'connections = [{ ends = ["sc1-lx.toml", "lx-sc1.toml"] }]\n'
+)
 UNCHANGED = {"SC1-LC1": "unchanged", "SC1-LX": "unchanged", "SC1-LX2": "unchanged"}
+
+
+class TestBeforeTheFirstCommit:
+    """What git compares with nothing MUST be compared with nothing, and told so."""
+
+    NEW = dict.fromkeys(UNCHANGED, "new")
+
+    @pytest.fixture
+    def unborn(self, repository: Repository) -> Repository:
+        repository.git("checkout", "-q", "--orphan", "other")
+        repository.write({"maps/plant.toml": LX_PLANT})
+        repository.git("add", ".")
+        return repository
+
+    @pytest.mark.parametrize("revision", ["HEAD", "@"])
+    @pytest.mark.parametrize("folder", ["maps", ".", "maps/plant.toml"])
+    def test_a_branch_without_a_commit(
+        self,
+        unborn: Repository,
+        revision: str,
+        folder: str,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        comparison = since(revision, folder)
+        assert comparison.before == f"{folder} before the first commit"
+        assert set(told(comparison).values()) == {"new"}
+        assert (comparison.problems, comparison.fails()) == ((), False)
+        assert main(["diff", "--since", revision, folder]) == 0
+        assert capsys.readouterr().err == (
+            f"safeframe: {folder} before the first commit holds no map, so every connection is "
+            "told as new\n"
+        )
+
+    def test_a_new_repository(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.chdir(tmp_path)
+        made = Repository(tmp_path / "site")
+        monkeypatch.chdir(made.folder)
+        made.write({f"maps/{name}": text for name, text in demo.before().items()})
+        assert told(since()) == self.NEW
+        assert since().fails(), "nothing was added to git"
+        made.git("add", ".")
+        assert not since().fails()
+        (made.folder / "maps/lx-sc1.toml").unlink()
+        assert since().fails(), "one end has no partner"
+
+    def test_what_is_wrong_with_it_is_told(self, unborn: Repository) -> None:
+        (unborn.folder / "maps/plant.toml").unlink()
+        unborn.write({"maps/lx-sc1.toml": demo.after()["lx-sc1.toml"]})
+        unborn.git("add", ".")
+        assert since().fails()
+
+    @pytest.mark.parametrize("revision", ["HEAD~", "other", "HEAD^{tree}"])
+    def test_no_other_name_is_that_of_nothing(self, unborn: Repository, revision: str) -> None:
+        with pytest.raises(UsageError, match="a revision must be a commit of this repository"):
+            read_site("maps", revision=revision)
+
+    def test_a_broken_branch_is_none_without_a_commit(self, repository: Repository) -> None:
+        branch = repository.folder / ".git" / repository.git("symbolic-ref", "HEAD")
+        branch.write_text("nonsense\n", encoding="utf-8")
+        with pytest.raises(UsageError, match="must be a commit of this repository, not HEAD"):
+            read_site("maps", revision="HEAD")
+        branch.write_text("1" * 40 + "\n", encoding="utf-8")
+        with pytest.raises(UsageError, match="must be a commit of this repository, not HEAD"):
+            read_site("maps", revision="HEAD")
+
+    def test_a_commit_that_is_not_there(self, repository: Repository) -> None:
+        (repository.folder / ".git/HEAD").write_text("1" * 40 + "\n", encoding="utf-8")
+        with pytest.raises(UsageError, match="must be a commit of this repository, not HEAD"):
+            read_site("maps", revision="HEAD")
 
 
 class TestRevisions:
