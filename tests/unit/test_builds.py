@@ -217,6 +217,38 @@ def test_recipe_takes_no_record_of_an_earlier_commit(repository: Repository, rec
     assert repository.commit(maps(demo.after())).returncode == 1
 
 
+def test_recipe_takes_no_record_that_git_does_not_hold(repository: Repository, record: str) -> None:
+    """What a commit lacks MUST NOT count for it."""
+    assert repository.commit(maps(demo.after())).returncode == 1
+    path = repository.folder / "site" / "records" / "größe #1.json"
+    path.write_text(record, encoding="utf-8")
+    told = (
+        "'records/gr\\xf6\\xdfe #1.json': not counted, since git does not hold it as it is here\n"
+    )
+    done = repository.gate()
+    assert (done.returncode, done.stdout.startswith(told)) == (1, True)
+    repository.git("add", "records")
+    done = repository.gate()
+    assert (done.returncode, done.stdout) == (0, "")
+    path.write_text(record.replace("\n", "\n\n", 1), encoding="utf-8")
+    assert repository.gate().stdout.startswith(told)
+    # Line ends may differ between a checkout and what git holds.
+    path.write_bytes(record.replace("\n", "\r\n").encode())
+    assert repository.gate().returncode == 0
+
+
+def test_recipe_before_the_first_commit(repository: Repository, record: str) -> None:
+    repository.git("checkout", "-q", "--orphan", "other")
+    done = repository.gate("HEAD")
+    assert (done.returncode, done.stdout.count(TOLD)) == (1, len(demo.before()))
+    assert repository.gate().returncode == 2, "there is no commit before HEAD"
+    for name, text in {**maps(demo.after()), "records/brake2.json": record}.items():
+        (repository.folder / "site" / name).write_text(text, encoding="utf-8")
+    repository.git("add", ".")
+    # The record is about one connection, and the others are new as well.
+    assert repository.gate("HEAD").stdout.count(TOLD) == len(demo.after()) - 2
+
+
 def test_recipe_takes_no_old_record_under_another_name(repository: Repository, record: str) -> None:
     assert repository.commit({"records/brake2.json": record}).returncode == 0
     repository.git("mv", "records/brake2.json", "records/größe.json")
