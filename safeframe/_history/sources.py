@@ -174,7 +174,21 @@ class RevisionSource:
             elif entry.is_link and self._leads_to_folder(path, entry):
                 message = "a folder must be no link to be looked into"
                 problems.append(Problem(path=self.shown(path), message=message))
+            elif entry.is_link and not may_be_map(path) and self._led_out(path, entry):
+                message = "a link must lead to what is in the repository, which this one did not"
+                remedy = "it may have been a folder of maps: look where it led to"
+                problems.append(Problem(path=self.shown(path), message=message, remedy=remedy))
         return problems
+
+    def _led_out(self, path: str, entry: GitEntry) -> bool:
+        """Tell whether a link left the repository and is not on the disk, where it can be seen."""
+        if self._target(self._revision.prefix + path, entry) is not None:
+            return False
+        try:
+            now = os.fsencode(os.readlink(os.path.join(self._root, path)))  # noqa: PTH115, PTH118
+            return now != self._contents.octets(entry, path=path, what="link")
+        except (OSError, InputError):
+            return True
 
     def _leads_to_folder(self, path: str, entry: GitEntry) -> bool:
         target = self._target(self._revision.prefix + path, entry)

@@ -457,6 +457,43 @@ class TestRefused:
             "HEAD:maps/more: a folder must be no link to be looked into"
         ]
 
+    @pytest.mark.parametrize("target", ["../../far", "/far/away", "{tmp_path}/far"])
+    def test_links_that_led_out(self, repository: Repository, tmp_path: Path, target: str) -> None:
+        """What lies outside is not in the revision; while the link is there, it can be seen."""
+        target = target.replace("{tmp_path}", str(tmp_path))
+        link = repository.folder / "maps" / "more"
+        link.symlink_to(target)
+        repository.commit()
+        assert since().problems == ()
+        told_ = (
+            "HEAD:maps/more: a link must lead to what is in the repository, which this one did not "
+            "(it may have been a folder of maps: look where it led to)"
+        )
+        link.unlink()
+        assert [str(one) for one in since().problems] == [told_]
+        assert since().fails()
+        link.symlink_to("sc1-lx.toml")
+        assert [str(one) for one in since().problems] == [told_]
+        link.unlink()
+        link.mkdir()
+        assert [str(one) for one in since().problems] == [told_]
+
+    def test_a_link_in_the_repository_that_is_gone(self, repository: Repository) -> None:
+        link = repository.folder / "maps" / "notes"
+        link.symlink_to("sc1-lx.toml")
+        repository.commit()
+        link.unlink()
+        assert since().problems == ()
+
+    def test_another_link_whose_content_is_missing(self, repository: Repository) -> None:
+        link = repository.folder / "maps" / "more"
+        link.symlink_to("../../far")
+        repository.commit()
+        name = repository.git("rev-parse", "HEAD:maps/more")
+        (repository.folder / ".git" / "objects" / name[:2] / name[2:]).unlink()
+        (problem,) = read_site("maps", revision="HEAD").problems
+        assert problem.path == "HEAD:maps/more"
+
     def test_a_link_whose_content_is_missing(self, repository: Repository) -> None:
         (repository.folder / "maps" / "link.toml").symlink_to("sc1-lx.toml")
         repository.commit()
