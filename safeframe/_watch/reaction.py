@@ -165,7 +165,10 @@ class Reaction(ReceivedValues):
 
 
 def resolution_us(found: Examination) -> int | None:
-    """Return the longest gap of the frames: no time of a recording is known more exactly."""
+    """Return the longest gap of the frames: no time of a recording is known more exactly.
+
+    Where no time passes between any of them, it is not known how exact a time is.
+    """
     return max((each.longest_gap_us or 0 for each in found.sides), default=0) or None
 
 

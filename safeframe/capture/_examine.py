@@ -210,7 +210,7 @@ class _Course:
                 self._told.event(packet, number, "incomplete", opinion.text, True)
         if opinion.unproven:
             side.unproven.add(note_of(packet, number, ""))
-        if opinion.gap_us is not None and opinion.gap_us > (side.longest_gap_us or 0):
+        if opinion.gap_us is not None and opinion.gap_us > side.longest_gap_us:
             side.longest_gap_us = opinion.gap_us
         step = opinion.step
         is_heard = result in ("accepted", "unknown") or opinion.check in ("watchdog", "timeout")
@@ -233,7 +233,7 @@ class _Course:
         """Take a frame with data in use: most frames of a long recording go this way."""
         side.steady += 1
         side.heard_us = packet.time_us
-        if gap_us is not None and gap_us > (side.longest_gap_us or 0):
+        if gap_us is not None and gap_us > side.longest_gap_us:
             side.longest_gap_us = gap_us
         data = self._data_of(octets) or b""
         if data == side.data and not side.use and not side.is_told and not self._always:

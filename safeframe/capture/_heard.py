@@ -36,7 +36,7 @@ class Heard:
         self.sizes = sent.size_octets, received.size_octets
         self.results: dict[str, int] = {}
         self.data_frames = self.used_frames = self.unknown_at_start = 0
-        self.longest_gap_us: int | None = None
+        self.longest_gap_us = -1  # No gap yet: one of no time is a gap.
         self.data: bytes | None = None
         self.use: str | None = None
         self.ones = self.zeros = 0
@@ -92,7 +92,7 @@ class Heard:
             name=self.link.names[self.side],
             results=dict(sorted(results.items())),
             data_frames=self.data_frames,
-            longest_gap_us=self.longest_gap_us,
+            longest_gap_us=None if self.longest_gap_us < 0 else self.longest_gap_us,
             used_frames=self.used_frames,
             ones=self.ones,
             zeros=self.zeros,
