@@ -15,6 +15,7 @@ from .phrases import (
     content,
     joined,
     later,
+    map_of,
     moves,
     names_of,
     of_kind,
@@ -24,6 +25,7 @@ from .phrases import (
     placed,
     rows,
     the_signals,
+    which,
 )
 from .registry import Context, Finder, View, cause_rule, count, spot
 from .shape import size_consequence
@@ -106,12 +108,6 @@ def _extras(view: View, cause: Cause) -> list[str]:
     ]
 
 
-def _which(signal: Signal, here: Map) -> str:
-    """Return the name of a signal, with its place where the name stands twice in the map."""
-    is_twice = sum(other.name == signal.name for other in here.signals) > 1
-    return f"{signal.name} ({signal.at})" if is_twice else signal.name
-
-
 def _realign(view: View, cause: Cause, end: End, other: End) -> str:
     """Return in words how an end gets the signals and places of the other one."""
     mine, theirs = cause.left, cause.right
@@ -122,8 +118,7 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
         names = " and ".join(f"{signal.name} at {signal.at}" for signal in theirs)
         parts.append(f"insert {names} at {end.name} as well")
     if mine:
-        here = view.direction.sent if end is view.direction.producer else view.direction.received
-        names = " and ".join(_which(signal, here) for signal in mine)
+        names = " and ".join(which(signal, map_of(view, end)) for signal in mine)
         parts.append(f"remove {names} at {end.name}")
     parts.append(f"place {the_signals(view, cause.pairs, end)} at {end.name} as at {other.name}")
     return " and ".join(parts)
@@ -230,9 +225,10 @@ def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
 
 def _move(view: View, cause: Cause, end: End, other: End) -> str:
     (pair,) = cause.pairs
-    if end is view.direction.producer:
-        return f"move {pair.left.name} to {pair.right.at} at {end.name}"
-    return f"move {pair.right.name} to {pair.left.at} at {end.name}"
+    own, target = pair.left, pair.right
+    if end is not view.direction.producer:
+        own, target = target, own
+    return f"move {which(own, map_of(view, end))} to {target.at} at {end.name}"
 
 
 @cause_rule(
@@ -281,7 +277,8 @@ def _resize(view: View, cause: Cause, end: End, other: End) -> str:
     pair, *shifted = cause.pairs
     target = pair.right if end is view.direction.producer else pair.left
     own = pair.left if target is pair.right else pair.right
-    text = f"make {own.name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
+    name = which(own, map_of(view, end))
+    text = f"make {name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
     if shifted:
         names = the_signals(view, tuple(shifted), end)
         text += f", and place {names} there as at {other.name}"

@@ -9,6 +9,7 @@ from typing import Any
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
 from .._value import replace
+from .phrases import map_of, which
 from .registry import View
 from .remedies import Remedy
 
@@ -31,8 +32,9 @@ def stated(
             continue  # What nobody stated is hardly what was meant.
         if attribute == "type" and "code" in (own.type, there.type):
             text += " (with the code table)" if text == "code" else " (without a code table)"
+        name = which(own, map_of(view, end))
         yield Remedy(
-            f"state {what}{text and f' {text}'} of {own.name} at {end.name}, as at {other.name}",
+            f"state {what}{text and f' {text}'} of {name} at {end.name}, as at {other.name}",
             partial(
                 _with_value,
                 end=end.name,

@@ -251,8 +251,27 @@ def role_conflict(context: Context, find: Finder) -> Iterator[Finding]:
                 [Spot(end=end.name, where=end.locate("end.role"))],
             )
     first, second = context.connection.ends
-    if form(first, "role") and alike(first, second, "role"):
-        yield find(f"both ends have the role {first.role}", spots(context, "end.role"))
+    role = form(first, "role")
+    if role and alike(first, second, "role") and (not roles or role in roles):
+        yield find(
+            f"both ends have the role {first.role}",
+            spots(context, "end.role"),
+            remedies=_other_role(context, [other for other in roles if other != role]),
+        )
+
+
+def _other_role(context: Context, roles: list[str]) -> Iterator[Remedy]:
+    """Yield the two ways to tell both ends apart, where there is one role more."""
+    for end in context.connection.ends if len(roles) == 1 else ():
+        text = f"give {end.name} the role {roles[0]}"
+        yield Remedy(text, partial(_with_role, name=end.name, role=roles[0]))
+
+
+def _with_role(connection: Connection, *, name: str, role: str) -> Connection:
+    first, second = (
+        replace(end, role=role) if end.name == name else end for end in connection.ends
+    )
+    return replace(connection, first=first, second=second)
 
 
 @rule(

@@ -42,9 +42,12 @@ _FOLLOWS: Mapping[str, frozenset[str]] = {
     "safe-value-differs": frozenset({"nonzero-safe-value"}),
     "watchdog-differs": frozenset({"watchdog-too-short"}),
     "connection-id-differs": frozenset({"connection-id-missing"}),
+    "role-conflict": frozenset({"parameter-invalid"}),
 }
 """Rules, and those whose findings a mistake of that kind brings along; what explains most first."""
-_OF_NO_SIGNAL = frozenset({"hole", "watchdog-too-short", "connection-id-missing"})
+_OF_NO_SIGNAL = frozenset(
+    {"hole", "watchdog-too-short", "connection-id-missing", "parameter-invalid"}
+)
 
 
 def hung_below(

@@ -80,7 +80,8 @@ def _without_copies(map_: Map, other: Map, signals: Sequence[Signal]) -> Iterato
             kept = [one for one in map_.signals if one is not signal]
             entries = settled(map_, kept, map_.size_bits)
             changes = reserve_changes(map_, entries)
-            yield f"remove the one at {signal.at} ({changes})", partial(tuple, entries)
+            text = f"remove the one at {signal.at}" + (f" ({changes})" if changes else "")
+            yield text, partial(tuple, entries)
 
 
 def _named(map_: Map, signal: Signal, name: str) -> list[Signal | Reserved]:

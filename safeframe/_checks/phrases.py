@@ -24,6 +24,7 @@ __all__ = [
     "content",
     "joined",
     "later",
+    "map_of",
     "moves",
     "names_of",
     "of_kind",
@@ -33,6 +34,7 @@ __all__ = [
     "placed",
     "rows",
     "the_signals",
+    "which",
 ]
 
 ASK = "find out which end is right, then bring the other one into line"
@@ -61,6 +63,17 @@ WIRE = "length and checksum of the frame stay right while the meaning shifts"
 def place_text(signal: Signal) -> str:
     """Return the places of a signal as people write them, ``1.0-1.1``."""
     return run_text(signal.start, signal.end)
+
+
+def which(signal: Signal, map_: Map) -> str:
+    """Return the name of a signal, with its place where the name stands twice in the map."""
+    is_twice = sum(other.name == signal.name for other in map_.signals) > 1
+    return f"{signal.name} ({signal.at})" if is_twice else signal.name
+
+
+def map_of(view: View, end: End) -> Map:
+    """Return the map that an end has of a direction."""
+    return view.direction.sent if end is view.direction.producer else view.direction.received
 
 
 def of_kind(context: Context, kind: str) -> Iterator[tuple[View, Cause]]:
@@ -160,8 +173,8 @@ def _declared(entries: Iterable[Signal | Reserved], start: int, end: int) -> int
 def the_signals(view: View, pairs: tuple[Pair, ...], end: End) -> str:
     """Return displaced signals as an end calls them: one or two by name, more by their number."""
     if len(pairs) <= 2:
-        left = end is view.direction.producer
-        return " and ".join((pair.left if left else pair.right).name for pair in pairs)
+        left, map_ = end is view.direction.producer, map_of(view, end)
+        return " and ".join(which(pair.left if left else pair.right, map_) for pair in pairs)
     return f"the {len(pairs)} displaced signals"
 
 

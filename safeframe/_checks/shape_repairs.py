@@ -11,6 +11,7 @@ from .._errors import UsageError
 from .._model import Map, Reserved, Signal
 from .._value import replace
 from ..protocols import Profile
+from .phrases import which
 from .registry import Repair, View, count
 from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
 from .shape import larger_sizes
@@ -80,15 +81,16 @@ class Disentangling:
         if self._done > _MOST_DISENTANGLED:
             return
         for signal in (entry, before):
+            name = which(signal, self._map)
             places = [self._starts.get(signal.name, before.end)]
             room = (run.start for run in self._runs if run.width >= signal.width)
             places += list(islice(room, 1))
             for start in dict.fromkeys(places):
                 if start != signal.start and start + signal.width <= 8 * MAX_OCTETS:
-                    text = f"move {signal.name} to {Place.at(start)}"
+                    text = f"move {name} to {Place.at(start)}"
                     yield from moves(text, self._map, signal, start)
             if signal.name not in self._starts:
-                yield from moves(f"remove {signal.name}", self._map, signal, None)
+                yield from moves(f"remove {name}", self._map, signal, None)
 
 
 def moves(text: str, map_: Map, signal: Signal, start: int | None) -> Iterator[Repair]:

@@ -10,6 +10,8 @@ from .oracle import MOVE, Said
 from .tiny import Pair, Row, Rows, place, signals, size
 
 _P = r"\d+\.\d+"
+_NAME = rf"\w+(?: \({_P}\))?"
+"""A signal, with its place where its name stands twice."""
 _END = r"SC1|LX2?"
 
 
@@ -71,7 +73,7 @@ _WHAT = {
 }
 _STATED = re.compile(
     rf"state the ({'|'.join(_WHAT)}|code table)(?: (.+?))?"
-    rf"(?: \((?:with the|without a) code table\))? of (\w+) at ({_END}), as at ({_END})"
+    rf"(?: \((?:with the|without a) code table\))? of ({_NAME}) at ({_END}), as at ({_END})"
 )
 
 
@@ -81,9 +83,8 @@ def _state(ends: dict[str, Rows], m: re.Match[str]) -> None:
     if m[1] == "type" and "code table" in m[0]:
         row.type = m[2]
     if m[1] == "code table" or "code table)" in m[0]:
-        here = [one.start for one in ends[m[4]] if one.name == m[3]]
-        other = [one for one in signals(ends[m[5]]) if one.name == m[3]]
-        row.codes = (other or [one for one in ends[m[5]] if one.start in here])[0].codes
+        other = [one for one in signals(ends[m[5]]) if one.name == row.name]
+        row.codes = (other or [one for one in ends[m[5]] if one.start == row.start])[0].codes
         return
     value: object = m[2]
     if m[1] == "octet order":
@@ -109,7 +110,11 @@ _KEYS = {
 
 
 def _state_table(pair: Pair, text: str) -> None:
-    """Have one end state a key of the connection, or a parameter, as a remedy says."""
+    """Have one end state a key of the connection, a parameter or a role, as a remedy says."""
+    m = re.fullmatch(rf"give ({_END}) the role (\w+)", text)
+    if m is not None:
+        next(end for end in pair.ends if end.name == m[1]).end["role"] = m[2]
+        return
     m = re.fullmatch(
         rf"state the ({'|'.join(_KEYS)}|parameter (\w+)) (.+) at ({_END}), as at (?:{_END})", text
     )
@@ -142,7 +147,8 @@ def _bit(text: str) -> int:
 
 
 def _find(rows: Rows, name: str) -> Row:
-    return next(row for row in rows if row.name == name)
+    bare, _, at = name.partition(" (")
+    return next(row for row in rows if row.name == bare and at in ("", f"{place(row.start)})"))
 
 
 def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
@@ -183,17 +189,18 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
     m = re.fullmatch(rf"place (.+) at ({_END}) as at ({_END})", text)
     if m is not None:
         return _place(ends, said, m[1], m[2], m[3])
-    m = re.fullmatch(rf"move (\w+) to ({_P}) at ({_END})", text)
+    m = re.fullmatch(rf"move ({_NAME}) to ({_P}) at ({_END})", text)
     if m is not None:
         _find(ends[m[3]], m[1]).start = _bit(m[2])
         return None
     m = re.fullmatch(
-        rf"make (\w+) (\d+) bits? wide at ({_END}), as at ({_END})"
+        rf"make ({_NAME}) (\d+) bits? wide at ({_END}), as at ({_END})"
         r"(?:, and place (.+) there as at (?:SC1|LX2?))?",
         text,
     )
     if m is not None:
-        row, other = _find(ends[m[3]], m[1]), _find(ends[m[4]], m[1])
+        row = _find(ends[m[3]], m[1])
+        other = _find(ends[m[4]], row.name)
         row.width, row.type, row.start = int(m[2]), other.type, other.start
         return _place(ends, said, m[5], m[3], m[4]) if m[5] else None
     m = re.fullmatch(
@@ -223,16 +230,16 @@ def _do(ends: dict[str, Rows], said: Said, text: str) -> None:
             for row in signals(ends[end]):
                 row.name = m[2] if row.start == _bit(m[1]) else row.name
         return None
-    m = re.fullmatch(rf"remove the one at ({_P})|remove (\w+)", text)
+    m = re.fullmatch(rf"remove the one at ({_P})|remove (\w+)(?: \(({_P})\))?", text)
     if m is not None:
         for end in spots:
             name = m[2] or _subject(said)
-            start = _bit(m[1]) if m[1] else None
+            start = _bit(m[1] or m[3]) if m[1] or m[3] else None
             ends[end][:] = [
                 row for row in ends[end] if row.name != name or start not in (None, row.start)
             ]
         return None
-    m = re.fullmatch(rf"move (\w+) to ({_P})|start it at ({_P})", text)
+    m = re.fullmatch(rf"move ({_NAME}) to ({_P})|start it at ({_P})", text)
     if m is not None:
         for end in spots:
             row = _find(ends[end], m[1] or _subject(said))
@@ -292,15 +299,16 @@ def _place(ends: dict[str, Rows], said: Said, what: str, end: str, other: str) -
     assert count is None or int(count[1]) == len(names), (what, names)
     starts = []
     for name in names:
-        if name in where:
-            a, left, b, _ = where[name]
+        bare = name.partition(" (")[0]
+        if bare in where:
+            a, left, b, _ = where[bare]
             here, there = (a, b) if left == end else (b, a)
             fit = [one for one in signals(ends[end]) if place(one.start) == here.split("-")[0]]
-            row = next((one for one in fit if one.name == name), fit[0] if fit else None)
+            row = next((one for one in fit if one.name == bare), fit[0] if fit else None)
             assert row is not None, name
             starts.append((row, _bit(there.split("-")[0])))
         else:
-            starts.append((_find(ends[end], name), _find(ends[other], name).start))
+            starts.append((_find(ends[end], name), _find(ends[other], bare).start))
     for row, start in starts:
         row.start = start
 

@@ -1059,6 +1059,111 @@ def test_facts_say_what_was_compared() -> None:
     )
 
 
+class TestRoles:
+    """One mistake about roles MUST be one finding, with the edits that mend it."""
+
+    OWN = (
+        'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "t"\nroles = ["one", "two"]\n'
+        'parameters = [{ name = "p", type = "int", roles = ["one"], required = true }]'
+    )
+
+    def made(self, profile: str, *roles: str, stated: str = "") -> Connection:
+        """Return a connection with these roles; the ends in ``stated`` state a parameter."""
+        rows = "0.0 a\n0.1 reserved 7"
+        first = end("SC1", sends=rows, profile=profile, more=f', role = "{roles[0]}"')
+        second = end("LX", receives=rows, profile=profile, more=f', role = "{roles[1]}"')
+        ends = (
+            replace(one, parameters=(("p", 1),) if one.name in stated else ())
+            for one in (first, second)
+        )
+        first, second = ends
+        return Connection(first=first, second=second)
+
+    def told(self, connection: Connection) -> list[tuple[str, str, tuple[str, ...]]]:
+        report = checks.check(connection, own_profiles={"hall3": loads(self.OWN)})
+        return [(one.rule, one.remedy, one.details) for one in report.findings]
+
+    def test_what_hangs_on_a_wrong_role_hangs_below_it(self) -> None:
+        missing = "parameter-invalid at SC1: the parameter p of SC1 is missing"
+        assert self.told(self.made("hall3", "one", "one", stated="LX")) == [
+            ("role-conflict", "give SC1 the role two", (missing,))
+        ]
+
+    def test_what_is_missing_at_both_ends_is_left_at_one(self) -> None:
+        told = self.told(self.made("hall3", "one", "one"))
+        assert [rule for rule, _, _ in told].count("parameter-invalid") == 1
+        assert [rule for rule, _, _ in told].count("role-conflict") == 1
+
+    def test_two_ways_to_tell_the_ends_apart(self) -> None:
+        text = "give SC1 the role target, or give LX the role target"
+        told = self.told(self.made("fscp-2-1", "originator", "originator"))
+        assert ("role-conflict", text, ()) in told
+
+    def test_a_role_that_no_end_can_have_at_both(self) -> None:
+        found = checks.check(self.made("fscp-2-1", "boss", "boss")).findings
+        assert [one.message for one in found if one.rule == "role-conflict"] == [
+            "the role of SC1 must be originator or target, not boss",
+            "the role of LX must be originator or target, not boss",
+        ]
+
+    def test_a_protocol_without_roles_of_its_own(self) -> None:
+        told = self.told(self.made("plain", "boss", "boss"))
+        assert told == [("role-conflict", "give each end its role", ())]
+
+
+class TestSignalsOfOneName:
+    """A remedy MUST say which of two signals it is about where both have one name."""
+
+    @pytest.mark.parametrize(
+        ("sent", "received", "rule", "remedy"),
+        [
+            (
+                '0.0 a one_means = "x"\n0.1 b\n0.2 reserved 6',
+                '0.0 a one_means = "y"\n0.1 b\n0.2 reserved 5\n0.7 a one_means = "y"',
+                "meaning-differs",
+                "state the meaning of 1 'x' of a (0.0) at LX, as at SC1, or state the meaning of 1 "
+                "'y' of a at SC1, as at LX",
+            ),
+            (
+                "0.0 a\n0.1 b\n0.2 reserved 6",
+                "0.0 b\n0.1 a\n0.2 reserved 5\n0.7 a",
+                "swapped-signals",
+                "place a (0.1) and b at LX as at SC1, or place a and b at SC1 as at LX",
+            ),
+            (
+                "0.0 a\n0.1 b width = 2\n0.3 reserved 5",
+                "0.0 a\n0.1 b width = 3\n0.4 reserved 2\n0.6 b width = 2",
+                "width-differs",
+                "make b (0.1) 2 bits wide at LX, as at SC1 (reserve 3 bits at 0.3 instead of 2 at "
+                "0.4 at LX), or make b 3 bits wide at SC1, as at LX (reserve 4 bits at 0.4 instead "
+                "of 5 at 0.3 at SC1)",
+            ),
+            (
+                "0.0 a\n0.1 c\n0.2 reserved 6",
+                "0.0 a\n0.0 c\n0.2 reserved 5\n0.7 c",
+                "moved-signal",
+                "move c (0.0) to 0.1 at LX",
+            ),
+            (
+                "0.0 a\n0.1 c\n0.2 reserved 6",
+                "0.0 a\n0.0 c\n0.2 reserved 5\n0.7 c",
+                "duplicate-name",
+                "remove the one at 0.0, or remove the one at 0.7 (reserve 6 bits at 0.2 instead "
+                "of 5)",
+            ),
+            (
+                "0.0 a\n0.1 reserved 7",
+                "0.0 a\n0.0 d\n0.2 reserved 5\n0.7 d",
+                "overlap",
+                "move d (0.0) to 0.1",
+            ),
+        ],
+    )
+    def test_its_place_is_told(self, sent: str, received: str, rule: str, remedy: str) -> None:
+        found = {one.rule: one.remedy for one in checks.check(pair(sent, received)).findings}
+        assert found[rule] == remedy
+
+
 class TestNotJudged:
     """What a clean verdict does not speak for MUST be named."""
 
