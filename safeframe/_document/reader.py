@@ -25,6 +25,7 @@ __all__ = [
     "read_stream",
     "read_text",
     "reading",
+    "shortened",
 ]
 
 MAX_FILE_OCTETS = 1 << 20
@@ -52,6 +53,16 @@ _MARKS = (
     (b"\xff\xfe", "UTF-16"),
     (b"\xfe\xff", "UTF-16"),
 )
+
+
+def shortened(path: str) -> str:
+    """Return a path without the parts that `..` takes back, where that leads to the same file.
+
+    Behind a link, the folder above is not the one that stands before it in the path.
+    """
+    short = os.path.normpath(path)
+    moved = os.pardir in path and os.path.realpath(short) != os.path.realpath(path)
+    return path if moved else short
 
 
 def read_octets(

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import NamedTuple, Protocol
 
-from .._document.reader import read_octets
+from .._document.reader import read_octets, shortened
 from .._errors import InputError, Problem
 from .git import Contents, GitEntry, GitRevision
 
@@ -49,6 +49,9 @@ class MapSource(Protocol):
 
     def shown(self, path: str) -> str:
         """Return the path to show for a file."""
+
+    def named(self, folder: str, name: str) -> str:
+        """Return the path of what a file of a folder names; raises InputError."""
 
     def octets(self, path: str, what: str) -> bytes:
         """Return the content of a file; raises InputError."""
@@ -114,11 +117,21 @@ class DiskSource:
 
     def shown(self, path: str) -> str:
         """Return the path as it was typed, with what is below it; it leads to the file."""
-        whole = os.path.join(self._root, path)  # noqa: PTH118
-        short = os.path.normpath(whole)
-        # Behind a link, the folder above is not the one that stands before it in the path.
-        moved = os.pardir in whole and os.path.realpath(short) != os.path.realpath(whole)
-        return whole if moved else short
+        return shortened(os.path.join(self._root, path))  # noqa: PTH118
+
+    def named(self, folder: str, name: str) -> str:
+        """Return the path of a file as the system opens it: behind a link, `..` leads elsewhere."""
+        path = posixpath.join(folder, name)
+        short = posixpath.normpath(path)
+        root = os.path.realpath(self._root)
+        really, usual = (
+            os.path.realpath(os.path.join(root, os.path.dirname(one)))  # noqa: PTH118, PTH120
+            for one in (path, short)
+        )
+        if os.pardir not in path or really == usual:
+            return short
+        below = os.path.relpath(really, root).replace(os.sep, "/")
+        return posixpath.normpath(posixpath.join(below, posixpath.basename(path)))
 
     def octets(self, path: str, what: str) -> bytes:
         """Return the content of a regular file."""
@@ -213,6 +226,33 @@ class RevisionSource:
     def shown(self, path: str) -> str:
         """Return the path behind the name of the revision, as git writes it."""
         return f"{self._revision.name}:{posixpath.normpath(posixpath.join(self._root, path))}"
+
+    def named(self, folder: str, name: str) -> str:
+        """Return the path of a file as a checkout of the revision would open it."""
+        prefix = self._revision.prefix
+        if posixpath.isabs(name):
+            return posixpath.normpath(name)
+        parts: list[str] = []
+        for part in posixpath.join(prefix + folder, name).split("/"):
+            if part == os.pardir and parts and parts[-1] != os.pardir:
+                parts = self._followed(parts, name)[:-1]
+            elif part not in ("", "."):
+                parts.append(part)
+        return posixpath.relpath("/".join(parts) or ".", prefix or ".")
+
+    def _followed(self, parts: list[str], name: str) -> list[str]:
+        """Return where a path leads, which may be a link; InputError for one that leads out."""
+        for _ in range(_LINKS):
+            path = "/".join(parts)
+            entry = self._revision.entries.get(path)
+            if entry is None or not entry.is_link:
+                return parts
+            target = self._target(path, entry)
+            if target is None:
+                break
+            parts = target.split("/")
+        message = f"a path must not lead back out of a link that leads out of {self._revision.name}"
+        raise InputError(Problem(path=self.shown(name), message=message))
 
     def octets(self, path: str, what: str) -> bytes:
         """Return the content of a file as it was committed."""

@@ -207,13 +207,15 @@ class _Reader:
         try:
             text = decode(self.source.octets(plant, "plant file"), path=shown, what="plant file")
             data = parse(text, path=shown)
-            rows = _rows(data, shown)
+            rows = [
+                tuple(self.source.named(folder, name) for name in names)
+                for names in _rows(data, shown)
+            ]
         except InputError as error:
             self.problems += error.problems
             return {}
         self.plants.append((plant, _besides(data)))
-        for names in rows:
-            paths = tuple(posixpath.normpath(posixpath.join(folder, name)) for name in names)
+        for paths in rows:
             first, second = (self._listed_map(one) for one in paths)
             if first is not None and second is not None:
                 key = tuple(sorted(paths))

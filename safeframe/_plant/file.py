@@ -15,7 +15,7 @@ from .. import record
 from .._document.kinds import FLAG, LINE, NAME, Kind, RefusalError, array
 from .._document.paths import Path
 from .._document.problems import Problems
-from .._document.reader import read_text
+from .._document.reader import read_text, shortened
 from .._document.tables import Key, Tables, nested
 from .._document.toml import located
 from .._errors import InputError, Problem, UsageError
@@ -323,8 +323,8 @@ class Reader:
         return self.done[path]
 
     def path_of(self, name: str) -> str:
-        """Return the path of a file that the plant file names."""
-        return os.path.normpath(os.path.join(self.folder, name))  # noqa: PTH118
+        """Return the path of a file that the plant file names, as the system opens it."""
+        return shortened(os.path.join(self.folder, name))  # noqa: PTH118
 
     def _map(self, path: str) -> End:
         if self.read is None:

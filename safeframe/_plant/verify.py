@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from .. import _checks as checks
 from .._checks.plant_routes import routed
-from .._document.reader import MAX_FILE_OCTETS, holds
+from .._document.reader import MAX_FILE_OCTETS, holds, shortened
 from .._findings import Finding, NotJudged
 from .._model import Connection, Plant
 from .._source import Location
@@ -335,7 +335,7 @@ _BESIDE = {
 def _left_out(given: Listing, kind: _Beside) -> list[str]:
     """Return the files of a kind beside those listed that the plant file does not list."""
     known = {
-        os.path.normpath(Path(given.folder, name))
+        shortened(os.path.join(given.folder, name))  # noqa: PTH118
         for row in given.rows
         for name in kind.listed(row.values)
     }

@@ -47,7 +47,7 @@ _KEEP = frozenset(
     ]
 )
 _OPTIONAL = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SwapData", "LcId")
-_OF_PDO = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "Sm")
+_OF_PDO = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SafetyPdoType", "Sm")
 _READ: Mapping[str, Collection[str]] = {
     **dict.fromkeys(("RxPdo", "TxPdo"), _OF_PDO),
     "Entry": ("SafetyConnNumber",),
@@ -193,6 +193,8 @@ class _Placing:
             return None
         fixed = self.pdo.true("Fixed", refusals)
         notes = ("not fixed: the project may have changed it",) * (not fixed)
+        kind = self.pdo.get("SafetyPdoType") or ""
+        notes += (f"the PDO may hold several connections: {shown(kind)}",) * ("Multiple" in kind)
         kinds = (kind for one in whole.all("Entry") for kind in one.all("DataType"))
         notes += unread((*holders, *kinds), _READ)
         if decisions.container == "none":

@@ -1080,6 +1080,16 @@ class TestNotRead:
         more = [note for note in found["notes"] if note not in usual["notes"]]
         assert any(f"not read: {text}" in note or f", {text}" in note for note in more), more
 
+    @pytest.mark.parametrize("kind", ["FSoEMultipleSlave", "FSoEMultipleMaster"])
+    def test_several_connections(
+        self, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        case, run = CASES["esi"], importer(tmp_path, capsys)
+        found = run(case, case.text.replace('"FSoESlave"', f'"{kind}"', 1))
+        told = f"rx:0x1601: the PDO may hold several connections: {kind}"
+        assert (found.code, told in " ".join(found.err.split())) == (0, True)
+        assert "several connections" not in run(case).err
+
     def test_a_descriptor(self, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         case = CASES["cip-eds"]
         change = swap(", 4, 0x0000, ,,", ", 4, 0x0010, ,,")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import posixpath
 import shutil
 import subprocess
 import time
@@ -828,6 +829,62 @@ class TestFolders:
         assert read_site("link/plant.toml").files[0].shown == "link/../maps/sc1-lx.toml"
         with pytest.raises(UsageError, match="must be the folder itself, not a link"):
             read_site("link/../maps", revision="HEAD")
+
+    @pytest.fixture
+    def linked(self, repository: Repository) -> Repository:
+        """A repository whose plant file leads through a link to a folder, and back."""
+        folder = repository.folder
+        (folder / "far/site").mkdir(parents=True)
+        for name in MAPS:
+            repository.write({f"far/{name}": demo.after()[name]})
+        (folder / "maps/link").symlink_to("../far/site")
+        text = LX_PLANT.replace('"sc1', '"link/../sc1').replace('"lx', '"link/.//../lx')
+        repository.write({"maps/plant.toml": text})
+        return repository
+
+    def test_a_plant_file_leads_where_the_system_leads(self, linked: Repository) -> None:
+        """What is read and shown MUST be what the system opens, not another file of its name."""
+        near = read_site("maps", revision="HEAD")
+        for path, files in (
+            ("maps/plant.toml", ("far/sc1-lx.toml", "far/lx-sc1.toml")),
+            ("./plant.toml", ("../far/sc1-lx.toml", "../far/lx-sc1.toml")),
+        ):
+            if path.startswith("./"):
+                os.chdir("maps")
+            state = read_site(path)
+            assert tuple(one.shown for one in state.files) == files
+            assert ("SC1-LX", "edited identically") in changes(near, state)
+            assert state.problems == ()
+
+    def test_so_does_one_of_a_revision(self, linked: Repository) -> None:
+        linked.commit()
+        state = read_site("maps/plant.toml", revision="HEAD")
+        shown = ("HEAD:far/sc1-lx.toml", "HEAD:far/lx-sc1.toml")
+        assert tuple(one.shown for one in state.files) == shown
+        assert state.problems == ()
+        assert set(told(since(folder="maps/plant.toml")).values()) == {"unchanged"}
+
+    @pytest.mark.parametrize(
+        ("target", "name"), [("../../far", "link/../x.toml"), ("link", "link/../x.toml")]
+    )
+    def test_a_link_of_a_revision_that_leads_out(
+        self, repository: Repository, target: str, name: str
+    ) -> None:
+        (repository.folder / "maps/link").symlink_to(target)
+        repository.write({"maps/plant.toml": LX_PLANT.replace("sc1-lx.toml", name)})
+        repository.commit()
+        (problem,) = read_site("maps/plant.toml", revision="HEAD").problems
+        assert str(problem) == (
+            f"HEAD:maps/{posixpath.normpath(name)}: a path must not lead back out of a link that "
+            "leads out of HEAD"
+        )
+
+    @pytest.mark.parametrize("name", ["/far/x.toml", "../../x.toml", "../../../x.toml"])
+    def test_a_path_of_a_revision_that_leads_out(self, repository: Repository, name: str) -> None:
+        repository.write({"maps/plant.toml": LX_PLANT.replace("sc1-lx.toml", name)})
+        repository.commit()
+        (problem,) = read_site("maps/plant.toml", revision="HEAD").problems
+        assert "must be a file of HEAD, not a path to something else or nothing" in str(problem)
 
     def test_one_folder_inside_the_other(self, repository: Repository) -> None:
         assert set(dict(changes(read_site("."), read_site("maps"))).values()) == {"unchanged"}

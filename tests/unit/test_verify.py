@@ -263,6 +263,48 @@ class TestSharedRecords:
         assert self.found(site, *rows) == ["read-back-missing"] * 2 + ["record-shared"]
 
 
+class TestPathsThroughLinks:
+    """What is read and shown MUST be what the system opens: behind a link, `..` leads elsewhere."""
+
+    @pytest.fixture
+    def linked(self, site: Site) -> Site:
+        far = site.folder / "far" / "inner"
+        far.mkdir(parents=True)
+        for name, text in demo.before().items():
+            site.write(f"far/{name}", text)
+            site.write(name, demo.after()[name])
+        (site.folder / "link").symlink_to(far)
+        site.plant('ends = ["link/../sc1-lx.toml", "link/../lx-sc1.toml"]')
+        return site
+
+    def test_check_and_gate(self, linked: Site) -> None:
+        (row,) = linked.verify()["connections"]
+        assert row["maps"] == ["link/../sc1-lx.toml", "link/../lx-sc1.toml"]
+        (linked.folder / "far/lx-sc1.toml").write_text(
+            demo.before()["lx-sc1.toml"].replace("Drive.", "Drives."), encoding="utf-8"
+        )
+        linked.record("lx.json", record.new(BEFORE, BEFORE))
+        rows = 'ends = ["link/../sc1-lx.toml", "link/../lx-sc1.toml"], record = "records/lx.json"'
+        linked.plant(rows)
+        main(["check", "plant.toml", "--format", "json"])
+        found = json.loads(linked.out.readouterr().out)["findings"]
+        (told,) = (one for one in found if one["rule"] == "record-outdated")
+        assert "another map of LX" in told["message"]
+        assert told["spots"][0]["path"] == "link/../lx-sc1.toml"
+
+    def test_no_map_is_left_out_that_is_listed(self, linked: Site) -> None:
+        given = linked.verify()
+        (text,) = (one for one in given["not_looked_at"] if "map files" in one)
+        listed = [name for name in demo.before() if f"link/../{name}" in text]
+        assert "lc1-sc1.toml" in listed
+        assert not {"sc1-lx.toml", "lx-sc1.toml"} & set(listed)
+
+    def test_a_path_without_links_is_short(self, site: Site) -> None:
+        site.plant('ends = ["maps/../maps/sc1-lx.toml", "./maps//lx-sc1.toml"]')
+        (row,) = site.verify()["connections"]
+        assert row["maps"] == ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]
+
+
 class TestStates:
     """Each state of a record, and what the row, the points and the exit code say."""
 
