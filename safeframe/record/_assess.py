@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -11,10 +11,10 @@ from .._mapfile import loads
 from .._model import Connection, End
 from .._words import count, listed
 from ..protocols import Profile
-from ._compute import computed_with
+from ._compute import computed_with, findings_of
 from ._editions import canonical_texts, digest_of, earlier_edition, is_old
 from ._entries import CarriedOver, link_faults, title
-from ._parts import Computed, Record, State
+from ._parts import Computed, Record, RecordedFinding, State
 from ._people import People, acts_of, approvals, history_faults, person, says, state_number
 from ._void import drift, other_maps
 from ._workings import Workings
@@ -169,14 +169,23 @@ def verify_with(
     else:
         # A map that says the same in another spelling is the recorded one.
         earlier = _as_recorded(earlier, recorded.before, workings)
-        now = _as_recorded(now, recorded.after, workings)
-        computed = computed_with(workings, earlier, now)
+        said = _as_recorded(now, recorded.after, workings)
+        computed = computed_with(workings, earlier, said)
         if is_old(recorded):
             known = set(_wrong(recorded))
             faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
             faults += _unasked(recorded, computed)
         else:
             faults += drift(recorded, computed)
+        if said.ends != now.ends:
+            # What the spelling alone makes wrong, such as bits that are reserved twice; rows in
+            # another order are a warning, and say the same.
+            alone = findings_of(Connection(first=now.first, second=now.second), workings)
+            known = set(_open(computed.findings))
+            found = _open(one for one in alone if one.severity == "error")
+            faults += (
+                f"as the maps are written now, {text}" for text in found if text not in known
+            )
     return Assessment(
         faults=(*faults, *own.faults),
         missing=own.missing,
@@ -305,8 +314,15 @@ def _wrong(computed: Computed) -> Iterator[str]:
     """Say what speaks against the change itself."""
     if computed.verdict == "different":
         yield f"the ends were not edited identically: {'; '.join(computed.differences)}"
-    for entry in computed.findings:
-        if not entry.allowed and entry.severity != "note":
+    yield from _open(computed.findings)
+
+
+def _open(
+    findings: Iterable[RecordedFinding], severities: tuple[str, ...] = ("error", "warning")
+) -> Iterator[str]:
+    """Say which findings of these severities nobody has allowed."""
+    for entry in findings:
+        if not entry.allowed and entry.severity in severities:
             yield f"open {entry.severity} {entry.rule}: {entry.message}"
 
 

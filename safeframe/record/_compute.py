@@ -31,7 +31,7 @@ from ._parts import (
 )
 from ._workings import Workings
 
-__all__ = ["compute", "computed_with", "stated"]
+__all__ = ["compute", "computed_with", "findings_of", "stated"]
 
 
 def compute(
@@ -69,7 +69,7 @@ def computed_with(workings: Workings, before: Connection, after: Connection) -> 
         classes=classify_changes(both).reasons,
         mixed=tuple(map(_mixed, mixed_versions(before, after, own_profiles=own_profiles))),
         times=_times(after, own_profiles),
-        findings=tuple(_findings(after, workings)),
+        findings=tuple(findings_of(after, workings)),
         checklist=steps_of(before, after, edits.edits, own_profiles),
     )
 
@@ -177,7 +177,8 @@ def _times(after: Connection, own_profiles: Mapping[str, Profile] | None) -> Tim
     )
 
 
-def _findings(after: Connection, workings: Workings) -> Iterable[RecordedFinding]:
+def findings_of(after: Connection, workings: Workings) -> Iterable[RecordedFinding]:
+    """Return all findings about the maps after a change, those that are allowed last."""
     report = checks.check_judged(after, workings.judged(after), own_profiles=workings.own_profiles)
     for finding in report.findings:
         yield _found(finding, "")

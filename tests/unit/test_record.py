@@ -19,11 +19,12 @@ from hypothesis import strategies as st
 from safeframe import _checks as checks
 from safeframe import _mapfile as mapfile
 from safeframe import record
+from safeframe._bits import Place
 from safeframe._document.problems import Problems
 from safeframe._document.tables import Tables
 from safeframe._errors import InputError, UsageError
 from safeframe._fingerprint import end_fingerprint, plain, wire_fingerprint
-from safeframe._model import Allowance, Connection, End, Map, Provenance, Signal
+from safeframe._model import Allowance, Connection, End, Map, Provenance, Reserved, Signal
 from safeframe.record import (
     ApprovalAct,
     BitOwner,
@@ -739,6 +740,37 @@ class TestVoidAfterAnyEdit:
         text = "# signed on paper\n\n" + mapfile.dumps(AFTER.first).replace(" = ", "  =  ", 3)
         again = Connection(first=mapfile.loads(text, path="x.toml"), second=AFTER.second)
         assert record.verify(SIGNED, again).complete_and_signed
+
+    def test_rows_in_another_order_do_not_matter(self) -> None:
+        first, second, *rest = AFTER.first.sends.entries
+        other = replace(AFTER.first, sends=Map(entries=(second, first, *rest)))
+        again = Connection(first=other, second=AFTER.second)
+        assert record.verify(SIGNED, again).complete_and_signed
+
+    def test_bits_that_are_reserved_twice(self) -> None:
+        """Such a map says the same, bit for bit, but a check of it finds an error."""
+        *rows, run = AFTER.second.receives.entries
+        assert isinstance(run, Reserved)
+        twice = replace(run, at=Place.at(run.start + 1), width=run.width - 1)
+        again = Connection(
+            first=AFTER.first,
+            second=replace(AFTER.second, receives=Map(entries=(*rows, run, twice))),
+        )
+        found = record.verify(SIGNED, again)
+        assert found.faults == (
+            "as the maps are written now, open error overlap: the reserve at 1.3 and the reserve "
+            "at 1.4 share 4 bits at 1.4-1.7",
+        )
+        made = record.new(BEFORE, again, reason="x", asked_by="y", hazards=("none",))
+        told = (
+            "open error overlap: the reserve at 1.3 and the reserve at 1.4 share 4 bits at 1.4-1.7"
+        )
+        assert record.verify(made, again).faults == (told,)
+        # Where the record tells it already, it is told once.
+        *rows, run, twice = again.second.receives.entries
+        longer = replace(again.second, receives=Map(entries=(*rows, twice, run)))
+        moved = Connection(first=AFTER.first, second=longer)
+        assert record.verify(made, moved).faults == (told,)
 
 
 def record_relations() -> Any:
