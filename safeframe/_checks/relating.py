@@ -110,10 +110,11 @@ def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
     for end in context.connection.ends:
         if not end.relations:
             continue
+        from .._codec import safe_number
         from ..relations import violations
 
         sends, receives = (
-            {signal.name: signal.safe for signal in map_.signals}
+            {signal.name: safe_number(signal) for signal in map_.signals}
             for map_ in (end.sends, end.receives)
         )
         for violation in violations(end, sends=sends, receives=receives):

@@ -103,10 +103,13 @@ def _faults(end: End, relation: Relation, *, hints: bool = False) -> Iterator[Fa
         _, signal = found[0]
         for number in numbers:
             try:
-                to_raw(signal, number)
+                carried = value_of(signal, to_raw(signal, number))
             except UsageError as error:
                 yield Fault(relation=relation, name=name, message=str(error))
                 continue
+            if carried != number:
+                message = f"{signal.name} of {signal.width} bits cannot be {number}, only {carried}"
+                yield Fault(relation=relation, name=name, message=message)
             if signal.codes and number not in dict(signal.codes):
                 message = f"{signal.name} has no code point {number}"
                 yield Fault(relation=relation, name=name, message=message)
@@ -179,21 +182,30 @@ def violations(
     """Return the requires and excludes relations that these values break.
 
     A relation that hangs on a signal whose value is not given is not judged, nor is one with
-    faults. ``reading.read`` gives the values of one direction.
+    faults. ``decode`` gives the values of one direction. Raises UsageError for a name that is no
+    signal of the direction: nothing would be judged by it.
     """
-    state = state_of(sends, receives)
+    state = state_of(end, sends, receives)
     return tuple(violation_of(rule, state) for rule in rules_of(end) if rule.breaks(state))
 
 
-def state_of(sends: Values | None, receives: Values | None) -> dict[str, Number]:
+def state_of(end: End, sends: Values | None, receives: Values | None) -> dict[str, Number]:
     """Return the numbers of both directions by keys such as ``sends.permit_torque``."""
     state: dict[str, Number] = {}
+    index = _index(end)
     for direction, values in (("sends", sends), ("receives", receives)):
         for name, value in (values or {}).items():
+            key = f"{direction}.{name}"
+            if key not in index:
+                remedy = _nearest(end, name)
+                raise UsageError(
+                    f"a value must be of a signal that {end.name} {direction}, not of {name!r}"
+                    + (f" ({remedy})" if remedy else "")
+                )
             if not isinstance(value, Reading):
-                state[f"{direction}.{name}"] = value
+                state[key] = value
             elif value.raw is not None:
-                state[f"{direction}.{name}"] = value_of(value.signal, value.raw)
+                state[key] = value_of(value.signal, value.raw)
     return state
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from itertools import chain, islice, product
 from math import prod
 
+from .._codec import safe_number
 from .._errors import UsageError
 from .._model import End, Relation, Signal
 from ._rules import CheckedRelation, Number, find_signals, fits, rules_of
@@ -99,7 +100,7 @@ class _Group:
             signal = signals[key][1]
             plain = len(find_signals(end, signal.name)) == 1
             self.labels[key] = signal.name if plain else key
-            self.safe[key] = signal.safe
+            self.safe[key] = safe_number(signal)
             self.domains[key] = self._domain(key, signal)
 
     def _domain(self, key: str, signal: Signal) -> tuple[Number, ...]:
@@ -115,7 +116,8 @@ class _Group:
             return (0, 1)
         # The safe value stands for all that no relation names: so its state is found in the table.
         # A NaN cannot, as it equals nothing.
-        first = (signal.safe,) if signal.safe == signal.safe else ()
+        safe = self.safe[key]
+        first = (safe,) if safe == safe else ()
         other = _other_than(named, signal, first)
         self.others |= {(key, number) for number in other}
         return (*sorted(named), *other)

@@ -29,6 +29,7 @@ class Watch:
     """
 
     def __init__(self, end: End) -> None:
+        self._end = end
         self._rules = rules_of(end)
         self._state: dict[str, Number] = {}
         # By position: nothing keeps two relations from having one name.
@@ -44,7 +45,7 @@ class Watch:
     def __copy__(self) -> Watch:
         """Return a watch that goes on from here on its own."""
         made = object.__new__(Watch)
-        made._rules = self._rules
+        made._end, made._rules = self._end, self._rules
         made._state, made._broken = dict(self._state), set(self._broken)
         made._orders = [copy.copy(order) for order in self._orders]
         return made
@@ -55,10 +56,11 @@ class Watch:
         """Take the values of one frame, or of both directions, at a time that never goes back.
 
         It counts to the microsecond: the difference of two floats is no exact time. None is a time
-        that nobody knows: the order is judged all the same, no time is.
+        that nobody knows: the order is judged all the same, no time is. Raises UsageError for a
+        name that is no signal of the direction.
         """
         time_us = None if time_ms is None else round(time_ms * 1000)
-        self._state |= state_of(sends, receives)
+        self._state |= state_of(self._end, sends, receives)
         found: list[Violation] = []
         for number, rule in enumerate(self._rules):
             if rule.relation.follows:

@@ -703,6 +703,27 @@ class TestStates:
         with pytest.raises(UsageError, match=r"^the safe state must respect every relation, not"):
             fixtures.make(self.related(never), "states")
 
+    def test_the_safe_state_is_what_frames_carry(self) -> None:
+        force = Signal(name="force", at=Place(0, 0), width=16, type="float", safe=2049)
+        never = Relation(
+            name="never", when=(("force", (2048,)),), excludes=(("force", (2048,)),), reason="x"
+        )
+        first, second = demo_connection().ends
+        one = Map(entries=(force,))
+        first = dataclasses.replace(first, sends=one, relations=(never,))
+        second = dataclasses.replace(second, receives=one)
+        with pytest.raises(UsageError, match=r"but force is 2048\.0$"):
+            fixtures.make(link_of(Connection(first=first, second=second)), "states")
+
+    def test_what_an_end_does_not_know_breaks_nothing_there(self) -> None:
+        link = self.related(*self.RELATIONS)
+        first, second = link.connection.ends
+        bit = second.sends.signals[0]
+        renamed = (dataclasses.replace(bit, name="renamed"), *second.sends.entries[1:])
+        second = dataclasses.replace(second, sends=Map(entries=renamed))
+        link = link_of(Connection(first=first, second=second))
+        assert len(fixtures.make(link, "states", count=4)[0].steps) > 8
+
     def test_a_dead_end(self) -> None:
         """Without any signal that may change, a deadline cannot be met."""
         ends = demo_connection().ends

@@ -7,10 +7,11 @@ import dataclasses
 import pytest
 
 from safeframe import _checks as checks
+from safeframe._bits import Place
 from safeframe._diff import compare_ends
 from safeframe._findings import Finding
-from safeframe._mapfile import loads
-from safeframe._model import Connection, End
+from safeframe._mapfile import dumps, loads
+from safeframe._model import Connection, End, Map, Signal
 from safeframe.relations import _states as states
 from tests.rules.examples import examples
 
@@ -51,6 +52,19 @@ def test_several_relations_and_facts() -> None:
         "with every signal at its safe value, SC1 breaks the relation a: brake1_release = 0 "
         "requires brake2_release = 1, but brake1_release is 0, brake2_release is 0"
     )
+
+
+def test_the_safe_state_is_what_data_carry() -> None:
+    """A safe value that a float of this width cannot hold arrives as the nearest that it can."""
+    row = 'name = "a", when = { force = 2048 }, requires = { permit_torque = 1 }'
+    pair = connection([], [])
+    force = Signal(name="force", at=Place(1, 0), width=16, type="float", safe=2049)
+    sends = Map(entries=(*pair.first.sends.entries[:-1], force))
+    text = dumps(dataclasses.replace(pair.first, sends=sends))
+    first = loads(f'{text}relations = [{{ {row}, reason = "r" }}]\n')
+    report = checks.check(Connection(first=first, second=pair.second))
+    (found,) = (each for each in report.findings if each.rule == "safe-state-forbidden")
+    assert found.message.endswith("but force is 2048.0, permit_torque is 0")
 
 
 def test_what_is_too_much_to_decide_is_said(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,6 +7,7 @@ import itertools
 import re
 from dataclasses import replace
 from math import nan
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -103,6 +104,11 @@ class TestFaults:
                 "level has no code point 3",
                 "",
             ),
+            (
+                "when = { speed = [2048, 2049] }, requires = { down = 1 }",
+                "speed of 16 bits cannot be 2049, only 2048.0",
+                "",
+            ),
         ],
     )
     def test_each_fault(self, row: str, message: str, remedy: str) -> None:
@@ -135,6 +141,26 @@ class TestViolations:
         assert violations(self.END, sends={"brake1_release": 1}) == ()
         assert violations(self.END, sends={"up": 1, "down": 1}) == ()
         assert violations(self.END) == ()
+
+    @pytest.mark.parametrize(
+        ("values", "told"),
+        [
+            (
+                {"sends": {"brake1_releas": 1}},
+                "SC1 sends, not of 'brake1_releas' (did you mean brake1_release?)",
+            ),
+            (
+                {"receives": {"zzz": decode(END.sends, bytes(3))["up"]}},
+                "SC1 receives, not of 'zzz'",
+            ),
+        ],
+    )
+    def test_a_name_that_is_no_signal_is_refused(self, values: dict[str, Any], told: str) -> None:
+        message = re.escape(f"a value must be of a signal that {told}") + "$"
+        with pytest.raises(UsageError, match=message):
+            violations(self.END, **values)
+        with pytest.raises(UsageError, match=message):
+            Watch(self.END).feed(0, **values)
 
     def test_one_known_condition_can_settle_it(self) -> None:
         end = end_with("when = { down = 1 }, requires = { permit_torque = 1, brake1_applied = 1 }")
@@ -327,6 +353,16 @@ class TestTruthTables:
         )
         (table,) = truth_tables(replace(end, receives=replace(end.receives, entries=entries)))
         assert {row.values[1] for row in table.rows} == {"1", "other"}
+
+    def test_a_safe_value_is_the_number_that_data_carry(self) -> None:
+        end = end_with("when = { speed = 2048 }, requires = { sends.up = 1 }")
+        entries = tuple(
+            replace(each, safe=2049) if each.name == "speed" else each
+            for each in end.receives.signals
+        )
+        (table,) = truth_tables(replace(end, receives=replace(end.receives, entries=entries)))
+        (found,) = (row for row in table.rows if row.is_safe)
+        assert (found.values, found.broken) == (("0", "2048"), ("a",))
 
     def test_a_number_below_zero_is_another_one(self) -> None:
         (table,) = truth_tables(end_with("when = { torque = 0 }, requires = { permit_torque = 1 }"))
