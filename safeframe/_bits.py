@@ -57,9 +57,9 @@ class Place:
     bit: int
 
     def __post_init__(self) -> None:
-        if not 0 <= self.octet < MAX_OCTETS:
+        if type(self.octet) is not int or not 0 <= self.octet < MAX_OCTETS:
             raise UsageError(f"an octet number must be 0..{MAX_OCTETS - 1}, not {self.octet}")
-        if not 0 <= self.bit <= 7:
+        if type(self.bit) is not int or not 0 <= self.bit <= 7:
             raise UsageError(f"a bit number must be 0..7, not {self.bit}")
 
     @classmethod

@@ -162,10 +162,10 @@ def _order(signal: Signal) -> str:
 
 def _safe(signal: Signal) -> int | float | str:
     safe = signal.safe
+    if safe - safe != 0:
+        return str(safe)  # Not a number equals nothing, itself included; a form must.
     if signal.type != "float":
-        return safe
-    if safe != safe:
-        return "nan"  # Not a number equals nothing, itself included; a form must.
+        return int(safe) if safe % 1 == 0 else safe
     try:
         number = float(safe)
     except OverflowError:

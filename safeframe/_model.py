@@ -12,6 +12,7 @@ from ._bits import MAX_OCTETS, Place, octets_of_bits
 from ._errors import UsageError
 from ._routes import Route
 from ._source import NOWHERE, Location
+from ._typed import typed
 from ._value import NamedTuple, dataclass, field
 from ._words import way
 
@@ -86,6 +87,7 @@ class Signal:
     where: Location = field(default=NOWHERE, compare=False)
 
     def __post_init__(self) -> None:
+        typed(self)
         if not 1 <= self.width <= 8 * MAX_OCTETS:
             raise UsageError(f"width must be 1..{8 * MAX_OCTETS} bits, not {self.width}")
         if self.type not in TYPES:
@@ -108,6 +110,8 @@ class Signal:
             codes = [code for code, _ in self.codes]
             twice = next(code for code in names if codes.count(code) > 1)
             raise UsageError(f"a code must be stated once, not {codes.count(twice)} times: {twice}")
+        if list(names) != sorted(names):
+            raise UsageError(f"codes must be in rising order, not {', '.join(map(str, names))}")
 
     @property
     def start(self) -> int:
@@ -135,6 +139,7 @@ class Reserved:
     where: Location = field(default=NOWHERE, compare=False)
 
     def __post_init__(self) -> None:
+        typed(self)
         if not 1 <= self.width <= 8 * MAX_OCTETS:
             raise UsageError(f"reserved must be 1..{8 * MAX_OCTETS} bits, not {self.width}")
         if not 0 <= self.value < 1 << self.width:
@@ -162,6 +167,9 @@ class Map:
 
     entries: tuple[Signal | Reserved, ...] = ()
     where: Location = field(default=NOWHERE, compare=False)
+
+    def __post_init__(self) -> None:
+        typed(self)
 
     @property
     def signals(self) -> tuple[Signal, ...]:
@@ -216,6 +224,9 @@ class ConnectionTable:
     legal_octets: tuple[int, ...] = ()
     network: str = ""
 
+    def __post_init__(self) -> None:
+        typed(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relation:
@@ -238,6 +249,7 @@ class Relation:
     where: Location = field(default=NOWHERE, compare=False)
 
     def __post_init__(self) -> None:
+        typed(self)
         kinds = [kind for kind in RELATION_KINDS if getattr(self, kind)]
         if len(kinds) != 1 or not self.when:
             stated = " and ".join(kinds) or "none"
@@ -283,6 +295,9 @@ class Allowance:
     signal: str = ""
     where: Location = field(default=NOWHERE, compare=False)
 
+    def __post_init__(self) -> None:
+        typed(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Provenance:
@@ -308,6 +323,9 @@ class Provenance:
     select: tuple[str, ...] = ()
     options: tuple[str, ...] = ()
     version: str = ""
+
+    def __post_init__(self) -> None:
+        typed(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -338,6 +356,9 @@ class End:
     imported: Provenance | None = field(default=None, compare=False)
     where: Location = field(default=NOWHERE, compare=False)
     lines: tuple[tuple[str, int], ...] = field(default=(), compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        typed(self)
 
     def locate(self, key: str) -> Location:
         """Return where ``key`` (such as ``connection.id``) stands.
@@ -391,6 +412,9 @@ class Installed:
     recorded_serial: str = ""
     read_back: str = "missing"
 
+    def __post_init__(self) -> None:
+        typed(self)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeviceMap:
@@ -406,6 +430,9 @@ class DeviceMap:
     directions: tuple[str, ...] = ("sends", "receives")
     held: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        typed(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -428,6 +455,9 @@ class Connection:
     record: str = ""
     devices: tuple[DeviceMap, ...] = ()
     entry: Location = field(default=NOWHERE, compare=False)
+
+    def __post_init__(self) -> None:
+        typed(self)
 
     @property
     def name(self) -> str:
