@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import builtins
 import importlib
+import re
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -92,6 +94,11 @@ class TestStrategies:
 
     def test_strategies_are_what_they_say(self) -> None:
         assert all(callable(getattr(testing, name)) for name in testing.__all__)
+
+    def test_the_page_names_each_of_them(self) -> None:
+        page = Path(__file__).parents[2] / "docs" / "testing-plugin.md"
+        table = page.read_text(encoding="utf-8").partition("## Fixtures")[0]
+        assert sorted(re.findall(r"[|,] `(\w+)\(", table)) == sorted(testing.__all__)
         assert isinstance(testing.links(), st.SearchStrategy)
 
 
