@@ -96,7 +96,7 @@ class Finding:
     no more; whoever allows a finding at one of them allows this one.
 
     ``unlisted`` are the findings that it stands for where a rule finds too many to list; None
-    where they were not looked for, so that nothing can be said about them.
+    where they were not looked for, so that nothing can be said about them: nobody can allow it.
 
     >>> first, second = safeframe.load("sc1.toml"), safeframe.load("lx.toml")
     >>> connection = safeframe.Connection(first=first, second=second)

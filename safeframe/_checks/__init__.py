@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Container, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from functools import cache, partial
 from itertools import chain
 
 from .._errors import UsageError
-from .._findings import SEVERITIES, Finding, Report, Rule, Waived
+from .._findings import SEVERITIES, Finding, NotJudged, Report, Rule, Waived
 from .._model import Connection, Plant
 from .._value import replace
 from ..protocols import Profile
@@ -250,8 +250,23 @@ def judged_maps(
         from .trial import tried  # deferred: where there is something to remedy.
 
         found = tried(seen.connection, found, offers, partial(_found, profile=profile))
+    if seen.strangers:
+        return Judged(tuple(found), tuple(_facts(seen)), tuple(_besides(connection.name)))
     own = profile is not None and profile is (own_profiles or {}).get(profile.name)
     return Judged(tuple(found), tuple(_facts(seen)), unjudged(connection, seen.profile, own=own))
+
+
+_STRANGERS = "wrong-file"
+"""The only rule that judges two files which do not belong together."""
+
+
+def _besides(name: str) -> Iterator[NotJudged]:
+    """Yield the rules that do not judge such files; what stays open is said once."""
+    subject = "all else between the two files"
+    for rule, _ in _connection_checks(causes=True):
+        if rule.name != _STRANGERS:
+            yield NotJudged(name, rule.name, "they do not belong together", subject)
+            subject = ""
 
 
 def by_device_files(
@@ -350,7 +365,7 @@ def _judged(
     offers: list[tuple[Finding, tuple[Remedy, ...]]] = []
     displaced = any(view.causes or view.alone for view in seen.views)
     for rule, run in _connection_checks(causes=displaced):
-        if seen.strangers and rule.name != "wrong-file":
+        if seen.strangers and rule.name != _STRANGERS:
             continue  # Remedies for bits would lead to edits of the wrong machine.
         finder = Finder(rule, name, offers, witnesses=witnesses)
         findings = run(seen, finder)

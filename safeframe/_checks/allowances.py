@@ -73,7 +73,7 @@ def waive(
         # Among findings that were not looked for may be one that an allowance is for.
         unknown = finding.unlisted is None
         used.update(id(one.allowance) for one in near if unknown and _is_of(one, finding))
-        allowed = [one.allowance for one in near if _covers(one, finding)]
+        allowed = [one.allowance for one in near if not unknown and _covers(one, finding)]
         if allowed:
             used.update(map(id, allowed))
             # What allows all of a rule knows of no signal, whichever comes.

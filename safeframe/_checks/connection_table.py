@@ -86,12 +86,19 @@ def _with(connection: Connection, *, name: str, key: str, value: Any) -> Connect
         severity="error",
         scope="connection",
         title="The two files are not the two ends of one connection",
-        why="Two maps can agree bit for bit although one belongs to the sister machine.",
+        why="Two maps can agree bit for bit although one belongs to the sister machine. Nothing "
+        "else is judged between such files, so this finding can neither be allowed nor be known "
+        "to a baseline.",
         remedy="check which files belong together",
     )
 )
 def wrong_file(context: Context, find: Finder) -> Iterator[Finding]:
     """Find two files of one end, or ends that name another peer."""
+    # It stands for all findings that nobody looks for between such files.
+    yield from (replace(found, unlisted=None) for found in _wrong_files(context, find))
+
+
+def _wrong_files(context: Context, find: Finder) -> Iterator[Finding]:
     first, second = context.connection.ends
     if first.name == second.name:
         yield find(

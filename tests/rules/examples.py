@@ -173,6 +173,10 @@ def page(rule: Rule, example: Example) -> str:
         f"**Why it matters.** {rule.why}",
         f"**What to do.** {rule.remedy[0].upper()}{rule.remedy[1:]}.",
         f"**Source.** {rule.source[0].upper()}{rule.source[1:]}.",
+    ]
+    if any(one.unlisted is None for one in found):
+        return "\n\n".join(parts) + "\n"  # It stands for what nobody looked for.
+    parts += [
         f'[Accepted on purpose?](../rules.md#allowances) `{{ rule = "{rule.name}", '
         # A finding about the plant names several signals at an end, or none.
         + ("" if rule.scope == "plant" else 'signal = "...", ')
@@ -247,7 +251,8 @@ def index(rules: tuple[Rule, ...]) -> str:
         "it covers findings about that signal alone, without it every finding of this rule at "
         "that end. A signal whose name the end both sends and receives is named `sends.x` or "
         "`receives.x`, as in [relations](relations.md): `x` alone covers neither. An allowance "
-        "that covers nothing is a finding itself.",
+        "that covers nothing is a finding itself. A finding that keeps others from being looked "
+        "for, such as [wrong-file](rules/wrong-file.md), cannot be allowed.",
         "",
         "An allowance covers by name, and knows nothing of the time when it was written: it goes "
         "on where the signal moves, means something else, or another one gets its name. Whoever "

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 import safeframe
 from safeframe import _baseline as baseline
+from safeframe import _demo as demo
 from safeframe._bits import Place
 from safeframe._cli import main
 from safeframe._errors import InputError
@@ -363,6 +364,33 @@ class TestTwoOfOneName:
 
 
 ROW = {"rule": "hole", "connection": "c", "direction": "", "about": []}
+
+
+def test_what_keeps_all_else_from_being_judged_is_never_known(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    maps = [str(tmp_path / name) for name in ("sc1-lx.toml", "lc1-sc1.toml")]
+    for path in maps:
+        Path(path).write_text(demo.after()[Path(path).name], encoding="utf-8")
+    known = str(tmp_path / "known.json")
+    assert main(["check", "--write-baseline", known, *maps]) == 0
+    assert "0 findings known from now on" in capsys.readouterr().err
+    row = {
+        "rule": "wrong-file",
+        "connection": "SC1-LC1",
+        "direction": "",
+        "about": ["LC1", "SC1"],
+        "count": 1,
+    }
+    Path(known).write_text(json.dumps({"format": baseline.FORMAT, "findings": [row]}))
+    assert main(["check", "--baseline", known, *maps]) == 1
+    assert "wrong-file" in capsys.readouterr().out
+    assert main(["check", "--format", "junit", *maps]) == 1
+    suite = ElementTree.fromstring(capsys.readouterr().out)[0]
+    cases = {case.get("name"): [child.tag for child in case] for case in suite}
+    assert cases.pop("wrong-file") == ["failure"]
+    assert cases.pop("unused-allowance") == []
+    assert {tuple(tags) for tags in cases.values()} == {("skipped",)}
 
 
 @pytest.mark.parametrize(

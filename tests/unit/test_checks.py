@@ -873,6 +873,21 @@ class TestAllowances:
         assert report.waived[0].reason == "kept for spare"
         assert report.waived[0].where == where
 
+    def test_what_keeps_all_else_from_being_judged_is_never_allowed(self) -> None:
+        given = pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 b\n0.1 a\n0.2 reserved 6")
+        allowance = Allowance(rule="wrong-file", reason="a nickname")
+        first = replace(given.first, peer="LX9", allowances=(allowance,))
+        report = checks.check(replace(given, first=first))
+        assert [found.rule for found in report.findings] == ["wrong-file"]
+        assert report.waived == ()
+        # Every other rule about one connection is told not to have judged it, the first in words.
+        of_one = {rule.name for rule in checks.RULES if rule.scope != "plant"}
+        left = [entry.rule for entry in report.not_judged]
+        assert sorted(left) == sorted(of_one - {"wrong-file", "unused-allowance"})
+        assert [entry.subject for entry in report.not_judged if entry.subject] == [
+            "all else between the two files"
+        ]
+
     def test_unused_ones_are_findings(self) -> None:
         report = self.allowed(
             Allowance(rule="unbound-signal", signal="b", reason="r"),

@@ -368,6 +368,12 @@ class TestWhatAnEditCauses:
         assert (caused.rule, caused.unlisted) == ("safe-value-differs", None)
         assert not result.accepted
 
+    def test_between_strangers_anything_may_be_new(self) -> None:
+        sc, lx = self.ends("a", "b")
+        result = done(Rename(name="a", to="c"), sc, lx.replace('peer = "SC"', 'peer = "SC9"'))
+        assert [one.rule for one in result.caused] == ["wrong-file"]
+        assert not result.accepted
+
     def test_what_is_not_listed_is_known_one_by_one(self) -> None:
         """What was there behind the cut already MUST NOT pass for something new."""
         assert done(Rename(name="s103", to="last"), *self.differing(104)).caused == ()
