@@ -7,13 +7,13 @@ and what shares a variable with it is a candidate, never a route.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from . import _checks as checks
 from ._checks.plant_routes import judge_routes
 from ._checks.registry import RoutesSeen
-from ._findings import SEVERITIES, Finding, NotJudged
+from ._findings import SEVERITIES, Finding, NotJudged, Report, Waived
 from ._following import (
     FollowedRoute,
     PossibleWay,
@@ -37,11 +37,15 @@ __all__ = ["Trace", "TracedRoute", "TracedSignal", "trace"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TracedRoute:
-    """A declared route: what is found on it and at its connections, and what stays open."""
+    """A declared route: what is found on it and at its connections, and what stays open.
+
+    ``waived`` is what the maps of its connections allow.
+    """
 
     followed: FollowedRoute
     time: RouteTime
     findings: tuple[Finding, ...] = ()
+    waived: tuple[Waived, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
 
     @property
@@ -52,11 +56,13 @@ class TracedRoute:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TracedSignal:
-    """A signal that no route names: its one connection."""
+    """A signal that no route names: its one connection, what is found, allowed or open there."""
 
     stretch: Stretch
     time: Timing
     findings: tuple[Finding, ...] = ()
+    waived: tuple[Waived, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
 
     @property
     def name(self) -> str:
@@ -78,11 +84,14 @@ class Trace:
     candidates: tuple[PossibleWay, ...] = ()
 
     @property
+    def ways(self) -> tuple[TracedRoute | TracedSignal, ...]:
+        """All that is shown: the routes, or the signal that no route names."""
+        return self.routes if self.signal is None else (self.signal,)
+
+    @property
     def findings(self) -> tuple[Finding, ...]:
         """All findings, each once."""
-        found = [one for route in self.routes for one in route.findings]
-        found += self.signal.findings if self.signal else ()
-        return tuple({id(one): one for one in found}.values())
+        return tuple(dict.fromkeys(one for way in self.ways for one in way.findings))
 
 
 def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None = None) -> Trace:
@@ -99,12 +108,15 @@ def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None
         (stretch,) = stretches
         connection = stretch.lane.connection
         consumer = stretch.lane.direction.consumer.name
+        report = _at([connection], own_profiles)
         signal = TracedSignal(
             stretch=stretch,
             time=timing(
                 connection, profile_of(connection), cycle_ms=dict(plant.cycles).get(consumer)
             ),
-            findings=_at([connection], own_profiles),
+            findings=report.findings,
+            waived=report.waived,
+            not_judged=report.not_judged,
         )
         return Trace(
             plant=plant.name, asked=name, signal=signal, candidates=candidates(site, stretch)
@@ -115,14 +127,15 @@ def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None
         time = route_time(followed, plant, profile_of)
         seen = RoutesSeen(site, ((followed, time),), circles)
         found, open_ = judge_routes(seen, own_profiles=own_profiles)
-        connections = [stretch.lane.connection for stretch in followed.whole]
+        report = _at([stretch.lane.connection for stretch in followed.whole], own_profiles)
         found.sort(key=lambda one: SEVERITIES.index(one.severity))
         traced.append(
             TracedRoute(
                 followed=followed,
                 time=time,
-                findings=(*found, *_at(connections, own_profiles)),
-                not_judged=tuple(one for one in open_ if one.route),
+                findings=(*found, *report.findings),
+                waived=report.waived,
+                not_judged=(*(one for one in open_ if one.route), *report.not_judged),
             )
         )
     return Trace(
@@ -130,13 +143,16 @@ def trace(plant: Plant, name: str, *, own_profiles: Mapping[str, Profile] | None
     )
 
 
-def _at(
-    connections: Iterable[Connection], own_profiles: Mapping[str, Profile] | None
-) -> tuple[Finding, ...]:
-    """Return the findings of the connections themselves, not those of the whole plant."""
+def _at(connections: Iterable[Connection], own_profiles: Mapping[str, Profile] | None) -> Report:
+    """Return what a check says of the connections themselves, not of the whole plant."""
     distinct = {id(one): one for one in connections}.values()
     report = checks.check_all(distinct, own_profiles=own_profiles)
-    return tuple(one for one in report.findings if one.connection)
+    return replace(
+        report,
+        findings=tuple(one for one in report.findings if one.connection),
+        waived=tuple(one for one in report.waived if one.finding.connection),
+        not_judged=tuple(one for one in report.not_judged if one.subject),
+    )
 
 
 def _beyond(site: Site, routes: Iterable[FollowedRoute]) -> tuple[PossibleWay, ...]:

@@ -9,7 +9,7 @@ from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
 from .document import CAUTION
 
-__all__ = ["FORMAT", "finding_data", "problems", "report"]
+__all__ = ["FORMAT", "finding_data", "problems", "report", "waived_data"]
 
 FORMAT = "safeframe-report/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -35,7 +35,7 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
             for severity in SEVERITIES
         },
         "findings": [finding_data(finding) for finding in given.findings],
-        "allowed": [_waived(waived) for waived in given.waived],
+        "allowed": [waived_data(waived) for waived in given.waived],
         "known": [finding_data(finding) for finding in given.known],
         "not_judged": [
             {
@@ -96,7 +96,8 @@ def _witness(counterexample: Counterexample) -> dict[str, Any]:
     }
 
 
-def _waived(waived: Waived) -> dict[str, Any]:
+def waived_data(waived: Waived) -> dict[str, Any]:
+    """Return an allowed finding as plain data."""
     return {
         "finding": finding_data(waived.finding),
         "reason": waived.reason,

@@ -11,7 +11,7 @@ from .._model import End, Signal
 from .._routes import RouteStep
 from .._source import Location
 from .._timing import Input, Timing
-from .._tracing import Trace, TracedRoute
+from .._tracing import Trace, TracedRoute, TracedSignal
 from .._words import count
 from .document import (
     CAUTION,
@@ -23,10 +23,9 @@ from .document import (
     Section,
     StyledText,
     Table,
-    Words,
     strong,
 )
-from .jsonout import finding_data
+from .jsonout import finding_data, waived_data
 
 __all__ = [
     "FORMAT",
@@ -130,7 +129,7 @@ def document(given: Trace, drawings: Sequence[Drawing] = (), *, where: Where = s
                 (
                     _table(list(stops_of_signal(given.signal.stretch)), where),
                     _times([given.signal.time], (), given.signal.time.reaction.missing),
-                    *_findings(given.signal.findings),
+                    *_told(given.signal, where),
                     *drawings,
                 ),
             )
@@ -148,25 +147,24 @@ def document(given: Trace, drawings: Sequence[Drawing] = (), *, where: Where = s
 def _verdict(given: Trace) -> StyledText:
     number = len(given.findings)
     worst = next((one.severity for one in given.findings), "good")
-    found = count(number, "finding") if number else "nothing found on the way"
-    open_ = sum(len(route.not_judged) for route in given.routes)
-    if open_:
-        found += f", {open_} not judged"
-    if given.signal is not None:
-        found = count(number, "finding") if number else "nothing found at its connection"
-        return StyledText(f"{given.asked}: one connection, no route; {found}", worst)
-    routes = count(len(given.routes), "route")
-    return StyledText(f"{given.asked}: {routes}; {found}", worst)
+    where = "on the way" if given.signal is None else "at its connection"
+    found = count(number, "finding") if number else f"nothing found {where}"
+    for many, word in (
+        (len({one for way in given.ways for one in way.waived}), "allowed"),
+        (len({one for way in given.ways for one in way.not_judged}), "not judged"),
+    ):
+        found += f", {many} {word}" if many else ""
+    shown = "one connection, no route"
+    if given.signal is None:
+        shown = count(len(given.routes), "route")
+    return StyledText(f"{given.asked}: {shown}; {found}", worst)
 
 
 def _route(given: TracedRoute, where: Where) -> Iterator[Block]:
     yield _table(list(stops(given.followed)), where)
     time = given.time
     yield _times(time.stretches, time.programs, time.missing, time.permitted_ms, route=given)
-    yield from _findings(given.findings)
-    if given.not_judged:
-        lines = (f"{one.subject} ({one.reason})" for one in given.not_judged)
-        yield Items(tuple(lines), label="not judged")
+    yield from _told(given, where)
 
 
 def _table(rows: Sequence[Stop], where: Where) -> Table:
@@ -222,11 +220,24 @@ def _times(
     return Table(tuple(rows), ("share", "time", "formula"), looks=tuple(looks))
 
 
-def _findings(found: Sequence[Finding]) -> Iterator[Block]:
-    for one in found:
-        words: Words = (StyledText(one.severity, one.severity), ": ", strong(one.rule))
-        scope = f" [{one.connection}]" if one.connection else ""
-        yield Paragraph((*words, f"{scope}: {one.message}"))
+def _told(given: TracedRoute | TracedSignal, where: Where) -> Iterator[Block]:
+    """Yield what is found, what is allowed, and what was not judged."""
+    for one in given.findings:
+        yield Paragraph((StyledText(one.severity, one.severity), ": ", *_finding(one)))
+    for waived in given.waived:
+        reason = f"; allowed in {where(waived.where)}: {waived.reason}"
+        yield Paragraph(("allowed: ", *_finding(waived.finding), reason))
+    if given.not_judged:
+        lines = (
+            f"{one.subject}{'' if one.route else f' of {one.connection}'} ({one.reason})"
+            for one in given.not_judged
+        )
+        yield Items(tuple(lines), label="not judged")
+
+
+def _finding(one: Finding) -> tuple[StyledText | str, ...]:
+    scope = f" [{one.connection}]" if one.connection else ""
+    return strong(one.rule), f"{scope}: {one.message}"
 
 
 def _candidate(one: PossibleWay, where: Where) -> str:
@@ -255,7 +266,7 @@ def json_text(given: Trace) -> str:
             "name": given.signal.name,
             "stops": [_stop_data(one) for one in stops_of_signal(given.signal.stretch)],
             "share": _share(given.signal.time),
-            "findings": [finding_data(one) for one in given.signal.findings],
+            **_told_data(given.signal),
         },
         "candidates": [
             {
@@ -289,9 +300,21 @@ def _route_data(given: TracedRoute) -> dict[str, Any]:
         "known_ms": time.known_ms,
         "missing": list(time.missing),
         "permitted_ms": time.permitted_ms,
+        **_told_data(given),
+    }
+
+
+def _told_data(given: TracedRoute | TracedSignal) -> dict[str, Any]:
+    return {
         "findings": [finding_data(one) for one in given.findings],
+        "allowed": [waived_data(one) for one in given.waived],
         "not_judged": [
-            {"rule": one.rule, "subject": one.subject, "reason": one.reason}
+            {
+                "connection": one.connection,
+                "rule": one.rule,
+                "subject": one.subject,
+                "reason": one.reason,
+            }
             for one in given.not_judged
         ],
     }

@@ -69,8 +69,10 @@ class TestRoutes:
             "  the way, at most  240 ms\n"
             "  permitted         300 ms\n"
             "  not judged: program at SC1 (no map says how Cell.Up is made of Cell.Clear)\n"
+            "  not judged: legal sizes of CURTAIN (no end states legal_octets)\n"
+            "  not judged: legal sizes of LIFT (no end states legal_octets)\n"
             "\n"
-            "field_clear: 1 route; nothing found on the way, 1 not judged\n"
+            "field_clear: 1 route; nothing found on the way, 3 not judged\n"
             "Off-line aid, not certified: replaces neither review nor validation; local codes\n"
             "and licensed practice come first.\n"
         )
@@ -117,7 +119,8 @@ class TestRoutes:
             NAME,
             NAME.replace("LX.", "LX2."),
         ]
-        assert "field_clear: 2 routes; nothing found on the way, 2 not judged\n" in shown(found)
+        # One reaction time for each route, and three connections, one of which both routes share.
+        assert "field_clear: 2 routes; nothing found on the way, 5 not judged\n" in shown(found)
         assert [one.followed.route.name for one in traced(site, "LX2.permit_up").routes] == [
             NAME.replace("LX.", "LX2.")
         ]
@@ -127,7 +130,7 @@ class TestRoutes:
         assert stops(found)[:2] == [("LC1", "sends", ""), ("SC1", "receives", "")]
         assert "  LC1  sends     (the way breaks)\n" in shown(found)
         assert "  the way, at least  110 ms\n" in shown(found)
-        assert "permit_up: 1 route; 1 finding\n" in shown(found)
+        assert "permit_up: 1 route; 1 finding, 1 not judged\n" in shown(found)
         (route,) = json.loads(json_text(found))["routes"]
         assert route["breaks"] == ["LC1 sends no none to SC1 (CURTAIN)"]
         assert not route["complete"]
@@ -182,6 +185,44 @@ class TestRoutes:
         ]
         assert "error: meaning-differs [LIFT]: the meaning of 1 of permit_up" in shown(found)
 
+    def test_what_two_routes_share_is_counted_once(self) -> None:
+        twin = Link("LIFT2", "SC1", "LX2", (replace(PERMIT, received="Drive2.Up"),))
+        site = two()
+        site = replace(
+            site, links=(*site.links, twin), routes=(ROUTE.replace("LX.", "LX2."), ROUTE)
+        )
+        other = site.files()["0-b.toml"].replace('one_means = "field is clear"', 'one_means = "x"')
+        found = traced(replace(site, more={"0-b.toml": other}), "LC1.field_clear")
+        assert len(found.routes) == 2
+        assert [one.rule for one in found.findings].count("meaning-differs") == 1
+
+    @pytest.mark.parametrize("route", [ROUTE, ""])
+    def test_what_a_connection_allows_is_told(self, route: str) -> None:
+        """Nothing is found, and that is no wonder: the map says so."""
+        site = two(route=route)
+        other = site.files()["0-b.toml"].replace('one_means = "field is clear"', 'one_means = "x"')
+        other += 'allow = [{ rule = "meaning-differs", reason = "as ordered" }]\n'
+        found = traced(replace(site, more={"0-b.toml": other}), "field_clear")
+        if route:  # A route finds the other meaning a second time, and nobody allows that.
+            assert [one.rule for one in found.findings] == ["route-meaning-differs"]
+        told = " ".join(shown(found).split())
+        assert "allowed: meaning-differs [CURTAIN]: the meaning of 1 of field_clear" in told
+        line = other.count("\n")
+        assert f"; allowed in 0-b.toml:{line}: as ordered not judged:" in told
+        assert ", 1 allowed, " in told.partition("route; ")[2]
+        data = json.loads(json_text(found))
+        validate("trace", data)
+        (way,) = data["routes"] or [data["signal"]]
+        assert [(one["finding"]["rule"], one["reason"], one["line"]) for one in way["allowed"]] == [
+            ("meaning-differs", "as ordered", line)
+        ]
+        assert {
+            "connection": "CURTAIN",
+            "rule": "illegal-size",
+            "subject": "legal sizes",
+            "reason": "no end states legal_octets",
+        } in way["not_judged"]
+
     def test_a_circle_with_another_route(self) -> None:
         from tests.unit.test_routes import TestLoops
 
@@ -228,7 +269,9 @@ class TestWithoutRoutes:
         told = shown(found)
         assert told.startswith("CURTAIN.LC1.field_clear: no route names it\n")
         assert "may go on as LIFT.SC1.permit_up (SC1 -> LX)" in told
-        assert "field_clear: one connection, no route; nothing found at its connection\n" in told
+        assert told.partition("no route; ")[2].split("\nOff-line")[0] == (
+            "nothing found at its connection, 1 not\njudged"
+        )
         (one,) = json.loads(json_text(found))["candidates"]
         assert (one["relation"], one["end"], one["variable"]) == ("onward", "SC1", "Cell.Clear")
         back = json.loads(json_text(traced(two(route=""), "permit_up")))["candidates"]
