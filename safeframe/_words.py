@@ -7,6 +7,7 @@ from itertools import groupby
 
 __all__ = [
     "MOST_LISTED",
+    "command_lines",
     "count",
     "counting",
     "guess",
@@ -21,6 +22,25 @@ __all__ = [
 ARROW = " -> "
 MOST_LISTED = 20
 """Names that one message lists; by choice."""
+
+
+def command_lines(command: str, columns: int) -> list[str]:
+    """Return a command for a POSIX shell in lines, broken between its words, never within quotes.
+
+    An option stays with its value; a word that is wider stands on a line of its own.
+    """
+    import re  # deferred: few runs print a command.
+
+    first, *words = re.findall(
+        r"""(?:-[-\w]+ (?=[^-\s]))?(?:[^\s"']|"[^"]*"|'[^']*'|["'])+""", command
+    )
+    lines = [first]
+    for word in words:
+        if len(lines[-1]) + len(word) + 3 > columns:
+            lines.append(f"    {word}")
+        else:
+            lines[-1] += f" {word}"
+    return [*(f"{line} \\" for line in lines[:-1]), lines[-1]]
 
 
 def count(number: int, noun: str, plural: str = "") -> str:

@@ -118,22 +118,12 @@ class _Help(argparse.RawDescriptionHelpFormatter):
         import textwrap
         from itertools import groupby
 
+        from .._words import command_lines
+
         def broken(line: str, room: int, lead: str) -> list[str]:
             return textwrap.wrap(
                 line, room, subsequent_indent=lead, break_on_hyphens=False, break_long_words=False
             )
-
-        def command(line: str, lead: str) -> list[str]:
-            # An option stays with its value, and what stands in quotes is one word.
-            pattern = r"""(?:-[-\w]+ (?=[^-\s]))?(?:[^\s"']|"[^"]*"|'[^']*')+"""
-            first, *words = re.findall(pattern, line)
-            parts = [lead + first]
-            for word in words:
-                if len(parts[-1]) + len(word) > width - 3:
-                    parts.append(f"{lead}    {word}")
-                else:
-                    parts[-1] += f" {word}"
-            return [*(f"{part} \\" for part in parts[:-1]), parts[-1]]
 
         lines: list[str] = []
         whole = re.sub(r" \\\n +", " ", text)
@@ -148,7 +138,8 @@ class _Help(argparse.RawDescriptionHelpFormatter):
                 if len(line) <= width:
                     lines.append(line)
                 elif inside.startswith("safeframe ") and "  " not in inside:
-                    lines += command(inside, lead)
+                    parts = command_lines(inside, width - len(lead))
+                    lines += [f"{lead}{part}" for part in parts]
                 else:
                     lines += broken(line, width, f"{lead}    ")
         return "".join(f"{indent}{line}\n" for line in lines)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from .._findings import Finding, NotJudged, Report
 from .._plant.gaterow import COLUMNS, NO_KEY, GatePoint, GateRow
 from .._plant.verify import GateReport
-from .._words import count
+from .._words import command_lines, count
 from . import findings, siteplan
 from .document import (
     CAUTION,
@@ -134,7 +134,7 @@ def _steps(given: GateReport) -> Iterator[Block]:
 
 def _group(name: str, steps: Sequence[tuple[GateRow, GatePoint]]) -> Section:
     lines = tuple(f"[ ] {row.name}: {point.step}" for row, point in steps)
-    commands = tuple(line for _, point in steps if point.command for line in _broken(point.command))
+    commands = _commands(point for _, point in steps)
     blocks: tuple[Block, ...] = (Items(lines),)
     if commands:
         fold = Fold("Commands", (CodeBlock(commands),), "the commands: --details")
@@ -142,16 +142,10 @@ def _group(name: str, steps: Sequence[tuple[GateRow, GatePoint]]) -> Section:
     return Section(strong(name), blocks)
 
 
-def _broken(command: str) -> Iterator[str]:
-    """Yield the lines of a command for a POSIX shell, broken between its words."""
-    line = ""
-    for word in command.split(" "):
-        if line and len(line) + len(word) + 3 > _COMMAND_COLUMNS:
-            yield f"{line} \\"
-            line = f"    {word}"
-        else:
-            line = f"{line} {word}" if line else word
-    yield line
+def _commands(points: Iterable[GatePoint]) -> tuple[str, ...]:
+    """Return the lines of the commands that steps need, each command once."""
+    needed = dict.fromkeys(point.command for point in points if point.command)
+    return tuple(line for one in needed for line in command_lines(one, _COMMAND_COLUMNS))
 
 
 def connection_page(
@@ -178,9 +172,7 @@ def connection_page(
     for title, lines in (("What is wrong", wrong), ("Open steps", steps), ("Notes", row.notes)):
         if lines:
             blocks.append(Section(title, (Items(lines),), kind="long"))
-    commands = tuple(
-        line for point in row.points if point.command for line in _broken(point.command)
-    )
+    commands = _commands(row.points)
     if commands:
         blocks.append(Fold("Commands", (CodeBlock(commands),)))
     if report is not None:

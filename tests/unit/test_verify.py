@@ -1019,8 +1019,18 @@ class TestOutputs:
         out = site.out.readouterr().out
         assert max(map(len, out.splitlines())) <= 80
         assert "\n  LX (serial 2001)\n    - [ ] SC1-LX: read back serial number and checksum" in out
-        assert "\n    safeframe record done records/lx.json wrong-device --who NAME --when" in out
+        assert "\n    safeframe record done records/lx.json wrong-device --who NAME \\\n" in out
         assert "hall 3: 0 of 2 connections in order; 7 open steps\n" in out
+
+    def test_a_path_with_blanks_stays_whole(self, site: Site) -> None:
+        name = "of the second holding brake of the lift, hall 3, as it was asked for.json"
+        site.record(name, record.new(BEFORE, AFTER))
+        site.plant(f'{LX}, record = "records/{name}"')
+        assert main(["verify", "plant.toml", "--details"]) == 1
+        out = site.out.readouterr().out
+        assert f"\n    safeframe record sign \\\n        'records/{name}' \\\n        --who" in out
+        # It completes who asked and what is affected.
+        assert out.count("safeframe record request") == 1
 
     def test_steps_of_a_sister_are_not_at_the_device_that_is_known(self, site: Site) -> None:
         site.record("lx.json", FRESH)

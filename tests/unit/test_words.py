@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
@@ -11,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from safeframe._findings import Finding
-from safeframe._words import count, milliseconds, ranges, seconds, way
+from safeframe._words import command_lines, count, milliseconds, ranges, seconds, way
 
 
 @pytest.mark.parametrize(
@@ -32,6 +33,17 @@ def test_a_time_is_shown_to_the_microsecond(time_us: int) -> None:
         number = show(time_us).rpartition(" ")[0]
         assert Fraction(number) * unit_us == time_us
         assert not number.endswith((".", ".0"))
+
+
+@given(st.lists(st.text("ab -'\"\\\\<|$", max_size=12), max_size=9), st.integers(10, 80))
+def test_a_command_in_lines_is_the_same_command(words: list[str], columns: int) -> None:
+    """A shell MUST read the words that were given, each line but the last behind a backslash."""
+    whole = shlex.join(["safeframe", *words])
+    lines = command_lines(whole, columns)
+    assert all(line.endswith(" \\") for line in lines[:-1])
+    assert shlex.split("\n".join(lines).replace(" \\\n    ", " ")) == shlex.split(whole)
+    for line in lines:
+        assert len(line) <= columns or len(shlex.split(line.removesuffix("\\"))) <= 2
 
 
 def test_a_direction_names_both_ends() -> None:
