@@ -291,10 +291,9 @@ class Exercised(Observer):
         if note.side is None:
             return
         if kind == "rejected":
-            check = note.text.partition(":")[0]
+            check = note.check
             self._late = note if check == "watchdog" else None
-            is_id = check in self._plan.checks[note.side] or "id" in check.split("_")
-            key = "id" if is_id else f"rejected {check}"
+            key = "id" if check in self._plan.checks[note.side] else f"rejected {check}"
             self._fault(note.side, key, note.number, note.time_us)
         elif kind in ("foreign", "foreign elsewhere"):
             self._fault(note.side, "id", note.number, note.time_us)

@@ -54,6 +54,9 @@ def _faults(plan: CoveragePlan, side: int) -> None:
     plan.checks[side].update(
         check for error, check in caught if error in _ID_ERRORS and check not in corruption
     )
+    recipe = room(link.profile).recipe
+    if recipe and plan.checks[side]:  # A wrong id may be found by another of the ids first.
+        plan.checks[side].update(recipe.identity)
     for check in dict.fromkeys(check for _, check in caught):
         if check != "watchdog" and check not in plan.checks[side]:
             add(f"rejected {check}", f"rejected: {check}")

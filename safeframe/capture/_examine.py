@@ -245,7 +245,8 @@ class _Course:
 
     def _reject(self, packet: Packet, number: int, opinion: Opinion) -> None:
         side, time_us = self._sides[number], packet.time_us
-        self._told.note("rejected", note_of(packet, number, f"{opinion.check}: {opinion.text}"))
+        text = f"{opinion.check}: {opinion.text}"
+        self._told.note("rejected", note_of(packet, number, text, opinion.check))
         if time_us is None:
             return
         if opinion.check == "watchdog":

@@ -32,13 +32,17 @@ KEPT_EVENTS = 200
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
-    """One thing at one packet; ``offset`` is the place in the file (lines: the line number)."""
+    """One thing at one packet; ``offset`` is the place in the file (lines: the line number).
+
+    ``check`` names what rejected a frame, empty for all else.
+    """
 
     number: int
     offset: int
     time_us: int | None
     side: int | None
     text: str
+    check: str = ""
 
 
 class Notes:

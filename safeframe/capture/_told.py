@@ -11,7 +11,7 @@ from ._report import KEPT, KEPT_EVENTS, Event, Interval, Note, Notes
 __all__ = ["Told", "note_of"]
 
 
-def note_of(packet: Packet, side: int | None, text: str) -> Note:
+def note_of(packet: Packet, side: int | None, text: str, check: str = "") -> Note:
     """Return a note about a packet."""
     return Note(
         number=packet.number,
@@ -19,6 +19,7 @@ def note_of(packet: Packet, side: int | None, text: str) -> Note:
         time_us=packet.time_us,
         side=side,
         text=text,
+        check=check,
     )
 
 

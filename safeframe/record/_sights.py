@@ -307,13 +307,12 @@ class Sights(Observer):
 
     def note(self, kind: str, note: Note) -> None:
         """Take note of foreign frames, broken relations and frames that come too late."""
-        is_late = kind == "rejected" and note.text.startswith("watchdog: ")
-        self._late = note if is_late else None
+        self._late = note if note.check == "watchdog" else None
         if kind.startswith("foreign"):
             if not self._foreign_shown:
                 self._foreign_shown = True
                 self._alien("foreign frame", note)
-        elif kind == "rejected" and not self._foreign and note.text.split(":")[0] in self._ids:
+        elif not self._foreign and note.check in self._ids:
             # A spoilt id looks like this, too: only the first, and what is foreign besides.
             self._alien("frame with another id, of another device or spoilt", note)
 

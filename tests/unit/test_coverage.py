@@ -694,6 +694,7 @@ class TestPoints:
 
     def test_a_protocol_that_says_little(self, monkeypatch: pytest.MonkeyPatch) -> None:
         class Room:
+            recipe = None
             faults = None
             recording = RecordingTraits(fails_safe=False)
 
@@ -840,6 +841,24 @@ class TestGaps:
         assert exercised_by.seen == {PLAN.faults[1, "id"]: (4, 7)}
         exercised_by.note("packet", dataclasses.replace(note, side=None))
         assert len(exercised_by.seen) == 1
+
+    def test_a_message_of_no_known_kind_has_no_wrong_id(self) -> None:
+        """What a check is called MUST NOT decide: `id` is the kind of a message here."""
+        link = make(*CASES[4])
+        (made, *_) = fixtures.make(link, "states", seed=1)
+        rows = list(packets(link, made.steps))
+        octets = bytearray(rows[-1].octets)
+        octets[1] &= 3
+        rows[-1] = rows[-1]._replace(octets=bytes(octets))
+        notes = capture.examine(rows, link, fresh=True).notes["rejected"].kept
+        assert [(note.check, note.text[:4]) for note in notes] == [("id", "id: ")]
+        assert not [each for each in same(link, rows) if each.what.startswith("wrong id")]
+
+    def test_every_id_of_a_protocol_is_one(self) -> None:
+        plan = plan_of(make(*CASES[10]))
+        assert plan.link.profile == "opcua-safety"
+        (what,) = (each.what for each in plan.points if each.what.startswith("wrong id"))
+        assert what == "wrong id (consumer_id, spdu_id_1, spdu_id_2, spdu_id_3)"
 
     def test_reserved_octets(self) -> None:
         run = RunningLink(RICH, 1)
