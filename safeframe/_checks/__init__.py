@@ -120,7 +120,7 @@ def find_rule(name: str) -> Rule:
 def _ordered(connection: Connection, profile: Profile | None) -> Connection:
     """Return a connection with its ends in an order of their own: by role, then by name.
 
-    The order of the files on a command line is chance and must not change a finding.
+    The order of files on a command line or in a plant file is chance and must not change a finding.
     """
     roles = profile.roles if profile else ()
     first, second = (
@@ -129,7 +129,12 @@ def _ordered(connection: Connection, profile: Profile | None) -> Connection:
     later = connection.first.name < connection.second.name
     if first < second or (first == second and not later):
         return connection
-    return replace(connection, first=connection.second, second=connection.first)
+    return replace(
+        connection,
+        first=connection.second,
+        second=connection.first,
+        installed=connection.installed[::-1],
+    )
 
 
 def check(connection: Connection, *, own_profiles: Mapping[str, Profile] | None = None) -> Report:
@@ -321,6 +326,7 @@ def across(
     where they are known.
     """
     found: list[Finding] = []
+    connections = tuple(_ordered(one, find_profile(one, own_profiles)) for one in connections)
     for rule, run_all in PLANT_CHECKS:
         if rule.name in without:
             continue

@@ -16,6 +16,7 @@ from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe import _mapfile as mapfile
 from safeframe import record
+from safeframe._baseline import BaselineKey, key_of
 from safeframe._cli import main
 from safeframe._errors import InputError, Problem
 from safeframe._model import Connection, End, Installed, Provenance
@@ -144,6 +145,41 @@ def test_where_a_map_came_from_is_part_of_it(changes: dict[str, Any] | None) -> 
     spoilt = [replace(state, map=f"imported{state.map}") for state in made.computed.after]
     broken = replace(made, computed=replace(made.computed, after=tuple(spoilt)))
     assert found(edited, broken) == ([] if other is None else ["record-outdated"])
+
+
+def test_the_order_of_the_ends_changes_nothing() -> None:
+    """What is told, and what a baseline knows it by, MUST NOT hang on which end is listed first."""
+    same_id = demo.after()["sc1-lx2.toml"].replace("0x0108", "0x0107")
+    assert same_id != demo.after()["sc1-lx2.toml"]
+    given = files(
+        **{
+            "site/maps/sc1-lx2.toml": same_id,
+            "site/maps/lx-sc1.toml": demo.before()["lx-sc1.toml"],
+            "site/b.json": record.dumps(record.fill(TESTED, "LX", checksum="0")),
+        }
+    )
+    entries = [
+        ("sc1-lx", "lx-sc1", 'record = "lx.json", serials = { LX = "9" }'),
+        ("sc1-lx2", "lx2-sc1", 'record = "lx.json", serials = { LX2 = "9" }'),
+        ("sc1-lc1", "lc1-sc1", ""),
+        ("sc1-lx", "lx-sc1", 'record = "b.json", serials = { LX = "7" }'),
+    ]
+
+    def told(*, turned: bool) -> set[tuple[str, str, BaselineKey]]:
+        rows = []
+        for first, second, more in entries:
+            names = [second, first] if turned else [first, second]
+            ends = ", ".join(f'"maps/{name}.toml"' for name in names)
+            rows.append(f"{{ ends = [{ends}], {more} }}" if more else f"{{ ends = [{ends}] }}")
+        found = checks.check_all(loaded(plant_text(*rows), given)).findings
+        return {(one.rule, one.message, key_of(one)) for one in found}
+
+    usual = told(turned=False)
+    assert {rule for rule, _, _ in usual} >= {
+        *("connection-id-reused", "record-shared", "record-outdated", "record-missing"),
+        *("read-back-differs", "serial-differs", "serial-reused"),
+    }
+    assert told(turned=True) == usual
 
 
 def test_a_record_without_the_rows_of_an_end() -> None:
