@@ -847,6 +847,7 @@ class TestGaps:
         link = make(*CASES[4])
         (made, *_) = fixtures.make(link, "states", seed=1)
         rows = list(packets(link, made.steps))
+        assert isinstance(rows[-1], Packet)
         octets = bytearray(rows[-1].octets)
         octets[1] &= 3
         rows[-1] = rows[-1]._replace(octets=bytes(octets))
