@@ -260,10 +260,15 @@ def save(file: CaseFile, path: str | os.PathLike[str]) -> None:
     """Write a file of cases: JSON Lines where the name ends in ``.jsonl``, JSON otherwise.
 
     The file is written whole or not at all, and takes the place of a file of cases only. Raises
-    UsageError where something else is there or came there meanwhile, WriteError where the system
-    fails.
+    UsageError where something else is there or came there meanwhile, or where the cases could not
+    be read back, WriteError where the system fails.
     """
     name = os.fspath(path)
-    (made,) = claim([("a file of cases", name, _KIND)], {}, force=False).values()
     text = dumps(file, lines=FilePath(name).suffix == ".jsonl")
+    try:
+        loads(text)
+    except InputError as error:
+        problem = error.problems[0]
+        raise UsageError(f"{problem.key}: {problem.message}") from None
+    (made,) = claim([("a file of cases", name, _KIND)], {}, force=False).values()
     write(made, text.encode("utf-8", "backslashreplace"))

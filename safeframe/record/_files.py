@@ -15,7 +15,7 @@ from .._document.paths import Path
 from .._document.reader import read_text
 from .._document.replace import Replacement, replace_all
 from .._document.tables import Tables
-from .._errors import UsageError
+from .._errors import InputError, UsageError
 from .._fingerprint import plain
 from ._codec import kind_of, schema
 from ._editions import FIRST, FORMAT, FirstRecord, carried_over, modern
@@ -34,15 +34,17 @@ _KIND = OutputKind("record", (b"{",), b'"format": "safeframe-record/', fresh=Tru
 def create(path: str | os.PathLike[str], record: Record) -> None:
     """Write a record as a new file, whole or not at all; raises UsageError where one exists."""
     name = os.fspath(path)
+    text = _readable(record)
     (made,) = claim([("the record", name, _KIND)], {}, force=False).values()
-    write(made, dumps(record).encode())
+    write(made, text.encode())
 
 
 def update(path: str | os.PathLike[str], change: Callable[[Record], Record]) -> Record:
     """Read a record, change it and write it back, whole or not at all; return it.
 
     Of two writers at once one is refused, and what the other one entered stays: raises UsageError
-    then, with nothing written. A link is followed and stays one; owner and rights are kept.
+    then, with nothing written, and where the record could not be read back. A link is followed and
+    stays one; owner and rights are kept.
     """
     name = os.fspath(path)
     text = read_text(name, what="record", limit=MAX_FILE_OCTETS)
@@ -50,8 +52,21 @@ def update(path: str | os.PathLike[str], change: Callable[[Record], Record]) -> 
     made = change(given)
     if made.history[: len(given.history)] != given.history:
         raise UsageError(f"{name} must keep every entry that it holds: entries are only added")
-    replace_all(Replacement(path=name, old=text, new=dumps(made)))
+    replace_all(Replacement(path=name, old=text, new=_readable(made)))
     return made
+
+
+def _readable(record: Record) -> str:
+    """Return the text of a record; UsageError where nobody could read it back."""
+    text = dumps(record)
+    if len(text) > MAX_FILE_OCTETS:
+        raise UsageError(f"a record must be at most {MAX_FILE_OCTETS} octets, not {len(text)}")
+    try:
+        loads(text)
+    except InputError as error:
+        problem = error.problems[0]
+        raise UsageError(f"{problem.key}: {problem.message}") from None
+    return text
 
 
 def load(path: str | os.PathLike[str]) -> Record:

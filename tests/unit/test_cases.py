@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import json
+import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -92,6 +94,24 @@ class TestRoundTrip:
         path.mkdir()
         with pytest.raises(UsageError, match=r"must name a file, not .*, which is none"):
             cases.save(file, path)
+
+    @pytest.mark.parametrize(
+        ("given", "told"),
+        [
+            ({"note": 7}, "cases[0].note: note must be a text, not 7"),
+            ({"inputs": {"x": [1]}}, "cases[0].inputs.x: x must be an integer, a text, true "),
+        ],
+    )
+    @pytest.mark.parametrize("name", ["c.json", "c.jsonl"])
+    def test_what_could_not_be_read_back_is_not_written(
+        self, tmp_path: Path, name: str, given: dict[str, Any], told: str
+    ) -> None:
+        one = Case(id="a", subject="frame", **given)
+        origin = Origin(document="d")
+        file = CaseFile(kind="derived", profile="plain", title="t", origin=origin, cases=(one,))
+        with pytest.raises(UsageError, match=f"^{re.escape(told)}"):
+            cases.save(file, tmp_path / name)
+        assert list(tmp_path.iterdir()) == []
 
 
 class TestRefused:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
@@ -185,6 +186,42 @@ class TestFiles:
         path = tmp_path / "r.json"
         path.write_text(record.dumps(SIGNED), encoding="utf-8")
         assert record.load(path) == SIGNED
+
+    @pytest.mark.parametrize(
+        ("change", "told"),
+        [
+            (
+                lambda given: record.fill(given, "SC1", serial=1001),
+                "history[1].serial: serial must be a text, not 1001",
+            ),
+            (
+                lambda given: record.fill(given, "SC1", who=None, serial="1001"),
+                "history[1].who: who must be a text, not null",
+            ),
+            (
+                lambda given: record.request(given, hazards="load"),
+                "history[1].hazards: hazards must be an array, not 'load'",
+            ),
+            (
+                lambda given: record.request(given, reason="x" * (1 << 26)),
+                "a record must be at most 67108864 octets, not ",
+            ),
+        ],
+    )
+    def test_what_could_not_be_read_back_is_not_written(
+        self, tmp_path: Path, change: Callable[[Record], Record], told: str
+    ) -> None:
+        """Nobody but the next reader would notice, and all that people had entered were gone."""
+        path = tmp_path / "r.json"
+        record.create(path, FRESH)
+        before = path.read_bytes()
+        with pytest.raises(UsageError, match=f"^{re.escape(told)}"):
+            record.update(path, change)
+        assert path.read_bytes() == before
+        other = tmp_path / "other.json"
+        with pytest.raises(UsageError, match=f"^{re.escape(told)}"):
+            record.create(other, change(FRESH))
+        assert not other.exists()
 
     def test_schema(self) -> None:
         assert SCHEMA.read_text(encoding="utf-8") == record.schema_text()
