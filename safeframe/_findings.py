@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from ._bits import Place
+from ._errors import UsageError
 from ._source import Location
 from ._value import NamedTuple, dataclass, replace
 from ._words import way
@@ -194,7 +195,10 @@ class Report:
         return next((severity for severity in SEVERITIES if severity in found), "")
 
     def fails(self, threshold: str) -> bool:
-        """Return whether any finding is at or above ``threshold``."""
+        """Return whether any finding is at or above ``threshold``; UsageError for no severity."""
+        if threshold not in SEVERITIES:
+            words = ", ".join(SEVERITIES)
+            raise UsageError(f"a severity must be one of {words}, not {threshold!r}")
         return any(at_or_above(finding.severity, threshold) for finding in self.findings)
 
 

@@ -41,7 +41,7 @@ TABLE = {
     "_document": row(1, "_errors _source _value _words"),
     "crc": row(1, "_errors _value", "crcmod numpy"),
     "_engine": row(2, "_errors _words crc", "construct"),
-    "_findings": row(2, "_source _value _words _bits"),
+    "_findings": row(2, "_errors _source _value _words _bits"),
     "_model": row(2, "_errors _routes _source _typed _value _words _bits"),
     "residual": row(2, "_errors _workers _document", "numpy"),
     "_baseline": row(3, "_errors _document _findings"),
@@ -57,7 +57,9 @@ TABLE = {
         "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "
         "_fingerprint _following _timing relations",
     ),
-    "_diff": row(4, "_source _words _bits _model _codec _pairing protocols _canonical relations"),
+    "_diff": row(
+        4, "_errors _source _words _bits _model _codec _pairing protocols _canonical relations"
+    ),
     "_fingerprint": row(4, "_source _bits _model protocols _canonical"),
     "_following": row(4, "_errors _routes _words _model _pairing protocols _canonical _timing"),
     "_grids": row(4, "_words _bits _model _pairing"),

@@ -10,7 +10,7 @@ from .changes import Change, Ground, fails
 from .classes import CLASSES, ChangeClass, ClassReason, classify, classify_changes
 from .edits import EditComparison, EditDifference, EditStep, compare_edits
 from .ends import compare_ends, compare_versions
-from .levels import FIELDS, LEVELS, FieldRule, at_or_above
+from .levels import FIELDS, LEVELS, FieldRule, any_at_or_above
 from .mixed import VERDICTS, MixedRow, MixedState, MixedTable, mixed_versions
 
 __all__ = [
@@ -30,7 +30,7 @@ __all__ = [
     "MixedRow",
     "MixedTable",
     "ArrivingBits",
-    "at_or_above",
+    "any_at_or_above",
     "classify",
     "classify_changes",
     "compare_ends",

@@ -10,7 +10,7 @@ from .. import _words as words
 from .._bits import Place
 from .._model import Signal
 from .._source import Location
-from .levels import LEVELS, at_or_above
+from .levels import LEVELS, any_at_or_above
 
 __all__ = [
     "BEFORE_AFTER",
@@ -87,7 +87,7 @@ class Change:
 
 def fails(changes: Iterable[Change], threshold: str) -> bool:
     """Return whether any change is at or above the level ``threshold``."""
-    return any(at_or_above(change.level, threshold) for change in changes)
+    return any_at_or_above((change.level for change in changes), threshold)
 
 
 def worst_first(changes: Iterable[Change]) -> tuple[Change, ...]:

@@ -14,7 +14,7 @@ from .._source import Location
 from ..protocols import Profile
 from .changes import Change, outline, show
 from .ends import compare_ends, compare_versions
-from .levels import FIELDS, LEVELS, at_or_above
+from .levels import FIELDS, LEVELS, any_at_or_above
 from .order import in_order_of
 from .overlay import Overlay, state_text
 
@@ -83,7 +83,7 @@ class EditComparison:
         """Return whether the edits, or the ends after them, differ at or above ``threshold``."""
         levels = [found.level for found in self.differences]
         levels += [found.level for found in self.disagree]
-        return any(at_or_above(level, threshold) for level in levels)
+        return any_at_or_above(levels, threshold)
 
 
 def compare_edits(

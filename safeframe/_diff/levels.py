@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-__all__ = ["FIELDS", "LEVELS", "PARTS", "FieldRule", "at_or_above"]
+from .._errors import UsageError
+
+__all__ = ["FIELDS", "LEVELS", "PARTS", "FieldRule", "any_at_or_above"]
 
 LEVELS = ("wire", "value", "name", "text")
 """From worst to mildest: wire is what the frame or the other end sees, value is what a number
 means or when it counts, name is what things are called, text is what one end keeps to itself."""
 
 
-def at_or_above(level: str, threshold: str) -> bool:
-    """Return whether ``level`` matters at least as much as ``threshold``."""
-    return LEVELS.index(level) <= LEVELS.index(threshold)
+def any_at_or_above(levels: Iterable[str], threshold: str) -> bool:
+    """Return whether any level is at or above ``threshold``; UsageError where that is no level."""
+    if threshold not in LEVELS:
+        raise UsageError(f"a level must be one of {', '.join(LEVELS)}, not {threshold!r}")
+    return any(LEVELS.index(level) <= LEVELS.index(threshold) for level in levels)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

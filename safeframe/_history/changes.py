@@ -12,7 +12,7 @@ from .._diff import (
     ChangeClass,
     EditComparison,
     MixedState,
-    at_or_above,
+    any_at_or_above,
     mixed_versions,
 )
 from .._errors import Problem
@@ -123,7 +123,7 @@ class ConnectionChange:
             levels += [one.level for one in self.comparison.differences]
         found = self.report is not None and self.report.fails("error")
         found |= any(mix.untold for mix in self.mixed)
-        return found or any(at_or_above(level, threshold) for level in levels)
+        return any_at_or_above(levels, threshold) or found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,7 @@ from safeframe._diff import (
     LEVELS,
     Change,
     Ground,
-    at_or_above,
+    any_at_or_above,
     classify,
     compare_ends,
     compare_versions,
@@ -74,9 +74,9 @@ def test_every_part_of_a_map_file_is_in_the_tables() -> None:
 
 def test_levels_run_from_worst_to_mildest() -> None:
     assert LEVELS == ("wire", "value", "name", "text")
-    assert at_or_above("wire", "text")
-    assert at_or_above("name", "name")
-    assert not at_or_above("text", "name")
+    assert any_at_or_above(["wire"], "text")
+    assert any_at_or_above(["text", "name"], "name")
+    assert not any_at_or_above(["text"], "name")
 
 
 def test_one_end_equals_itself() -> None:

@@ -153,3 +153,15 @@ def test_equal_ends_have_equal_fingerprints() -> None:
         entries = (replace(SIGNAL, safe=safe), *FIRST.sends.entries[1:])
         other = replace(FIRST, sends=safeframe.Map(entries=entries))
         assert safeframe.wire_fingerprint(other) != safeframe.wire_fingerprint(FIRST)
+
+
+@pytest.mark.parametrize("agree", [True, False])
+def test_a_threshold_that_is_none_is_refused(agree: bool) -> None:
+    """A misspelt one MUST NOT pass for a clean verdict."""
+    second = SECOND if agree else replace(SECOND, sends=FIRST.sends)
+    connection = safeframe.Connection(first=FIRST, second=second)
+    with pytest.raises(safeframe.UsageError, match=r"one of error, warning, note, not 'warnings'$"):
+        safeframe.check(connection).fails("warnings")
+    edits = safeframe.compare_edits(connection, connection)
+    with pytest.raises(safeframe.UsageError, match=r"of wire, value, name, text, not 'error'$"):
+        edits.fails("error")
