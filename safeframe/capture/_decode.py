@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from operator import attrgetter
 from typing import NamedTuple
 
 from .._codec import MapCodec, safe_number
@@ -12,7 +13,7 @@ __all__ = ["Both", "Decoder", "Disagreement"]
 _MAX_KNOWN = 4096
 """Readings that are remembered: a machine repeats few states, a counter never repeats one."""
 
-_MEANING = ("type", "order", "scale", "unit", "codes", "one_means", "valid_by", "safe")
+_meaning = attrgetter("type", "order", "scale", "unit", "codes", "one_means", "valid_by", "safe")
 """Attributes that change what a number means; two signals alike in them mean the same."""
 
 Number = int | float
@@ -56,8 +57,7 @@ class Decoder:
                 continue
             other, partner = partners.pop(each.name)
             self._pairs.append((at, other))
-            for name in _MEANING:
-                self._alike &= getattr(each, name) == getattr(partner, name)
+            self._alike &= _meaning(each) == _meaning(partner)
         self._lone_received = [(at, safe_number(each)) for at, each in partners.values()]
         self._known: dict[bytes, Both] = {}
 

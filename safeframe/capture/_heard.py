@@ -139,8 +139,6 @@ def _never(signal: Signal, ones: int, zeros: int) -> tuple[int, ...]:
         return ()  # A safe value that does not fit is a finding of the map, not of a recording.
     if signal.order == "big":
         raw = int.from_bytes(raw.to_bytes(signal.width >> 3, "big"), "little")
-    return tuple(
-        signal.start + bit
-        for bit in range(signal.width)
-        if not (zeros if raw >> bit & 1 else ones) >> (signal.start + bit) & 1
-    )
+    raw, bits = raw << signal.start, range(signal.start, signal.end)
+    seen = zeros & raw | ones & ~raw
+    return tuple(bit for bit in bits if not seen >> bit & 1)
