@@ -159,6 +159,7 @@ _OF_PROFILE = (
     ("member_types", "member-type"),
     ("parameters", "parameter-invalid"),
     ("fail_safe", "nonzero-safe-value"),
+    ("one_way", "one-way"),
     ("tested", "above-tested-size"),
 )
 """Keys of a profile, each with the rule that judges nothing by a profile without it."""
@@ -167,9 +168,8 @@ _OF_PROFILE = (
 def _left_out(profile: Profile) -> dict[str, str]:
     """Return the keys that a profile leaves out, with the rules that judge nothing by it."""
     known = {"parameters"} if profile.sizes.ranges else set()  # Then every parameter is strange.
-    return {
-        key: rule for key, rule in _OF_PROFILE if key not in known and not getattr(profile, key)
-    }
+    left_out = [row for row in _OF_PROFILE if row[0] in profile.left_out]
+    return {key: rule for key, rule in left_out if key not in known}
 
 
 def unjudged(

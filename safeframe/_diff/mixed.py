@@ -201,13 +201,19 @@ def _terms(
     """
     one, two = first.connection_table, second.connection_table
     facts = find_profile(one.profile, own_profiles)
-    effects = _SEALING if facts is not None and facts.watchdog_sealed else _EFFECTS
+    is_own = facts is (own_profiles or {}).get(one.profile)  # Both are none of an unknown profile.
+    if is_own and (facts is None or "watchdog_sealed" in facts.left_out):
+        effects, sealing = _SEALING, "no facts tell whether it enters the CRC of a frame"
+    else:
+        assert facts is not None, "own or listed"
+        effects = _SEALING if facts.watchdog_sealed else _EFFECTS
+        sealing = "it enters the CRC of every frame"
     for field, rule in FIELDS["ConnectionTable"].items():
         if rule.level in ("wire", "value") and not alike(one, two, field):
             left, right = (show(field, getattr(table, field)) for table in (one, two))
             text = _apart(first, second, left, right)
             if effects is _SEALING and field == "watchdog_ms":
-                text += "; it enters the CRC of every frame"
+                text += f"; {sealing}"
             yield field, text, effects.get(field, "")
 
 

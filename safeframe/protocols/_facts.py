@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import islice, pairwise
 
-from .._value import NamedTuple, dataclass
+from .._value import NamedTuple, dataclass, field
 from ..crc import Algorithm
 
 __all__ = [
@@ -243,7 +243,7 @@ class Profile:
     what editions state about the reaction time (none: common practice counts), ``tested`` the
     largest sizes of published tests, ``proofs`` what is proven by whom; each text of
     ``not_offered`` is what, a colon, and why. ``recipe`` says whether frames can be built and
-    judged.
+    judged. ``left_out`` are the keys that its file does not state: nobody knows what is so.
 
     >>> from safeframe import protocols
     >>> protocols.load("fscp-12-1").sizes.is_legal(2)
@@ -276,3 +276,4 @@ class Profile:
     not_offered: tuple[str, ...] = ()
     sources: tuple[Source, ...] = ()
     recipe: bool = False
+    left_out: tuple[str, ...] = field(default=(), compare=False)

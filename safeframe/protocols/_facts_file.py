@@ -335,7 +335,8 @@ def loads(text: str, *, path: str = "<text>") -> Profile:
     _cross_check(tables, found, sizes)
     tables.problems.refuse()
     del found["format"]
-    return Profile(sizes=sizes, **found)
+    left_out = tuple(name for name in FIELDS if name not in data)
+    return Profile(sizes=sizes, left_out=left_out, **found)
 
 
 def load_file(path: str | os.PathLike[str]) -> Profile:

@@ -1231,7 +1231,7 @@ class TestNotJudged:
         'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "t"\nid_range = [1, 2]\n'
         'address_range = [1, 2]\nwatchdog_range_ms = [1, 2]\nroles = ["one", "two"]\n'
         'block_octets = 2\nmember_types = [{ type = "bool", width = 1 }]\nfail_safe = "zero"\n'
-        'parameters = [{ name = "p", type = "int" }]\n'
+        'parameters = [{ name = "p", type = "int" }]\none_way = true\n'
         'tested = [{ what = "data", octets = 9, stated_in = "s" }]\n'
     )
     OF_KEYS: ClassVar = {
@@ -1243,6 +1243,7 @@ class TestNotJudged:
         "member_types": "member-type",
         "parameters": "parameter-invalid",
         "fail_safe": "nonzero-safe-value",
+        "one_way": "one-way",
         "tested": "above-tested-size",
     }
 
@@ -1262,6 +1263,12 @@ class TestNotJudged:
         (first, *others) = self.left_out(bare)
         assert first == ("connection-id-missing", ", ".join(self.OF_KEYS))
         assert others == [(rule, "") for rule in list(self.OF_KEYS.values())[1:]]
+        # What is stated as none or no is known.
+        told = "roles = []\nmember_types = []\none_way = false\nparameters = []\ntested = []\n"
+        assert [rule for rule, _ in self.left_out(bare + told)] == [
+            *("connection-id-missing", "address-range", "watchdog-too-short"),
+            *("value-across-blocks", "nonzero-safe-value"),
+        ]
         # With sizes, every parameter is one too many: that is judged.
         sized = self.left_out(f"{bare}sizes = [{{ first = 1 }}]")
         assert "parameter-invalid" not in dict(sized)

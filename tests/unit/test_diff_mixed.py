@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from safeframe import protocols
 from safeframe._bits import Place
 from safeframe._diff import VERDICTS, ArrivingBits, MixedRow, MixedTable, mixed_versions
 from safeframe._model import Connection, Map, Signal
@@ -331,6 +332,27 @@ class TestNotJudged:
         for mix in mixed_versions(old, new):
             assert {row.verdict for table in mix.tables for row in table.rows} == {"same"}
             assert mix.disagreeing[0][1].endswith(" ms at LX")
+
+    @pytest.mark.parametrize(
+        ("stated", "text", "verdict"),
+        [
+            (None, "no facts tell whether it enters the CRC of a frame", "not judged"),
+            ("", "no facts tell whether it enters the CRC of a frame", "not judged"),
+            ("watchdog_sealed = true\n", "it enters the CRC of every frame", "not judged"),
+            ("watchdog_sealed = false\n", "100 ms at LX", "same"),
+        ],
+    )
+    def test_a_watchdog_of_which_nobody_says_where_it_enters(
+        self, stated: str | None, text: str, verdict: str
+    ) -> None:
+        """What a profile of one's own leaves out, or no profile tells, MUST NOT be guessed."""
+        old, new = self.watched("hall3", 0, 100), self.watched("hall3", 0, 150)
+        head = 'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "t"\n'
+        own = {} if stated is None else {"hall3": protocols.loads(head + stated)}
+        for mix in mixed_versions(old, new, own_profiles=own):
+            assert mix.disagreeing[0][0] == "watchdog_ms"
+            assert mix.disagreeing[0][1].replace("150 ms at LX", "100 ms at LX").endswith(text)
+            assert {row.verdict for table in mix.tables for row in table.rows} == {verdict}
 
     @pytest.mark.parametrize("side", ["first", "second"])
     @pytest.mark.parametrize(
