@@ -7,7 +7,7 @@ copies. Sources: public EDS files, an open stack with EN 50325-5, two public dev
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from ._candidates import Candidate
@@ -30,6 +30,14 @@ _OBJECTS = 64
 _MOST_BITS = 64
 """Plain data of one object travel in one CAN frame of 8 octets."""
 _MOST_ENTRIES = 128
+_READ = frozenset(
+    (
+        *("parametername", "objecttype", "datatype", "accesstype", "defaultvalue", "pdomapping"),
+        *("subnumber", "compactsubobj", "parametervalue", "lowlimit", "highlimit", "objflags"),
+        *("denotation", "paramrefd"),
+    )
+)
+"""Keys of a mapped object that are read, or say nothing of its place and width (CiA 306)."""
 _MOST_LINES = 1_000_000
 _SECTION = re.compile(r"\[([^\]]{1,64})\]\s*(?:;.*)?")
 _ZERO = re.compile(r"0[0-9]+", re.ASCII)
@@ -241,6 +249,7 @@ class _Object:
         position = 0
         origins = set()
         listed: list[int] = []
+        strange: list[str] = []
         for entry in range(1, (count or 0) + 1, 2):
             plain = self._entry(mapping, entry, refusals)
             copy = self._entry(mapping, entry + 1, refusals)
@@ -256,6 +265,7 @@ class _Object:
                 )
             origins |= {plain.key, copy.key}
             listed += (entry.number for entry in (plain, copy))
+            strange += self._strange(plain)
             part = self._part(plain, position, refusals)
             inverted = self._part(copy, position, refusals)
             if part is not None:
@@ -283,6 +293,8 @@ class _Object:
         note = f"mapping taken from {' and '.join(words)}; most devices let it be changed"
         shared, own, left = self._stated(listed)
         left += self.file.notes
+        if strange:
+            left.append(f"not read: {', '.join(strange)}")
         more = [
             f"{mapping:X}sub{subindex:X}"
             for subindex in range((count or 0) + 1, _MOST_ENTRIES + 1)
@@ -408,6 +420,13 @@ class _Object:
             return None
         name = self.file.get(section, "parametername")
         return self._placed(entry, start, kind, name[0] if name else "", refusals)
+
+    def _strange(self, entry: _EdsEntry) -> Iterator[str]:
+        """Yield what the sections of a mapped object say and nobody reads."""
+        for name in (f"{entry.index:X}", f"{entry.index:X}sub{entry.subindex:X}"):
+            for key, (value, line) in self.file.sections.get(name.lower(), {}).items():
+                if key not in _READ:
+                    yield f"{shown(key)} of {name} = {shown(value)} (line {line})"
 
     def _dummy(self, entry: _EdsEntry, start: int, refusals: Refusals) -> Part | None:
         used = self.file.get("dummyusage", f"dummy{entry.index:04x}")

@@ -1052,6 +1052,16 @@ class TestNotRead:
             ),
             ("xdd", swap("<INT/>", '<INT count="2"/>'), "count of INT = 2 (line 9)"),
             (
+                "eds",
+                swap("=speed_limit\n", "=speed_limit\nFactor=10\n"),
+                "factor of 6210 = 10 (line 109)",
+            ),
+            (
+                "eds",
+                swap("=drive_state\n", "=drive_state\nStep=2\n"),
+                "step of 6200sub1 = 2 (line 95)",
+            ),
+            (
                 "tc6",
                 swap("<dimension ", '<dimension step="2" '),
                 "step of dimension = 2 (line 10)",
