@@ -16,6 +16,7 @@ from ._codec import encode, number_text, value_of
 from ._diff import Change, compare_versions
 from ._diff.order import in_order_of
 from ._model import Connection, Direction, Map, Signal
+from ._timing import timing
 from .protocols import Profile
 
 __all__ = ["GROUPS", "ChecklistStep", "checklist", "steps_of"]
@@ -126,7 +127,7 @@ class _Maker:
         edits: Sequence[Sequence[Change]],
         own_profiles: Mapping[str, Profile] | None,
     ) -> None:
-        self.before, self.after = before, after
+        self.before, self.after, self.own_profiles = before, after, own_profiles
         self.ids: set[str] = set()
         self.changes = {end.name: changes for end, changes in zip(after.ends, edits, strict=True)}
         self.lanes = [_Lane(direction, own_profiles) for direction in after.directions()]
@@ -141,7 +142,10 @@ class _Maker:
             yield from self._removed(lane.direction)
         if not names and not any(map(self._matters, self.changes)):
             return
+        timed = self._is_timed()
         for lane, changed in zip(self.lanes, self.changed, strict=True):
+            if timed and not changed and lane.direction.sent.signals:
+                yield from self._late(lane)
             driven = set(map(id, changed))
             for signal in lane.direction.sent.signals:
                 if id(signal) not in driven:
@@ -155,6 +159,20 @@ class _Maker:
             change.field not in ("note", "mirrors") and change.kind != "allowance"
             for change in self.changes[end]
         )
+
+    def _is_timed(self) -> bool:
+        """Tell whether a time changed that a watchdog is about, be it as a parameter."""
+        found = {change.field for changes in self.changes.values() for change in changes}
+        old, new = map(self._times, (self.before, self.after))
+        return not found.isdisjoint(_TIMES) or old != new
+
+    def _times(self, connection: Connection) -> list[int | None]:
+        """Return the times of a connection, in the words of whatever protocol."""
+        name, other = (end.connection_table.profile for end in connection.ends)
+        profile = find_profile(name, self.own_profiles) if name == other else None
+        times = timing(connection, profile)
+        terms = [term.time_ms for term in times.reaction.inputs]
+        return [times.watchdog_ms, times.exchange_ms, *terms]
 
     def _changed(self, direction: Direction) -> list[Signal]:
         """Return the producer's signals whose change at either end has to be tried."""
@@ -181,7 +199,7 @@ class _Maker:
     def _driven(self, lane: _Lane, signal: Signal) -> Iterator[ChecklistStep]:
         direction = lane.direction
         producer, consumer = direction.producer, direction.consumer
-        safe, values = number_text(signal, signal.safe), _other_values(signal)
+        values = _other_values(signal)
         source, target = _bound(signal), lane.reader(signal)
         effect = lane.effect(signal)
         for value in values:
@@ -208,6 +226,21 @@ class _Maker:
                 f"{effect.follows}",
                 required=True,
             )
+        yield from self._let_go(lane, signal)
+
+    def _late(self, lane: _Lane) -> Iterator[ChecklistStep]:
+        """Yield the step of a new time, with one signal: a watchdog looks after all of them."""
+        signals = lane.direction.sent.signals
+        signal = next((each for each in signals if _other_values(each)), signals[0])
+        yield from (step for step in self._let_go(lane, signal) if step.group == "watchdog")
+
+    def _let_go(self, lane: _Lane, signal: Signal) -> Iterator[ChecklistStep]:
+        """Yield the steps that end at the safe value."""
+        direction = lane.direction
+        producer, consumer = direction.producer, direction.consumer
+        safe, values = number_text(signal, signal.safe), _other_values(signal)
+        source, target = _bound(signal), lane.reader(signal)
+        effect = lane.effect(signal)
         at_work = f"with {signal.name} at {number_text(signal, values[0]) if values else 'work'}"
         back = f"{consumer.name}: {target} reads {safe} and {effect.ends}"
         stays = effect.stays
@@ -336,6 +369,8 @@ class _Maker:
         self.ids.add(found)
         return found
 
+
+_TIMES = frozenset({"watchdog_ms", "exchange_ms", "permitted_reaction_ms"})
 
 _EDGES = {
     "rising": "; holding it, or finding it set at start, acts no second time",

@@ -51,7 +51,7 @@ TABLE = {
     "_pairing": row(3, "_errors _value _bits _model"),
     "protocols": row(3, "_errors _value _words _document crc _engine _model residual", "numpy"),
     "_canonical": row(4, "_value _model protocols"),
-    "_checklist": row(4, "_bits _model _codec protocols _canonical _diff"),
+    "_checklist": row(4, "_bits _model _codec protocols _canonical _diff _timing"),
     "_checks": row(
         4,
         "_errors _value _words _bits _findings _model _codec _pairing protocols _canonical "

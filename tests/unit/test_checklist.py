@@ -15,7 +15,7 @@ from safeframe import _mapfile as mapfile
 from safeframe._bits import Place
 from safeframe._checklist import GROUPS, ChecklistStep, checklist
 from safeframe._codec import decode
-from safeframe._model import Allowance, Connection, End, Map, Relation, Reserved, Signal
+from safeframe._model import Allowance, Connection, Map, Relation, Reserved, Signal
 from tests.strategies import clean_connections
 
 
@@ -244,16 +244,87 @@ def test_relations_are_put_to_the_test() -> None:
     assert found.expect == "it cannot be broken (the load would drop)"
 
 
-def test_a_change_of_times_asks_for_the_other_steps() -> None:
-    def slower(end: End) -> End:
-        return replace(
-            end, connection_table=replace(end.connection_table, watchdog_ms=200, id=None)
-        )
+def timed(
+    connection: Connection, *, first: int | None = 100, second: int | None = 100
+) -> Connection:
+    """Return the connection with another watchdog at each end, and without an id."""
+    ends = (
+        replace(end, connection_table=replace(end.connection_table, watchdog_ms=time, id=None))
+        for end, time in zip(connection.ends, (first, second), strict=True)
+    )
+    return Connection(first=next(ends), second=next(ends))
 
-    first, second = map(slower, AFTER.ends)
-    steps = checklist(AFTER, Connection(first=first, second=second))
-    assert {entry.group for entry in steps} == {"other signal", "wrong device"}
+
+@pytest.mark.parametrize("times", [{"first": 200, "second": 200}, {"first": 50}, {"second": None}])
+def test_a_new_watchdog_is_tried_in_both_directions(times: dict[str, int | None]) -> None:
+    steps = checklist(timed(AFTER), timed(AFTER, **times))
+    assert Counter(entry.group for entry in steps) == {
+        "watchdog": 2,
+        "other signal": 20,
+        "wrong device": 1,
+    }
     assert step("wrong-device", steps).action.endswith("with another connection id or address")
+    late = [(entry.id, entry.data) for entry in steps if entry.group == "watchdog"]
+    assert late == [("SC1.permit_torque.watchdog", "01 00"), ("LX.torque_off.watchdog", "01 00")]
+
+
+def test_an_id_asks_for_no_watchdog() -> None:
+    steps = checklist(AFTER, timed(AFTER))
+    assert {entry.group for entry in steps} == {"other signal", "wrong device"}
+
+
+def test_a_new_watchdog_with_a_changed_signal_is_tried_with_that() -> None:
+    """The other direction has none that changed; one without signals has nothing to hold."""
+    after = timed(with_signal(AFTER, "0.4", one_means="up"), first=200, second=200)
+    late = [entry.id for entry in checklist(timed(AFTER), after) if entry.group == "watchdog"]
+    assert late == ["SC1.permit_up.watchdog", "LX.torque_off.watchdog"]
+    first, second = after.ends
+    alone = Connection(first=replace(first, sends=Map()), second=replace(second, receives=Map()))
+    old = timed(alone)
+    late = [entry.id for entry in checklist(old, alone) if entry.group == "watchdog"]
+    assert late == ["LX.torque_off.watchdog"]
+
+
+def test_a_time_may_be_a_parameter() -> None:
+    """The safeguard cycle time of EN 50325-5 is one; another parameter is none."""
+
+    def ends(sct: int, vendor: int) -> Connection:
+        given = {"sct_ms": sct, "vendor_id": vendor}
+        parameters: Any = tuple(sorted(given.items()))
+        first, second = (
+            replace(
+                end,
+                connection_table=replace(
+                    end.connection_table, profile="en50325-5", watchdog_ms=None
+                ),
+                parameters=parameters,
+            )
+            for end in AFTER.ends
+        )
+        return Connection(first=first, second=second)
+
+    def groups(after: Connection) -> set[str]:
+        return {entry.group for entry in checklist(ends(20, 1), after)}
+
+    assert "watchdog" in groups(ends(40, 1))
+    assert "watchdog" not in groups(ends(20, 2))
+
+
+def test_a_number_has_no_one_value_to_be_late_with() -> None:
+    """Where no signal has a value of its own to try, the first one is named."""
+    number = Signal(name="speed", at=Place(0, 0), width=16, type="uint")
+    first, second = AFTER.ends
+    only = Connection(
+        first=replace(first, sends=Map(entries=(number,)), receives=Map()),
+        second=replace(second, receives=Map(entries=(number,)), sends=Map()),
+    )
+    (late,) = (
+        entry
+        for entry in checklist(timed(only), timed(only, first=200, second=200))
+        if entry.group == "watchdog"
+    )
+    assert (late.id, late.data) == ("SC1.speed.watchdog", "")
+    assert late.action == ("with speed at work, delay the frames beyond the watchdog time (200 ms)")
 
 
 def test_without_a_watchdog_time_none_is_named() -> None:
