@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from dataclasses import fields as dataclass_fields
 from typing import Any
 
 from .._bits import Place
 from .._errors import UsageError
+from .._model import Signal
 
 __all__ = ["Bind", "Declare", "Insert", "Move", "Operation", "Remove", "Rename", "Resize"]
 
@@ -34,6 +36,13 @@ class _Placed(_Operation):
             raise UsageError(f"a place must be stated by one of at, after, before, not by {ways}")
 
 
+_FURTHER = tuple(
+    one.name
+    for one in dataclass_fields(Signal)
+    if one.name not in ("name", "at", "width", "bind", "where")
+)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Insert(_Placed):
     """Add a signal at both ends, its ``width`` bits taken from the reserve.
@@ -47,6 +56,14 @@ class Insert(_Placed):
     width: int = 1
     fields: Mapping[str, Any] = field(default_factory=dict)
     binds: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _Placed.__post_init__(self)
+        for name in self.fields:
+            if name not in _FURTHER:
+                raise UsageError(
+                    f"a further field must be one of {', '.join(_FURTHER)}, not {name}"
+                )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

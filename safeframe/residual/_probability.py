@@ -12,6 +12,7 @@ from decimal import Context, Decimal, localcontext
 from fractions import Fraction
 from math import comb
 
+from .._errors import UsageError
 from ._spectrum import Weights
 
 __all__ = ["Peak", "approximation", "conditional", "curve", "peak", "undetected"]
@@ -28,6 +29,7 @@ def undetected(given: Weights, p: Fraction) -> Fraction:
     P_ud(p) = sum over k > 0 of A_k p^k (1-p)^(n-k)
             = 2^-rank sum over i of B_i (1-2p)^i - (1-p)^n.
     """
+    _refuse_other_than_probability(p)
     a, b, bits = p.numerator, p.denominator, given.bits
     if given.complete:
         total, power = 0, 1
@@ -45,7 +47,12 @@ def undetected(given: Weights, p: Fraction) -> Fraction:
 
 
 def conditional(given: Weights, p: Fraction) -> Fraction:
-    """Return P_ud(p) / (1 - (1-p)^n): the share of disturbed frames that pass as undisturbed."""
+    """Return P_ud(p) / (1 - (1-p)^n): the share of disturbed frames that pass as undisturbed.
+
+    Without errors no frame is disturbed: p must be above 0.
+    """
+    if p == 0:
+        raise UsageError("a bit error probability must be above 0 for disturbed frames, not 0")
     a, b, bits = p.numerator, p.denominator, given.bits
     return undetected(given, p) / (1 - Fraction((b - a) ** bits, b**bits))
 
@@ -55,10 +62,16 @@ def approximation(given: Weights, p: Fraction) -> Fraction:
 
     This is the usual rule of thumb; it is no bound in either direction.
     """
+    _refuse_other_than_probability(p)
     a, b, bits = p.numerator, p.denominator, given.bits
     distance = given.distance or len(given.counts)
     few = sum(comb(bits, k) * a**k * (b - a) ** (bits - k) for k in range(distance))
     return (1 - Fraction(few, b**bits)) / (1 << given.check_bits)
+
+
+def _refuse_other_than_probability(p: Fraction) -> None:
+    if not 0 <= p <= 1:
+        raise UsageError(f"a bit error probability must be 0..1, not {p}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +121,11 @@ def curve(given: Weights, lowest: int, points: int) -> tuple[tuple[float, float]
 
     Good to the digits of a float for lengths and p in use; a probability of 0 is left out.
     """
+    if points < 2 or lowest >= 0:
+        raise UsageError(
+            "a curve must begin below 10^0 and have at least 2 points, "
+            f"not 10^{lowest} and {points}"
+        )
     with localcontext(Context(prec=_DIGITS)):
         value = _decimal_form(given, condition=False)
         begin, end = Decimal(lowest), Decimal("0.5").log10()

@@ -603,6 +603,14 @@ class TestDeclare:
         )
 
 
+@pytest.mark.parametrize("name", ["bind", "name", "where", "safr"])
+def test_a_further_field_is_one_of_a_signal(name: str) -> None:
+    """A variable goes into ``binds``, by its end: here nobody would look at it."""
+    told = f"valid_by, mirrors, note, not {name}$"
+    with pytest.raises(UsageError, match=f"^a further field must be one of type, order, .*{told}"):
+        Insert(name="new", after="x", fields={"type": "bool", name: "y"})
+
+
 def test_a_place_is_stated_once() -> None:
     for stated, said in (
         ({}, "none of them"),

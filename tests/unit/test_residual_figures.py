@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from fractions import Fraction
 from math import comb, log10
 from pathlib import Path
@@ -523,3 +524,27 @@ def test_working_digits_exceed_what_the_search_needs() -> None:
     top = peak(found)
     assert top.value == undetected(found, top.p)
     assert probability._DIGITS == 60
+
+
+@pytest.mark.parametrize("figure", [undetected, conditional, approximation])
+@pytest.mark.parametrize("p", [Fraction(-1, 10), Fraction(11, 10)])
+def test_what_is_no_probability_is_refused(
+    figure: Callable[[Weights, Fraction], Fraction], p: Fraction
+) -> None:
+    with pytest.raises(UsageError, match=f"^a bit error probability must be 0..1, not {p}$"):
+        figure(weights(contiguous(0x107, 24)), p)
+
+
+def test_certain_and_no_errors() -> None:
+    found = weights(contiguous(0x107, 24))
+    assert undetected(found, Fraction(0)) == 0
+    assert undetected(found, Fraction(1)) == found.counts[24]
+    with pytest.raises(UsageError, match=r"^a bit error probability must be above 0 for disturbed"):
+        conditional(found, Fraction(0))
+
+
+@pytest.mark.parametrize(("lowest", "points"), [(-3, 1), (0, 5)])
+def test_a_curve_has_two_ends(lowest: int, points: int) -> None:
+    told = f"not 10^{lowest} and {points}"
+    with pytest.raises(UsageError, match=re.escape(told)):
+        curve(weights(contiguous(0x107, 24)), lowest, points)
