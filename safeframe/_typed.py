@@ -66,7 +66,8 @@ def _are(values: Any, kind: Any) -> bool:
     if inner is None:
         return {kind}.issuperset(map(type, values))
     if not _is_row(kind):
-        return {*inner}.issuperset(map(type, values))
+        others = [one for one in values if type(one) not in inner]
+        return not others or any(_are(others, one) for one in inner if _is_row(one))
     if not {tuple}.issuperset(map(type, values)):
         return False
     if inner[-1] is ...:

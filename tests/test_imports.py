@@ -97,8 +97,8 @@ TABLE = {
     ),
     "record": row(
         5,
-        "_errors _words _bits _document _findings _model _codec _mapfile protocols _canonical "
-        "_checklist _checks _diff _fingerprint _timing frame _link capture",
+        "_errors _typed _words _bits _document _findings _model _codec _mapfile protocols "
+        "_canonical _checklist _checks _diff _fingerprint _timing frame _link capture",
     ),
     "_plant": row(
         6,

@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Any
 
 from .._fingerprint import canonical, digest, plain
+from .._typed import typed
 
 __all__ = [
     "KINDS",
@@ -222,6 +223,7 @@ def appended(
     """Return a history with acts at its end; ``origin`` is what its first entry follows."""
     entries = list(history)
     for act in acts:
+        typed(act)  # A seal is over what is written: an iterator would be empty by then.
         previous = entries[-1].seal if entries else origin
         entries.append(HistoryEntry(act=act, previous=previous, seal=seal_of(act, previous)))
     return tuple(entries)

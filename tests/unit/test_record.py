@@ -51,6 +51,10 @@ from tests.unit.record_maps import (
     with_acts,
 )
 
+ANYHOW: Any = record
+ANYHOW_REPLACE: Any = replace
+"""What a program without type checks may do."""
+
 SCHEMA = Path(record.__file__).parents[1] / "schemas" / "record.schema.json"
 
 
@@ -191,16 +195,24 @@ class TestFiles:
         ("change", "told"),
         [
             (
-                lambda given: record.fill(given, "SC1", serial=1001),
-                "history[1].serial: serial must be a text, not 1001",
+                lambda given: ANYHOW.fill(given, "SC1", serial=1001),
+                "serial must be of type str | None, not int: 1001",
             ),
             (
-                lambda given: record.fill(given, "SC1", who=None, serial="1001"),
-                "history[1].who: who must be a text, not null",
+                lambda given: ANYHOW.fill(given, "SC1", who=None, serial="1001"),
+                "who must be of type str, not NoneType: None",
             ),
             (
-                lambda given: record.request(given, hazards="load"),
-                "history[1].hazards: hazards must be an array, not 'load'",
+                lambda given: ANYHOW.request(given, hazards=iter(("load drops",))),
+                "hazards must be of type tuple[str, ...] | None, not tuple_iterator: <tuple_",
+            ),
+            (
+                lambda given: ANYHOW.request(given, hazards=("load drops", None)),
+                "hazards must be of type tuple[str, ...] | None, not tuple: ('load drops', None)",
+            ),
+            (
+                lambda given: replace(given, computed=ANYHOW_REPLACE(given.computed, profile=7)),
+                "computed.profile: profile must be a text, not 7",
             ),
             (
                 lambda given: record.request(given, reason="x" * (1 << 26)),
@@ -804,8 +816,8 @@ class TestVoidAfterAnyEdit:
         )
         assert record.verify(made, again).faults == (told,)
         # Where the record tells it already, it is told once.
-        *rows, run, twice = again.second.receives.entries
-        longer = replace(again.second, receives=Map(entries=(*rows, twice, run)))
+        *rows, first, last = again.second.receives.entries
+        longer = replace(again.second, receives=Map(entries=(*rows, last, first)))
         moved = Connection(first=AFTER.first, second=longer)
         assert record.verify(made, moved).faults == (told,)
 

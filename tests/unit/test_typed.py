@@ -19,6 +19,10 @@ SIGNAL = FIRST.sends.signals[0]
 LEVEL = next(each for each in FIRST.sends.signals if each.codes)
 
 
+made_of: Any = replace
+"""As a program without type checks makes a value."""
+
+
 class Text(str):
     """A text of another class, as other libraries have them."""
 
@@ -37,31 +41,31 @@ def relation(**values: Any) -> safeframe.Relation:
 @pytest.mark.parametrize(
     ("make", "told"),
     [
-        (lambda: replace(SIGNAL, width=True), "width must be of type int, not bool: True"),
-        (lambda: replace(SIGNAL, width=Number(1)), "width must be of type int, not Number: 1"),
-        (lambda: replace(SIGNAL, name=b"x"), "name must be of type str, not bytes: b'x'"),
-        (lambda: replace(SIGNAL, name=Text("x")), "name must be of type str, not Text: 'x'"),
-        (lambda: replace(SIGNAL, bind=None), "bind must be of type str, not NoneType: None"),
+        (lambda: made_of(SIGNAL, width=True), "width must be of type int, not bool: True"),
+        (lambda: made_of(SIGNAL, width=Number(1)), "width must be of type int, not Number: 1"),
+        (lambda: made_of(SIGNAL, name=b"x"), "name must be of type str, not bytes: b'x'"),
+        (lambda: made_of(SIGNAL, name=Text("x")), "name must be of type str, not Text: 'x'"),
+        (lambda: made_of(SIGNAL, bind=None), "bind must be of type str, not NoneType: None"),
         (
-            lambda: replace(SIGNAL, safe=False),
+            lambda: made_of(SIGNAL, safe=False),
             "safe must be of type int | float, not bool: False",
         ),
-        (lambda: replace(SIGNAL, at="0.0"), "at must be of type Place, not str: '0.0'"),
+        (lambda: made_of(SIGNAL, at="0.0"), "at must be of type Place, not str: '0.0'"),
         (
-            lambda: replace(LEVEL, codes=[(0, "a")]),
+            lambda: made_of(LEVEL, codes=[(0, "a")]),
             "codes must be of type tuple[tuple[int, str], ...], not list: [(0, 'a')]",
         ),
         (
-            lambda: replace(LEVEL, codes=((0, "a"), (Number(1), "b"))),
+            lambda: made_of(LEVEL, codes=((0, "a"), (Number(1), "b"))),
             "codes must be of type tuple[tuple[int, str], ...], not tuple: ((0, 'a'), (1, 'b'))",
         ),
         (
-            lambda: replace(LEVEL, codes=((0, "a"), (1, "b", "c"))),
+            lambda: made_of(LEVEL, codes=((0, "a"), (1, "b", "c"))),
             "codes must be of type tuple[tuple[int, str], ...], "
             "not tuple: ((0, 'a'), (1, 'b', 'c'))",
         ),
         (
-            lambda: replace(LEVEL, codes=((0, "a"), [1, "b"])),
+            lambda: made_of(LEVEL, codes=((0, "a"), [1, "b"])),
             "codes must be of type tuple[tuple[int, str], ...], not tuple: ((0, 'a'), [1, 'b'])",
         ),
         (
@@ -77,19 +81,19 @@ def relation(**values: Any) -> safeframe.Relation:
             "entries must be of type tuple[Signal | Reserved, ...], not tuple: (Signal(name=",
         ),
         (
-            lambda: replace(FIRST, relations=iter(())),
+            lambda: made_of(FIRST, relations=iter(())),
             "relations must be of type tuple[Relation, ...], not tuple_iterator: <tuple_iterator",
         ),
         (
-            lambda: replace(FIRST, parameters=(("x", None),)),
+            lambda: made_of(FIRST, parameters=(("x", None),)),
             "parameters must be of type tuple[tuple[str, Scalar], ...], not tuple: (('x', None),)",
         ),
         (
-            lambda: replace(FIRST.connection_table, id="263"),
+            lambda: made_of(FIRST.connection_table, id="263"),
             "id must be of type int | None, not str: '263'",
         ),
         (
-            lambda: replace(FIRST.connection_table, legal_octets=[2, 4]),
+            lambda: made_of(FIRST.connection_table, legal_octets=[2, 4]),
             "legal_octets must be of type tuple[int, ...], not list: [2, 4]",
         ),
         (
@@ -119,7 +123,7 @@ def relation(**values: Any) -> safeframe.Relation:
         (lambda: safeframe.Place(True, 0), "an octet number must be 0..65535, not True"),
         (lambda: safeframe.Place(0, 1.0), "a bit number must be 0..7, not 1.0"),  # type: ignore[arg-type]
         (
-            lambda: replace(LEVEL, codes=((1, "a"), (0, "b"))),
+            lambda: made_of(LEVEL, codes=((1, "a"), (0, "b"))),
             "codes must be in rising order, not 1, 0",
         ),
     ],
