@@ -64,14 +64,15 @@ def _message(payload: bytes) -> bytes:
     return struct.pack("<HHII8sI", 0x6F, len(items), 0x1234, 0, b"contextX", 0) + items
 
 
-def opening(extended: bool, *, sends: bool = False) -> list[bytes]:
+def opening(extended: bool, *, sends: bool = False, number: int = 0) -> list[bytes]:
     """Return the request that opens the connection, and its answer.
 
-    ``sends`` makes the side that opens it the one that sends the data.
+    ``sends`` makes the side that opens it the one that sends the data; under another ``number``
+    it is opened anew, and the dissector forgets what it knew of it.
     """
     path = bytes.fromhex("20042401") + _segment(extended)
     triad = struct.pack("<HHI", ORIGINATOR[2], ORIGINATOR[0], ORIGINATOR[1])
-    ids = struct.pack("<II", TO_TARGET, TO_ORIGINATOR)
+    ids = struct.pack("<II", TO_TARGET + number, TO_ORIGINATOR + number)
     rates = struct.pack("<IHIHB", 10000, 0x4014, 10000, 0x4014, 0x80 * sends)
     request = bytes.fromhex("5402200624010a0a") + ids + triad + bytes([1, 0, 0, 0]) + rates
     request += bytes([len(path) // 2]) + path
@@ -80,9 +81,16 @@ def opening(extended: bool, *, sends: bool = False) -> list[bytes]:
     reply = bytes.fromhex("d4000000") + ids + triad + struct.pack("<II", 10000, 10000)
     reply += bytes([len(answer) // 2, 0]) + answer
     return [
-        tcp(_message(request), (50000, 44818), 1, SIDE_A, SIDE_B),
-        tcp(_message(reply), (44818, 50000), 1, SIDE_B, SIDE_A),
+        tcp(_message(request), (50000 + number, 44818), 1, SIDE_A, SIDE_B),
+        tcp(_message(reply), (44818, 50000 + number), 1, SIDE_B, SIDE_A),
     ]
+
+
+def renumbered(packet: bytes, number: int) -> bytes:
+    """Return a packet of ``cyclic`` as it is on the connection opened under this number."""
+    place = packet.index(struct.pack("<HH", 0x8002, 8)) + 4
+    (connection,) = struct.unpack_from("<I", packet, place)
+    return packet[:place] + struct.pack("<I", connection + number) + packet[place + 4 :]
 
 
 def cyclic(octets: bytes, number: int, to_originator: bool) -> bytes:

@@ -120,28 +120,33 @@ def test_fscp_2_1(
     read: Any = pcapng.Reader
     faults = 0
     sets = sets_of(link)
-    # Only a new capture makes the dissector forget the rollover count of the extended format.
-    for part in [sets] if style == "base" else [[each] for each in sets]:
-        steps = [(each.label, step) for each in part for step in each.steps]
-        wire = opened.opening(style == "extended", sends=True)
+    # Only a new connection makes the dissector forget the rollover count of the extended format.
+    wire: list[bytes] = []
+    steps: dict[int, tuple[str, Any]] = {}
+    for number, part in enumerate([sets] if style == "base" else [[each] for each in sets]):
+        wire += opened.opening(style == "extended", sends=True, number=256 * number)
         for each in part:
             octets = fixtures.write([each], link, "pcapng", title="oracle")
-            wire += [packet for _, packet in read(io.BytesIO(octets))]
-        write_capture(tmp_path / "fixtures.pcap", wire)
-        rows = dissect(tmp_path / "fixtures.pcap", [*opened.STATUS, opened.EXPERT])[2:]
-        for (label, step), row in zip(steps, rows, strict=True):
-            kind = f"{style}-{'short' if size <= 2 else 'long'}" if step.side else f"{style}-time"
-            if style == "extended" and step.side and step.octets[-3:-1] == b"\0\0":
-                continue  # version 4.0 takes a stamp of 0 for a wrap, even the first one.
-            found = [row[opened.STATUS[place]] for place in opened.JUDGED[kind]]
-            if step.check in COMPLAINTS:
-                assert row[opened.EXPERT].startswith(COMPLAINTS[step.check]), (label, step)
-                uncounted = size <= 2 and step.check in UNCOUNTED
-                assert "0" in found or uncounted, (label, step, row)
-                faults += 1
-                continue
-            assert set(found) == {"1"}, (label, step, row)
-            assert not row[opened.EXPERT]
+            for (_, packet), step in zip(read(io.BytesIO(octets)), each.steps, strict=True):
+                steps[len(wire)] = each.label, step
+                wire.append(opened.renumbered(packet, 256 * number))
+    write_capture(tmp_path / "fixtures.pcap", wire)
+    rows = dissect(tmp_path / "fixtures.pcap", [*opened.STATUS, opened.EXPERT])
+    assert len(rows) == len(wire)
+    for place, (label, step) in steps.items():
+        row = rows[place]
+        kind = f"{style}-{'short' if size <= 2 else 'long'}" if step.side else f"{style}-time"
+        if style == "extended" and step.side and step.octets[-3:-1] == b"\0\0":
+            continue  # version 4.0 takes a stamp of 0 for a wrap, even the first one.
+        found = [row[opened.STATUS[at]] for at in opened.JUDGED[kind]]
+        if step.check in COMPLAINTS:
+            assert row[opened.EXPERT].startswith(COMPLAINTS[step.check]), (label, step)
+            uncounted = size <= 2 and step.check in UNCOUNTED
+            assert "0" in found or uncounted, (label, step, row)
+            faults += 1
+            continue
+        assert set(found) == {"1"}, (label, step, row)
+        assert not row[opened.EXPERT]
     # Corruption, insertion, addressing, some bits, and each field with a check of its own; an old
     # stamp spoils the CRCs of the extended format as well.
     assert faults == spoiled
