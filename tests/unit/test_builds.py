@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -38,13 +39,6 @@ class Repository:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         tools = folder / "tools"
-        (folder / "site" / "maps").mkdir(parents=True)
-        (folder / "site" / "records").mkdir()
-        tools.mkdir()
-        program = f'#!/bin/sh\nexec "{sys.executable}" -m safeframe "$@"\n'
-        (tools / "safeframe").write_text(program, encoding="utf-8")
-        (tools / "safeframe").chmod(0o755)
-        (tools / "release_gate.sh").write_text(recipe(), encoding="utf-8")
         self.environ = {
             **{key: value for key, value in os.environ.items() if not key.startswith("GIT_")},
             "PATH": f"{tools}:{os.environ['PATH']}",
@@ -52,11 +46,27 @@ class Repository:
             "GIT_CONFIG_GLOBAL": os.devnull,
             "GIT_CONFIG_SYSTEM": os.devnull,
         }
-        self.git("init", "-q")
+
+    def begin(self) -> None:
+        """Write the programs, and commit the maps as they are before the change."""
+        tools = self.folder / "tools"
+        (self.folder / "site" / "maps").mkdir(parents=True)
+        (self.folder / "site" / "records").mkdir()
+        tools.mkdir()
+        # A "python3" of the path may be a script that looks for one first.
+        for name, words in (("safeframe", "-m safeframe"), ("python3", "-S")):
+            program = f'#!/bin/sh\nexec "{sys.executable}" {words} "$@"\n'
+            (tools / name).write_text(program, encoding="utf-8")
+            (tools / name).chmod(0o755)
+        (tools / "release_gate.sh").write_text(recipe(), encoding="utf-8")
+        self.git("init", "-q", "--template=")
+        with (self.folder / "site" / ".git" / "config").open("a", encoding="utf-8") as file:
+            file.write("[user]\nname = A. Berg\nemail = a.berg@lift.invalid\n")
+            file.write("[maintenance]\nauto = false\n")
+        self.keep({f"maps/{name}": text for name, text in demo.before().items()})
 
     def git(self, *words: str) -> None:
-        who = ("-c", "user.name=A. Berg", "-c", "user.email=a.berg@lift.invalid")
-        self.run("git", *who, *words).check_returncode()
+        self.run("git", *words).check_returncode()
 
     def run(self, *words: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
@@ -70,21 +80,31 @@ class Repository:
 
     def commit(self, files: dict[str, str]) -> subprocess.CompletedProcess[str]:
         """Commit files and return what the recipe says of it."""
+        self.keep(files)
+        return self.gate()
+
+    def keep(self, files: dict[str, str]) -> None:
+        """Commit files."""
         for name, text in files.items():
             (self.folder / "site" / name).write_text(text, encoding="utf-8")
         self.git("add", ".")
         self.git("commit", "-q", "-m", "maps: edit")
-        return self.gate()
 
     def gate(self, *words: str) -> subprocess.CompletedProcess[str]:
         return self.run("sh", str(self.folder / "tools" / "release_gate.sh"), *words)
 
 
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("repository") / "begun"
+    Repository(folder).begin()
+    return folder
+
+
 @pytest.fixture
-def repository(tmp_path: Path) -> Repository:
-    made = Repository(tmp_path)
-    made.commit({f"maps/{name}": text for name, text in demo.before().items()})
-    return made
+def repository(begun: Path, tmp_path: Path) -> Repository:
+    shutil.copytree(begun, tmp_path / "copy")
+    return Repository(tmp_path / "copy")
 
 
 def maps(state: dict[str, str]) -> dict[str, str]:
@@ -270,7 +290,7 @@ def test_recipe_takes_no_old_record_with_other_line_ends(
 
 def test_recipe_takes_no_doubtful_revision(repository: Repository) -> None:
     repository.git("branch", "v1")
-    repository.commit(maps(demo.after()))
+    repository.keep(maps(demo.after()))
     repository.git("tag", "v1")
     done = repository.gate("v1")
     assert done.returncode == 2
@@ -286,13 +306,13 @@ def test_recipe_takes_a_record_below_the_folder(repository: Repository, record: 
 
 
 def test_recipe_takes_no_record_of_the_maps_before(repository: Repository, record: str) -> None:
-    repository.commit(maps(demo.after()))
+    repository.keep(maps(demo.after()))
     done = repository.commit({**maps(demo.before()), "records/brake2.json": record})
     assert done.returncode == 1
 
 
 def test_recipe_compares_with_the_revision_asked_for(repository: Repository, record: str) -> None:
-    repository.commit({**maps(demo.after()), "records/brake2.json": record})
+    repository.keep({**maps(demo.after()), "records/brake2.json": record})
     later = {f"maps/{name}": f"# reviewed\n{text}" for name, text in demo.after().items()}
     assert repository.commit(later).returncode == 0
     assert repository.gate("HEAD~2").returncode == 0
