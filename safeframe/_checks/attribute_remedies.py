@@ -32,9 +32,10 @@ def stated(
             continue  # What nobody stated is hardly what was meant.
         if attribute == "type" and "code" in (own.type, there.type):
             text += " (with the code table)" if text == "code" else " (without a code table)"
-        name = which(own, map_of(view, end))
+        name, model = which(own, map_of(view, end)), which(there, map_of(view, other))
+        as_at = f"as at {other.name}{model.removeprefix(there.name)}"
         yield Remedy(
-            f"state {what}{text and f' {text}'} of {name} at {end.name}, as at {other.name}",
+            f"state {what}{text and f' {text}'} of {name} at {end.name}, {as_at}",
             partial(
                 _with_value,
                 end=end.name,

@@ -74,6 +74,7 @@ _WHAT = {
 _STATED = re.compile(
     rf"state the ({'|'.join(_WHAT)}|code table)(?: (.+?))?"
     rf"(?: \((?:with the|without a) code table\))? of ({_NAME}) at ({_END}), as at ({_END})"
+    rf"(?: \(({_P})\))?"
 )
 
 
@@ -83,7 +84,11 @@ def _state(ends: dict[str, Rows], m: re.Match[str]) -> None:
     if m[1] == "type" and "code table" in m[0]:
         row.type = m[2]
     if m[1] == "code table" or "code table)" in m[0]:
-        other = [one for one in signals(ends[m[5]]) if one.name == row.name]
+        other = [
+            one
+            for one in signals(ends[m[5]])
+            if (one.start == _bit(m[6]) if m[6] else one.name == row.name)
+        ]
         row.codes = (other or [one for one in ends[m[5]] if one.start == row.start])[0].codes
         return
     value: object = m[2]

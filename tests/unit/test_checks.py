@@ -1137,7 +1137,7 @@ class TestSignalsOfOneName:
                 '0.0 a one_means = "y"\n0.1 b\n0.2 reserved 5\n0.7 a one_means = "y"',
                 "meaning-differs",
                 "state the meaning of 1 'x' of a (0.0) at LX, as at SC1, or state the meaning of 1 "
-                "'y' of a at SC1, as at LX",
+                "'y' of a at SC1, as at LX (0.0)",
             ),
             (
                 "0.0 a\n0.1 b\n0.2 reserved 6",
