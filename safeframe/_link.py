@@ -16,7 +16,15 @@ from ._words import guess
 from .protocols import room
 from .protocols.link import DEFAULT_TICK_US, Link
 
-__all__ = ["DEFAULT_TICK_US", "Link", "Places", "link_of", "link_stated", "places_stated"]
+__all__ = [
+    "DEFAULT_TICK_US",
+    "Link",
+    "Places",
+    "link_of",
+    "link_stated",
+    "places_stated",
+    "refuse_strangers",
+]
 
 
 def link_of(connection: Connection, **settings: Any) -> Link:
@@ -28,7 +36,7 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     other = connection.second.connection_table.profile
     if other != profile:
         raise UsageError(f"both ends must have one profile, not {profile} and {other}")
-    _refuse_strangers(connection)
+    refuse_strangers(connection)
     recipe = frame.recipe(profile)
     traits, make_session = room(profile).link, room(profile).session
     if traits is None or make_session is None:
@@ -62,10 +70,10 @@ def link_of(connection: Connection, **settings: Any) -> Link:
     return made
 
 
-def _refuse_strangers(connection: Connection) -> None:
+def refuse_strangers(connection: Connection) -> None:
     """Raise UsageError where the maps are of one end, or of ends that name other peers.
 
-    Whatever frames are made or read by them, no connection has both.
+    Whatever is made or read by both, or worked out of them, no connection has it.
     """
     first, second = connection.ends
     if first.name == second.name:

@@ -7,6 +7,7 @@ import sys
 
 from .. import _checks as checks
 from .._errors import UsageError
+from .._link import refuse_strangers
 from .._report import timing as rendered
 from .._timing import timing
 from . import inputs, options, values
@@ -48,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     if args.cycle_ms is not None and args.cycle_ms < 0:
         raise UsageError(f"--cycle-ms must be 0 or more, not {args.cycle_ms}")
     (connection,) = inputs.connections(args.maps)
+    refuse_strangers(connection)
     times = timing(
         connection,
         checks.find_profile(connection, options.own_profiles(args)),

@@ -299,6 +299,19 @@ class TestCommand:
         assert main(["timing", "--format", "json", *pair]) == 0
         assert json.loads(capsys.readouterr().out)["reaction"]["known_ms"] == 112
 
+    def test_files_of_two_connections(
+        self, pair: list[str], capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        assert main(["timing", pair[0], pair[0]]) == 2
+        text = Path(pair[1]).read_text(encoding="utf-8")
+        assert 'name = "LX"' in text
+        Path(pair[1]).write_text(text.replace('name = "LX"', 'name = "LX9"'), encoding="utf-8")
+        assert main(["timing", *pair]) == 2
+        out, err = capsys.readouterr()
+        assert out == ""
+        assert "must be of two ends, not both of SC1" in err
+        assert "must be LX9, not LX" in err
+
     def test_cycle(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
         """A cycle time MUST have a part in the sum, or be refused."""
         words = ["timing", "--format", "json", "--cycle-ms", "5", *pair]
