@@ -581,7 +581,7 @@ class TestShown:
         shown = text.render(document(found))
         assert f"  error: {RULE}: " in shown
         assert "leaves as 2 (fast), not as 1" in " ".join(shown.split())
-        assert "S.x: 1 route; 1 finding\n" in shown
+        assert "S.x: 1 route; 1 finding, 3 not judged\n" in shown
         data = json.loads(json_text(found))
         validate("trace", data)
         (row,) = data["routes"][0]["findings"]
