@@ -279,6 +279,18 @@ class TestWithoutRoutes:
             ("before", "CURTAIN.LC1.field_clear")
         ]
 
+    def test_a_connection_of_which_all_is_judged(self) -> None:
+        site = two(route="")
+        sized = {
+            name: words.replace('"plain", ', '"plain", legal_octets = [2], ')
+            for name, words in site.files().items()
+        }
+        found = traced(replace(site, more=sized), "field_clear")
+        told = shown(found)
+        assert "not judged" not in told
+        assert "field_clear: one connection, no route; nothing found at its connection\n" in told
+        assert json.loads(json_text(found))["signal"]["not_judged"] == []
+
     @pytest.mark.parametrize(
         ("file", "name", "expected"),
         [
