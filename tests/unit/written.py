@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
+import signal
+import traceback
 from pathlib import Path
+from typing import cast
 
-from safeframe._document.replace import Replacement
+from safeframe._document.recover import How, recover
+from safeframe._document.replace import Replacement, replace_all
 
 __all__ = [
     "MIXED",
@@ -53,27 +55,6 @@ STEPS = [
 MIXED = STEPS.index("look at what was replaced") + 1
 """The step between the two replacements."""
 
-_SCRIPT = """\
-import os, signal, sys
-from safeframe._document.recover import recover
-from safeframe._document.replace import Replacement, replace_all
-action, end_at, *paths = sys.argv[1:]
-count = 0
-def step(name):
-    global count
-    count += 1
-    if count == int(end_at):
-        print(name, flush=True)
-        os.kill(os.getpid(), signal.SIGKILL)
-if action == "replace":
-    texts = [
-        [open(f"{path}.{age}", "rb").read().decode() for path in paths] for age in ("old", "new")
-    ]
-    replace_all(*map(Replacement, paths, *texts), step=step)
-else:
-    recover(paths, how="" if action == "recover" else action, step=step)
-"""
-
 
 def set_up(folder: Path, *, apart: bool = True) -> list[str]:
     """Write both files, in two folders or in one, and beside them what they were and get."""
@@ -94,16 +75,40 @@ def items(paths: list[str]) -> list[Replacement]:
 
 def end_at(number: int, paths: list[str], action: str = "replace") -> str:
     """Run an action in a process that kills itself at a step; return its name, empty at the end."""
-    done = subprocess.run(
-        [sys.executable, "-c", _SCRIPT, action, str(number), *paths],
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-    )
-    assert done.stderr == ""
-    assert (done.returncode == -9) is bool(done.stdout)
-    return done.stdout.strip()
+    ours, theirs = os.pipe()
+    process = os.fork()
+    if not process:
+        try:
+            _act(number, paths, action, theirs)
+            os._exit(0)
+        except BaseException:
+            os.write(theirs, traceback.format_exc().encode())
+        finally:
+            os._exit(1)
+    os.close(theirs)
+    with open(ours, encoding="utf-8") as file:
+        told = file.read()
+    code = os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
+    assert code == (-signal.SIGKILL if told else 0), told
+    return told
+
+
+def _act(number: int, paths: list[str], action: str, told: int) -> None:
+    left = iter(range(number - 1, -1, -1))
+
+    def step(name: str) -> None:
+        if next(left, None) == 0:
+            os.write(told, name.encode())
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    if action == "replace":
+        texts = [
+            [Path(f"{path}.{age}").read_bytes().decode() for path in paths]
+            for age in ("old", "new")
+        ]
+        replace_all(*map(Replacement, paths, *texts), step=step)
+    else:
+        recover(paths, how=cast(How, "" if action == "recover" else action), step=step)
 
 
 def state(paths: list[str]) -> str:
