@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 import os
 import random
+import shutil
 import subprocess
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -153,12 +154,18 @@ def text_of(one: ModelConnection, name: str) -> str:
 
 
 class Repository:
-    """A git repository that holds nothing of its surroundings, with a folder ``maps``."""
+    """A git repository that holds nothing of its surroundings, with a folder ``maps``.
 
-    def __init__(self, folder: Path) -> None:
+    It begins as a copy of the one that it is ``like``.
+    """
+
+    def __init__(self, folder: Path, *, like: Repository | None = None) -> None:
         self.folder = folder
-        (folder / "maps").mkdir(parents=True)
-        self.git("init", "-q")
+        if like:
+            shutil.copytree(like.folder, folder)
+        else:
+            (folder / "maps").mkdir(parents=True)
+            self.git("init", "-q", "--template=")
 
     def git(self, *words: str) -> str:
         environ = {key: value for key, value in os.environ.items() if not key.startswith("GIT_")}

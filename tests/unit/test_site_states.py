@@ -22,12 +22,17 @@ from tests.unit.site_history import Repository
 MAPS = ("sc1-lx.toml", "lx-sc1.toml")
 
 
-@pytest.fixture
-def repository(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Repository:
-    """A repository with the demo before its edit in ``maps``, in the current folder."""
-    monkeypatch.chdir(tmp_path)
-    made = Repository(tmp_path / "site")
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> Repository:
+    made = Repository(tmp_path_factory.mktemp("begun") / "site")
     made.commit({f"maps/{name}": text for name, text in demo.before().items()})
+    return made
+
+
+@pytest.fixture
+def repository(begun: Repository, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Repository:
+    """A repository with the demo before its edit in ``maps``, in the current folder."""
+    made = Repository(tmp_path / "site", like=begun)
     monkeypatch.chdir(made.folder)
     return made
 
