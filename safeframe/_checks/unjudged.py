@@ -62,15 +62,18 @@ def _two_profiles(connection: Connection, profile: Profile | None) -> bool:
 _TWO = (_two_profiles, "the ends name two profiles")
 _PROFILE = (_no_profile, "the profile is not known")
 _BY_PROFILE = (
-    "what a profile asks of sizes, types, values on loss, roles, editions, addresses and parameters"
+    "what a profile asks of sizes, types, values on loss, roles, editions, ids, addresses, "
+    "watchdogs and parameters"
 )
-"""What stays open without a profile; said once, though ten rules have nothing to judge."""
+"""What stays open without a profile; said once, though many rules have nothing to judge."""
 _WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
 _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("above-tested-size", *_TWO, ""),
     ("above-tested-size", *_PROFILE, ""),
     ("address-range", *_TWO, ""),
     ("address-range", *_PROFILE, ""),
+    ("connection-id-missing", *_TWO, ""),
+    ("connection-id-missing", *_PROFILE, ""),
     ("edition-differs", *_TWO, ""),
     ("edition-differs", *_PROFILE, ""),
     ("illegal-size", *_TWO, _BY_PROFILE),
@@ -81,8 +84,12 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("nonzero-safe-value", *_PROFILE, ""),
     ("one-way", *_TWO, ""),
     ("one-way", *_PROFILE, ""),
+    ("parameter-contradicts", *_TWO, ""),
+    ("parameter-contradicts", *_PROFILE, ""),
     ("parameter-invalid", *_TWO, ""),
     ("parameter-invalid", *_PROFILE, ""),
+    ("parameters-do-not-fit", *_TWO, ""),
+    ("parameters-do-not-fit", *_PROFILE, ""),
     ("role-conflict", *_TWO, ""),
     ("role-conflict", *_PROFILE, ""),
     ("value-across-blocks", *_TWO, ""),
@@ -99,6 +106,8 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
         "no end states exchange_ms",
         "watchdog against exchange",
     ),
+    ("watchdog-too-short", *_TWO, ""),
+    ("watchdog-too-short", *_PROFILE, ""),
     (
         "watchdog-too-long",
         _nowhere("permitted_reaction_ms"),
@@ -114,6 +123,7 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
     ("relation-contradicts", _no_relation, "no end states a relation", ""),
     ("relation-unknown-signal", _no_relation, "no end states a relation", ""),
     ("relations-differ", _no_relation, "no end states a relation", ""),
+    ("safe-state-forbidden", _no_relation, "no end states a relation", ""),
 )
 """Rule, what it lacks, how that reads, what stays open where a clean verdict seems to cover it.
 

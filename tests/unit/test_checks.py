@@ -1293,11 +1293,30 @@ class TestNotJudged:
         subjects = {entry.rule: entry.subject for entry in report.not_judged if entry.subject}
         assert subjects == {
             "illegal-size": "what a profile asks of sizes, types, values on loss, roles, editions, "
-            "addresses and parameters"
+            "ids, addresses, watchdogs and parameters"
         }
         assert {"role-conflict", "edition-differs"} <= {one.rule for one in report.not_judged}
         reasons = {entry.rule: entry.reason for entry in report.not_judged}
         assert reasons["illegal-size"] == "the profile is not known"
+
+    def test_what_asks_the_profile_is_told_where_there_is_none(self) -> None:
+        """What a rule of these finds with a profile, it MUST NOT pass without one."""
+        asks = {
+            *("above-tested-size", "address-range", "connection-id-missing", "edition-differs"),
+            *("illegal-size", "member-type", "nonzero-safe-value", "one-way", "role-conflict"),
+            *("parameter-contradicts", "parameter-invalid", "parameters-do-not-fit"),
+            *("value-across-blocks", "watchdog-too-short"),
+        }
+        unknown = self.stated("my-link", watchdog_ms=100, exchange_ms=1)
+        one, two = self.stated("plain", watchdog_ms=100, exchange_ms=1).ends
+        table = replace(two.connection_table, profile="fscp-12-1")
+        both = Connection(first=one, second=replace(two, connection_table=table))
+        for connection, reason in (
+            (unknown, "the profile is not known"),
+            (both, "the ends name two profiles"),
+        ):
+            open_ = checks.check(connection).not_judged
+            assert {entry.rule for entry in open_ if entry.reason == reason} == asks
 
 
 class TestLimitsOfParameters:
