@@ -182,15 +182,14 @@ class Repository:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_text(text, encoding="utf-8")
 
-    def commit(self, files: dict[str, str] | None = None) -> str:
-        """Write files, commit everything, return the name of the commit."""
+    def commit(self, files: dict[str, str] | None = None) -> None:
+        """Write files and commit everything."""
         self.write(files or {})
         self.git("add", "-A")
         self.git("commit", "-q", "--allow-empty", "-m", "maps: edit")
-        return self.git("rev-parse", "HEAD")
 
     def put(self, site: Site) -> str:
-        """Commit a site as it is, and nothing else below ``maps``."""
+        """Commit a site as it is, and nothing else below ``maps``; return the commit's name."""
         for path in sorted((self.folder / "maps").rglob("*.*")):
             path.unlink()
         files = {}
@@ -201,7 +200,8 @@ class Repository:
                     if end.path.endswith(".csv"):
                         text = mapfile.dumps(mapfile.loads(text), format="csv")
                     files[f"maps/{end.path}"] = text
-        return self.commit(files)
+        self.commit(files)
+        return self.git("rev-parse", "HEAD")
 
 
 class Editor:
