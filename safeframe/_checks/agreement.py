@@ -13,9 +13,9 @@ from .phrases import (
     WIRE,
     alignments,
     content,
+    doubled_at,
     joined,
     later,
-    map_of,
     moves,
     names_of,
     of_kind,
@@ -118,7 +118,7 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
         names = " and ".join(f"{signal.name} at {signal.at}" for signal in theirs)
         parts.append(f"insert {names} at {end.name} as well")
     if mine:
-        names = " and ".join(which(signal, map_of(view, end)) for signal in mine)
+        names = " and ".join(which(signal, doubled_at(view, end)) for signal in mine)
         parts.append(f"remove {names} at {end.name}")
     parts.append(f"place {the_signals(view, cause.pairs, end)} at {end.name} as at {other.name}")
     return " and ".join(parts)
@@ -228,7 +228,7 @@ def _move(view: View, cause: Cause, end: End, other: End) -> str:
     own, target = pair.left, pair.right
     if end is not view.direction.producer:
         own, target = target, own
-    return f"move {which(own, map_of(view, end))} to {target.at} at {end.name}"
+    return f"move {which(own, doubled_at(view, end))} to {target.at} at {end.name}"
 
 
 @cause_rule(
@@ -277,7 +277,7 @@ def _resize(view: View, cause: Cause, end: End, other: End) -> str:
     pair, *shifted = cause.pairs
     target = pair.right if end is view.direction.producer else pair.left
     own = pair.left if target is pair.right else pair.right
-    name = which(own, map_of(view, end))
+    name = which(own, doubled_at(view, end))
     text = f"make {name} {count(target.width, 'bit')} wide at {end.name}, as at {other.name}"
     if shifted:
         names = the_signals(view, tuple(shifted), end)

@@ -9,7 +9,7 @@ from typing import Any
 from .._model import Connection, End, Map, Signal
 from .._pairing import Pair
 from .._value import replace
-from .phrases import map_of, which
+from .phrases import doubled_at, which
 from .registry import View
 from .remedies import Remedy
 
@@ -32,7 +32,7 @@ def stated(
             continue  # What nobody stated is hardly what was meant.
         if attribute == "type" and "code" in (own.type, there.type):
             text += " (with the code table)" if text == "code" else " (without a code table)"
-        name, model = which(own, map_of(view, end)), which(there, map_of(view, other))
+        name, model = which(own, doubled_at(view, end)), which(there, doubled_at(view, other))
         as_at = f"as at {other.name}{model.removeprefix(there.name)}"
         yield Remedy(
             f"state {what}{text and f' {text}'} of {name} at {end.name}, {as_at}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Container, Iterable, Iterator
 
 from .._bits import run_text
 from .._errors import UsageError
@@ -22,9 +22,9 @@ __all__ = [
     "alignments",
     "code_points",
     "content",
+    "doubled_at",
     "joined",
     "later",
-    "map_of",
     "moves",
     "names_of",
     "of_kind",
@@ -65,15 +65,14 @@ def place_text(signal: Signal) -> str:
     return run_text(signal.start, signal.end)
 
 
-def which(signal: Signal, map_: Map) -> str:
-    """Return the name of a signal, with its place where the name stands twice in the map."""
-    is_twice = sum(other.name == signal.name for other in map_.signals) > 1
-    return f"{signal.name} ({signal.at})" if is_twice else signal.name
+def which(signal: Signal, doubled: Container[str]) -> str:
+    """Return the name of a signal, with its place where it is one of those that stand twice."""
+    return f"{signal.name} ({signal.at})" if signal.name in doubled else signal.name
 
 
-def map_of(view: View, end: End) -> Map:
-    """Return the map that an end has of a direction."""
-    return view.direction.sent if end is view.direction.producer else view.direction.received
+def doubled_at(view: View, end: End) -> frozenset[str]:
+    """Return the names that stand several times in the map that an end has of a direction."""
+    return view.doubled[end is not view.direction.producer]
 
 
 def of_kind(context: Context, kind: str) -> Iterator[tuple[View, Cause]]:
@@ -173,8 +172,8 @@ def _declared(entries: Iterable[Signal | Reserved], start: int, end: int) -> int
 def the_signals(view: View, pairs: tuple[Pair, ...], end: End) -> str:
     """Return displaced signals as an end calls them: one or two by name, more by their number."""
     if len(pairs) <= 2:
-        left, map_ = end is view.direction.producer, map_of(view, end)
-        return " and ".join(which(pair.left if left else pair.right, map_) for pair in pairs)
+        left, doubled = end is view.direction.producer, doubled_at(view, end)
+        return " and ".join(which(pair.left if left else pair.right, doubled) for pair in pairs)
     return f"the {len(pairs)} displaced signals"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from itertools import islice
@@ -43,6 +44,7 @@ __all__ = [
     "View",
     "cause_rule",
     "count",
+    "doubled",
     "find_profile",
     "limited",
     "listed_of",
@@ -57,13 +59,15 @@ __all__ = [
 class View(NamedTuple):
     """One direction with its pairing done.
 
-    ``unequal`` are the pairs of whose two signals any word but the binding or remark differs.
+    ``unequal`` are the pairs of whose two signals any word but the binding or remark differs,
+    ``doubled`` the names that stand several times in the map of the producer and the consumer.
     """
 
     direction: Direction
     matching: Matching
     causes: tuple[Cause, ...]
     unequal: tuple[Pair, ...]
+    doubled: tuple[frozenset[str], frozenset[str]]
 
     @property
     def alone(self) -> bool:
@@ -133,7 +137,16 @@ def _view(direction: Direction) -> View:
     matching = match(direction.sent, direction.received)
     causes = explain(matching, direction.sent, direction.received)
     unequal = tuple(pair for pair in matching.pairs if _words(pair.left) != _words(pair.right))
-    return View(direction, matching, causes, unequal)
+    names = doubled(direction.sent), doubled(direction.received)
+    return View(direction, matching, causes, unequal, names)
+
+
+def doubled(map_: Map) -> frozenset[str]:
+    """Return the names that stand several times in a map."""
+    names = [signal.name for signal in map_.signals]
+    if len(set(names)) == len(names):
+        return frozenset()
+    return frozenset(name for name, number in Counter(names).items() if number > 1)
 
 
 # What a signal is called and what its bits mean, wherever it stands.

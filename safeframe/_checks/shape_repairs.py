@@ -12,7 +12,7 @@ from .._model import Map, Reserved, Signal
 from .._value import replace
 from ..protocols import Profile
 from .phrases import which
-from .registry import Repair, View, count
+from .registry import Repair, View, count, doubled
 from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
 from .shape import larger_sizes
 
@@ -63,7 +63,7 @@ class Disentangling:
     """What may end the overlaps of one map; what all of them need is looked for once."""
 
     def __init__(self, map_: Map, other: Map) -> None:
-        self._map = map_
+        self._map, self._doubled = map_, doubled(map_)
         self._starts = {signal.name: signal.start for signal in other.signals}
         self._runs = map_.reserved
         self._settled: Repair | None = None
@@ -81,7 +81,7 @@ class Disentangling:
         if self._done > _MOST_DISENTANGLED:
             return
         for signal in (entry, before):
-            name = which(signal, self._map)
+            name = which(signal, self._doubled)
             places = [self._starts.get(signal.name, before.end)]
             room = (run.start for run in self._runs if run.width >= signal.width)
             places += list(islice(room, 1))

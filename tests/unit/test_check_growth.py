@@ -89,6 +89,29 @@ def test_rows_of_half_a_million_bits_are_judged_by_row(name: str) -> None:
     assert lines(lambda: check(connection), MOST) < MOST
 
 
+def test_a_remedy_for_each_of_many_rows_walks_through_no_map(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Hundreds of findings with two remedies each: what all of them need is looked for once."""
+    walks = 0
+
+    def signals(map_: Map) -> tuple[Signal, ...]:
+        nonlocal walks
+        walks += 1
+        return tuple(entry for entry in map_.entries if isinstance(entry, Signal))
+
+    rows = [wide(8 * at, 8, f"s{at}") for at in range(800)]
+    sent, received = (
+        [replace(row, unit=unit) for row in rows if isinstance(row, Signal)]
+        for unit in ("mm", "cm")
+    )
+    connection = pair([*sent], [*received])
+    monkeypatch.setattr(Map, "signals", property(signals))
+    found = [one for one in check(connection).findings if one.rule == "unit-differs"]
+    assert len(found) > 10
+    assert walks < 1000
+
+
 def test_values_of_ten_thousand_bits_have_a_text() -> None:
     signal = Signal(name="x", at=Place(0, 0), width=20000, type="uint")
     assert meaning(signal, 0) == "0x0"
