@@ -178,8 +178,8 @@ _OF_PROFILE = (
 def _left_out(profile: Profile) -> dict[str, str]:
     """Return the keys that a profile leaves out, with the rules that judge nothing by it."""
     known = {"parameters"} if profile.sizes.ranges else set()  # Then every parameter is strange.
-    left_out = [row for row in _OF_PROFILE if row[0] in profile.left_out]
-    return {key: rule for key, rule in left_out if key not in known}
+    asked = set(profile.left_out) - known
+    return {key: rule for key, rule in _OF_PROFILE if key in asked}
 
 
 def unjudged(
