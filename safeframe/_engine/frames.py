@@ -7,12 +7,14 @@ recipe; ``inspect`` runs all of them and never raises for wrong octets.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from typing import Any
 
 from .._errors import FrameError, UsageError
 from .parts import check_given, parse_value, same_as_given
 from .recipe import (
     Check,
+    Explained,
     FrameLayout,
     FramePart,
     Inspection,
@@ -23,9 +25,10 @@ from .recipe import (
     Verdict,
 )
 
-__all__ = ["build", "from_text", "inspect", "layout", "parse", "stated", "verify"]
+__all__ = ["build", "fits", "from_text", "inspect", "layout", "parse", "stated", "verify"]
 
 _LENGTH = "length", "a legal length"
+_FITS = Verdict(check=_LENGTH[0], title=_LENGTH[1], result="passed")
 
 
 def from_text(recipe: Recipe, texts: Mapping[str, int | str]) -> dict[str, Any]:
@@ -61,6 +64,15 @@ def build(recipe: Recipe, /, **given: Any) -> bytes:
 def stated(**values: Any) -> dict[str, Any]:
     """Return the values that are not None: in explicit parameters None stands for not given."""
     return {name: value for name, value in values.items() if value is not None}
+
+
+def fits(recipe: Recipe, octets: bytes, /, **known: Any) -> bool:
+    """Return whether octets have a length and a shape of this profile; nothing else is judged."""
+    try:
+        recipe.find(octets, known)
+    except FrameError:
+        return False
+    return True
 
 
 def parse(recipe: Recipe, octets: bytes, /, **known: Any) -> Parsed:
@@ -118,44 +130,47 @@ def inspect(recipe: Recipe, octets: bytes, /, **known: Any) -> Inspection:
     except FrameError as error:
         return _shapeless(recipe, octets, str(error))
     seen = Seen(octets, where, recipe.read(octets, where, known), known)
-    verdicts = [Verdict(check=_LENGTH[0], title=_LENGTH[1], result="passed")]
+    verdicts = [_FITS]
     for check in (*recipe.checks[where.kind], *_given_besides(recipe, seen)):
         outcome = check.run(seen)
-        result = "failed"
         if outcome is None:
-            result = "passed"
-        elif isinstance(outcome, Unknown):
-            result = "unknown"
-        text = "" if outcome is None else _phrase(outcome)
-        verdicts.append(Verdict(check=check.name, title=check.title, result=result, text=text))
-    parts = tuple(
-        FramePart(
-            name=name,
-            offset=cut.start,
-            octets=octets[cut],
-            meaning=recipe.explain(name, seen) or recipe.mean(name, octets[cut]),
-        )
-        for name, cut in where.slices.items()
-    )
+            verdicts.append(check.passed)
+            continue
+        result = "unknown" if isinstance(outcome, Unknown) else "failed"
+        verdict = Verdict(check=check.name, title=check.title, result=result, text=_phrase(outcome))
+        verdicts.append(verdict)
     return Inspection(
         profile=recipe.name,
         kind=where.kind,
         octets=octets,
-        parts=parts,
         verdicts=tuple(verdicts),
-        covers=recipe.covers(seen),
         values=seen.values,
+        _explain=partial(_explained, recipe, seen),
     )
+
+
+def _explained(recipe: Recipe, seen: Seen) -> Explained:
+    """Return every part of a frame with what it means, and every CRC."""
+    parts = tuple(
+        FramePart(
+            name=name,
+            offset=cut.start,
+            octets=seen.octets[cut],
+            meaning=recipe.explain(name, seen) or recipe.mean(name, seen.octets[cut]),
+        )
+        for name, cut in seen.layout.slices.items()
+    )
+    return parts, recipe.covers(seen)
 
 
 def _shapeless(recipe: Recipe, octets: bytes, reason: str) -> Inspection:
     """Return the inspection of octets that fit no layout of the profile."""
     part = FramePart(name="octets", offset=0, octets=octets, meaning="no part can be named")
+    parts = (part,) if octets else ()
     return Inspection(
         profile=recipe.name,
         kind="",
         octets=octets,
-        parts=(part,) if octets else (),
         verdicts=(
             Verdict(check=_LENGTH[0], title=_LENGTH[1], result="failed", text=reason),
             *(
@@ -163,6 +178,6 @@ def _shapeless(recipe: Recipe, octets: bytes, reason: str) -> Inspection:
                 for check in recipe.checks[recipe.kinds[0]]
             ),
         ),
-        covers=(),
         values={},
+        _explain=lambda: (parts, ()),
     )

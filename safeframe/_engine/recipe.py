@@ -122,6 +122,10 @@ class Cover:
     unknown: str = ""
 
 
+Explained = tuple[tuple[FramePart, ...], tuple[Cover, ...]]
+"""Every part of a frame with what it means, and every CRC."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
     """What became of one check: ``passed``, ``failed``, ``unknown`` or ``not reached``."""
@@ -148,17 +152,45 @@ class Parsed:
         return found
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Inspection:
-    """Everything that can be said about a frame; ``kind`` is empty when it fits no layout."""
+    """Everything that can be said about a frame; ``kind`` is empty when it fits no layout.
+
+    ``parts`` and ``covers`` are made when they are asked for: of most frames nobody asks.
+    """
 
     profile: str
     kind: str
     octets: bytes
-    parts: tuple[FramePart, ...]
     verdicts: tuple[Verdict, ...]
-    covers: tuple[Cover, ...]
     values: Mapping[str, Any]
+    _explain: Callable[[], Explained] = field(repr=False)
+
+    @cached_property
+    def _explained(self) -> Explained:
+        return self._explain()
+
+    @property
+    def parts(self) -> tuple[FramePart, ...]:
+        """Every part as carried, with what it means."""
+        return self._explained[0]
+
+    @property
+    def covers(self) -> tuple[Cover, ...]:
+        """Every CRC, with the octets that entered it."""
+        return self._explained[1]
+
+    def __getstate__(self) -> dict[str, Any]:
+        shown = dict(self.__dict__, _explained=self._explained)
+        shown.pop("_explain", None)  # The rules of a recipe cannot go to another process.
+        return shown
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Inspection):
+            return NotImplemented
+        return self.__getstate__() == other.__getstate__()
+
+    __hash__ = None  # type: ignore[assignment]  # Values are a dictionary.
 
     @property
     def accepted(self) -> bool:
@@ -210,12 +242,20 @@ class Seen:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """One check of a received frame; ``compares`` names the value it holds against a known one."""
+    """One check of a received frame; ``compares`` names the value it holds against a known one.
+
+    ``passed`` is the verdict on most frames.
+    """
 
     name: str
     title: str
     run: Callable[[Seen], Outcome]
     compares: str = ""
+    passed: Verdict = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        verdict = Verdict(check=self.name, title=self.title, result="passed")
+        object.__setattr__(self, "passed", verdict)
 
 
 def _no_words(name: str, seen: Seen) -> str | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import pickle
 import random
 import subprocess
 import sys
@@ -831,3 +832,25 @@ class TestOpcUa:
 
     def test_numbers_skip_the_reserved_range(self) -> None:
         assert [opcua.next_number(n) for n in (256, 0xFFFFFFFF)] == [257, 256]
+
+
+class TestInspections:
+    """What explains a frame is made late, and is as much part of the value as the rest."""
+
+    OCTETS: ClassVar[bytes] = bytes.fromhex("36010089a50700")
+
+    def test_equal_where_all_of_it_is(self) -> None:
+        first, same, other = (
+            frame.inspect("fscp-12-1", self.OCTETS, peer_crc0=value) for value in (1, 1, 2)
+        )
+        assert first.verdicts == other.verdicts  # No number is known, so no checksum is.
+        assert first.covers != other.covers
+        assert first == same
+        assert first != other
+        assert first != first.octets
+
+    def test_of_another_process(self) -> None:
+        seen = frame.inspect("fscp-12-1", self.OCTETS, peer_crc0=1)
+        there = pickle.loads(pickle.dumps(seen))
+        assert there == seen
+        assert (there.parts, there.covers) == (seen.parts, seen.covers)

@@ -156,9 +156,8 @@ class Fscp12Session(Session):
         )
 
     def _judge(self, sender: str, octets: bytes) -> Judgement:
-        shape = frames.inspect(self.recipe, octets)
-        if not shape.kind:
-            return simple(shape)
+        if not frames.fits(self.recipe, octets):
+            return self._inspect(octets)
         command = octets[0]
         if command == fscp_12_1.RESET:
             found = self._inspect(octets, peer_crc0=0, sequence=1)
