@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Context, Decimal, localcontext
 from fractions import Fraction
+from itertools import pairwise
 from math import comb
 
 from .._errors import UsageError
@@ -143,22 +144,25 @@ def _decimal_form(given: Weights, *, condition: bool) -> Callable[[Decimal], Dec
     bits = given.bits
     counts = given.counts[1:] if given.complete else given.dual
     held = [k for k, count in enumerate(counts) if count] or [0]
-    values = [Decimal(count) for count in counts]
     whole = Decimal(1 << given.rank)
+    places = held if given.complete else held[1:]  # Half of the counts of many a code are zero.
+    rows = [(Decimal(counts[k]), k - before) for before, k in pairwise([0, *places])][::-1]
+    gaps = {gap for _, gap in rows}
 
-    def horner(x: Decimal, first: int, last: int) -> Decimal:
+    def horner(x: Decimal) -> Decimal:
+        powers = {gap: x**gap for gap in gaps}
         total = Decimal(0)
-        for index in range(last, first - 1, -1):
-            total = total * x + values[index]
-        return total * x**first
+        for count, gap in rows:
+            total = (total + count) * powers[gap]
+        return total
 
     def value(p: Decimal) -> Decimal:
         intact = (1 - p) ** bits
         if given.complete:
-            missed = intact * p / (1 - p) * horner(p / (1 - p), held[0], held[-1])
+            missed = intact * p / (1 - p) * horner(p / (1 - p))
         else:
             # Weight 0 stands alone, far below the others.
-            missed = (values[0] + horner(1 - 2 * p, held[1], held[-1])) / whole - intact
+            missed = (counts[0] + horner(1 - 2 * p)) / whole - intact
         return missed / (1 - intact) if condition else missed
 
     return value
