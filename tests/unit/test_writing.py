@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import stat
 import subprocess
 import sys
@@ -47,20 +48,27 @@ FRESH = {
 }
 
 
-@pytest.fixture
-def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+@pytest.fixture(scope="module")
+def model(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("model")
     for state, texts in (("before", demo.before()), ("after", demo.after())):
-        (tmp_path / state).mkdir()
+        (folder / state).mkdir()
         for name in MAPS:
-            (tmp_path / state / name).write_bytes(texts[name].encode())
-    (tmp_path / "r.json").write_text(record.dumps(SIGNED), encoding="utf-8")
-    (tmp_path / "foreign").write_text("somebody's work\n", encoding="utf-8")
+            (folder / state / name).write_bytes(texts[name].encode())
+    (folder / "r.json").write_text(record.dumps(SIGNED), encoding="utf-8")
+    (folder / "foreign").write_text("somebody's work\n", encoding="utf-8")
+    made = ["fixtures", "--set", "start-up", "--format", "jsonl", "-o", "run.jsonl", *PAIR]
+    with pytest.MonkeyPatch.context() as patched:
+        patched.chdir(folder)
+        assert main(made) == 0
+    return folder
+
+
+@pytest.fixture
+def site(model: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    shutil.copytree(model, tmp_path, dirs_exist_ok=True)
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("NO_COLOR", "1")
-    assert (
-        main([*["fixtures", "--set", "start-up", "--format", "jsonl", "-o", "run.jsonl"], *PAIR])
-        == 0
-    )
     return tmp_path
 
 
