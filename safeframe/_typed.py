@@ -29,7 +29,7 @@ class _Declared:
         self.read: Callable[[object], tuple[object, ...]] = attrgetter(*cls.__slots__)
         self.kinds = [eval(cls.__annotations__[name], known) for name in cls.__slots__]
         self.right: set[tuple[type, ...]] = set()
-        self.rows = [(at, kind) for at, kind in enumerate(self.kinds) if _is_row(kind)]
+        self.rows = [(at, kind) for at, kind in enumerate(self.kinds) if _may_be_row(kind)]
 
 
 _declared: dict[type, _Declared] = {}
@@ -79,3 +79,7 @@ def _are(values: Any, kind: Any) -> bool:
 
 def _is_row(kind: Any) -> bool:
     return getattr(kind, "__origin__", None) is tuple
+
+
+def _may_be_row(kind: Any) -> bool:
+    return _is_row(kind) or any(map(_is_row, getattr(kind, "__args__", ())))

@@ -191,6 +191,12 @@ class TestFiles:
         path.write_text(record.dumps(SIGNED), encoding="utf-8")
         assert record.load(path) == SIGNED
 
+    def test_a_right_value_opens_no_door_for_a_wrong_one(self) -> None:
+        """What is given once as it must be MUST NOT spare the next one the look."""
+        assert ANYHOW.request(FRESH, hazards=("load drops",)).history
+        with pytest.raises(UsageError, match=r"^hazards must be of type tuple\[str, \.\.\.\]"):
+            ANYHOW.request(FRESH, hazards=("load drops", None))
+
     @pytest.mark.parametrize(
         ("change", "told"),
         [
