@@ -40,6 +40,12 @@ if (
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """Run all tests on all cores; one that is named begins at once, in this process."""
+    return None if config.args_source is config.ArgsSource.TESTPATHS else 0
+
+
 def import_everything() -> None:
     """Import every module of the package."""
     for module in pkgutil.walk_packages(safeframe.__path__, "safeframe."):
