@@ -15,7 +15,7 @@ from .._timing import Timing
 from .._tracing import Trace
 from .document import Drawing
 from .svg import STYLE as _SHARED
-from .text import Look, clean, columns, wrap
+from .text import Look, clean, cut, wrap
 from .trace import Stop, changes_at, kind_of, stops, stops_of_signal, told_at
 
 __all__ = ["STYLE", "document", "drawings"]
@@ -84,7 +84,7 @@ def document(given: Trace) -> str:
     parts, y = [], _EDGE
     ways = _ways(given)
     for title, boxes, arrows in ways:
-        parts.append(_words(_EDGE, y + 14, _cut(title, 84), "sf-title"))
+        parts.append(_words(_EDGE, y + 14, cut(clean(title), 84), "sf-title"))
         body, height = _way(boxes, arrows, y + 26)
         parts.append(body)
         y += 26 + height + _EDGE
@@ -181,7 +181,9 @@ def _way(boxes: Sequence[_Box], arrows: Sequence[_Arrow], y: int) -> tuple[str, 
                 f'<path class="sf-shape" transform="translate({left + 6},{line - 4})" '
                 'd="M-6,5 L0,-6 L6,5 Z"/>'
             )
-            parts.append(_words(left + 18, line, _cut(", ".join(box.found), _CHARS), "sf-told"))
+            parts.append(
+                _words(left + 18, line, cut(clean(", ".join(box.found)), _CHARS), "sf-told")
+            )
         y += box.height + 4
         if number < len(arrows):
             parts.append(_arrow(arrows[number], y))
@@ -195,17 +197,8 @@ def _arrow(arrow: _Arrow, y: int) -> str:
     return (
         f'<path class="ch-way{look}" d="M{x},{y + 2} V{tip - 9}"/>'
         f'<path class="ch-tip" d="M{x - 6},{tip - 10} H{x + 6} L{x},{tip} Z"/>'
-        + _words(x + 16, y + _ARROW // 2 + 4, _cut(arrow.words, _CHARS), "sf-head")
+        + _words(x + 16, y + _ARROW // 2 + 4, cut(clean(arrow.words), _CHARS), "sf-head")
     )
-
-
-def _cut(text: str, room: int) -> str:
-    text = clean(text)
-    if columns(text) <= room:
-        return text
-    while columns(text) >= room:
-        text = text[:-1]
-    return f"{text}…"
 
 
 def _words(x: int, y: int, text: str, kind: str) -> str:

@@ -11,7 +11,7 @@ from itertools import groupby, pairwise
 
 from .._grids import BitGrid, GridCell
 from .._words import count
-from .text import clean, columns
+from .text import clean, columns, cut
 
 __all__ = ["KEY", "STYLE", "caption", "differences", "document", "picture"]
 
@@ -232,7 +232,7 @@ def _cell(cell: GridCell, y: int) -> str:
         parts += [
             f'<path class="sf-shape" transform="translate({x + 12},{y + _ROW - 11})" '
             f'd="{_SHAPES[cell.mark]}"/>',
-            _words(x + 22, y + _ROW - 7, _cut(clean(told), room), "sf-told"),
+            _words(x + 22, y + _ROW - 7, cut(clean(told), room), "sf-told"),
         ]
     return "".join([*parts, "</g>"])
 
@@ -253,15 +253,7 @@ def _broken(name: str, room: int) -> list[str]:
         return [name]
     breaks = [n for n, c in enumerate(name, start=1) if c in "_-. " and columns(name[:n]) <= room]
     at = breaks[-1] if breaks else room
-    return [name[:at], _cut(name[at:], room)]
-
-
-def _cut(text: str, room: int) -> str:
-    if columns(text) <= room:
-        return text
-    while columns(text) >= room:
-        text = text[:-1]
-    return f"{text}…"
+    return [name[:at], cut(name[at:], room)]
 
 
 def _words(x: int, y: int, text: str, kind: str, anchor: str = "start") -> str:

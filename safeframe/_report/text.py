@@ -30,7 +30,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .._grids import BitGrid
 
-__all__ = ["PLAIN", "Look", "clean", "columns", "render", "table", "wants_color", "wrap"]
+__all__ = ["PLAIN", "Look", "clean", "columns", "cut", "render", "table", "wants_color", "wrap"]
 
 _COLORS = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "1;32", "strong": "1"}
 _RESET = "\x1b[0m"
@@ -65,6 +65,15 @@ def columns(text: str) -> int:
         0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
         for c in text
     )
+
+
+def cut(text: str, room: int) -> str:
+    """Return a clean text with an ellipsis behind what fits, at least that where nothing does."""
+    if columns(text) <= room:
+        return text
+    while columns(text) >= max(room, 1):
+        text = text[:-1]
+    return f"{text}…"
 
 
 def wants_color(choice: str, *, terminal: bool, environ: Mapping[str, str]) -> bool:

@@ -199,6 +199,14 @@ def test_long_names_are_broken_and_cut(name: str, lines: list[str]) -> None:
     assert said[start + 2 :][: len(lines)] == lines
 
 
+def test_a_mark_without_room_for_words() -> None:
+    """The highest bit of a value that stands alone in its octet leaves no room."""
+    left, right = (Map(entries=(signal("speed", at, 8),)) for at in ("0.1", "0.2"))
+    said = read_svg(svg.document([compare_maps(("A", "B"), ("A", "B"), left, right)], "t"))
+    cell = said[said.index("speed, 1.0, high 1 bit, moved: B 0.2") :]
+    assert cell[1:6] == ["1.0", "8", "high 1 bit", "speed", "…"]
+
+
 class Reader(HTMLParser):
     """Collects what a page is made of, and checks that its elements nest."""
 
