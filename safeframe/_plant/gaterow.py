@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
+from .. import _checks as checks
 from .. import record
 from .._findings import Finding, NotJudged
 from .._model import Connection
@@ -121,6 +122,11 @@ class GateRow:
         return tuple(finding for finding in self.findings if finding.severity != "note")
 
     @property
+    def of_devices(self) -> tuple[Finding, ...]:
+        """The findings about the devices and their record, not about maps."""
+        return tuple(one for one in self.findings if one.rule in checks.RECORD_RULES)
+
+    @property
     def in_order(self) -> bool:
         """Whether everything demanded was looked at and nothing is wrong or open."""
         return not self.failing and not self.points
@@ -131,8 +137,9 @@ class GateRow:
         wrong = [point for point in self.points if point.aspect in ("maps", "device files")]
         if any(point.aspect == "maps" for point in wrong):
             return not_judged_cell()
-        if self.failing:
-            return GateCell("fault", count(len(self.failing), "finding"))
+        differing = [one for one in self.failing if one not in self.of_devices]
+        if differing:
+            return GateCell("fault", count(len(differing), "finding"))
         if wrong:
             state = "fault" if any(point.fault for point in wrong) else "open"
             return GateCell(state, "device file" if state == "fault" else "no device file")

@@ -22,7 +22,7 @@ from .._workers import shared_out
 from ..protocols import Profile
 from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
-from .gaterow import NO_STEPS, GatePoint, GateRow, copied, shared_recording
+from .gaterow import NO_STEPS, GateCell, GatePoint, GateRow, copied, shared_recording
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
@@ -31,6 +31,9 @@ _PIECE = 16
 
 _FEW = 12
 """Up to so many connections are named one by one; by choice."""
+
+_ANOTHER_DEVICE = GateCell("fault", "another device")
+"""The read-back of a device that is no longer there."""
 
 _Result = TypeVar("_Result")
 
@@ -155,10 +158,7 @@ def settle(
     ways = routed(site, own_profiles=own_profiles)
     kept, waived = checks.settled([*found, *ways.findings], outlines, labels)
     of_row, across = _shared_out(kept, listed_rows)
-    done = [
-        replace(row, findings=tuple(_told(row, findings)), outline=None)
-        for row, findings in zip(listed_rows, of_row, strict=True)
-    ]
+    done = [_done(row, findings) for row, findings in zip(listed_rows, of_row, strict=True)]
     twice = Counter(row.name for row in done)
     done = [
         replace(row, name=f"{row.name} (#{row.number})") if twice[row.name] > 1 else row
@@ -229,8 +229,19 @@ def alone(row: GateRow) -> GateRow:
     outlines = () if row.outline is None else (row.outline,)
     kept, _ = checks.settled(list(row.findings), outlines, [""] * len(outlines))
     # Whether an allowance is used only the whole plant shows.
-    found = [finding for finding in kept if finding.rule != "unused-allowance"]
-    return replace(row, findings=tuple(_told(row, found)), outline=None)
+    return _done(row, [finding for finding in kept if finding.rule != "unused-allowance"])
+
+
+def _done(row: GateRow, findings: Iterable[Finding]) -> GateRow:
+    """Return a row with the findings that count; a device that was exchanged is not read back."""
+    row = replace(row, findings=tuple(_told(row, findings)), outline=None)
+    if not row.of_devices:
+        return row
+    # What is void is told as such.
+    cells = {"read_back": _ANOTHER_DEVICE, "valid": GateCell("fault", "no")}
+    return replace(
+        row, **{k: cell for k, cell in cells.items() if getattr(row, k).state != "fault"}
+    )
 
 
 def _shared_out(

@@ -140,10 +140,11 @@ def gate(given: GateReport) -> str:
 
 
 def _by_title(row: GateRow) -> dict[str, list[Finding]]:
-    """Return the findings of each case: those at a file, and those between the maps alone."""
+    """Return the findings of each case: at a device, at a file, and between the maps alone."""
     found: dict[str, list[Finding]] = {title: [] for title, _ in _GATE}
     for one in row.findings:
-        found[_GATE[bool(one.file)][0]].append(one)
+        title = "read back" if one in row.of_devices else _GATE[bool(one.file)][0]
+        found[title].append(one)
     return found
 
 

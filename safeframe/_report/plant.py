@@ -32,6 +32,8 @@ FORMAT = "safeframe-verify/1"
 
 _COMMAND_COLUMNS = 74
 
+_ALONE = "; what only several connections show stands in the report on all of them"
+
 
 def document(
     given: GateReport, *, pages: Mapping[int, str] | None = None, page: bool = False
@@ -156,7 +158,8 @@ def connection_page(
     ``report`` is that of the check of its maps; ``home`` are title and address of the page of the
     site.
     """
-    wrong = tuple(point.text for point in row.points if point.fault)
+    faults = (point.text for point in row.points if point.fault)
+    wrong = (*_texts(row.of_devices), *faults)
     steps = tuple(f"[ ] {point.machine or point.person}: {point.step}" for point in row.points)
     head = Table(
         tuple((name, cell.text) for name, cell in zip(COLUMNS, row.cells, strict=True)),
@@ -179,7 +182,7 @@ def connection_page(
         inside = (Paragraph(report.verdict), *report.below, *report.blocks)
         blocks.append(Section("Maps", inside, kind="long"))
     good = row.in_order
-    words = "in order" if good else f"not in order: {_lacks(row)}"
+    words = f"in order by itself{_ALONE}" if good else f"not in order: {_lacks(row)}"
     return Document(
         row.name, tuple(blocks), verdict=StyledText(words, "good" if good else _look(row))
     )

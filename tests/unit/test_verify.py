@@ -1262,6 +1262,42 @@ class TestPages:
         assert f"SC1-LX: {number} errors" in page
         assert "record-outdated" not in page
 
+    def test_a_page_speaks_for_its_connection_alone(self, site: Site) -> None:
+        """What only all connections show is known when all are judged, not on the page of one."""
+        site.record("copy.json", SIGNED)
+        site.plant(*[f'{LX}, record = "records/{name}.json"' for name in ("lx", "copy")])
+        assert not any(row["in_order"] for row in site.verify("--pages", "each")["connections"])
+        for number in (1, 2):
+            page = (site.folder / f"each/sc1-lx-{number}.html").read_text(encoding="utf-8")
+            assert (
+                "in order by itself; what only several connections show stands in the report on "
+                "all of them<"
+            ) in page
+
+    def test_a_device_that_was_exchanged(self, site: Site) -> None:
+        """It was never read back, though the maps agree all the same."""
+        site.plant(f'{LX}, record = "records/lx.json", serials = {{ LX = "77" }}')
+        told = (
+            "LX has the serial number 77 in the plant file and LX-1001 in the record "
+            "records/lx.json"
+        )
+        (row,) = site.verify("--pages", "each", code=1)["connections"]
+        assert cells(row) == ["yes", "another device", "31 of 31", "2 of 2, no key", "no"]
+        page = (site.folder / "each/sc1-lx-1.html").read_text(encoding="utf-8")
+        assert f"error serial-differs: {told}" in page
+        assert main(["verify", "plant.toml", "--format", "junit"]) == 1
+        failed = {
+            case.get("name")
+            for case in ET.fromstring(site.out.readouterr().out).iter("testcase")
+            if case.find("failure") is not None
+        }
+        assert failed == {"read back"}
+        allow = '\n[[allow]]\nrule = "serial-differs"\nreason = "a new label"\n'
+        site.write("maps/lx-sc1.toml", demo.after()["lx-sc1.toml"] + allow)
+        assert cells(site.row()) == ["yes", "void", "void, 0 of 31", "void", "void"]
+        site.write("maps/lx-sc1.toml", demo.before()["lx-sc1.toml"])
+        assert cells(site.row())[1:] == ["void", "void, 0 of 31", "void", "void"]
+
     def test_a_map_that_cannot_be_read_has_a_page(self, site: Site) -> None:
         (site.folder / "maps/lx-sc1.toml").unlink()
         assert main(["verify", "plant.toml", "--pages", "each", "--format", "markdown"]) == 1
