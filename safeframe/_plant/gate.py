@@ -15,7 +15,7 @@ from .._findings import Finding, NotJudged
 from .._model import Connection, End, Map
 from ..protocols import Profile
 from ..record import Assessment, EvidenceAct, ReadBackAct, Record
-from ..record._assess import verify_with
+from ..record._assess import of_age, verify_with
 from ..record._workings import Workings
 from .file import ListedConnection, Reader
 from .gaterow import (
@@ -134,6 +134,7 @@ class _Judge:
         self.recordings: list[tuple[str, str]] = []
         self.unclean: tuple[str, ...] = ()
         self.unchecked: tuple[str, ...] = ()
+        self.of_age: tuple[str, ...] = ()
 
     def files(self, problems: Iterable[Problem], connection: Connection | None) -> None:
         """Take up what is wrong with the files of the connection."""
@@ -181,6 +182,7 @@ class _Judge:
     def record(self, made: Record, connection: Connection | None, files: SignatureFiles) -> None:
         """Judge the record by itself, and by the maps where they can be read."""
         self.seal = _first_of_devices(made)
+        self.of_age = of_age(made)
         wires = " ".join(state.wire for state in made.computed.after)
         shown = [entry.act for entry in made.history if isinstance(entry.act, EvidenceAct)]
         self.recordings = [(f"{act.sha256} {wires}", act.recording) for act in shown]
@@ -313,6 +315,7 @@ class _Judge:
             unclean=self.unclean,
             held=self.held,
             unchecked=self.unchecked,
+            of_age=self.of_age,
             asked=tuple(sorted(name for name, value in self.given.require.items() if value)),
         )
 

@@ -91,7 +91,8 @@ class GateRow:
     what the plant file demands of it, ``recordings`` those that are evidence in its record, each
     with what it would be recognised by at another connection, and its name; ``unclean`` are the
     names of those that are not clean. ``held`` are the ends that were held against a device file,
-    ``unchecked`` the signature files that no allowed signers were named for.
+    ``unchecked`` the signature files that no allowed signers were named for, ``of_age`` what cannot
+    be judged of a record because an older release made it.
     """
 
     number: int
@@ -115,6 +116,7 @@ class GateRow:
     unclean: tuple[str, ...] = ()
     held: tuple[str, ...] = ()
     unchecked: tuple[str, ...] = ()
+    of_age: tuple[str, ...] = ()
 
     @property
     def failing(self) -> tuple[Finding, ...]:

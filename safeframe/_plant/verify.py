@@ -296,6 +296,12 @@ def _not_looked_at(
     untested = [row.name for row in rows if row.tested.mark == NO_STEPS]
     if untested:
         yield f"tests of {_few(untested)}: the record is about no change, so it asks for none"
+    older: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        for text in row.of_age:
+            older[text].append(row.name)
+    for text, named in older.items():
+        yield f"all that the record of {_few(named)} tells: {text}"
     if unjudged := sum(bool(row.unchecked) for row in rows):
         yield f"the signature files of {count(unjudged, 'record')}: --signers names no file"
     for what, kind in _BESIDE.items():

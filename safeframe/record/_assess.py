@@ -119,15 +119,20 @@ class Assessment:
 def assess(record: Record) -> Assessment:
     """Judge a record by itself, without the maps."""
     found = points(record)
-    notes = [_OLD.format(record.computed.canonical)] if is_old(record.computed) else []
-    if edition := earlier_edition(record):
-        notes.append(_FIRST.format(edition))
     return Assessment(
         faults=tuple(point.text for point in found if point.fault),
         missing=tuple(point.text for point in found if not point.fault),
-        notes=tuple(notes),
+        notes=of_age(record),
         points=found,
     )
+
+
+def of_age(record: Record) -> tuple[str, ...]:
+    """Return what cannot be judged of a record because an older release made it."""
+    notes = [_OLD.format(record.computed.canonical)] if is_old(record.computed) else []
+    if edition := earlier_edition(record):
+        notes.append(_FIRST.format(edition))
+    return tuple(notes)
 
 
 def points(record: Record) -> tuple[RecordPoint, ...]:

@@ -30,6 +30,7 @@ from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed
 from tests.unit.record_maps import tested as all_tested
 from tests.unit.route_sites import NAME, two
 from tests.unit.schemas import validate
+from tests.unit.test_record_editions import FIRST, NOTE, first_edition
 
 LX = 'ends = ["maps/sc1-lx.toml", "maps/lx-sc1.toml"]'
 LX2 = 'ends = ["maps/sc1-lx2.toml", "maps/lx2-sc1.toml"]'
@@ -588,6 +589,14 @@ class TestUnreadable:
     def test_jobs(self, jobs: str, site: Site) -> None:
         assert main(["verify", "plant.toml", "--jobs", jobs]) == 2
         assert site.out.readouterr().err == f"safeframe: --jobs must be 1..64, not {jobs}\n"
+
+
+def test_a_record_of_an_older_release(site: Site) -> None:
+    """What nobody can judge of it is told below the verdict, too."""
+    site.write("records/lx.json", first_edition(SIGNED))
+    given = site.verify(code=0)
+    texts = [f"all that the record of SC1-LX tells: {text}" for text in (NOTE, FIRST)]
+    assert [text for text in given["not_looked_at"] if text in texts] == texts
 
 
 class TestDemands:
