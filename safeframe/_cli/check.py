@@ -120,9 +120,9 @@ def run(args: argparse.Namespace) -> int:
         # Then the exit code is 0, whatever is found; only a report for a build has its failures.
         idle.refuse(args, ("fail_on",), "--write-baseline")
     try:
-        given = inputs.site(args.maps)
-        connections, plants, _ = given
         own = options.own_profiles(args)
+        given = inputs.site(args.maps, own)
+        connections, plants, _ = given
     except InputError as error:
         if args.format in _OUTPUTS:
             module, _, name = _OUTPUTS[args.format]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from .. import _mapfile as mapfile
 from .._document.pending import notice
@@ -18,6 +18,8 @@ from . import telling
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from ..protocols import Profile
 
 __all__ = [
     "PLANT",
@@ -84,7 +86,7 @@ class Given(NamedTuple):
             telling.say(f"not looked at: {text}")
 
 
-def site(paths: Sequence[str]) -> Given:
+def site(paths: Sequence[str], own_profiles: Mapping[str, Profile] | None = None) -> Given:
     """Return the connections of map files, plant files and folders, and the plants among them."""
     plants = [path for path in paths if path.endswith(PLANT)]
     folders = [path for path in paths if _may_be_folder(path)]
@@ -100,10 +102,10 @@ def site(paths: Sequence[str]) -> Given:
     pairs = tuple(
         Connection(first=first, second=second) for first, second in zip(ends, ends, strict=True)
     )
-    read = [_in_plant(path) for path in plants]
+    read = [_in_plant(path, own_profiles) for path in plants]
     gathered: list[Connection] = [*pairs, *(found for plant in read for found in plant.connections)]
     for folder in folders:
-        found = _in_folder(folder)
+        found = _in_folder(folder, own_profiles)
         if isinstance(found, tuple):
             gathered += found
         else:
@@ -117,10 +119,10 @@ def site(paths: Sequence[str]) -> Given:
     return Given(tuple(gathered), tuple(read), tuple(more))
 
 
-def _in_plant(path: str) -> Plant:
+def _in_plant(path: str, own_profiles: Mapping[str, Profile] | None) -> Plant:
     from .._plant import file as plantfile  # deferred: reads records, which most runs need not.
 
-    found = plantfile.load(path)
+    found = plantfile.load(path, own_profiles=own_profiles)
     tell_broken_off(end.where.path for connection in found.connections for end in connection.ends)
     return found
 
@@ -212,7 +214,9 @@ def _is_map(path: Path) -> bool:
     return path.suffix.lower() in _SUFFIXES and holds(path, b"safeframe-map/")
 
 
-def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:
+def _in_folder(
+    folder: str, own_profiles: Mapping[str, Profile] | None
+) -> Plant | tuple[Connection, ...]:
     from pathlib import Path
 
     paths = sorted(
@@ -224,7 +228,7 @@ def _in_folder(folder: str) -> Plant | tuple[Connection, ...]:
     )
     plant = Path(folder) / PLANT
     if plant.exists():
-        found = _in_plant(str(plant))
+        found = _in_plant(str(plant), own_profiles)
         listed = {end.where.path for connection in found.connections for end in connection.ends}
         left = [path for path in paths if path not in listed]
         if left:

@@ -56,13 +56,14 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the way; return 1 when something is found on it."""
-    given = inputs.site(args.maps)
+    own = options.own_profiles(args)
+    given = inputs.site(args.maps, own)
     given.tell()
     connections, plants, _ = given
     if len(plants) > 1 or (plants and len(plants[0].connections) < len(connections)):
         raise UsageError("a plant file must stand alone, not with other maps or plants")
     plant = plants[0] if plants else Plant(name="", connections=connections)
-    found = trace(plant, args.name, own_profiles=options.own_profiles(args))
+    found = trace(plant, args.name, own_profiles=own)
     from .._report import trace as rendered  # deferred, as all renderers.
 
     if args.svg:

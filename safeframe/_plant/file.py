@@ -22,6 +22,7 @@ from .._errors import InputError, Problem, UsageError
 from .._model import Connection, DeviceMap, End, Installed, Plant
 from .._routes import Route
 from .._source import Location
+from ..protocols import Profile
 from ..record import People, Record
 from ..record._editions import origin_of
 from .routes import read_cycles, read_routes, routes_schema
@@ -174,19 +175,30 @@ class Listing(NamedTuple):
     tables: Tables
 
 
-def load(path: str | os.PathLike[str]) -> Plant:
+def load(
+    path: str | os.PathLike[str], *, own_profiles: Mapping[str, Profile] | None = None
+) -> Plant:
     """Read a plant file with the maps and records that it names; InputError with every problem."""
     name = os.fspath(path)
-    return loads(read_text(name, what="plant file"), path=name)
+    text = read_text(name, what="plant file")
+    return loads(text, path=name, own_profiles=own_profiles)
 
 
-def loads(text: str, *, path: str = "plant.toml", read: Read | None = None) -> Plant:
+def loads(
+    text: str,
+    *,
+    path: str = "plant.toml",
+    read: Read | None = None,
+    own_profiles: Mapping[str, Profile] | None = None,
+) -> Plant:
     """Read a plant from its text; ``read`` stands in for the disk.
+
+    By ``own_profiles`` the fingerprints of older records are computed anew.
 
     Raises InputError with every problem of the plant file, or of the files that it names.
     """
     plant = listed(text, path=path)
-    files = Reader(plant.folder, read)
+    files = Reader(plant.folder, read, own_profiles)
     connections = [files.connection(row.where, row.values) for row in plant.rows]
     if files.problems:
         raise InputError(*files.problems)
@@ -234,8 +246,10 @@ def listed(text: str, *, path: str) -> Listing:
 class Reader:
     """Reads the files that a plant file names, each once, and collects their problems."""
 
-    def __init__(self, folder: str, read: Read | None) -> None:
-        self.folder, self.read = folder, read
+    def __init__(
+        self, folder: str, read: Read | None, own_profiles: Mapping[str, Profile] | None = None
+    ) -> None:
+        self.folder, self.read, self.own_profiles = folder, read, own_profiles
         self.problems: list[Problem] = []
         self.done: dict[str, End | Record | None] = {}
 
@@ -267,7 +281,7 @@ class Reader:
             first=first,
             second=second,
             installed=tuple(
-                _installed(end.name, serials.get(end.name, ""), made, people)
+                _installed(end.name, serials.get(end.name, ""), made, people, self.own_profiles)
                 for end in (first, second)
             ),
             record=self.path_of(path) if path else "",
@@ -336,7 +350,11 @@ class Reader:
 
 
 def _installed(
-    end: str, serial: str, made: End | Record | None, people: People | None
+    end: str,
+    serial: str,
+    made: End | Record | None,
+    people: People | None,
+    own_profiles: Mapping[str, Profile] | None,
 ) -> Installed:
     """Return what is known about the device of an end."""
     if not isinstance(made, Record) or people is None:
@@ -346,7 +364,9 @@ def _installed(
     read_back = "missing"
     if row is not None and row.both_stated:
         read_back = "matches" if row.matches else "differs"
-    wire, own = record.fingerprints(made.computed, state) if state else ("", "")
+    wire, own = "", ""
+    if state:
+        wire, own = record.fingerprints(made.computed, state, own_profiles=own_profiles)
     return Installed(
         end=end,
         serial=serial,

@@ -76,7 +76,7 @@ def judge(
 
     Nothing that is wrong with one of its files stops the others.
     """
-    reader = Reader(settings.folder, None)
+    reader = Reader(settings.folder, None, settings.own_profiles)
     connection = reader.connection(given.where, given.values)
     path = given.values.get("record", "")
     path = reader.path_of(path) if path else ""

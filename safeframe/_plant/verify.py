@@ -235,13 +235,12 @@ def alone(row: GateRow) -> GateRow:
 def _done(row: GateRow, findings: Iterable[Finding]) -> GateRow:
     """Return a row with the findings that count; a device that was exchanged is not read back."""
     row = replace(row, findings=tuple(_told(row, findings)), outline=None)
-    if not row.of_devices:
+    if all(one.rule != "serial-differs" for one in row.of_devices):
         return row
     # What is void is told as such.
-    cells = {"read_back": _ANOTHER_DEVICE, "valid": GateCell("fault", "no")}
-    return replace(
-        row, **{k: cell for k, cell in cells.items() if getattr(row, k).state != "fault"}
-    )
+    read_back = row.read_back if row.read_back.state == "fault" else _ANOTHER_DEVICE
+    valid = row.valid if row.valid.state == "fault" else GateCell("fault", "no")
+    return replace(row, read_back=read_back, valid=valid)
 
 
 def _shared_out(

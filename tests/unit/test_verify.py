@@ -14,7 +14,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from safeframe import Connection, load, record
+from safeframe import Connection, load, protocols, record
 from safeframe import _checks as checks
 from safeframe import _demo as demo
 from safeframe._cli import main
@@ -597,6 +597,28 @@ def test_a_record_of_an_older_release(site: Site) -> None:
     given = site.verify(code=0)
     texts = [f"all that the record of SC1-LX tells: {text}" for text in (NOTE, FIRST)]
     assert [text for text in given["not_looked_at"] if text in texts] == texts
+
+
+@pytest.mark.parametrize("command", ["check", "verify"])
+def test_an_older_record_of_maps_by_an_own_profile(site: Site, command: str) -> None:
+    """What both ends share by it MUST count in the maps of the record as in those of today."""
+    site.write(
+        "own.toml",
+        'format = "safeframe-profile/1"\nname = "own"\ntitle = "Own"\nsizes = [{ first = 2 }]\n'
+        '[[parameters]]\nname = "hall"\ntype = "hex"\nshared = true\n',
+    )
+    own = {"own": protocols.load_file("own.toml")}
+    old = 'profile = "fscp-12-1", edition = "2010"'
+    for name in ("sc1-lx.toml", "lx-sc1.toml"):
+        text = demo.after()[name]
+        assert old in text
+        text = text.replace(old, 'profile = "own"')
+        site.write(f"maps/{name}", f'{text}\n[parameters]\nhall = "00 1A"\n')
+    first, second = (load(f"maps/{name}") for name in ("sc1-lx.toml", "lx-sc1.toml"))
+    maps = Connection(first=first, second=second)
+    made = signed(all_tested(record.new(maps, maps, own_profiles=own, **ASKED)))
+    site.write("records/lx.json", first_edition(made))
+    assert main([command, "plant.toml", "--profile", "own.toml"]) == 0
 
 
 class TestDemands:
