@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from .._checks import judged_maps
 from .._errors import InputError
 from .._mapfile import loads
 from .._model import Connection, End
@@ -29,6 +30,7 @@ __all__ = [
     "assess",
     "baseline",
     "in_order",
+    "of_age",
     "points",
     "verify",
     "verify_with",
@@ -154,7 +156,7 @@ def verify(
     """Judge a record together with the maps it is about: compute everything anew and compare.
 
     Without ``before`` the maps before the change are those inside the record. Raises InputError
-    when these are no maps any more.
+    when these are no maps any more. What the rules do not judge of the maps is in ``notes``.
     """
     return verify_with(Workings(own_profiles), record, after, before)
 
@@ -169,6 +171,7 @@ def verify_with(
     earlier = before or _baseline(recorded, now, workings)
     earlier = in_order(earlier, recorded.before)
     faults = list(other_maps(recorded, earlier, now, workings))
+    left: list[str] = []
     if faults:
         faults.insert(0, VOID)
     else:
@@ -176,6 +179,10 @@ def verify_with(
         earlier = _as_recorded(earlier, recorded.before, workings)
         said = _as_recorded(now, recorded.after, workings)
         computed = computed_with(workings, earlier, said)
+        seen = workings.judged(now) or judged_maps(now, own_profiles=workings.own_profiles)
+        left += (
+            f"not judged: {one.subject} ({one.reason})" for one in seen.not_judged if one.subject
+        )
         if is_old(recorded):
             known = set(_wrong(recorded))
             faults += (f"by this release, {text}" for text in _wrong(computed) if text not in known)
@@ -194,7 +201,7 @@ def verify_with(
     return Assessment(
         faults=(*faults, *own.faults),
         missing=own.missing,
-        notes=(*own.notes, *_how_far(record)),
+        notes=(*own.notes, *_how_far(record), *left),
         points=own.points,
     )
 
