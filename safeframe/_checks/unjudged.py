@@ -179,7 +179,11 @@ def _left_out(profile: Profile) -> dict[str, str]:
     """Return the keys that a profile leaves out, with the rules that judge nothing by it."""
     known = {"parameters"} if profile.sizes.ranges else set()  # Then every parameter is strange.
     asked = set(profile.left_out) - known
-    return {key: rule for key, rule in _OF_PROFILE if key in asked}
+    found = {key: rule for key, rule in _OF_PROFILE if key in asked}
+    for key in profile.left_out:
+        if key.startswith("parameters."):
+            found[key] = "parameter-differs" if key.endswith(".shared") else "parameter-invalid"
+    return found
 
 
 def unjudged(

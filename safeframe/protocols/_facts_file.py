@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from .._document.kinds import FLAG, NAME, TEXT, Kind, RefusalError, array, choice, integer, show
 from .._document.paths import Path
@@ -335,8 +335,17 @@ def loads(text: str, *, path: str = "<text>") -> Profile:
     _cross_check(tables, found, sizes)
     tables.problems.refuse()
     del found["format"]
-    left_out = tuple(name for name in FIELDS if name not in data)
-    return Profile(sizes=sizes, left_out=left_out, **found)
+    left_out = [name for name in FIELDS if name not in data]
+    left_out += _left_out_of_parameters(data.get("parameters", ()))
+    return Profile(sizes=sizes, left_out=tuple(left_out), **found)
+
+
+def _left_out_of_parameters(rows: Iterable[dict[str, Any]]) -> Iterator[str]:
+    """Yield what each parameter does not state, though a rule would judge by it."""
+    for row in rows:
+        bounded = row["type"] != "int" or "choices" in row
+        asked = ("shared",) if bounded else ("minimum", "maximum", "shared")
+        yield from (f"parameters.{row['name']}.{key}" for key in asked if key not in row)
 
 
 def load_file(path: str | os.PathLike[str]) -> Profile:

@@ -1231,8 +1231,8 @@ class TestNotJudged:
         'format = "safeframe-profile/1"\nname = "hall3"\ntitle = "t"\nid_range = [1, 2]\n'
         'address_range = [1, 2]\nwatchdog_range_ms = [1, 2]\nroles = ["one", "two"]\n'
         'block_octets = 2\nmember_types = [{ type = "bool", width = 1 }]\nfail_safe = "zero"\n'
-        'parameters = [{ name = "p", type = "int" }]\none_way = true\n'
-        'tested = [{ what = "data", octets = 9, stated_in = "s" }]\n'
+        'parameters = [{ name = "p", type = "int", minimum = 1, maximum = 2, shared = false }]\n'
+        'one_way = true\ntested = [{ what = "data", octets = 9, stated_in = "s" }]\n'
     )
     OF_KEYS: ClassVar = {
         "id_range": "connection-id-missing",
@@ -1247,6 +1247,12 @@ class TestNotJudged:
         "tested": "above-tested-size",
     }
 
+    OF_PARAMETERS: ClassVar = {
+        "minimum": "parameter-invalid",
+        "maximum": "parameter-invalid",
+        "shared": "parameter-differs",
+    }
+
     def left_out(self, text: str) -> list[tuple[str, str]]:
         report = checks.check(
             self.stated("hall3", id=1, watchdog_ms=1), own_profiles={"hall3": loads(text)}
@@ -1259,6 +1265,11 @@ class TestNotJudged:
         for key, rule in self.OF_KEYS.items():
             text = re.sub(rf"(?m)^{key} = .*\n", "", self.WHOLE)
             assert self.left_out(text) == [(rule, key)]
+        for key, rule in self.OF_PARAMETERS.items():
+            text = re.sub(rf", {key} = \w+", "", self.WHOLE)
+            assert self.left_out(text) == [(rule, f"parameters.p.{key}")]
+        text = self.WHOLE.replace("minimum = 1, maximum = 2", "choices = [1]")
+        assert self.left_out(text) == []
         bare = "".join(self.WHOLE.splitlines(keepends=True)[:3])
         (first, *others) = self.left_out(bare)
         assert first == ("connection-id-missing", ", ".join(self.OF_KEYS))
