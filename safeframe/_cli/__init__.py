@@ -95,9 +95,18 @@ def _exit_code(arguments: list[str]) -> int:
     except SafeframeError as error:
         return _complain(str(error))
     except OSError as error:
-        return _complain(f"{error.filename or 'input or output'}: {error.strerror or error}")
+        return _complain(f"{error.filename or _unnamed()}: {error.strerror or error}")
     except Exception as error:  # A traceback would exit 1, the code of findings.
         return _apologise(error)
+
+
+def _unnamed() -> str:
+    """Return what failed where the system names no file: the folder we are in may be gone."""
+    try:
+        os.getcwd()  # noqa: PTH109
+    except OSError:
+        return "the current folder"
+    return "input or output"
 
 
 _HELP_COLUMNS = 78

@@ -20,6 +20,7 @@ import pytest
 import safeframe
 from safeframe import __main__ as process
 from safeframe import _cli as cli
+from safeframe import _demo as demo
 from safeframe._errors import InputError, Problem, UsageError, WriteError
 from tests.generators import command_pages
 
@@ -179,6 +180,21 @@ def test_every_end_has_its_exit_code(
     stub(monkeypatch, outcome)
     assert cli.main(["check"]) == code
     assert capsys.readouterr().err == err
+
+
+def test_a_folder_that_is_gone_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, text in demo.after().items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    maps = [str(tmp_path / name) for name in ("sc1-lx.toml", "lx-sc1.toml")]
+    assert cli.main(["check", "--html", "page.html", *maps]) == 2
+    error = capsys.readouterr().err
+    assert error == "safeframe: the current folder: No such file or directory\n"
 
 
 def test_an_internal_error_is_3_and_asks_for_a_report(
