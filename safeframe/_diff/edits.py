@@ -383,7 +383,8 @@ def _did(thread: _Thread, field: str) -> str:
             field=field, name=name, old=show(field, old, new), new=show(field, new, old)
         )
     if field:
-        return f"left {field} of {name} at {show(field, getattr(thread.signal, field))}"
+        what = name if field == "at" else f"{field} of {name}"
+        return f"left {what} at {show(field, getattr(thread.signal, field))}"
     touched = thread.touched
     return f"changed {', '.join(touched)} of {name}" if touched else f"left {name} as it is"
 

@@ -212,7 +212,7 @@ def test_the_outcome_is_the_verdict_where_the_ends_agree_or_the_edits_differ() -
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"at": Place(0, 5)}, "SC1 moved brake1 from 0.1 to 0.5; LX left at of brake1 at 0.1"),
+        ({"at": Place(0, 5)}, "SC1 moved brake1 from 0.1 to 0.5; LX left brake1 at 0.1"),
         (
             {"name": "pump"},
             "SC1 renamed brake1 to pump; LX left name of brake1 at brake1",
