@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from .._errors import InputError
 from .._words import count, way
-from ..record import BitOwner, BitRow, MixTable, Record, baseline
+from ..record import BitOwner, BitRow, MixTable, Record, RecordedFinding, baseline
 from ..record._compute import stated
 from ..record._editions import origin_of
 from .document import Block, Paragraph, Table, strong
@@ -194,8 +194,16 @@ def findings(record: Record) -> Iterator[Block]:
     found = record.computed.findings
     if not found:
         yield Paragraph("The maps after the change have no finding, and nothing had to be allowed.")
-        return
-    yield Table(
+    else:
+        yield _found(found)
+    yield Paragraph(
+        "What no rule could judge, because maps or profile leave it open, stands in no record: "
+        "safeframe record verify names it."
+    )
+
+
+def _found(found: Sequence[RecordedFinding]) -> Table:
+    return Table(
         caption="Findings about the maps after the change",
         head=("rule", "severity", "finding", "where", "allowed because"),
         kinds=("text",) * 5,

@@ -85,6 +85,12 @@ def sections(given: Document) -> list[Section]:
     return [block for block in given.blocks if isinstance(block, Section)]
 
 
+LEFT = (
+    "What no rule could judge, because maps or profile leave it open, stands in no record: "
+    "safeframe record verify names it."
+)
+
+
 def test_eleven_parts() -> None:
     parts = sections(page_of(FRESH))
     assert [words(part.title).partition(". ")[2] for part in parts] == [
@@ -250,6 +256,7 @@ def test_a_change_of_everything() -> None:
     assert "| NOT ALLOWED |" in shown
     assert "\nwatchdog_ms: 50 ms at SC1, 100 ms at LX\n" in shown
     assert "profile fscp-12-1, edition not stated at SC1, 2010 at LX. Computed" in shown
+    assert LEFT in shown
 
 
 def test_before_with_bindings() -> None:
@@ -263,6 +270,7 @@ def test_before_with_bindings() -> None:
 def test_nothing_changed() -> None:
     shown = markdown(page_of(signed_record_of(AFTER, AFTER)))
     assert "Nothing changed that would have to be tried." in shown
+    assert LEFT in shown
     assert "Class of the change: nothing that both ends share changed." in shown
     assert "2 octets sent, 2 expected; every signal arrives unchanged." in shown
 
