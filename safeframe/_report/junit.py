@@ -136,6 +136,9 @@ def gate(given: GateReport) -> str:
     _open(suite, _PLANT, given.not_judged)
     for text in given.not_looked_at:
         _aside(suite, _PLANT, "not looked at", text)
+    if given.allowed:
+        case = _gate_case(suite, _PLANT, "allowed by the maps", (), ())
+        SubElement(case, "system-out").text = count(given.allowed, "finding")
     return _document(root)
 
 

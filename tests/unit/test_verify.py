@@ -1008,6 +1008,10 @@ class TestTogether:
         site.plant(LX, LX)
         assert main(["verify", "plant.toml", "--html", "site.html"]) == 1
         assert "\n  allowed by the maps: 1 finding\n" in site.out.readouterr().out
+        assert main(["verify", "plant.toml", "--format", "junit"]) == 1
+        cases = ET.fromstring(site.out.readouterr().out).iter("testcase")
+        (case,) = (one for one in cases if one.get("name") == "allowed by the maps")
+        assert [(part.tag, part.text) for part in case] == [("system-out", "1 finding")]
         page = (site.folder / "site.html").read_text(encoding="utf-8")
         assert '<tr class="warning" id="c1"><th scope="row">SC1-LX (#1)</th>' in page
 
