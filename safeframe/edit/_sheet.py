@@ -128,12 +128,19 @@ class MapSheet:
                     edits += self.patch.set_key(where, row, key, to)
         full, new_full = f"{direction}.{name}", f"{direction}.{to}"
         new_plain = to if self.find(opposite, to) is None else new_full
+        mine = {name, full} if alone else {full}
         for row, allowance in enumerate(self.end.allowances):
             if allowance.signal == full or (allowance.signal == name and alone):
                 said = new_full if allowance.signal == full else new_plain
                 edits += self.patch.set_key("allow", row, "signal", said)
         for row, relation in enumerate(self.end.relations):
             for part in ("when", *RELATION_KINDS):
+                known = {named for named, _ in getattr(relation, part)}
+                if known & mine and known & {new_plain, new_full}:
+                    raise UsageError(
+                        f"the new name must be none that {part} of the relation {relation.name!r} "
+                        f"names beside {name}, not {to}"
+                    )
                 for named, _ in getattr(relation, part):
                     base = ("relations", row, part)
                     if named == name and alone:

@@ -455,6 +455,17 @@ class TestRename:
     def test_refusal(self, operation: Operation, message: str) -> None:
         assert refused(operation) == message
 
+    @pytest.mark.parametrize("named", ["permit", "'sends.permit'"])
+    def test_a_name_that_a_condition_has_for_an_unknown_signal(self, named: str) -> None:
+        """Two rules about two signals MUST NOT become two about one."""
+        relation = (
+            f'[[relations]]\nname="a"\nreason="r"\nwhen={{ {named}=1, go=1 }}\nexcludes={{up=1}}\n'
+        )
+        sc1 = SC1.partition("relations = [")[0] + relation
+        assert refused(Rename(name="permit", to="go"), sc1) == (
+            "the new name must be none that when of the relation 'a' names beside permit, not go"
+        )
+
     def test_a_table_in_pieces(self) -> None:
         sc1 = SC1.partition("relations = [")[0]
         pieces = (
