@@ -48,12 +48,13 @@ _KEEP = frozenset(
 )
 _OPTIONAL = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SwapData", "LcId")
 _OF_PDO = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SafetyPdoType", "Sm")
+_IN_PDO = ("Index", "Name", "Entry", "Exclude", "ExcludedSm")
 _READ: Mapping[str, Collection[str]] = {
-    **dict.fromkeys(("RxPdo", "TxPdo"), _OF_PDO),
-    "Entry": ("SafetyConnNumber",),
+    **dict.fromkeys(("RxPdo", "TxPdo"), (*_OF_PDO, *_IN_PDO)),
+    "Entry": ("SafetyConnNumber", "Index", "SubIndex", "BitLen", "Name", "DataType", "Comment"),
     "DataType": ("SwapData",),
 }
-"""Attributes of what is placed that are read, or tell only which sync manager carries a PDO."""
+"""What is read of what is placed, or tells only which sync manager carries a PDO, or a person."""
 _MOST_ENTRIES = 2048
 """Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
 _KINDS: Mapping[str, str] = {
@@ -175,7 +176,7 @@ class _Placing:
         entries = entries_of(whole, decisions, refusals)
         if len(refusals):
             return None
-        holders = (self.pdo, *whole.all("Entry"))
+        holders = (whole, *whole.all("Entry"))
         numbers = {number(one.get("SafetyConnNumber")) for one in holders} - {None}
         if len(numbers) > 1:
             refusals.add(

@@ -48,11 +48,14 @@ _KEEP = frozenset(
         "Text",
     ]
 )
+_OF_IO = ("IOPS_Length", "IOCS_Length", "F_IO_StructureDescVersion")
 _READ: Mapping[str, Collection[str]] = {
-    "DataItem": ("DataType", "Length", "TextId", "UseAsBits"),
+    "IOData": (*_OF_IO, "Input", "Output"),
+    **dict.fromkeys(("Input", "Output"), ("Consistency", "DataItem")),
+    "DataItem": ("DataType", "Length", "TextId", "UseAsBits", "BitDataItem"),
     "BitDataItem": ("BitOffset", "TextId"),
 }
-"""Attributes that are read of what is placed."""
+"""What is read of what is placed, or tells of no data."""
 _OWNERS = {"DeviceAccessPointItem": "dap", "ModuleItem": "module"}
 _SIDES = {"Input": "sends", "Output": "receives"}
 _TYPES: Mapping[str, tuple[tuple[int, str], ...]] = {
@@ -200,7 +203,14 @@ class _Side:
             dropped=tuple(self.dropped),
             profile="fscp-3-1" if self.unpack else "",
             gaps="reserve",  # Only bits of an item whose other bits are listed.
-            notes=unread(self.side.walk(*_READ), _READ),
+            notes=unread(
+                (
+                    *self.owner.item.all("IOData"),
+                    self.side,
+                    *self.side.walk("DataItem", "BitDataItem"),
+                ),
+                _READ,
+            ),
         )
 
     def item(self, item: Element) -> None:

@@ -54,14 +54,19 @@ _KINDS: Mapping[str, str] = {
     "OctetStringT": "",
     "StringT": "",
 }
-_OF_TYPE = ("id", "type", "bitLength", "fixedLength", "subindexAccessSupported")
+_OF_TYPE = (
+    *("id", "type", "bitLength", "fixedLength", "subindexAccessSupported"),
+    *("SingleValue", "ValueRange", "Name"),
+)
 _READ: Mapping[str, Collection[str]] = {
-    **dict.fromkeys(_SIDES, ("id", "bitLength")),
-    "RecordItem": ("subindex", "bitOffset"),
-    **dict.fromkeys(("Datatype", "SimpleDatatype"), _OF_TYPE),
+    "ProcessData": ("id", "Condition", *_SIDES),
+    **dict.fromkeys(_SIDES, ("id", "bitLength", "Datatype", "DatatypeRef", "Name")),
+    "RecordItem": ("subindex", "bitOffset", "SimpleDatatype", "DatatypeRef", "Name", "Description"),
+    "Datatype": (*_OF_TYPE, "RecordItem"),
+    "SimpleDatatype": _OF_TYPE,
     "DatatypeRef": ("datatypeId",),
 }
-"""Attributes of what is placed that are read, or say only who may read it."""
+"""What is read of what is placed, or says only who may read it, or is for a person."""
 _WIDTHS = {"BooleanT": 1, "Float32T": 32}
 
 
@@ -130,7 +135,7 @@ class _IoddSide:
         self.where = f"{side.tag} {side.get('id') or '-'}"
         self.parts: list[Part] = []
         self.lost: list[str] = []
-        self.seen = [side]
+        self.seen = [owner.data, side]
         self.total = 0
 
     def layout(self) -> PlacedTypes | None:

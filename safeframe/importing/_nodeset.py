@@ -31,13 +31,18 @@ _OPTIONAL = (
     *("ValueRank", "ArrayDimensions", "Value"),
 )
 _READ: Mapping[str, Collection[str]] = {
-    "Definition": ("Name", "IsUnion", "IsOptionSet"),
+    "UADataType": (
+        *("NodeId", "BrowseName", "IsAbstract", "References", "Definition", "SymbolicName"),
+        *("DisplayName", "Description", "Category", "Documentation", "ReleaseStatus", "Purpose"),
+        *("WriteMask", "UserWriteMask", "AccessRestrictions", "RolePermissions"),
+    ),
+    "Definition": ("Name", "IsUnion", "IsOptionSet", "Field"),
     "Field": (
         *("Name", "DataType", "ValueRank", "ArrayDimensions", "IsOptional", "AllowSubTypes"),
-        "Value",
+        *("Value", "DisplayName", "Description"),
     ),
 }
-"""Attributes that are read of what is placed."""
+"""What is read of what is placed, is for a person, or says only who may change it."""
 _PROFILE = "opcua-safety"
 _MOST_OCTETS = 1500
 """Largest safety data: OPC 10000-15 6.2.5."""
@@ -282,7 +287,7 @@ class _NodeWalk:
                 "places would depend on the value: not offered",
             )
             return
-        self.seen += (definition, *definition.all("Field"))
+        self.seen += (element, definition, *definition.all("Field"))
         for field in definition.all("Field"):
             self.field(field, prefix, inside, element)
 

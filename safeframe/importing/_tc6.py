@@ -17,13 +17,16 @@ __all__ = ["candidates"]
 
 _DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialValue"))
 _READ = ("dataTypes", "dataType", "baseType", "type", "array", "dimension", "derived")
-_ATTRIBUTES: Mapping[str, Collection[str]] = {
-    "variable": ("name", "address"),
+_KNOWN: Mapping[str, Collection[str]] = {
+    "dataType": ("name", "baseType", *_DROPPED),
+    "variable": ("name", "address", "type", *_DROPPED),
     "dimension": ("lower", "upper"),
-    "derived": ("name",),
-    "array": (),
+    "derived": ("name", *_DROPPED),
+    "array": ("dimension", "baseType"),
+    "struct": ("variable", *_DROPPED),
+    **dict.fromkeys(("subrangeSigned", "subrangeUnsigned"), ("range", "baseType")),
 }
-"""Attributes that are read, of the elements from which places and widths come."""
+"""What is read of the elements from which places and widths come, or is told or for a person."""
 _FAR = ("project", "fileHeader", "contentHeader", "types")
 """Elements above the data types: what tools add there is of no type."""
 _FEW = 8
@@ -33,7 +36,6 @@ _MOST_DEPTH = 16
 
 def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> list[Candidate]:
     """Return every structure among the data types of the project."""
-    passed: list[tuple[str, str, int]] = []
     root = parse(
         source,
         ("project", "Project"),
@@ -42,7 +44,6 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
         encoding=decisions.encoding,
         known=_READ,
         optional=("address",),
-        passed=passed,
     )
     if root.tag == "Project":
         refusals.stop(
@@ -51,12 +52,13 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
             "the file must be TC6 XML, not IEC 61131-10",
             "export it as TC6 XML 2.01; its element names were not at hand",
         )
-    lines = [
-        str(line)
-        for holder, tag, line in passed
-        if tag.rpartition(":")[2] == "addData" and holder not in _FAR
-    ]
-    added = ", ".join(lines[:_FEW]) + " ..." * (len(lines) > _FEW)
+    lines = sorted(
+        line
+        for holder in (root, *root.walk())
+        for tag, line in holder.passed
+        if tag.rpartition(":")[2] == "addData" and holder.tag not in _FAR
+    )
+    added = ", ".join(map(str, lines[:_FEW])) + " ..." * (len(lines) > _FEW)
     note = f"what a tool added is passed over, also what changes the layout: line {added}"
     notes: tuple[str, ...] = (note,) if lines else ()
     types: dict[str, tuple[str, Spec, int]] = {}
@@ -80,9 +82,11 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
                 )
             else:
                 types[key] = (name, spec, kind.line)
-    notes += unread(
-        (one for group in root.walk("dataTypes") for one in group.walk(*_ATTRIBUTES)), _ATTRIBUTES
-    )
+    groups = list(root.walk("dataTypes"))
+    holders = (one for group in groups for one in group.walk("type", "baseType"))
+    kinds = (kind for holder in holders for kind in holder.children)
+    others = (one for group in groups for one in group.walk("dataType", "variable", "dimension"))
+    notes += unread((*others, *kinds), _KNOWN)
     return found_structs(types, notes)
 
 

@@ -35,12 +35,14 @@ _TYPES: Mapping[str, tuple[int, str]] = {
 }
 _OF_NO_WIDTH = ("BOOL", "BITSTRING", "CHAR", "STRING", "WSTRING", "dataTypeIDRef", "variableRef")
 """Other types of a parameter, from memory: beside one of those above they contradict it."""
+_LOST = ("unit", "allowedValues", "defaultValue")
 _READ: Mapping[str, Collection[str]] = {
+    "parameterGroup": ("uniqueID", "label", "description", "parameterRef"),
     "parameterRef": ("uniqueIDRef", "bitOffset"),
-    "parameter": ("uniqueID", "access"),
+    "parameter": ("uniqueID", "access", "label", "description", *_TYPES, *_LOST),
     **dict.fromkeys(_TYPES, ()),
 }
-"""Attributes that are read of what is placed."""
+"""What is read of what is placed, is for a person, or is told as lost."""
 _HEADER_BITS = 32
 _MOST_BITS = 8 * (2 * 254 + 13)
 
@@ -260,6 +262,7 @@ class _XddGroup:
 
     def _placed(self) -> Iterator[Element]:
         """Yield the elements from which places and widths come."""
+        yield self.group
         for reference in self.group.all("parameterRef"):
             parameter = self.parameters[reference.get("uniqueIDRef") or ""]
             yield from (reference, parameter, *parameter.all(*_TYPES))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any
 from xml.parsers import expat
 
@@ -26,15 +26,16 @@ _MOST_TEXT = 1 << 16
 _CHUNK_OCTETS = 1 << 22  # A token over many pieces is looked at again with each of them.
 _SPACE = re.compile(r"\s+")
 _EMPTY = re.compile(r"""<(?:[^<>"']|"[^"<]*"|'[^'<]*')*/>""")
-_SPAN = 5
+_SPAN = 6
 """Where an element that is a part keeps the octets at which its first and its last tag begin."""
 _BOOLEANS = {"true": True, "1": True, "false": False, "0": False}
 _WIDE = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
 
 
 class Element(list[Any]):
-    """One element: local name, attributes, line, elements in it, text before the first of them.
+    """One element of those that are kept, with the names and lines of others directly inside.
 
+    It holds local name, attributes, line, elements in it, text before the first of them, others.
     A list, because 85,000 of them are made for one file.
     """
 
@@ -64,6 +65,11 @@ class Element(list[Any]):
     def text(self) -> str:
         """All text directly inside, blanks and line breaks folded."""
         return _SPACE.sub(" ", str(self[4])).strip()
+
+    @property
+    def passed(self) -> Sequence[tuple[str, int]]:
+        """The names as written and the lines of the elements directly inside that are not kept."""
+        return self[5]  # type: ignore[no-any-return]
 
     def get(self, name: str) -> str | None:
         """Return an attribute by its name without prefix, None where it is not there."""
@@ -119,14 +125,14 @@ class Element(list[Any]):
         yield from found
 
     def walk(self, *tags: str) -> Iterator[Element]:
-        """Yield every element inside, at any depth, that has one of these names, in file order."""
+        """Yield every element inside, at any depth, of these names (none: all), in file order."""
         stack = [self.children[::-1]]
         while stack:
             if not stack[-1]:
                 stack.pop()
                 continue
             child = stack[-1].pop()
-            if child[0] in tags:
+            if not tags or child[0] in tags:
                 yield child
             stack.append(child.children[::-1])
 
@@ -144,19 +150,25 @@ def by_id(
 
 
 def unread(elements: Iterable[Element], known: Mapping[str, Collection[str]]) -> tuple[str, ...]:
-    """Return a note on the attributes of elements that are not read; ``known`` are by element.
+    """Return a note on what elements hold and nobody reads: attributes, and elements inside.
 
-    What one of them means is not known here: places and widths may hang on it.
+    ``known`` names both, by element. What others mean is not known here: places and widths may
+    hang on them.
     """
     found: dict[str, list[str]] = {}
     for element in elements:
+        here = known.get(element.tag, ())
         for key, value in element.attributes.items():
             name = key.rpartition(":")[2]
-            if name not in known[element.tag] and not key.startswith("xmlns"):
-                text = f"{shown(value)} (line {element.line})"
+            if name not in here and not key.startswith("xmlns"):
+                text = f" = {shown(value)} (line {element.line})"
                 found.setdefault(f"{name} of {element.tag}", []).append(text)
+        inside = [*element.passed, *((child.tag, child.line) for child in element.children)]
+        for tag, line in inside:
+            if tag.rpartition(":")[2] not in here:
+                found.setdefault(f"element {tag} in {element.tag}", []).append(f" (line {line})")
     texts = (
-        f"{shown(name)} = {first}{f' and {len(more)} more' if more else ''}"
+        f"{shown(name)}{first}{f' and {len(more)} more' if more else ''}"
         for name, (first, *more) in found.items()
     )
     return (f"not read: {', '.join(texts)}",) if found else ()
@@ -173,18 +185,15 @@ def parse(
     encoding: str = "",
     known: Collection[str] = (),
     optional: Collection[str] = (),
-    passed: list[tuple[str, str, int]] | None = None,
 ) -> Element:
     """Return the root element; ``keep`` are the names to keep (empty: all), ``skip`` those to drop.
 
     ``most`` bounds the children of elements by name; ``known`` are the names that are read where
-    all are kept, ``optional`` attributes that are read and may be left out. ``passed`` takes what
-    is dropped: the element that holds it, its name as written, its line.
+    all are kept, ``optional`` attributes that are read and may be left out.
     """
     octets, override = xml_octets(source.octets, encoding, refusals)
     build = _Builder(override, refusals, roots=roots, keep=keep, skip=skip, most=most, known=known)
     build.optional = {name.casefold(): name for name in optional}
-    build.passed = passed
     return build.parsed(octets)
 
 
@@ -248,7 +257,6 @@ class _Builder:
         self.before = 0  # Lines of the file before the first one of this text.
         self.declared: str | None = None
         self.optional: dict[str, str] = {}
-        self.passed: list[tuple[str, str, int]] | None = None
         self.folded = {name.casefold(): name for name in keep or known}
         self.prefix = ""
         self.space: str | None = None
@@ -324,7 +332,7 @@ class _Builder:
                 f"the root element must be {wanted}, not {shown(local)}",
                 "name the format that the file really has",
             )
-        self.root = Element((local, attributes, line, [], ""))
+        self.root = Element((local, attributes, line, [], "", ()))
         self._run()
 
     def _attributes(self, attributes: dict[str, str]) -> None:
@@ -355,7 +363,7 @@ class _Builder:
     def _run(self) -> None:
         """Set handlers that share their variables: attribute access would double the time."""
         parser, refusals, names = self.parser, self.refusals, dict[str, str]()
-        most, parts, before, passed = self.most, self.parts, self.before, self.passed
+        most, parts, before = self.most, self.parts, self.before
         current: Element = self.root
         limit = most.get(current.tag, _MOST_CHILDREN)
         stack: list[tuple[Element, int]] = []
@@ -387,8 +395,9 @@ class _Builder:
                 self._mixed(current)
             if not name:
                 held = current
-                if passed is not None:
-                    passed.append((current[0], tag, parser.CurrentLineNumber + before))
+                if not current[5]:
+                    current[5] = []
+                current[5].append((tag, parser.CurrentLineNumber + before))
                 if current[0] in most:
                     limit -= 1
                     if len(current[3]) > limit:
@@ -410,7 +419,7 @@ class _Builder:
                 line = parser.CurrentLineNumber + before
                 text = f"the file must hold at most {_MOST_ELEMENTS} elements, not more"
                 refusals.stop("too-big", line, text)
-            current = Element((name, attributes, parser.CurrentLineNumber + before, [], ""))
+            current = Element((name, attributes, parser.CurrentLineNumber + before, [], "", ()))
             inner.append(current)
             if name in parts:
                 current.append(parser.CurrentByteIndex)

@@ -1071,9 +1071,98 @@ class TestNotRead:
                 swap('name="limit"', 'name="limit" packed="1"'),
                 "packed of variable = 1 (line 11)",
             ),
+            ("tc6", swap("<UINT/>", '<UINT order="big"/>'), "order of UINT = big (line 11)"),
+            (
+                "esi",
+                swap("<BitLen>1<", "<BitOffs>7</BitOffs><BitLen>1<"),
+                "element BitOffs in Entry (line 22)",
+            ),
+            (
+                "esi",
+                swap("<BitLen>1<", '<x:Gap xmlns:x="urn:x"><y/></x:Gap><BitLen>1<'),
+                "element x:Gap in Entry (line 22)",
+            ),
+            (
+                "esi",
+                swap("<BitLen>1<", "<Entry><BitLen>9</BitLen></Entry><BitLen>1<", 2),
+                "element Entry in Entry (line 22) and 1 more",
+            ),
+            (
+                "esi",
+                line(
+                    20, "<Name>", "<Exclude>#x1602</Exclude><ExcludedSm>3</ExcludedSm><Gap/><Name>"
+                ),
+                "element Gap in RxPdo (line 20)",
+            ),
+            (
+                "gsdml",
+                swap("</Input>", '<Channel><Data BitOffset="3"/></Channel></Input>'),
+                "element Channel in Input (line 18)",
+            ),
+            (
+                "gsdml",
+                swap("<BitDataItem ", '<DataItem DataType="Unsigned8"/><BitDataItem '),
+                "element DataItem in DataItem (line 12)",
+            ),
+            (
+                "gsdml",
+                swap('CRC="1">', 'CRC="1" Gap="1"><Layout/>'),
+                "Gap of IOData = 1 (line 9), element Layout in IOData (line 9)",
+            ),
+            (
+                "iodd",
+                swap("<ProcessDataIn ", "<Layout/><ProcessDataIn "),
+                "element Layout in ProcessData (line 9)",
+            ),
+            (
+                "iodd",
+                swap('"BooleanT"/>', '"BooleanT"><Order/></SimpleDatatype>'),
+                "element Order in SimpleDatatype (line 13)",
+            ),
+            (
+                "iodd",
+                swap(
+                    '"UIntegerT" bitLength="8"/>', '"UIntegerT" bitLength="8"><Order/></Datatype>'
+                ),
+                "element Order in Datatype (line 19)",
+            ),
+            (
+                "nodeset",
+                swap('DataType="Int16"/>', 'DataType="Int16"><Offset>4</Offset></Field>'),
+                "element Offset in Field (line 19)",
+            ),
+            (
+                "nodeset",
+                swap("</Definition>", "</Definition><Extensions/>", 3),
+                "element Extensions in UADataType (line 14) and 1 more",
+            ),
+            (
+                "xdd",
+                swap("<INT/>", '<INT/><substituteValue value="7"/>'),
+                "element substituteValue in parameter (line 9)",
+            ),
+            (
+                "xdd",
+                swap(
+                    "</parameterGroup>",
+                    '<parameterGroup><parameterRef uniqueIDRef="Q1"/></parameterGroup>'
+                    "</parameterGroup>",
+                ),
+                "element parameterGroup in parameterGroup (line 21)",
+            ),
+            (
+                "tc6",
+                swap("<UINT/>", "<UINT><BOOL/></UINT>"),
+                "element BOOL in UINT (line 11)",
+            ),
+            (
+                "tc6",
+                swap("<type><UINT/>", "<alignment/><type><UINT/>"),
+                "element alignment in variable (line 11)",
+            ),
         ],
     )
-    def test_attributes(
+    def test_attributes_and_elements(
         self,
         name: str,
         change: Change,
