@@ -171,6 +171,9 @@ class _IoddSide:
                     twice(self.refusals, "a subindex", place, lines, self.where)
                 elif place is not None:
                     subindices[place] = item.line
+            if kind.first("RecordItem") is None:
+                text = "a record must have items, not none"
+                self.refusals.add("unnamed", kind.line, text, element=self.where)
         else:
             self.value(self.side, kind, 0, self.name(self.side))
             if self.parts:
@@ -249,6 +252,10 @@ class _IoddSide:
                 element=self.where,
             )
             return
+        inner = kind.first("RecordItem")
+        if inner is not None:
+            text = f"a {word} must hold no RecordItem, which a RecordT has"
+            self.refusals.add("unknown-type", inner.line, text, element=self.where)
         width = self.width(word, kind, item.line)
         if width is None:
             return

@@ -1179,6 +1179,26 @@ class TestNotRead:
         more = [note for note in found["notes"] if note not in usual["notes"]]
         assert any(f"not read: {text}" in note or f", {text}" in note for note in more), more
 
+    @pytest.mark.parametrize(
+        ("change", "text"),
+        [
+            (
+                swap('"RecordT" bitLength="40"', '"UIntegerT" bitLength="40"'),
+                "iodd.xml:11: ProcessDataIn PI: a UIntegerT must hold no RecordItem, which a "
+                "RecordT has [unknown-type]",
+            ),
+            (
+                swap('"UIntegerT" bitLength="8"', '"RecordT" bitLength="8"'),
+                "iodd.xml:19: ProcessDataOut PO: a record must have items, not none [unnamed]",
+            ),
+        ],
+    )
+    def test_a_record_and_its_items(
+        self, change: Change, text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        found = importer(tmp_path, capsys)(CASES["iodd"], change(CASES["iodd"].text))
+        assert (found.code > 0, text in found.err) == (True, True), found.err
+
     @pytest.mark.parametrize("kind", ["FSoEMultipleSlave", "FSoEMultipleMaster"])
     def test_several_connections(
         self, kind: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
