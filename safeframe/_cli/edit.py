@@ -230,6 +230,8 @@ def _shown(done: Recovery) -> str:
 
 def _finish(args: argparse.Namespace, done: Edit) -> int:
     """Write the edit if asked to; say what became of it."""
+    from .._report.text import clean  # Before it is written: nothing takes time until it is said.
+
     stopping = {
         finding.rule
         for finding in done.caused
@@ -244,8 +246,6 @@ def _finish(args: argparse.Namespace, done: Edit) -> int:
         said = f"written: {' and '.join(args.maps)}"
     else:
         said = "nothing written, this was a dry run; --write writes both files"
-    from .._report.text import clean
-
     # Not among the output where that is a patch for another program.
     stream = sys.stderr if args.format == "patch" else sys.stdout
     stream.write(f"{clean(said)}\n")

@@ -6,6 +6,7 @@ import argparse
 import sys
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from .. import record
 from .._errors import UsageError
@@ -13,7 +14,7 @@ from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
-from .._report.text import wrap
+from .._report.text import Look, wrap
 from ..record import Assessment, Record
 from . import idle, inputs, options, outputs, recordings, values
 
@@ -205,18 +206,20 @@ def _evidence(args: argparse.Namespace) -> int:
             own_profiles=options.own_profiles(args),
         )
 
-    made = record.update(args.record, change)
+    return _update(args.record, change, partial(_seen, options.look(args)))
+
+
+def _seen(look: Look, made: Record) -> str:
+    """Return what the evidence that was entered last shows."""
     act = made.history[-1].act
     assert isinstance(act, record.EvidenceAct)
-    look = options.look(args)
     lines = wrap(record.evidence_head(act), look, rest="  ")
     for line in record.evidence_lines(act):
         lines += wrap(line, look, first="  ", rest="    ")
     lines += wrap(
         "no step got a result: seen on the wire is not seen at the machine, a person decides", look
     )
-    sys.stdout.write("".join(f"{line}\n" for line in lines))
-    return _tell(args.record, record.assess(made))
+    return "".join(f"{line}\n" for line in lines)
 
 
 def _declare_sign(parser: argparse.ArgumentParser) -> None:
@@ -380,9 +383,21 @@ def _page(made: Record, found: Assessment) -> Document:
     return pages.document(made, found, found.signatures)
 
 
-def _update(path: str, change: Callable[[Record], Record]) -> int:
-    """Change a record in its file: what people entered exists nowhere else."""
-    return _tell(path, record.assess(record.update(path, change)))
+def _update(
+    path: str,
+    change: Callable[[Record], Record],
+    first: Callable[[Record], str] = lambda _: "",
+) -> int:
+    """Change a record in its file: what people entered exists nowhere else.
+
+    An interrupt while its state is computed says that the entry is made: again would be twice.
+    """
+    made = record.update(path, change)
+    try:
+        sys.stdout.write(first(made))
+        return _tell(path, record.assess(made))
+    except KeyboardInterrupt:
+        raise KeyboardInterrupt(f"{path} holds the entry") from None
 
 
 def _tell(path: str, assessment: Assessment) -> int:

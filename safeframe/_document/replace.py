@@ -67,15 +67,21 @@ def replace_all(*items: Replacement, step: Step = no_step) -> None:
     targets = [(one.path, target_of(one.path)) for one in items]
     if len({target for _, target in targets}) < len(targets):
         raise UsageError(f"two files must be replaced, not {items[0].path} twice")
-    with hold(targets):
-        refuse_pending([one.path for one in items], locked=True)
-        files = [_file(one, target) for one, (_, target) in zip(items, targets, strict=True)]
-        changing = [file for file in files if file.new != file.old]
-        try:
-            _carry_out(files, changing, step)
-        except BaseException as error:
-            _roll_back(files, changing, error)
-        step("done")
+    files: list[File] = []
+    try:
+        with hold(targets):
+            refuse_pending([one.path for one in items], locked=True)
+            files += [_file(one, target) for one, (_, target) in zip(items, targets, strict=True)]
+            changing = [file for file in files if file.new != file.old]
+            try:
+                _carry_out(files, changing, step)
+            except BaseException as error:
+                _roll_back(files, changing, error)
+            step("done")
+    except KeyboardInterrupt as error:
+        if error.args or not files:
+            raise
+        raise KeyboardInterrupt(_told(files)) from None
 
 
 def _file(one: Replacement, target: Path) -> File:

@@ -135,6 +135,20 @@ class TestActions:
         assert main(["record", "verify", "r.json", *MAPS[2:], "--before", *MAPS[:2]]) == 0
         assert "SC1-LX: the record fits the maps, is complete and signed" in capsys.readouterr().out
 
+    def test_interrupted_once_it_is_written(
+        self, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """MUST: an entry that is made is told, whenever the key comes: again would be twice."""
+
+        def interrupted(_: record.Record) -> record.Assessment:
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(record, "assess", interrupted)
+        fill = ["record", "fill", "tested.json", "--end", "SC1", "--serial", "7"]
+        assert main([*fill, "--who", "A. Berg", "--when", "2026-03-02"]) == 130
+        assert capsys.readouterr().err == "safeframe: interrupted: tested.json holds the entry\n"
+        assert len(record.load("tested.json").history) == len(TESTED.history) + 1
+
     def test_verify_after_an_edit(self, capsys: pytest.CaptureFixture[str]) -> None:
         path = Path(MAPS[3])
         text = path.read_text(encoding="utf-8")
