@@ -53,8 +53,11 @@ _READ: Mapping[str, Collection[str]] = {
     **dict.fromkeys(("RxPdo", "TxPdo"), (*_OF_PDO, *_IN_PDO)),
     "Entry": ("SafetyConnNumber", "Index", "SubIndex", "BitLen", "Name", "DataType", "Comment"),
     "DataType": ("SwapData",),
+    **dict.fromkeys(("Index", "SubIndex"), ("DependOnSlot", "DependOnSlotGroup")),
+    "Name": ("LcId",),
 }
-"""What is read of what is placed, or tells only which sync manager carries a PDO, or a person."""
+"""What is read of what is placed, or tells only which sync manager carries a PDO, which
+index an object has in a slot, or what a person reads."""
 _MOST_ENTRIES = 2048
 """Entries of one PDO: a mapping object has at most 254 of them (from memory); by choice."""
 _KINDS: Mapping[str, str] = {
@@ -176,7 +179,7 @@ class _Placing:
         entries = entries_of(whole, decisions, refusals)
         if len(refusals):
             return None
-        holders = (whole, *whole.all("Entry"))
+        holders = (self.pdo, *whole.all("Entry"))
         numbers = {number(one.get("SafetyConnNumber")) for one in holders} - {None}
         if len(numbers) > 1:
             refusals.add(
@@ -196,8 +199,7 @@ class _Placing:
         notes = ("not fixed: the project may have changed it",) * (not fixed)
         kind = self.pdo.get("SafetyPdoType") or ""
         notes += (f"the PDO may hold several connections: {shown(kind)}",) * ("Multiple" in kind)
-        kinds = (kind for one in whole.all("Entry") for kind in one.all("DataType"))
-        notes += unread((*holders, *kinds), _READ)
+        notes += unread((whole, *whole.walk()), _READ)
         if decisions.container == "none":
             parts = [self._part(entry, entry.start) for entry in entries]
             self._types(entries, {}, decisions, refusals)

@@ -1074,6 +1074,11 @@ class TestNotRead:
             ("tc6", swap("<UINT/>", '<UINT order="big"/>'), "order of UINT = big (line 11)"),
             (
                 "esi",
+                swap("<BitLen>1<", '<BitLen Octets="1">1<'),
+                "Octets of BitLen = 1 (line 22)",
+            ),
+            (
+                "esi",
                 swap("<BitLen>1<", "<BitOffs>7</BitOffs><BitLen>1<"),
                 "element BitOffs in Entry (line 22)",
             ),
