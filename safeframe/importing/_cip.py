@@ -232,6 +232,13 @@ class _CipAssembly:
                 f"the assembly must have the {position} bits of its members, not {octets} octets",
                 element=name,
             )
+        strange = [f"descriptor {shown(descriptor)}"] if number(descriptor) else []
+        named = dict.fromkeys(field.text.lower() for field in self.entry.fields[_HEAD + 1 :: 2])
+        strange += [
+            f"descriptor {shown(one.text(3))} of {one.keyword} (line {one.line})"
+            for one in map(self.parameters.get, named)
+            if one is not None and number(one.text(3))
+        ]
         layout = PlacedTypes(
             path=name,
             line=self.entry.line,
@@ -239,7 +246,7 @@ class _CipAssembly:
             total_bits=position,
             parts=tuple(parts),
             lost=("units, limits, factors and texts of values of the parameters",),
-            notes=(f"not read: descriptor {shown(descriptor)}",) if number(descriptor) else (),
+            notes=(f"not read: {', '.join(strange)}",) if strange else (),
         )
         return [] if len(refusals) else [("", layout)]
 

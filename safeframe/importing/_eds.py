@@ -37,7 +37,7 @@ _READ = frozenset(
         *("denotation", "paramrefd"),
     )
 )
-"""Keys of a mapped object that are read, or say nothing of its place and width (CiA 306)."""
+"""Keys of an object that are read, or say nothing of its place and width (CiA 306)."""
 _MOST_LINES = 1_000_000
 _SECTION = re.compile(r"\[([^\]]{1,64})\]\s*(?:;.*)?")
 _ZERO = re.compile(r"0[0-9]+", re.ASCII)
@@ -249,7 +249,7 @@ class _Object:
         position = 0
         origins = set()
         listed: list[int] = []
-        strange: list[str] = []
+        strange = list(self._strange(*self._own_sections()))
         for entry in range(1, (count or 0) + 1, 2):
             plain = self._entry(mapping, entry, refusals)
             copy = self._entry(mapping, entry + 1, refusals)
@@ -265,7 +265,8 @@ class _Object:
                 )
             origins |= {plain.key, copy.key}
             listed += (entry.number for entry in (plain, copy))
-            strange += self._strange(plain)
+            index = f"{plain.index:X}"
+            strange += self._strange(index, f"{index}sub{plain.subindex:X}")
             part = self._part(plain, position, refusals)
             inverted = self._part(copy, position, refusals)
             if part is not None:
@@ -421,9 +422,16 @@ class _Object:
         name = self.file.get(section, "parametername")
         return self._placed(entry, start, kind, name[0] if name else "", refusals)
 
-    def _strange(self, entry: _EdsEntry) -> Iterator[str]:
-        """Yield what the sections of a mapped object say and nobody reads."""
-        for name in (f"{entry.index:X}", f"{entry.index:X}sub{entry.subindex:X}"):
+    def _own_sections(self) -> Iterator[str]:
+        """Yield the sections of the communication object and of the mapping object."""
+        for name in self.file.sections:
+            found = _OBJECT.fullmatch(name)
+            if found and int(found[1], 16) in (_FIRST + self.count, _MAPPING + self.count):
+                yield found[1].upper() + (f"sub{found[2].upper()}" if found[2] else "")
+
+    def _strange(self, *names: str) -> Iterator[str]:
+        """Yield what sections of objects say and nobody reads."""
+        for name in names:
             for key, (value, line) in self.file.sections.get(name.lower(), {}).items():
                 if key not in _READ:
                     yield f"{shown(key)} of {name} = {shown(value)} (line {line})"

@@ -1058,6 +1058,17 @@ class TestNotRead:
             ),
             (
                 "eds",
+                swap("[1381sub1]\n", "[1381sub1]\nStep=2\n"),
+                "step of 1381sub1 = 2 (line 54)",
+            ),
+            ("eds", swap("[1301]\n", "[1301]\nStep=2\n"), "step of 1301 = 2 (line 28)"),
+            (
+                "cip-eds",
+                swap("0x0000, 0xC3", "0x0002, 0xC3"),
+                "descriptor 0x0002 of Param3 (line 9)",
+            ),
+            (
+                "eds",
                 swap("=drive_state\n", "=drive_state\nStep=2\n"),
                 "step of 6200sub1 = 2 (line 95)",
             ),
