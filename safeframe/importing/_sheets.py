@@ -22,7 +22,7 @@ from ._refusals import Refusals, shown
 from ._rowtypes import NEEDS_WIDTH
 from ._source import DeviceFile
 from ._table import few, layouts
-from ._workbook import is_workbook, sheet_rows, workbook_octets
+from ._workbook import is_workbook, parts_beside, sheet_rows, workbook_octets
 
 __all__ = [
     "read_sheet",
@@ -71,6 +71,10 @@ def read_sheet(
     )
     if outside:
         note = f"not read, outside the range: {'; '.join(outside)}"
+        made = replace(made, notes=(*made.notes, note))
+    beside = parts_beside(source) if is_workbook(source) else []
+    if beside:
+        note = f"not read, parts of the workbook beside its cells: {few([*map(shown, beside)])}"
         made = replace(made, notes=(*made.notes, note))
     assert made.end.imported is not None
     options = (f"--columns {columns.text}", *made.end.imported.options)

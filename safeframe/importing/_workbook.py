@@ -23,7 +23,7 @@ from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, column_of, letters, plain
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
-__all__ = ["is_workbook", "sheet_rows", "workbook_octets"]
+__all__ = ["is_workbook", "parts_beside", "sheet_rows", "workbook_octets"]
 
 _MOST_PARTS = 1000
 _MOST_OCTETS = 64 << 20
@@ -39,8 +39,13 @@ _REFUSED = (
     ("xl/embeddings/", "embedded documents"),
     ("xl/activex/", "controls"),
 )
-
-
+_OF_CELLS = re.compile(
+    r"\[content_types\]\.xml|(?:.*/)?_rels/.*|(?:docprops|docmetadata|customxml)/.*|.*/|"
+    r"xl/(?:workbook|styles|sharedstrings|calcchain|metadata)\.xml|"
+    r"xl/(?:theme|worksheets|chartsheets|dialogsheets|printersettings|persons)/.*",
+    re.IGNORECASE,
+)
+"""Parts that hold sheets, how cells look, or what is of the file as a whole (from memory)."""
 _CELLS = "worksheet"
 """The kind of a sheet of cells; all others are looked at by nobody unless they are asked for."""
 _OTHER = {"chartsheet": "a chart", "dialogsheet": "a dialog"}
@@ -76,6 +81,12 @@ def sheet_rows(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:
             f"the file must be a whole workbook: {type(error).__name__}: {shown(error)}",
             "open it in a spreadsheet program and save it anew, or save the sheet as CSV",
         )
+
+
+def parts_beside(source: DeviceFile) -> list[str]:
+    """Return the parts that hold no cells: remarks at cells, pictures, whatever comes with them."""
+    with zipfile.ZipFile(io.BytesIO(source.octets)) as archive:
+        return [name for name in archive.namelist() if not _OF_CELLS.fullmatch(name)]
 
 
 def _read(source: DeviceFile, sheet: str, refusals: Refusals) -> list[Row]:

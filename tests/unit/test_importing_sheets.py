@@ -15,6 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
+from openpyxl.comments import Comment
 
 import safeframe
 from safeframe import importing
@@ -590,6 +591,21 @@ class TestWorkbooks:
         assert code == 0
         assert "hidden in the sheet, but read: B2, B3, C3, B4, B5\n" in shown
         assert "struck out in the sheet, but read: A5, C5\n" in shown
+
+    def test_what_stands_beside_the_cells_is_said(self, sheet: Sheet) -> None:
+        """A remark at a cell or a picture may say what a bit means: MUST be told."""
+        made = openpyxl.load_workbook(io.BytesIO(book(CELLS)))
+        active = made.active
+        assert active is not None
+        active["C2"].comment = Comment("bit 7 comes first", "A. Berg")
+        out = io.BytesIO()
+        made.save(out)
+        code, _, shown = sheet.run(out.getvalue(), BASE, *SENDS, name="t.xlsx")
+        assert code == 0, shown
+        said = " ".join(shown.split())
+        note = "not read, parts of the workbook beside its cells: xl/comments/comment1.xml, "
+        assert note in said
+        assert "beside its cells" not in sheet.run(book(CELLS), BASE, *SENDS, name="u.xlsx")[2]
 
     @pytest.mark.parametrize("inline", [False, True])
     @pytest.mark.parametrize(
