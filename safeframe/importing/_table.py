@@ -26,7 +26,7 @@ def layouts(
     """Return what the rows of a sheet say, one layout for each direction; keeps the problems."""
     start, places = meanings(rows, columns, refusals)
     sheet = _TableSheet(columns, places, decisions, refusals)
-    head = rows[start - 1] if start else Row(0, ())
+    *above, head = rows[:start] or [Row(0, ())]
     for row in rows[start:]:
         sheet.row(row)
     refusals.refuse()
@@ -41,7 +41,7 @@ def layouts(
                 total_bits=max(part.end for part in parts),
                 parts=tuple(parts),
                 joined=False,
-                notes=tuple(sheet.notes(head)) if not found else (),
+                notes=tuple(sheet.notes(above, head)) if not found else (),
             )
             found.append((direction, layout))
     if not found:
@@ -71,8 +71,14 @@ class _TableSheet:
         self.passed: list[str] = []
         self.left: set[int] = set()
 
-    def notes(self, head: Row) -> Iterable[str]:
-        """Yield what a reader should look at; ``head`` names the columns."""
+    def notes(self, above: Sequence[Row], head: Row) -> Iterable[str]:
+        """Yield what a reader should look at; ``head`` names the columns, ``above`` it rows stand.
+
+        A title or a legend: it may say how bits are counted.
+        """
+        titles = [str(row.number) for row in above if not row.empty]
+        if titles:
+            yield f"not read, above the header: rows {few(titles)}"
         if self.left:
             names = [f"{letters(at)} {shown(head.at(at).text)}".strip() for at in sorted(self.left)]
             yield f"columns that are not read, since none of the mapping: {few(names)}"

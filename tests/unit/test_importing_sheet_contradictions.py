@@ -202,6 +202,16 @@ def test_rows_outside_the_range_are_said(rows: str, left_out: str, sheet: Sheet)
     assert (code, "outside the range" in err) == (0, False)
 
 
+@pytest.mark.parametrize(
+    ("above", "told"), [("", ""), (",\n", ""), ("bit 0 is the most significant,\n,\na,b\n", "1, 3")]
+)
+def test_rows_above_the_header_are_said(above: str, told: str, sheet: Sheet) -> None:
+    code, _, err = sheet.run(f"{above}Place,Name\n0.0-0.7,b\n", PLACES, *SENDS)
+    assert code == 0
+    assert ("above the header" in err) is bool(told)
+    assert f"not read, above the header: rows {told}\n" in err or not told
+
+
 def test_an_encoding_of_a_workbook(sheet: Sheet) -> None:
     code, _, err = sheet.run(book(), PLACES, *SENDS, "--encoding", "utf-8", name="t.xlsx")
     assert code == 2
