@@ -104,8 +104,11 @@ def write(args: argparse.Namespace, dest: str, text: str | bytes) -> None:
         form = made.kind.name.partition(" ")[0]
         text = marks.marked(made.kind, text) if form in ("page", "picture", "Markdown") else text
         text = text.encode("utf-8", "backslashreplace")
-    output.write(made, text)
-    telling.say(f"{made.path} written ({made.kind.name})")
+    try:
+        output.write(made, text)
+        telling.say(f"{made.path} written ({made.kind.name})")
+    except KeyboardInterrupt:
+        raise KeyboardInterrupt(made.told(text)) from None
 
 
 def into(folder: str, texts: Mapping[str, str]) -> None:

@@ -50,6 +50,14 @@ class Claim(NamedTuple):
     seen: SeenFile | None
     stream: bool = False
 
+    def told(self, octets: bytes) -> str:
+        """Return in words whether these octets are there now; a stream cannot be asked."""
+        words = "may have got a part of" if self.stream else "does not hold"
+        with suppress(OSError):
+            if not self.stream and self.target.read_bytes() == octets:
+                words = "holds"
+        return f"{self.path} {words} the {self.kind.name}"
+
 
 _Identity = tuple[int, int]
 

@@ -317,6 +317,31 @@ class TestRaces:
             output.write(made, b"# list")
         assert [path.name for path in tmp_path.iterdir()] == []
 
+    @pytest.mark.parametrize("written", [True, False])
+    @pytest.mark.parametrize("name", ["page.html", os.devnull])
+    def test_an_interrupt_says_whether_the_file_is_written(
+        self,
+        name: str,
+        written: bool,
+        site: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        real = output.write
+
+        def interrupted(made: output.Claim, octets: bytes) -> None:
+            if written:
+                real(made, octets)
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(output, "write", interrupted)
+        assert main(["check", *PAIR, "--html", name]) == 130
+        words = "holds" if written else "does not hold"
+        words = "may have got a part of" if name == os.devnull else words
+        told = f"safeframe: interrupted: {name} {words} the page of check\n"
+        assert capsys.readouterr().err == told
+        assert (site / "page.html").exists() is (written and name != os.devnull)
+
     def test_a_reader_that_leaves(self, tmp_path: Path) -> None:
         os.mkfifo(tmp_path / "pipe")
         made = claimed(tmp_path / "pipe")
