@@ -182,7 +182,8 @@ def make_end(
         Selected(direction=direction, layout=layout, sum=sum_text(layout, map_.entries))
         for direction, layout, map_ in rows
     )
-    notes = tuple(f"{one.path}: {note}" for one in selected for note in one.layout.notes)
+    told = (f"{one.path}: {note}" for one in selected for note in one.layout.notes)
+    notes = tuple(dict.fromkeys(told))  # What holds of both directions is said once.
     owners = dict.fromkeys(one.path.rpartition("/")[0] for one in selected)
     if len(owners) > 1:
         notes += (f"the map is of one end, but the selections are of {' and '.join(owners)}",)

@@ -1194,6 +1194,7 @@ class TestNotRead:
         assert (result.code, found["problems"]) == (0, [])
         more = [note for note in found["notes"] if note not in usual["notes"]]
         assert any(f"not read: {text}" in note or f", {text}" in note for note in more), more
+        assert len(set(found["notes"])) == len(found["notes"])
 
     @pytest.mark.parametrize(
         ("change", "text"),
