@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import os
 import random
+import re
 import signal
+import sys
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
@@ -385,14 +387,21 @@ class Command:
             if not path.name.startswith(".")
         }
 
+    @property
+    def said(self) -> Path:
+        """Where what it says goes."""
+        return self.folder / ".said"
+
     def run(self) -> None:
-        """Run it in its folder, with all that it says kept to itself."""
+        """Run it in its folder."""
         os.chdir(self.folder)
-        nothing = os.open(os.devnull, os.O_RDWR)
-        for descriptor in (0, 1, 2):
-            os.dup2(nothing, descriptor)
+        os.dup2(os.open(os.devnull, os.O_RDWR), 0)
+        # Not by descriptors alone: what pytest captures goes elsewhere.
+        sys.stdout = sys.stderr = self.said.open("a", encoding="utf-8")
+        for descriptor in (1, 2):
+            os.dup2(sys.stdout.fileno(), descriptor)
         code = main(self.words)
-        if code not in (0, 1):
+        if code not in (0, 1, 130):
             raise UsageError(f"exit code {code}")
 
 
@@ -431,6 +440,34 @@ def test_commands_killed_at_any_time(tmp_path: Path, name: str) -> None:
         else:
             seen[f"{' and '.join(sorted(words))}{', told' if noted else ''}"] += 1
     told(f"{name}, command killed", seen)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_commands_interrupted_at_any_time(tmp_path: Path, name: str) -> None:
+    """MUST: whatever is new when the key has ended a command, it has said so."""
+    seen: Counter[str] = Counter()
+    new, longest_s = prepared(tmp_path, name)
+    for folder, chance in trials(tmp_path, FEWER):
+        command = Command(folder, name)
+        process = start(command.run)
+        time.sleep(chance.uniform(0, longest_s))
+        os.kill(process, signal.SIGINT)
+        end(process)
+        found, told_of = command.texts(), ""
+        if command.said.exists():
+            told_of = command.said.read_text(encoding="utf-8")
+        states = set()
+        for path in command.written:
+            is_new = found.get(path) == new[path]
+            words = rf"written: .*{path}|(?m:^|: |, ){path}(:| holds| written)"
+            if not is_new and found.get(path) != command.old.get(path):
+                states.add("lost")
+            elif is_new and not re.search(words, told_of):
+                states.add("fault")
+            else:
+                states.add("new" if is_new else "old")
+        seen["lost" if len(states) > 1 else states.pop()] += 1
+    told(f"{name}, command interrupted", seen)
 
 
 @pytest.mark.parametrize("way", ["in place", "a new file"])
