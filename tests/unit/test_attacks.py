@@ -397,7 +397,7 @@ class Command:
         os.chdir(self.folder)
         os.dup2(os.open(os.devnull, os.O_RDWR), 0)
         # Not by descriptors alone: what pytest captures goes elsewhere.
-        sys.stdout = sys.stderr = self.said.open("a", encoding="utf-8")
+        sys.stdout = sys.stderr = self.said.open("a", buffering=1, encoding="utf-8")
         for descriptor in (1, 2):
             os.dup2(sys.stdout.fileno(), descriptor)
         code = main(self.words)
