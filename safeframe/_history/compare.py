@@ -19,7 +19,7 @@ from .._diff import (
     compare_versions,
 )
 from .._errors import Problem
-from .._findings import Finding, Report
+from .._findings import Finding, NotJudged, Report
 from .._fingerprint import end_fingerprint, wire_fingerprint
 from .._model import Connection, End
 from .._words import counting, listed
@@ -110,10 +110,17 @@ class _Comparer:
             for finding in report.findings:
                 found[finding.connection].append(finding)
             whole += found[""]
+            left: dict[str, list[NotJudged]] = defaultdict(list)
+            for entry in report.not_judged:
+                left[entry.connection] += [entry] * bool(entry.subject)
             names = Counter(connection.name for connection in site)
             for one in site:
                 if names[one.name] == 1:
-                    own = Report(findings=tuple(found[one.name]), connections=(one.name,))
+                    own = Report(
+                        findings=tuple(found[one.name]),
+                        connections=(one.name,),
+                        not_judged=tuple(left[one.name]),
+                    )
                 else:
                     own = checks.check(one, own_profiles=self.own_profiles)
                 self.reports[id(one)] = own

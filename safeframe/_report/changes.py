@@ -32,9 +32,9 @@ from .document import (
     StyledText,
     Table,
 )
-from .findings import counts
+from .findings import counts, not_judged
 
-__all__ = ["changes", "checked", "classes", "edits", "mixes", "points", "sentence"]
+__all__ = ["changes", "checked", "classes", "edits", "left_open", "mixes", "points", "sentence"]
 
 _LOOKS = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_LOOKS = {
@@ -120,7 +120,7 @@ def edits(
 
     ``report`` is that of the check of the new pair, ``again`` the arguments that repeat it.
     """
-    blocks: list[Block] = [_states(given), *checked(report, again)]
+    blocks: list[Block] = [_states(given), *checked(report, again), *left_open(report)]
     if given.differences:
         found = tuple(_difference(one, where) for one in given.differences)
         blocks.append(Section("Where the edits differ", (Points(found, _HEAD[:4]),)))
@@ -156,6 +156,11 @@ def checked(report: Report, again: Sequence[str]) -> list[Block]:
     words = f"check finds {counts(found, told)} in the new pair: {rules}; to see them, run"
     command = f"  safeframe check {shlex.join(again)}"
     return [Paragraph(StyledText(words, report.worst())), CodeBlock((command,))]
+
+
+def left_open(report: Report) -> tuple[Paragraph, ...]:
+    """Return what the check of the new pair does not judge."""
+    return tuple(Paragraph(f"check: {line}") for line in not_judged(report))
 
 
 def _count(given: Sequence[Change]) -> str:

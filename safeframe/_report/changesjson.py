@@ -188,6 +188,11 @@ def _check(report: Report) -> dict[str, Any]:
         "errors": sum(finding.severity == "error" for finding in found),
         "warnings": sum(finding.severity == "warning" for finding in found),
         "rules": list(dict.fromkeys(finding.rule for finding in found)),
+        "not_judged": [
+            {"rule": one.rule, "reason": one.reason, "subject": one.subject}
+            for one in report.not_judged
+            if one.subject
+        ],
     }
 
 

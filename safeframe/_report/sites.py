@@ -266,12 +266,13 @@ def _details(
         )
         return plain(told.title), told.blocks
     checked = changes.checked(row.report, again) if row.report is not None else []
+    left = changes.left_open(row.report) if row.report is not None else ()
     found = row.changes or row.disagree
     points = [changes.points(found, where)] if found else []
-    if not checked and not points:
+    if not checked and not points and not (row.change == "new" and left):
         return None
     tail = ", but the ends differ" if row.disagree else ""
-    return f"{label}: {row.change}{tail}", (*checked, *points)
+    return f"{label}: {row.change}{tail}", (*checked, *left, *points)
 
 
 def _again(files: Sequence[str]) -> list[str]:

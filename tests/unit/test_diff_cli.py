@@ -61,6 +61,8 @@ def test_four_files_alike(site: Path, capsys: pytest.CaptureFixture[str]) -> Non
     out = capsys.readouterr().out
     assert out.startswith("SC1-LX: SC1 and LX were edited identically\n")
     assert "check finds" not in out
+    # What the check of the new pair leaves open MUST NOT pass for judged.
+    assert "\n  check: not judged: application_parameters at both ends (no end states it)\n" in out
     assert "9 other signals arrive unchanged" in out
     assert main(["diff", "--all", *BEFORE, *AFTER]) == 0
     assert "permit_torque" in capsys.readouterr().out
@@ -123,7 +125,18 @@ def test_edits_alike_to_an_illegal_size_are_no_approval(
     document = json.loads(capsys.readouterr().out)
     assert (document["verdict"], document["check_after"]) == (
         "identical",
-        {"errors": 2, "warnings": 0, "rules": ["illegal-size"]},
+        {
+            "errors": 2,
+            "warnings": 0,
+            "rules": ["illegal-size"],
+            "not_judged": [
+                {
+                    "rule": "parameter-differs",
+                    "reason": "no end states it",
+                    "subject": "application_parameters at both ends",
+                }
+            ],
+        },
     )
     assert main(["diff", "--format", "markdown", *BEFORE, *AFTER]) == 1
     out = capsys.readouterr().out

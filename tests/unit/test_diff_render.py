@@ -494,6 +494,7 @@ class TestJson:
             "errors": 2,
             "warnings": 1,
             "rules": ["a-error", "a-warning"],
+            "not_judged": [],
         }
         assert [item["message"] for item in document["differences"]] == [
             "SC1 changed connection id from 0x0107 to 0x0108; LX left connection id at 0x0107",
@@ -534,7 +535,8 @@ class TestJson:
         )
         assert (document["verdict"], document["differences"]) == ("ends differ", [])
         assert len(document["disagree_after"]) == 1
-        assert document["check_after"] == {"errors": 0, "warnings": 0, "rules": []}
+        nothing = {"errors": 0, "warnings": 0, "rules": [], "not_judged": []}
+        assert document["check_after"] == nothing
 
     def test_unreadable_input(self) -> None:
         error = InputError(Problem(path="a.toml", line=3, key="end.name", message="m", remedy="r"))

@@ -315,6 +315,19 @@ def run(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, str, str]
 
 
 class TestCommand:
+    def test_what_the_check_leaves_open(
+        self, sites: TwoSites, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        """It MUST be told of a connection that was edited, and of a new one."""
+        sites.put("before", pair())
+        new = pair(name="SC1-LY", end="LY", number=0x109)
+        sites.put("after", pair() | renamed(new, "y-"))
+        for name in MAPS:
+            sites.put("after", {name: demo.after()[name]})
+        _, out, _ = run(capsys, "before", "after")
+        told = "check: not judged: application_parameters at both ends (no end states it)"
+        assert " ".join(out.split()).count(told) == 2
+
     def test_many_unchanged(self, sites: TwoSites, capsys: pytest.CaptureFixture[str]) -> None:
         for number in range(1, 14):
             sites.both(renamed(pair(f"C{number}", f"D{number}", number, LX_="x"), f"{number}-"))
