@@ -177,9 +177,8 @@ def write(made: Claim, octets: bytes) -> None:
 def _write(made: Claim, octets: bytes) -> None:
     target = made.target
     temporary = target.with_name(f".safeframe-{os.urandom(8).hex()}.tmp")
-    descriptor = platform.SYSTEM.open_new(temporary, 0o666)
     try:
-        with os.fdopen(descriptor, "wb") as file:
+        with os.fdopen(platform.SYSTEM.open_new(temporary, 0o666), "wb") as file:
             file.write(octets)
             file.flush()
             if made.seen is not None:

@@ -304,15 +304,19 @@ class TestRaces:
         assert [path.name for path in tmp_path.iterdir()] == ["a"]
 
     @pytest.mark.parametrize("error", [KeyboardInterrupt(), OSError(5, "Input/output error")])
+    @pytest.mark.parametrize("step", ["open_new", "create"])
     def test_an_interrupt(
-        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, error: BaseException
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, error: BaseException
     ) -> None:
         made = claimed(tmp_path / "a")
+        real = getattr(platform.Posix, step)
 
-        def create(*_: object) -> None:
+        def interrupted(*given: object) -> None:
+            if step == "open_new":
+                os.close(real(*given))
             raise error
 
-        monkeypatch.setattr(platform.Posix, "create", create)
+        monkeypatch.setattr(platform.Posix, step, interrupted)
         with pytest.raises((KeyboardInterrupt, WriteError)):
             output.write(made, b"# list")
         assert [path.name for path in tmp_path.iterdir()] == []
