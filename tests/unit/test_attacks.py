@@ -395,6 +395,8 @@ class Command:
     def run(self) -> None:
         """Run it in its folder."""
         os.chdir(self.folder)
+        # A suite that runs in the background ignores the key, and so would the command.
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         os.dup2(os.open(os.devnull, os.O_RDWR), 0)
         # Not by descriptors alone: what pytest captures goes elsewhere.
         sys.stdout = sys.stderr = self.said.open("a", buffering=1, encoding="utf-8")
