@@ -50,6 +50,7 @@ _KEEP = frozenset(
 )
 _OF_IO = ("IOPS_Length", "IOCS_Length", "F_IO_StructureDescVersion")
 _READ: Mapping[str, Collection[str]] = {
+    "F_CRC_Length": ("DefaultValue", "Changeable", "Visible"),
     "IOData": (*_OF_IO, "Input", "Output"),
     **dict.fromkeys(("Input", "Output"), ("Consistency", "DataItem")),
     "DataItem": ("DataType", "Length", "TextId", "UseAsBits", "BitDataItem"),
@@ -205,6 +206,7 @@ class _Side:
             gaps="reserve",  # Only bits of an item whose other bits are listed.
             notes=unread(
                 (
+                    *self.owner.item.walk("F_CRC_Length"),
                     *self.owner.item.all("IOData"),
                     self.side,
                     *self.side.walk("DataItem", "BitDataItem"),

@@ -1112,6 +1112,16 @@ class TestNotRead:
             ),
             (
                 "gsdml",
+                swap(
+                    "</IOData>",
+                    "</IOData><RecordDataList><F_ParameterRecordDataItem>"
+                    '<F_CRC_Length AllowedValues="4-Byte-CRC"/>'
+                    "</F_ParameterRecordDataItem></RecordDataList>",
+                ),
+                "AllowedValues of F_CRC_Length = 4-Byte-CRC (line 26)",
+            ),
+            (
+                "gsdml",
                 swap("</Input>", '<Channel><Data BitOffset="3"/></Channel></Input>'),
                 "element Channel in Input (line 18)",
             ),
