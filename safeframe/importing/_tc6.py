@@ -55,7 +55,7 @@ def candidates(source: DeviceFile, decisions: Decisions, refusals: Refusals) -> 
     lines = sorted(
         line
         for holder in (root, *root.walk())
-        for tag, line in holder.passed
+        for tag, (line, _) in holder.passed.items()
         if tag.rpartition(":")[2] == "addData" and holder.tag not in _FAR
     )
     added = ", ".join(map(str, lines[:_FEW])) + " ..." * (len(lines) > _FEW)

@@ -26,6 +26,7 @@ _MOST_TEXT = 1 << 16
 _CHUNK_OCTETS = 1 << 22  # A token over many pieces is looked at again with each of them.
 _SPACE = re.compile(r"\s+")
 _EMPTY = re.compile(r"""<(?:[^<>"']|"[^"<]*"|'[^'<]*')*/>""")
+_NONE: Mapping[str, Sequence[int]] = {}
 _SPAN = 6
 """Where an element that is a part keeps the octets at which its first and its last tag begin."""
 _BOOLEANS = {"true": True, "1": True, "false": False, "0": False}
@@ -33,7 +34,7 @@ _WIDE = {codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
 
 
 class Element(list[Any]):
-    """One element of those that are kept, with the names and lines of others directly inside.
+    """One element of those that are kept, with what else stands directly inside.
 
     It holds local name, attributes, line, elements in it, text before the first of them, others.
     A list, because 85,000 of them are made for one file.
@@ -67,8 +68,8 @@ class Element(list[Any]):
         return _SPACE.sub(" ", str(self[4])).strip()
 
     @property
-    def passed(self) -> Sequence[tuple[str, int]]:
-        """The names as written and the lines of the elements directly inside that are not kept."""
+    def passed(self) -> Mapping[str, Sequence[int]]:
+        """The elements directly inside that are not kept: first line and number by their names."""
         return self[5]  # type: ignore[no-any-return]
 
     def get(self, name: str) -> str | None:
@@ -155,21 +156,25 @@ def unread(elements: Iterable[Element], known: Mapping[str, Collection[str]]) ->
     ``known`` names both, by element. What others mean is not known here: places and widths may
     hang on them.
     """
-    found: dict[str, list[str]] = {}
+    found: dict[str, tuple[str, int]] = {}
+
+    def add(what: str, where: str, count: int = 1) -> None:
+        first, more = found.get(what, (where, 0))
+        found[what] = first, more + count
+
     for element in elements:
         here = known.get(element.tag, ())
         for key, value in element.attributes.items():
             name = key.rpartition(":")[2]
             if name not in here and not key.startswith("xmlns"):
-                text = f" = {shown(value)} (line {element.line})"
-                found.setdefault(f"{name} of {element.tag}", []).append(text)
-        inside = [*element.passed, *((child.tag, child.line) for child in element.children)]
-        for tag, line in inside:
+                add(f"{name} of {element.tag}", f" = {shown(value)} (line {element.line})")
+        inside = ((child.tag, (child.line, 1)) for child in element.children)
+        for tag, (line, count) in (*element.passed.items(), *inside):
             if tag.rpartition(":")[2] not in here:
-                found.setdefault(f"element {tag} in {element.tag}", []).append(f" (line {line})")
+                add(f"element {tag} in {element.tag}", f" (line {line})", count)
     texts = (
-        f"{shown(name)}{first}{f' and {len(more)} more' if more else ''}"
-        for name, (first, *more) in found.items()
+        f"{shown(name)}{first}{f' and {count - 1} more' if count > 1 else ''}"
+        for name, (first, count) in found.items()
     )
     return (f"not read: {', '.join(texts)}",) if found else ()
 
@@ -332,7 +337,7 @@ class _Builder:
                 f"the root element must be {wanted}, not {shown(local)}",
                 "name the format that the file really has",
             )
-        self.root = Element((local, attributes, line, [], "", ()))
+        self.root = Element((local, attributes, line, [], "", _NONE))
         self._run()
 
     def _attributes(self, attributes: dict[str, str]) -> None:
@@ -396,8 +401,8 @@ class _Builder:
             if not name:
                 held = current
                 if not current[5]:
-                    current[5] = []
-                current[5].append((tag, parser.CurrentLineNumber + before))
+                    current[5] = {}
+                current[5].setdefault(tag, [parser.CurrentLineNumber + before, 0])[1] += 1
                 if current[0] in most:
                     limit -= 1
                     if len(current[3]) > limit:
@@ -419,7 +424,7 @@ class _Builder:
                 line = parser.CurrentLineNumber + before
                 text = f"the file must hold at most {_MOST_ELEMENTS} elements, not more"
                 refusals.stop("too-big", line, text)
-            current = Element((name, attributes, parser.CurrentLineNumber + before, [], "", ()))
+            current = Element((name, attributes, parser.CurrentLineNumber + before, [], "", _NONE))
             inner.append(current)
             if name in parts:
                 current.append(parser.CurrentByteIndex)

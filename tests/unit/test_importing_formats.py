@@ -1122,8 +1122,8 @@ class TestNotRead:
             ),
             (
                 "gsdml",
-                swap("</Input>", '<Channel><Data BitOffset="3"/></Channel></Input>'),
-                "element Channel in Input (line 18)",
+                swap("</Input>", '<Channel><Data BitOffset="3"/></Channel><Channel/></Input>'),
+                "element Channel in Input (line 18) and 1 more",
             ),
             (
                 "gsdml",
