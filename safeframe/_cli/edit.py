@@ -242,13 +242,19 @@ def _finish(args: argparse.Namespace, done: Edit) -> int:
     elif not done.changed:
         said = "nothing written, there is nothing to change"
     elif args.write:
-        save(done)
         said = f"written: {' and '.join(args.maps)}"
     else:
         said = "nothing written, this was a dry run; --write writes both files"
     # Not among the output where that is a patch for another program.
     stream = sys.stderr if args.format == "patch" else sys.stdout
-    stream.write(f"{clean(said)}\n")
+    try:
+        if args.write and done.changed and not stopping:
+            save(done)
+        stream.write(f"{clean(said)}\n")
+    except KeyboardInterrupt as stop:
+        if stop.args or any(read_text(one.path) != one.text for one in done.new):
+            raise
+        raise KeyboardInterrupt(said) from None  # The disk says so: it is done.
     return int(bool(stopping))
 
 

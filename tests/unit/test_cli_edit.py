@@ -13,7 +13,7 @@ from safeframe._bits import Place
 from safeframe._cli import main
 from safeframe._cli.edit import command
 from safeframe._document import replace, whole
-from safeframe.edit import Declare, Insert, Move, Operation, Remove, Rename, Resize
+from safeframe.edit import Declare, Edit, Insert, Move, Operation, Remove, Rename, Resize, save
 
 FILES = ["sc1-lx.toml", "lx-sc1.toml"]
 BRAKE = [
@@ -41,6 +41,23 @@ def run(capsys: pytest.CaptureFixture[str], operation: str, *words: str) -> tupl
     code = main(["edit", operation, *FILES, *words])
     captured = capsys.readouterr()
     return code, captured.out, captured.err
+
+
+@pytest.mark.parametrize("written", [True, False])
+def test_an_interrupt_beside_the_writing(
+    written: bool, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """MUST: an edit that is written is told as such, and no other one."""
+
+    def interrupted(done: Edit) -> None:
+        if written:
+            save(done)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("safeframe._cli.edit.save", interrupted)
+    code, _, err = run(capsys, "insert", *BRAKE, "--write")
+    told = "safeframe: interrupted: written: sc1-lx.toml and lx-sc1.toml\n"
+    assert (code, err, unchanged(folder)) == (130, told if written else "", not written)
 
 
 def test_a_dry_run_shows_everything(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
