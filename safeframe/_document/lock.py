@@ -28,9 +28,33 @@ def hold(targets: Iterable[tuple[str, Path]]) -> Iterator[None]:
     """Hold the locks of files, given as (name to show, file); raises UsageError if one is taken."""
     ordered = {os.path.normcase(target): (shown, target) for shown, target in targets}
     with ExitStack() as stack:
-        for key in sorted(ordered):
-            stack.enter_context(_held(*ordered[key]))
+        with _undisturbed():
+            for key in sorted(ordered):
+                stack.enter_context(_held(*ordered[key]))
         yield
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Let an interrupt wait for steps that take no time: in their midst nobody knows of the file.
+
+    Interrupts come to the main thread alone, and only there can they be told to wait.
+    """
+    import signal  # deferred, as what is next: nothing else of a start needs them.
+    import threading
+
+    before = signal.getsignal(signal.SIGINT)
+    if threading.current_thread() is not threading.main_thread() or before is None:
+        yield
+        return
+    came: list[int] = []
+    signal.signal(signal.SIGINT, lambda number, _: came.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        for number in came[:1]:
+            signal.raise_signal(number)
 
 
 def holder(target: Path) -> int | None:
@@ -63,7 +87,8 @@ def _held(shown: str, target: Path) -> Iterator[None]:
         os.write(descriptor, f"{os.getpid()}\n".encode())
         yield
     finally:
-        platform.SYSTEM.drop_lock(path, descriptor)
+        with _undisturbed():
+            platform.SYSTEM.drop_lock(path, descriptor)
 
 
 def _take(path: Path, shown: str) -> int:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -497,6 +499,39 @@ def test_a_lock_that_its_holder_removes_is_taken_anew(
     with hold([("a.toml", path)]):
         assert len(locked) == 2
         assert beside(path, "lock").read_text("utf-8") == f"{os.getpid()}\n"
+
+
+@pytest.mark.parametrize("step", ["open_lock", "lock", "drop_lock"])
+def test_an_interrupt_leaves_no_lock(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    """MUST: whatever a lock is in the midst of, it is whole or gone."""
+    path = tmp_path / "a.toml"
+    real = getattr(platform.Posix, step)
+
+    def interrupted(*given: object) -> object:
+        found = real(*given)
+        signal.raise_signal(signal.SIGINT)
+        return found
+
+    monkeypatch.setattr(platform.Posix, step, interrupted)
+    with pytest.raises(KeyboardInterrupt), hold([("a.toml", path), ("b", tmp_path / "b.toml")]):
+        pass
+    assert list(tmp_path.iterdir()) == []
+    monkeypatch.undo()
+    with hold([("a.toml", path)]):
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
+def test_a_lock_beside_the_main_thread(tmp_path: Path) -> None:
+    """Interrupts go elsewhere, and how they are taken is no business of other threads."""
+
+    def held() -> bool:
+        with hold([("a.toml", tmp_path / "a.toml")]):
+            return signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(held).result()
 
 
 def test_mode_owner_and_links_survive(tmp_path: Path) -> None:
