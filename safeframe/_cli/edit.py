@@ -199,8 +199,12 @@ _BECAME = {
 
 def _recover(paths: Sequence[str], how: How) -> int:
     """End a broken-off edit, or show it where somebody has to decide; then return 1."""
-    done = recover(paths, how=how)
-    sys.stdout.write(f"{_BECAME[done.verdict]}\n" if done.verdict in _BECAME else _shown(done))
+    try:
+        done = recover(paths, how=how)
+        sys.stdout.write(f"{_BECAME[done.verdict]}\n" if done.verdict in _BECAME else _shown(done))
+    except KeyboardInterrupt:
+        again = f"safeframe edit recover {shlex.join(paths)}"
+        raise KeyboardInterrupt(f"{again} says what is left to do") from None
     return int(done.verdict not in _BECAME)
 
 

@@ -119,10 +119,14 @@ def into(folder: str, texts: Mapping[str, str]) -> None:
 
     Path(folder).mkdir(parents=True, exist_ok=True)
     kind = output.OutputKind("new file", (b"",), b"", fresh=True)
-    for name, text in texts.items():
-        path = str(Path(folder, name))
-        (made,) = output.claim([("the folder", path, kind)], {}, force=False).values()
-        output.write(made, text.encode())
+    try:
+        for name, text in texts.items():
+            path = str(Path(folder, name))
+            (made,) = output.claim([("the folder", path, kind)], {}, force=False).values()
+            output.write(made, text.encode())
+    except KeyboardInterrupt:
+        there = sum(Path(folder, name).exists() for name in texts)
+        raise KeyboardInterrupt(f"{folder} holds {there} of {len(texts)} files") from None
 
 
 class PageFolder:
@@ -161,9 +165,14 @@ class PageFolder:
         from .._document import output
         from .._report import marks
 
-        page = marks.marked(self._kind, text)
-        output.write(self._claim(name), page.encode("utf-8", "backslashreplace"))
-        self._written.add(name)
+        page = marks.marked(self._kind, text).encode("utf-8", "backslashreplace")
+        made = self._claim(name)
+        try:
+            output.write(made, page)
+            self._written.add(name)
+        except KeyboardInterrupt:
+            self._written |= {name} if made.holds(page) else set()
+            raise
 
     def done(self) -> None:
         """Say what was written, and which pages of an earlier run are still there."""

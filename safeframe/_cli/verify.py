@@ -100,10 +100,12 @@ def run(args: argparse.Namespace) -> int:
         read_text(args.signers, what="file of signers")
     own = options.own_profiles(args)
     folder = outputs.PageFolder(args, args.pages) if args.pages else None
-    rows, pages = _judged(args, given, folder)
+    try:
+        rows, pages = _judged(args, given, folder)
+    finally:  # An interrupt leaves pages, too.
+        if folder:
+            folder.done()
     report = settle(given, rows, own_profiles=own)
-    if folder:
-        folder.done()
     inputs.tell_broken_off(name for row in report.rows for name in row.maps)
     if args.html:
         there = _seen_from(os.path.dirname(args.html), args.pages)  # noqa: PTH120

@@ -52,11 +52,15 @@ class Claim(NamedTuple):
 
     def told(self, octets: bytes) -> str:
         """Return in words whether these octets are there now; a stream cannot be asked."""
-        words = "may have got a part of" if self.stream else "does not hold"
-        with suppress(OSError):
-            if not self.stream and self.target.read_bytes() == octets:
-                words = "holds"
+        words = "holds" if self.holds(octets) else "does not hold"
+        words = "may have got a part of" if self.stream else words
         return f"{self.path} {words} the {self.kind.name}"
+
+    def holds(self, octets: bytes) -> bool:
+        """Return whether these octets are there now."""
+        with suppress(OSError):
+            return not self.stream and self.target.read_bytes() == octets
+        return False
 
 
 _Identity = tuple[int, int]

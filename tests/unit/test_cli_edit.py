@@ -60,6 +60,17 @@ def test_an_interrupt_beside_the_writing(
     assert (code, err, unchanged(folder)) == (130, told if written else "", not written)
 
 
+def test_an_interrupt_of_a_recovery(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def interrupted(_paths: object, **_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("safeframe._cli.edit.recover", interrupted)
+    told = "safeframe: interrupted: safeframe edit recover sc1-lx.toml lx-sc1.toml says what is "
+    assert run(capsys, "recover", "--undo") == (130, "", f"{told}left to do\n")
+
+
 def test_a_dry_run_shows_everything(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, out, err = run(capsys, "insert", *BRAKE)
     assert (code, err) == (0, "")

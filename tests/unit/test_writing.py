@@ -346,6 +346,53 @@ class TestRaces:
         assert capsys.readouterr().err == told
         assert (site / "page.html").exists() is (written and name != os.devnull)
 
+    @pytest.mark.parametrize("written", [True, False])
+    @pytest.mark.parametrize(
+        ("line", "told"),
+        [
+            (
+                ["fixtures", "--set", "mistakes", *PAIR, "-o", "into"],
+                r"interrupted: into/[a-z-]+ holds {} of 2 files\n",
+            ),
+            (["demo", "--into", "into"], r"interrupted: into/before holds {} of 6 files\n"),
+            (
+                ["verify", "two/plant.toml", "--pages", "into"],
+                r"into: {} pages? written \(page of verify\)\n",
+            ),
+        ],
+        ids=["mistakes", "demo", "pages"],
+    )
+    def test_an_interrupt_says_how_many_files_are_written(
+        self,
+        line: list[str],
+        told: str,
+        written: bool,
+        site: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        (site / "two").mkdir()
+        rows = 2 * '{ ends = ["../after/sc1-lx.toml", "../after/lx-sc1.toml"] },\n'
+        (site / "two" / "plant.toml").write_text(
+            f'format = "safeframe-plant/1"\nname = "hall"\nconnections = [\n{rows}]\n', "utf-8"
+        )
+        real = output.write
+        before: list[output.Claim] = []
+
+        def interrupted(made: output.Claim, octets: bytes) -> None:
+            before.append(made)
+            if len(before) == 1 or written:
+                real(made, octets)
+            if len(before) == 2:
+                raise KeyboardInterrupt
+
+        monkeypatch.setattr(output, "write", interrupted)
+        assert main(line) == 130
+        number = 2 if written else 1
+        assert re.search(told.format(number), capsys.readouterr().err)
+        made = [path for path in (site / "into").rglob("*") if path.is_file()]
+        assert len(made) == number
+
     def test_a_reader_that_leaves(self, tmp_path: Path) -> None:
         os.mkfifo(tmp_path / "pipe")
         made = claimed(tmp_path / "pipe")
