@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import stat
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -501,6 +501,15 @@ def test_a_lock_that_its_holder_removes_is_taken_anew(
         assert beside(path, "lock").read_text("utf-8") == f"{os.getpid()}\n"
 
 
+@pytest.fixture
+def key() -> Iterator[None]:
+    """Let the interrupt key do what it does at a terminal: in the background it does nothing."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("key")
 @pytest.mark.parametrize("step", ["open_lock", "lock", "drop_lock"])
 def test_an_interrupt_leaves_no_lock(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
@@ -523,6 +532,7 @@ def test_an_interrupt_leaves_no_lock(
         assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
 
 
+@pytest.mark.usefixtures("key")
 def test_a_lock_beside_the_main_thread(tmp_path: Path) -> None:
     """Interrupts go elsewhere, and how they are taken is no business of other threads."""
 
