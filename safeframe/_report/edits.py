@@ -5,7 +5,7 @@ from __future__ import annotations
 from .._findings import Report
 from ..edit import Edit
 from . import changes, findings
-from .document import Block, CodeBlock, Document, Section, StyledText, Words
+from .document import Block, CodeBlock, Document, Paragraph, Section, StyledText, Words
 
 __all__ = ["document", "patch"]
 
@@ -33,7 +33,8 @@ def document(given: Edit, *, all_rows: bool = False) -> Document:
         verbs = "was there before remains" if left == 1 else "were there before remain"
         rest = f"; {left} that {verbs}" if left else ""
         verdict = StyledText(f"{name}: the edit causes no finding{rest}", "good")
-    return Document(f"Edit of {name}", tuple(blocks), verdict)
+    left_open = tuple(map(Paragraph, findings.not_judged(given.report)))
+    return Document(f"Edit of {name}", tuple(blocks), verdict, below=left_open)
 
 
 def patch(given: str) -> CodeBlock:

@@ -23,7 +23,7 @@ from .document import (
     Table,
     plain,
 )
-from .findings import FEW, counts
+from .findings import FEW, counts, not_judged
 
 __all__ = ["brief", "document", "plain_row"]
 
@@ -117,6 +117,14 @@ def brief(given: SiteComparison, *, fail_on: str = "text") -> Document:
     points = [point for row in told for point in _points(row, labels[id(row)])]
     if points:
         blocks.append(Section("What changed", (Items(tuple(points[:_MOST_POINTS])),)))
+    left = [
+        f"{labels[id(row)]}: {line}"
+        for row in told
+        if row.report is not None
+        for line in not_judged(row.report)
+    ]
+    if left:
+        blocks.append(Section("What the check leaves open", (_items(left, cut=True),)))
     missing = max(len(told) - _MOST_ROWS, 0), max(len(points) - _MOST_POINTS, 0)
     blocks += _rest(given, cut=True)
     if any(missing):

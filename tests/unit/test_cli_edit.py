@@ -21,6 +21,7 @@ BRAKE = [
     *("--one-means", "holding brake 2 released"),
     *("--bind", "SC1=Lift.Brake2Release", "--bind", "LX=Drive.Brake2Release"),
 ]
+LEFT_OPEN = "  not judged: application_parameters at both ends (no end states it)\n"
 DRY = "nothing written, this was a dry run; --write writes both files\n"
 
 
@@ -83,7 +84,7 @@ def test_a_dry_run_shows_everything(folder: Path, capsys: pytest.CaptureFixture[
         "\nWhile only SC1 is updated and LX is still old\n",
         "\nWhile only LX is updated and SC1 is still old\n",
         "    9 other signals arrive unchanged\n",
-        "\nSC1-LX: the edit causes no finding\nOff-line aid, not certified",
+        f"\nSC1-LX: the edit causes no finding\n{LEFT_OPEN}Off-line aid, not certified",
     ):
         assert part in out
     assert unchanged(folder)
@@ -118,6 +119,7 @@ def test_what_causes_findings_is_not_written(
         "\nnothing written, the edit causes unbound-signal, value-without-validity\n"
     )
     assert "\nSC1-LX: what the edit causes\n" in out
+    assert f"\nSC1-LX: 2 errors, 1 warning\n{LEFT_OPEN}" in out
     assert "is bound to no variable at SC1: level (1.2-1.3)" in out
     assert unchanged(folder)
     binds = ("--bind", "SC1=Lift.L", "--bind", "LX=Drive.L")

@@ -327,6 +327,10 @@ class TestCommand:
         _, out, _ = run(capsys, "before", "after")
         told = "check: not judged: application_parameters at both ends (no end states it)"
         assert " ".join(out.split()).count(told) == 2
+        _, out, _ = run(capsys, "before", "after", "--format", "markdown")
+        told = told.removeprefix("check: ")
+        for name in ("SC1-LX", "SC1-LY"):
+            assert f"- {name}: {told}\n" in out
 
     def test_many_unchanged(self, sites: TwoSites, capsys: pytest.CaptureFixture[str]) -> None:
         for number in range(1, 14):
