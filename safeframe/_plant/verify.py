@@ -22,7 +22,7 @@ from .._workers import shared_out
 from ..protocols import Profile
 from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
-from .gaterow import NO_STEPS, GateCell, GatePoint, GateRow, copied, shared_recording
+from .gaterow import NO_KEY, NO_STEPS, GateCell, GatePoint, GateRow, copied, shared_recording
 
 __all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
 
@@ -80,6 +80,11 @@ class GateReport:
     def in_order(self) -> bool:
         """Whether everything demanded was looked at and is in order."""
         return not self.failing and all(row.in_order for row in self.rows)
+
+    @property
+    def unsigned(self) -> int:
+        """How many records nobody signed with a key as they stand."""
+        return sum(row.signed.mark == NO_KEY for row in self.rows)
 
     def by_machine(self) -> dict[str, list[tuple[GateRow, GatePoint]]]:
         """Return the open steps at devices, each with its connection, by the name of the device.

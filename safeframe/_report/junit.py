@@ -18,6 +18,7 @@ from .._findings import Finding, NotJudged, Report, Rule, Spot, at_or_above
 from .._plant.gaterow import NO_STEPS, NOT_JUDGED, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import count
+from .document import CAUTION
 from .paths import relative
 from .text import clean
 
@@ -90,6 +91,7 @@ def report(given: Report, *, fail_on: str = "warning") -> str:
         suite = root[-1]
         case = SubElement(suite, "testcase", classname=f"safeframe.{_PLANT}", name="not looked at")
         SubElement(case, "skipped", message=clean(text))
+    _below(root[-1], [f"{label} {text}" for label, text in given.facts if label == "route"])
     return _document(root)
 
 
@@ -136,10 +138,18 @@ def gate(given: GateReport) -> str:
     _open(suite, _PLANT, given.not_judged)
     for text in given.not_looked_at:
         _aside(suite, _PLANT, "not looked at", text)
+    if given.unsigned:
+        _aside(suite, _PLANT, "not cryptographically signed", count(given.unsigned, "record"))
     if given.allowed:
         case = _gate_case(suite, _PLANT, "allowed by the maps", (), ())
         SubElement(case, "system-out").text = count(given.allowed, "finding")
+    _below(suite, [f"route {text}" for text in given.routes])
     return _document(root)
+
+
+def _below(suite: Element, lines: Sequence[str]) -> None:
+    """Say in the output of a suite how far routes were followed, and what this is not."""
+    SubElement(suite, "system-out").text = "\n".join(map(clean, [*lines, CAUTION]))
 
 
 def _by_title(row: GateRow) -> dict[str, list[Finding]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from .._findings import Finding, NotJudged, Report
-from .._plant.gaterow import COLUMNS, NO_KEY, GatePoint, GateRow
+from .._plant.gaterow import COLUMNS, GatePoint, GateRow
 from .._plant.verify import GateReport
 from .._words import command_lines, count
 from . import findings, siteplan
@@ -61,9 +61,8 @@ def document(
         ),
     )
     below += map(Paragraph, findings.not_judged(unjudged))
-    bare = sum(row.signed.mark == NO_KEY for row in given.rows)
-    if bare:
-        below.append(Paragraph(f"not cryptographically signed: {count(bare, 'record')}"))
+    if given.unsigned:
+        below.append(Paragraph(f"not cryptographically signed: {count(given.unsigned, 'record')}"))
     if given.allowed:
         below.append(Paragraph(f"allowed by the maps: {count(given.allowed, 'finding')}"))
     return Document(

@@ -24,6 +24,7 @@ from safeframe._findings import Finding
 from safeframe._plant.gaterow import GateCell, GateRow
 from safeframe._plant.verify import GateReport, natural
 from safeframe._report import junit
+from safeframe._report.document import CAUTION
 from safeframe._source import NOWHERE
 from safeframe.record import Record
 from tests.unit.record_maps import AFTER, BEFORE, FRESH, SIGNED, TESTED, signed
@@ -1115,7 +1116,7 @@ class TestOutputs:
         )
         root = ET.fromstring(junit.gate(given))
         assert root.get("failures") == "0"
-        (told,) = root.iter("system-out")
+        (told,) = root.findall("testsuite/testcase/system-out")
         assert told.text is not None
         assert "told only" in told.text
 
@@ -1214,6 +1215,22 @@ class TestOutputs:
         assert told
         assert self.junit(site)["all connections"]["not judged"] == [
             f"skipped: {one['route']}: {one['subject']} ({one['reason']})" for one in told
+        ]
+
+    def test_junit_tells_below_what_the_text_does(self, site: Site) -> None:
+        """How far routes were followed, records without a key, and what this is not."""
+        for name, text in two(cycles=(("SC1", 10),)).files().items():
+            site.write(name, text)
+        (route,) = site.verify()["routes"]
+        for command in ("verify", "check"):
+            main([command, "plant.toml", "--format", "junit"])
+            root = ET.fromstring(site.out.readouterr().out)
+            assert [one.text for one in root.findall("testsuite/system-out")] == [
+                f"route {route}\n{CAUTION}"
+            ]
+        site.plant(f'{LX}, record = "records/lx.json"')
+        assert self.junit(site)["all connections"]["not cryptographically signed"] == [
+            "skipped: 1 record"
         ]
 
     def test_evidence_that_is_asked_for_and_there_is_a_case(
