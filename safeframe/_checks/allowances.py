@@ -35,6 +35,13 @@ class _Stated(NamedTuple):
         paths = {self.end.where.path, *(entry.where.path for entry in entries)}
         return spot.where == self.connection.entry or spot.where.path in paths
 
+    def spots_of(self, finding: Finding) -> list[Spot]:
+        """Return the spots of a finding that are of this end."""
+        spots = [spot for spot in (*finding.spots, *finding.beyond) if spot.end == self.end.name]
+        if not finding.connection:  # An end of that name may be one of another connection.
+            spots = list(filter(self.is_at, spots))
+        return spots
+
 
 def meant_by(end: End, allowance: Allowance) -> tuple[tuple[str, Signal], ...]:
     """Return (direction, signal) of what an allowance names; of several it covers none."""
@@ -90,7 +97,10 @@ def waive(
     unused = {
         (id(one.allowance), one.label): one for one in allowances if id(one.allowance) not in used
     }
-    kept += (_unused(one, known=is_rule(one.allowance.rule)) for one in unused.values())
+    kept += (
+        _unused(one, known=is_rule(one.allowance.rule), found=tuple(each_one(found)))
+        for one in unused.values()
+    )
     return kept, waived
 
 
@@ -103,9 +113,7 @@ def _covers(stated: _Stated, finding: Finding) -> bool:
     end, allowance = stated.end, stated.allowance
     if not _is_of(stated, finding):
         return False
-    spots = [spot for spot in (*finding.spots, *finding.beyond) if spot.end == end.name]
-    if not finding.connection:  # An end of that name may be one of another connection.
-        spots = list(filter(stated.is_at, spots))
+    spots = stated.spots_of(finding)
     named = {spot.signal for spot in spots}
     if not allowance.signal:
         return bool(named)
@@ -126,10 +134,35 @@ def _is_in(direction: str, end: End, spot: Spot, finding: Finding) -> bool:
     return all((one.name, one.where) != (spot.signal, spot.where) for one in other.signals)
 
 
-def _unused(stated: _Stated, *, known: bool) -> Finding:
+def _why_none(stated: _Stated, found: Sequence[Finding]) -> str:
+    """Return why no finding of a rule is one that an allowance covers."""
+    end, signal = stated.end, stated.allowance.signal
+    meant = meant_by(end, stated.allowance)
+    name = meant[0][1].name if meant else signal
+    near = [
+        one
+        for one in found
+        if _is_of(stated, one)
+        and one.connection in ("", stated.connection.name)
+        and one.which in ("", stated.label)
+        and (not signal or name in _named(one))
+    ]
+    if not near:
+        return "there is no such finding"
+    if any(map(stated.spots_of, near)):
+        return f"no such finding is about {signal} alone"
+    return f"no such finding is about {f'{signal} at ' if signal else ''}{end.name}"
+
+
+def _named(finding: Finding) -> set[str]:
+    spots = (*finding.spots, *finding.beyond)
+    return {spot.signal for spot in spots} | {name for _, name in finding.culprits}
+
+
+def _unused(stated: _Stated, *, known: bool, found: Sequence[Finding]) -> Finding:
     end, allowance = stated.end, stated.allowance
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    why, remedy = "there is no such finding", ""
+    why, remedy = _why_none(stated, found), ""
     if not known:
         why = "no rule has that name"
     elif len(meant := meant_by(end, allowance)) > 1:

@@ -913,8 +913,10 @@ class TestAllowances:
         connection = pair("0.0 a\n0.1 b\n0.2 reserved 6", "0.0 x\n0.1 a\n0.2 b\n0.3 reserved 5")
         allowance = Allowance(rule="shifted-signals", signal="a", reason="known")
         first = replace(connection.first, allowances=(allowance,))
-        rules = [f.rule for f in checks.check(replace(connection, first=first)).findings]
-        assert rules == ["shifted-signals", "unused-allowance"]
+        found = checks.check(replace(connection, first=first)).findings
+        assert [f.rule for f in found] == ["shifted-signals", "unused-allowance"]
+        words = "SC1 allows shifted-signals of a, but no such finding is about a alone"
+        assert found[-1].message == words
 
     @pytest.mark.parametrize("side", ["sends", "receives"])
     def test_a_name_that_is_sent_and_received(self, side: str) -> None:
@@ -959,13 +961,26 @@ class TestAllowances:
         for name in ("a", "sends.a", "receives.a"):
             assert rules(name) == ["binding-reused", "unused-allowance"]
 
-    def test_of_the_other_end_does_not_count(self) -> None:
+    @pytest.mark.parametrize(
+        ("signal", "words"),
+        [
+            ("", "unbound-signal, but no such finding is about LX"),
+            ("a", "unbound-signal of a, but no such finding is about a at LX"),
+            (
+                "receives.a",
+                "unbound-signal of receives.a, but no such finding is about receives.a at LX",
+            ),
+            ("b", "unbound-signal of b, but there is no such finding"),
+        ],
+    )
+    def test_of_the_other_end_does_not_count(self, signal: str, words: str) -> None:
+        """What is said of the allowance MUST be true: the finding is there, at the other end."""
         connection = pair('0.0 a bind = ""\n0.1 reserved 7', "0.0 a\n0.1 reserved 7")
-        second = replace(
-            connection.second, allowances=(Allowance(rule="unbound-signal", reason="r"),)
-        )
-        rules = [f.rule for f in checks.check(replace(connection, second=second)).findings]
-        assert rules == ["unbound-signal", "unused-allowance"]
+        allowance = Allowance(rule="unbound-signal", reason="r", signal=signal)
+        second = replace(connection.second, allowances=(allowance,))
+        found = checks.check(replace(connection, second=second)).findings
+        assert [f.rule for f in found] == ["unbound-signal", "unused-allowance"]
+        assert found[-1].message == f"LX allows {words}"
 
 
 class TestAbsurdInput:
