@@ -188,16 +188,16 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | D
         for octets in chosen
     ]
     title = f"{profile.title}: {scope.title}"
+    legal = scopes.sizes(profile, scope)
+    shown = f"{len(rows)} of {len(legal)} sizes up to {legal[-1]} octets"
     if args.plot:
-        legal = scopes.sizes(profile, scope)
-        shown = f"{len(rows)} of {len(legal)} sizes up to {legal[-1]} octets"
         return _plot(
             args, title, [(count(octets, "octet"), given) for octets, given in rows], shown
         )
     found = [(octets, figures(given, [Fraction(1, 100)])) for octets, given in rows]
     if args.format == "json":
-        return render.sizes_json(title, found)
-    return render.sizes(title, found)
+        return render.sizes_json(title, found, shown, scope.left_out)
+    return render.sizes(title, found, shown, scope.left_out)
 
 
 def _bare(args: argparse.Namespace, probabilities: list[Fraction]) -> str | Document:

@@ -132,9 +132,20 @@ def _largest(subject: Subject, figures: Figures) -> Section:
     blocks: list[Block] = [Table(rows, ("largest found", "value", "at p =", "values of p"))]
     if subject.bound is not None:
         bound, source = subject.bound
-        word = "within" if figures.peak_conditional.value <= bound else "ABOVE"
+        word = "within" if _is_within(bound, figures) else "ABOVE"
         blocks.append(Paragraph(f"{word} the bound {scientific(bound, 2)} that {source} states"))
     return Section("", tuple(blocks))
+
+
+def _is_within(bound: Fraction, figures: Figures) -> bool:
+    return figures.peak_conditional.value <= bound
+
+
+def _bound(subject: Subject, figures: Figures) -> dict[str, Any] | None:
+    if subject.bound is None:
+        return None
+    bound, source = subject.bound
+    return {"value": str(bound), "source": source, "within": _is_within(bound, figures)}
 
 
 def _rule(figures: Figures) -> str:
@@ -173,7 +184,6 @@ def report_json(
             "undetected_over_rule": None if row.ratio is None else scientific(row.ratio, 15),
         }
         rows.append(cells | ({"rate_per_hour": scientific(rates[index], 15)} if rates else {}))
-    bound = subject.bound
     document = {
         "format": FORMAT,
         "subject": {
@@ -195,7 +205,7 @@ def report_json(
         "largest": _peak(figures, conditional=False),
         "largest_conditional": _peak(figures, conditional=True),
         "largest_over_two_to_minus_r": scientific(figures.excess, 15),
-        "bound": None if bound is None else {"value": str(bound[0]), "source": bound[1]},
+        "bound": _bound(subject, figures),
         "formulas": [*_FORMULAS, *(_RATE for _ in rates[:1])],
         "notes": list(notes),
         "caution": f"{_NO_SIL} {CAUTION}",
@@ -208,10 +218,15 @@ def _peak(figures: Figures, *, conditional: bool) -> dict[str, Any]:
     return {"p": str(top.p), "value": scientific(top.value, 15), "values_of_p": top.points}
 
 
-def sizes(title: str, rows: Sequence[tuple[int, Figures]]) -> Document:
-    """Return a table of Hamming distance and probabilities over the size of the safety data."""
+def sizes(title: str, rows: Sequence[tuple[int, Figures]], shown: str, left_out: str) -> Document:
+    """Return a table of Hamming distance and probabilities over the size of the safety data.
+
+    ``shown`` says how many of the legal sizes these are.
+    """
     head = ("octets", "bits n", "r", "distance", "patterns", "P_ud(0.01)", "largest", "at p")
-    return Document(title, (Table(tuple(_size(*row) for row in rows), head),), footer=())
+    table = Table(tuple(_size(*row) for row in rows), head)
+    facts = Facts((("shown", shown), ("left out", left_out)))
+    return Document(title, (table, facts), footer=(_NO_SIL, CAUTION))
 
 
 def _size(octets: int, figures: Figures) -> tuple[str, ...]:
@@ -229,11 +244,13 @@ def _size(octets: int, figures: Figures) -> tuple[str, ...]:
     )
 
 
-def sizes_json(title: str, rows: Sequence[tuple[int, Figures]]) -> str:
+def sizes_json(title: str, rows: Sequence[tuple[int, Figures]], shown: str, left_out: str) -> str:
     """Return the same as one JSON document."""
     document = {
         "format": FORMAT,
         "title": title,
+        "shown": shown,
+        "left_out": left_out,
         "sizes": [
             {
                 "octets": octets,
@@ -254,7 +271,7 @@ def sizes_json(title: str, rows: Sequence[tuple[int, Figures]]) -> str:
 def bands(title: str, rows: Sequence[Band]) -> Document:
     """Return a table of Hamming distance over the number of data bits."""
     head = ("data bits", "distance", "undetected patterns of that weight at the longest")
-    return Document(title, (Table(tuple(map(_band, rows)), head),), footer=())
+    return Document(title, (Table(tuple(map(_band, rows)), head),), footer=(_NO_SIL, CAUTION))
 
 
 def _band(band: Band) -> tuple[str, str, str]:

@@ -135,6 +135,7 @@ def test_published_bound_is_compared(capsys: pytest.CaptureFixture[str]) -> None
     assert "within the bound 4.0e-10 that OPC 10000-15 release 1.05.04, clause 9.3 states" in text
     document = json.loads(said(capsys, *arguments, "--format", "json"))
     assert document["bound"]["value"] == "1/2500000000"
+    assert document["bound"]["within"] is True
 
 
 def test_a_broken_bound_is_said_loudly() -> None:
@@ -143,6 +144,7 @@ def test_a_broken_bound_is_said_loudly() -> None:
     )
     found = figures(weights(engine.contiguous(0x13, 9)), [Fraction(1, 100)])
     assert "  ABOVE the bound 1.0e-9 that X states" in shown(render.report(subject, found))
+    assert json.loads(render.report_json(subject, found))["bound"]["within"] is False
 
 
 def test_a_code_without_undetected_errors(capsys: pytest.CaptureFixture[str]) -> None:
@@ -172,12 +174,18 @@ def test_tables(capsys: pytest.CaptureFixture[str]) -> None:
         "octets bits n r distance patterns P_ud(0.01) largest at p"
     )
     assert lines[2].split()[:5] == ["0", "16", "8", "-", "-"]
-    assert len(lines) == 10
+    footer = lines[-5:]
+    assert footer[0].startswith("No SIL and no PFH follow from these figures")
+    assert footer[3].startswith("Off-line aid, not certified")
+    # What is left out MUST be told: of the legal sizes most.
+    assert lines[10].split(maxsplit=1) == ["shown", "8 of 255 sizes up to 254 octets"]
+    assert lines[11].startswith("  left out  ")
     text = said(capsys, "--profile", "fscp-13-1", "--hd-table", "--octets", "3")
     assert text.splitlines()[2].split()[:5] == ["3", "64", "8", "8", "264"]
     bare = ("--poly", "0x2F", "--width", "8", "--data-bits", "140", "--hd-table")
     text = said(capsys, *bare)
-    assert [line.split()[:3] for line in text.splitlines()[2:]] == [
+    assert text.splitlines()[5:] == footer
+    assert [line.split()[:3] for line in text.splitlines()[2:5]] == [
         ["1..3", "6", "6"],
         ["4..119", "4", "82677"],
         ["120..140", "2", "21"],
@@ -191,6 +199,8 @@ def test_tables(capsys: pytest.CaptureFixture[str]) -> None:
     }
     sized = json.loads(said(capsys, "--profile", "fscp-3-1", "--hd-table", "--format", "json"))
     assert sized["sizes"][1]["octets"] == 1
+    assert sized["shown"] == "7 of 13 sizes up to 12 octets"
+    assert sized["left_out"]
     assert (sized["sizes"][1]["distance"], sized["sizes"][1]["patterns"]) == (8, "11")
     none = json.loads(
         said(capsys, "--profile", "fscp-13-1", "--octets", "0", "--hd-table", "--format", "json")
@@ -204,7 +214,7 @@ def test_bands_of_one_length_and_without_a_known_distance() -> None:
         engine.Band(distance=4, first=2, last=2, patterns=7),
     )
     lines = shown(render.bands("title", rows)).splitlines()
-    assert lines[2:] == ["  1          above 16  -", "  2          4         7"]
+    assert lines[2:4] == ["  1          above 16  -", "  2          4         7"]
 
 
 @pytest.mark.parametrize(
