@@ -190,14 +190,17 @@ def _alone(connection: Connection) -> str:
 def _waits(connection: Connection) -> tuple[Input, ...]:
     """Return the watchdog by which data are waited for, then those that nobody knows.
 
-    Each end that reads data waits by its own: what one end states says nothing of the other.
+    Each end that reads data waits by its own: what one end states says nothing of the other. With
+    0 it trips at once, or never: no time is bounded by that.
     """
     ends = connection.ends
+    waiting = [end for end in ends if end.receives.entries] or list(ends)
+    if any(end.connection_table.watchdog_ms == 0 for end in waiting):
+        return (Input(name="watchdog above 0 ms", time_ms=None),)
     longest = _worst(max, *(end.connection_table.watchdog_ms for end in ends))
     alone = _alone(connection)
     if not alone:
         return (Input(name="watchdog", time_ms=longest),)
-    waiting = [end for end in ends if end.receives.entries] or list(ends)
     waiting.sort(key=lambda end: end.name != alone)
     return tuple(
         Input(name=f"watchdog of {end.name}", time_ms=end.connection_table.watchdog_ms)
@@ -208,26 +211,19 @@ def _waits(connection: Connection) -> tuple[Input, ...]:
 def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int | None) -> Figure:
     """Return the figure of an edition; one of which no formula is known bounds nothing."""
     share = next((each for each in facts.reactions if each.edition == edition), None)
+    # Of which no time is counted, or nobody knows which are, nothing is bounded.
+    unknown = (Input(name=f"share by the formula of edition {edition}", time_ms=None),)
     if share is None:
         known = ", ".join(sorted(each.edition for each in facts.reactions))
         return Figure(
-            inputs=(Input(name=f"share by the formula of edition {edition}", time_ms=None),),
+            inputs=unknown,
             why=f"a formula is known of edition {known} alone, and another one may permit more",
             source="no source at hand",
         )
-    return Figure(
-        inputs=(
-            replace(waits[0], factor=share.watchdogs),
-            Input(
-                name="cycle time of the consumer",
-                time_ms=cycle_ms,
-                factor=share.consumer_cycles,
-            ),
-            *(replace(one, factor=share.watchdogs) for one in waits[1:]),
-        ),
-        why=share.why,
-        source=share.stated_in,
-    )
+    first, *others = (replace(one, factor=share.watchdogs) for one in waits)
+    cycle = Input(name="cycle time of the consumer", time_ms=cycle_ms, factor=share.consumer_cycles)
+    counted = tuple(one for one in (first, cycle, *others) if one.factor)
+    return Figure(inputs=counted or unknown, why=share.why, source=share.stated_in)
 
 
 def _largest(figures: list[Figure]) -> Figure:

@@ -17,7 +17,7 @@ from safeframe._model import Connection, ConnectionTable, Map
 from safeframe._report import text
 from safeframe._report.timing import document, json_text
 from safeframe._timing import Input, Timing, timing
-from safeframe.protocols import Profile
+from safeframe.protocols import Profile, ReactionShare
 from tests.unit.schemas import validate
 
 
@@ -224,6 +224,66 @@ def test_a_share_by_a_source_names_the_end_that_waits() -> None:
         "2 x watchdog of SC1 (100 ms) + cycle time of the consumer (20 ms) + "
         "2 x watchdog of LX (not stated)"
     )
+
+
+@pytest.mark.parametrize(
+    ("watchdogs", "cycles", "known_ms", "formula"),
+    [
+        (2, 0, 200, "2 x watchdog (100 ms)"),
+        (0, 2, 10, "2 x cycle time of the consumer (5 ms)"),
+    ],
+)
+def test_what_a_share_does_not_count_is_not_missing(
+    watchdogs: int, cycles: int, known_ms: int, formula: str
+) -> None:
+    share = ReactionShare(
+        edition="1", watchdogs=watchdogs, consumer_cycles=cycles, why="w", stated_in="s"
+    )
+    own = replace(profiles.load("plain"), name="house", editions=("1",), reactions=(share,))
+    stated = {"profile": "house", "edition": "1", "watchdog_ms": 100 if watchdogs else None}
+    given = connection({**stated, "permitted_reaction_ms": known_ms})
+    times = timing(given, own, cycle_ms=5 if cycles else None)
+    assert (times.reaction.formula, times.reaction.missing) == (formula, ())
+    assert (times.reaction.known_ms, times.margin_ms) == (known_ms, 0)
+
+
+def test_a_share_of_nothing_bounds_nothing() -> None:
+    share = ReactionShare(edition="1", watchdogs=0, consumer_cycles=0, why="w", stated_in="s")
+    own = replace(profiles.load("plain"), name="house", editions=("1",), reactions=(share,))
+    stated = {"profile": "house", "edition": "1", "watchdog_ms": 100, "permitted_reaction_ms": 9}
+    times = timing(connection({**stated}), own)
+    assert times.reaction.missing == ("share by the formula of edition 1",)
+    assert (times.is_open, times.margin_ms) == (True, None)
+
+
+@pytest.mark.parametrize("profile", ["plain", "fscp-12-1", "opcua-safety"])
+@pytest.mark.parametrize(("first", "second"), [(0, 0), (0, 100), (100, 0), (0, None)])
+def test_a_watchdog_of_0_bounds_nothing(profile: str, first: int, second: int | None) -> None:
+    """It trips at once, or never: nobody can tell that the permitted time is kept."""
+    stated = {"profile": profile, "exchange_ms": 10, "permitted_reaction_ms": 500}
+    one, two = ({**stated, "watchdog_ms": time} for time in (first, second))
+    times = timing(connection(one, two), profiles.load(profile), cycle_ms=1)
+    assert "watchdog above 0 ms" in times.reaction.missing
+    assert (times.is_open, times.margin_ms, times.spare_ms) == (True, None, None)
+
+
+def test_a_watchdog_of_0_where_nothing_is_read_matters_to_nobody() -> None:
+    stated = {"exchange_ms": 12, "permitted_reaction_ms": 500}
+    given = connection({**stated, "watchdog_ms": 0}, {**stated, "watchdog_ms": 100})
+    one_way = Connection(
+        first=replace(given.first, receives=Map()), second=replace(given.second, sends=Map())
+    )
+    assert (timing(given).is_open, timing(one_way).margin_ms) == (True, 388)
+
+
+def test_a_refresh_time_of_0_bounds_nothing() -> None:
+    given = connection({"profile": "en50325-5", "permitted_reaction_ms": 500})
+    name = "refresh time (SCT) of LX"
+    for sct_ms, missing in ((0, (f"{name} above 0 ms",)), (1, ())):
+        parameters = (("sct_ms", sct_ms), ("srvt_ms", 20))
+        ends = (replace(end, parameters=parameters) for end in given.ends)
+        times = timing(Connection(first=next(ends), second=next(ends)))
+        assert [one for one in times.reaction.missing if one.startswith(name)] == list(missing)
 
 
 def test_nothing_stated() -> None:

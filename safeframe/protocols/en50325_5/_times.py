@@ -26,12 +26,15 @@ def _times(connection: Connection) -> ReactionTimes:
     tables = sender.connection_table, receiver.connection_table
     waits = _longest(stated(receiver, "sct_ms"), receiver.connection_table.watchdog_ms)
     cycle = _longest(*(table.exchange_ms for table in tables))
+    name = f"refresh time (SCT) of {receiver.name}"
+    # With 0 it ends at once, or never: nothing is bounded by that.
+    refresh = TimeTerm(f"{name} above 0 ms", None) if waits == 0 else TimeTerm(name, waits)
     validation = _longest(*(stated(end, "srvt_ms") for end in connection.ends))
     return ReactionTimes(
         watchdog_ms=waits,
         exchange_ms=_longest(stated(sender, "sct_ms")) if cycle is None else cycle,
         terms=(
-            TimeTerm(f"refresh time (SCT) of {receiver.name}", waits),
+            refresh,
             TimeTerm("validation time (SRVT)", validation),
         ),
         why="the last pair without an event may take the SRVT to be complete; from then on the "
