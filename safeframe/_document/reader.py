@@ -128,7 +128,8 @@ class _Opened:
 
     def __exit__(self, _kind: object, error: BaseException | None, _trace: object) -> None:
         self._stream.close()
-        if isinstance(error, OSError):
+        # Whoever read our output has left: that is no matter of the file.
+        if isinstance(error, OSError) and not isinstance(error, BrokenPipeError):
             message = f"the file must be readable: {error.strerror}"
             raise _problem(self._path, message) from None
 

@@ -261,6 +261,13 @@ class Failing(io.StringIO):
         raise self.error
 
 
+class Left(io.StringIO):
+    """A stream whose reader has left."""
+
+    def write(self, text: str) -> int:
+        raise BrokenPipeError(errno.EPIPE, "Broken pipe")
+
+
 class TestFailingStreams:
     @pytest.mark.parametrize(
         ("error", "code", "told"),
@@ -291,6 +298,26 @@ class TestFailingStreams:
         monkeypatch.setattr(sys, "stdout", Failing(error))
         assert main(["--version"]) == code
         assert capsys.readouterr().err == told
+
+    @pytest.mark.parametrize("words", ["watch --lines", "capture --frames"])
+    def test_a_reader_who_leaves_is_no_matter_of_the_recording(
+        self,
+        words: str,
+        tmp_path: Path,
+        monkeypatch: pytest.MonkeyPatch,
+        capsys: pytest.CaptureFixture[str],
+    ) -> None:
+        monkeypatch.chdir(tmp_path)
+        maps = ("sc1-lx.toml", "lx-sc1.toml")
+        for name in maps:
+            Path(name).write_text(demo.after()[name], encoding="utf-8")
+        Path("run.hex").write_text(
+            "@0 SC1: 36 00 00 5b 07 00 00\nno octets\n" * 9, encoding="utf-8"
+        )
+        command, option = words.split()
+        monkeypatch.setattr(sys, "stdout", Left())
+        assert main([command, option, "run.hex", *maps]) == 141
+        assert capsys.readouterr().err == ""
 
     @pytest.mark.parametrize("error", [BrokenPipeError(), OSError(), ValueError()], ids=repr)
     def test_errors_that_nobody_reads(
