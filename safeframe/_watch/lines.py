@@ -211,7 +211,12 @@ def summary(found: Examination, until: Until | None, reactions: Sequence[Reactio
     """Return the last line for programs: what ``capture --format json`` prints, in one line."""
     awaited = None
     if until is not None:
-        awaited = {"condition": until.text, "seen": until.is_seen, "time_us": until.seen_us}
+        awaited = {
+            "condition": until.text,
+            "seen": until.is_seen,
+            "time_us": until.seen_us,
+            "untimed": until.is_untimed,
+        }
     whole = {
         "format": FORMAT,
         "kind": "summary",

@@ -71,7 +71,8 @@ class Until(ReceivedValues):
     """Sees whether what is waited for has happened: what counts are the values receivers use.
 
     ``seen_us`` is the time of the recording at which it happened, ``is_seen`` tells that it did.
-    A first condition with a time counts only where its beginning was seen.
+    A first condition with a time counts only where its beginning was seen. ``is_untimed`` tells
+    that it would have been seen but for a time that nobody states.
     """
 
     def __init__(self, link: Link, rule: CheckedRelation, text: str) -> None:
@@ -82,8 +83,8 @@ class Until(ReceivedValues):
         self._then = rule.then if rule.relation.follows else {}
         self._was: bool | None = None
         self._since: float | None = None
-        self._began = False
-        self.is_seen = False
+        self._began = self._has_begun = False
+        self.is_seen = self.is_untimed = False
         self.seen_us: int | None = None
 
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
@@ -97,12 +98,13 @@ class Until(ReceivedValues):
     def forget(self, *sides: int) -> None:
         """Know nothing of these sides, nor what held before."""
         super().forget(*sides)
-        self._was, self._since, self._began = None, None, False
+        self._was, self._since, self._began, self._has_begun = None, None, False, False
 
     def told(self, start_us: int | None) -> str:
         """Return whether and when it was seen, as one line."""
         if not self.is_seen:
-            return f"not seen: {self.text}"
+            untimed = "; not judged where it came without a time" * self.is_untimed
+            return f"not seen: {self.text}{untimed}"
         when = ""
         if self.seen_us is not None:
             when = f" at {moment(self.seen_us - (start_us or 0))}"
@@ -122,15 +124,21 @@ class Until(ReceivedValues):
         then = self.meets(self._then)
         was, self._was = self._was, when
         if then is not True:
-            self._since, self._began = None, then is False
+            self._since, self._began, self._has_begun = None, then is False, False
             return False
-        if self._began:
-            self._since, self._began = time_us, False
-        if when is not True or was is not False or self._since is None or time_us is None:
+        at_once, self._began = self._began, False
+        if at_once:
+            self._since, self._has_begun = time_us, True
+        if when is not True or was is not False or not self._has_begun:
+            return False
+        after, within = self._relation.after_ms, self._relation.within_ms
+        if not after and (within is None or at_once):
+            return True  # The order is enough.
+        if self._since is None or time_us is None:
+            self.is_untimed |= not at_once
             return False
         passed = (time_us - self._since) / 1000
-        within = self._relation.within_ms
-        return passed >= self._relation.after_ms and (within is None or passed <= within)
+        return passed >= after and (within is None or passed <= within)
 
 
 def read_until(text: str, link: Link) -> Until:

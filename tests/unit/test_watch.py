@@ -545,9 +545,27 @@ class TestUntil:
         ]
         until = read_until("brake2_release = 1 within 12 ms of permit_torque = 1", link)
         plain = read_until("brake2_release = 1", link)
-        watched(link, rows, Board(link), until, plain)
-        assert not until.is_seen
+        order = read_until("brake2_release = 1 follows permit_torque = 1", link)
+        late = read_until("brake2_release = 1 follows permit_torque = 1 after 1 ms", link)
+        words = "brake2_release = 1 and permit_torque = 1"
+        at_once = read_until(f"{words} within 0 ms of brake2_release = 1", link)
+        too_soon = read_until(f"{words} follows brake2_release = 1 after 1 ms", link)
+        every = (until, plain, order, late, at_once, too_soon)
+        watched(link, rows, Board(link), *every)
+        assert [(each.is_seen, each.is_untimed) for each in every] == [
+            (False, True),
+            (True, False),
+            (True, False),
+            (False, True),
+            (True, False),
+            (False, False),
+        ]
         assert plain.told(None) == "seen: brake2_release = 1"
+        # That nobody can tell MUST NOT pass for not seen.
+        assert until.told(None) == (
+            f"not seen: {until.text}; not judged where it came without a time"
+        )
+        assert too_soon.told(None) == f"not seen: {too_soon.text}"
 
     @pytest.mark.parametrize(
         ("text", "message"),
@@ -1036,7 +1054,12 @@ class TestCommand:
         rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
         for row in rows:
             fits("watch", row)
-        assert rows[-1]["until"] == {"condition": "permit_up = 1", "seen": False, "time_us": None}
+        assert rows[-1]["until"] == {
+            "condition": "permit_up = 1",
+            "seen": False,
+            "time_us": None,
+            "untimed": False,
+        }
         validate("capture", rows[-1]["capture"])
         assert main(["watch", "--fresh", "--format", "jsonl", "run.hex", *MAPS]) == 0
         assert json.loads(capsys.readouterr().out.splitlines()[-1])["until"] is None
