@@ -219,7 +219,16 @@ def _report(
         waived=tuple(waived),
         connections=tuple(connection.name for connection in everything),
         facts=tuple(fact for one in (*each, *ways) for fact in one.facts),
-        not_judged=tuple(entry for one in (*each, *ways) for entry in one.not_judged),
+        not_judged=(
+            *(entry for one in (*each, *ways) for entry in one.not_judged),
+            *(
+                entry._replace(
+                    connection=f"{entry.connection} [{label}]" if label else entry.connection
+                )
+                for connection, label in zip(distinct, labels, strict=True)
+                for entry in _unsettled(connection, everything)
+            ),
+        ),
         not_looked_at=tuple(not_looked_at(everything, plants)),
         plants=tuple(sorted({one.entry.path for one in everything if one.installed})),
         which=tuple(which[_identity(one)] for one in everything) if any(labels) else (),
@@ -347,9 +356,32 @@ def settled(
     if any(end.allowances for connection in connections for end in connection.ends):
         from .allowances import waive  # deferred: most ends allow nothing.
 
-        found, waived = waive(found, list(zip(connections, labels, strict=True)), _is_rule)
+        stating = list(zip(connections, labels, strict=True))
+        found, waived = waive(found, stating, _is_rule, lambda one: _unseen(one, connections))
     found.sort(key=lambda finding: SEVERITIES.index(finding.severity))
     return found, waived
+
+
+def _unseen(connection: Connection, connections: Sequence[Connection]) -> Mapping[str, str]:
+    """Return the rules that had nothing to look at, and why: nobody knows what they would find."""
+    if connection.installed:
+        return {}
+    alone = [rule.name for rule in _rules() if rule.scope == "plant"] * (len(connections) == 1)
+    listed = (*DEVICE_RULES, *(rule.name for rule, _ in ROUTE_CHECKS))
+    return {
+        **dict.fromkeys(alone, "only one connection was given"),
+        **dict.fromkeys(listed, "no plant file lists the connection"),
+    }
+
+
+def _unsettled(connection: Connection, connections: Sequence[Connection]) -> Iterator[NotJudged]:
+    """Yield the allowances of which nobody knows whether they allow anything."""
+    stated = [(end.name, one.rule) for end in connection.ends for one in end.allowances]
+    unseen = _unseen(connection, connections) if stated else {}
+    for name, rule in stated:
+        if rule in unseen:
+            subject = f"the allowance of {rule} at {name}"
+            yield NotJudged(connection.name, "unused-allowance", unseen[rule], subject)
 
 
 def _is_rule(name: str) -> bool:

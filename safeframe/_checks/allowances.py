@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 
 from .._findings import Finding, Rule, Spot, Waived, each_one
 from .._model import Allowance, Connection, End, Signal
@@ -54,11 +54,13 @@ def waive(
     found: list[Finding],
     connections: Sequence[tuple[Connection, str]],
     is_rule: Callable[[str], bool],
+    unseen: Callable[[Connection], Container[str]],
 ) -> tuple[list[Finding], list[Waived]]:
     """Split findings into kept and allowed ones; add a finding for each unused allowance.
 
     Each connection comes with what tells it from others of its name. ``is_rule`` tells whether a
-    rule has a name.
+    rule has a name, ``unseen`` which rules had nothing to look at: what is allowed of these may be
+    of use elsewhere.
     """
     allowances = [
         _Stated(connection, label, end, allowance)
@@ -95,10 +97,12 @@ def waive(
         elif not is_allowed(finding):
             kept.append(finding)
     unused = {
-        (id(one.allowance), one.label): one for one in allowances if id(one.allowance) not in used
+        (id(one.allowance), one.label): one
+        for one in allowances
+        if id(one.allowance) not in used and one.allowance.rule not in unseen(one.connection)
     }
     kept += (
-        _unused(one, known=is_rule(one.allowance.rule), found=tuple(each_one(found)))
+        _unused(one, known=is_rule(one.allowance.rule), near=tuple(each_one(found)))
         for one in unused.values()
     )
     return kept, waived
@@ -159,10 +163,10 @@ def _named(finding: Finding) -> set[str]:
     return {spot.signal for spot in spots} | {name for _, name in finding.culprits}
 
 
-def _unused(stated: _Stated, *, known: bool, found: Sequence[Finding]) -> Finding:
+def _unused(stated: _Stated, *, known: bool, near: Sequence[Finding]) -> Finding:
     end, allowance = stated.end, stated.allowance
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    why, remedy = _why_none(stated, found), ""
+    why, remedy = _why_none(stated, near), ""
     if not known:
         why = "no rule has that name"
     elif len(meant := meant_by(end, allowance)) > 1:

@@ -982,6 +982,38 @@ class TestAllowances:
         assert [f.rule for f in found] == ["unbound-signal", "unused-allowance"]
         assert found[-1].message == f"LX allows {words}"
 
+    def test_of_what_had_nothing_to_look_at(self) -> None:
+        """Where only a plant, or other connections, would show a finding, none is missing."""
+        rows = "0.0 a\n0.1 reserved 7"
+        allowances = tuple(
+            Allowance(rule=rule, reason="r")
+            for rule in ("record-shared", "route-too-slow", "address-reused", "place-order")
+        )
+        given = pair(rows, rows)
+        given = replace(given, first=replace(given.first, allowances=allowances))
+        plant = "no plant file lists the connection"
+        for report, unused, why in (
+            (checks.check(given), ["place-order"], "only one connection was given"),
+            (checks.check_all((given, pair(rows, rows))), ["address-reused", "place-order"], ""),
+        ):
+            told = [one.message for one in report.findings if one.rule == "unused-allowance"]
+            assert sorted(told) == [
+                f"SC1 allows {rule}, but there is no such finding" for rule in unused
+            ]
+            assert [
+                (one.subject, one.reason)
+                for one in report.not_judged
+                if one.rule == "unused-allowance"
+            ] == [
+                (f"the allowance of {rule} at SC1", reason)
+                for rule, reason in (
+                    ("record-shared", plant),
+                    ("route-too-slow", plant),
+                    ("address-reused", why),
+                )
+                if reason
+            ]
+
 
 class TestAbsurdInput:
     """Files that have nothing in common MUST give an answer, and not one page per signal."""

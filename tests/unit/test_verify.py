@@ -223,6 +223,18 @@ class TestSharedRecords:
         told = json.loads(site.out.readouterr().out)["findings"]
         return [one["rule"] for one in told]
 
+    def test_an_allowance_that_the_plant_does_not_need(self, site: Site) -> None:
+        site.write("maps/lx-sc1.toml", demo.after()["lx-sc1.toml"] + self.ALLOW)
+        site.plant(LX)
+        assert "unused-allowance" in self.every(site)
+        main(["verify", "plant.toml"])
+        told = "LX allows record-shared, but there is no such finding"
+        assert told in " ".join(site.out.readouterr().out.split())
+        # Of the maps by themselves nobody can tell.
+        assert main(["check", "maps/sc1-lx.toml", "maps/lx-sc1.toml"]) == 0
+        told = "the allowance of record-shared at LX (no plant file lists the connection)"
+        assert told in " ".join(site.out.readouterr().out.split())
+
     def test_allowed_by_the_last_of_many(self, site: Site) -> None:
         rows = [f'{LX}, record = "records/lx.json"'] * 24
         rows.append(f'{LX2}, record = "records/lx.json"')
