@@ -253,7 +253,8 @@ def index(rules: tuple[Rule, ...]) -> str:
         "`receives.x`, as in [relations](relations.md): `x` alone covers neither. An allowance "
         "that covers nothing is a finding itself; of a rule that had nothing to look at, as those "
         "about a plant have where only maps are given, it is told as not judged. A finding that "
-        "keeps others from being looked for, such as [wrong-file](rules/wrong-file.md), cannot be allowed.",
+        "keeps others from being looked for, such as [wrong-file](rules/wrong-file.md), cannot be "
+        "allowed.",
         "",
         "An allowance covers by name, and knows nothing of the time when it was written: it goes "
         "on where the signal moves, means something else, or another one gets its name. Whoever "
