@@ -190,8 +190,6 @@ class Inspection:
             return NotImplemented
         return self.__getstate__() == other.__getstate__()
 
-    __hash__ = None  # type: ignore[assignment]  # Values are a dictionary.
-
     @property
     def accepted(self) -> bool:
         """Whether every check passed."""
