@@ -62,9 +62,11 @@ def end(process: int) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
 
 
-def killed(process: int, chance: random.Random, longest_s: float) -> int:
+def killed(
+    process: int, chance: random.Random, longest_s: float, by: signal.Signals = signal.SIGKILL
+) -> int:
     time.sleep(chance.uniform(0, longest_s))
-    os.kill(process, signal.SIGKILL)
+    os.kill(process, by)
     return end(process)
 
 
@@ -451,10 +453,7 @@ def test_commands_interrupted_at_any_time(tmp_path: Path, name: str) -> None:
     new, longest_s = prepared(tmp_path, name)
     for folder, chance in trials(tmp_path, FEWER):
         command = Command(folder, name)
-        process = start(command.run)
-        time.sleep(chance.uniform(0, longest_s))
-        os.kill(process, signal.SIGINT)
-        end(process)
+        killed(start(command.run), chance, longest_s, signal.SIGINT)
         found, told_of = command.texts(), ""
         if command.said.exists():
             told_of = command.said.read_text(encoding="utf-8")
