@@ -101,8 +101,11 @@ def waive(
         for one in allowances
         if id(one.allowance) not in used and one.allowance.rule not in unseen(one.connection)
     }
+    by_rule: dict[str, list[Finding]] = {}
+    for each in each_one(found) if unused else ():
+        by_rule.setdefault(each.rule, []).append(each)
     kept += (
-        _unused(one, known=is_rule(one.allowance.rule), near=tuple(each_one(found)))
+        _unused(one, known=is_rule(one.allowance.rule), of_rule=by_rule.get(one.allowance.rule, ()))
         for one in unused.values()
     )
     return kept, waived
@@ -139,15 +142,14 @@ def _is_in(direction: str, end: End, spot: Spot, finding: Finding) -> bool:
 
 
 def _why_none(stated: _Stated, found: Sequence[Finding]) -> str:
-    """Return why no finding of a rule is one that an allowance covers."""
+    """Return why none of the findings of its rule is one that an allowance covers."""
     end, signal = stated.end, stated.allowance.signal
     meant = meant_by(end, stated.allowance)
     name = meant[0][1].name if meant else signal
     near = [
         one
         for one in found
-        if _is_of(stated, one)
-        and one.connection in ("", stated.connection.name)
+        if one.connection in ("", stated.connection.name)
         and one.which in ("", stated.label)
         and (not signal or name in _named(one))
     ]
@@ -163,10 +165,10 @@ def _named(finding: Finding) -> set[str]:
     return {spot.signal for spot in spots} | {name for _, name in finding.culprits}
 
 
-def _unused(stated: _Stated, *, known: bool, near: Sequence[Finding]) -> Finding:
+def _unused(stated: _Stated, *, known: bool, of_rule: Sequence[Finding]) -> Finding:
     end, allowance = stated.end, stated.allowance
     what = f"{allowance.rule} of {allowance.signal}" if allowance.signal else allowance.rule
-    why, remedy = _why_none(stated, near), ""
+    why, remedy = _why_none(stated, of_rule), ""
     if not known:
         why = "no rule has that name"
     elif len(meant := meant_by(end, allowance)) > 1:
