@@ -156,7 +156,7 @@ def _by_title(row: GateRow) -> dict[str, list[Finding]]:
     """Return the findings of each case: at a device, at a file, and between the maps alone."""
     found: dict[str, list[Finding]] = {title: [] for title, _ in _GATE}
     for one in row.findings:
-        title = "read back" if one in row.of_devices else _GATE[bool(one.file)][0]
+        title = "read back" if one.rule in checks.RECORD_RULES else _GATE[bool(one.file)][0]
         found[title].append(one)
     return found
 
