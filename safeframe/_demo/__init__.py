@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -48,12 +49,17 @@ def device_files() -> dict[str, str]:
 
 
 def _read(state: str, suffix: str = ".toml") -> dict[str, str]:
-    found = {
-        entry.name: entry.read_text(encoding="utf-8")
+    return dict(_texts(state, suffix))
+
+
+@cache
+def _texts(state: str, suffix: str) -> tuple[tuple[str, str], ...]:
+    found = [
+        (entry.name, entry.read_text(encoding="utf-8"))
         for entry in files(__package__).joinpath(state).iterdir()
         if entry.name.endswith(suffix)
-    }
-    return dict(sorted(found.items()))
+    ]
+    return tuple(sorted(found))
 
 
 def _variant(entry: dict[str, Any], site: dict[str, str]) -> Variant:

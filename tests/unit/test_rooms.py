@@ -74,7 +74,7 @@ FORMATS_OF_ONE_PROTOCOL = {
 
 
 def test_only_the_registry_names_protocols() -> None:
-    found = {name: [*uses(tree)] for name, tree in sources() if [*uses(tree)]}
+    found = {name: words for name, tree in sources() if (words := [*uses(tree)])}
     registry = found.pop("protocols/_registry.py")
     assert registry == sorted(NAMES, key=list(protocols.names()).index)
     assert {name: set(words) for name, words in found.items()} == FORMATS_OF_ONE_PROTOCOL
