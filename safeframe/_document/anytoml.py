@@ -22,6 +22,7 @@ _STRING = (
 _OPAQUE = re.compile(rf"({_STRING})|#[^\n]*+")
 _LONG_KEY = re.compile(rf'(?<![\w"-])(?:(?:[\w-]++|")[ \t]*+\.[ \t]*+){{{_MAX_KEY_PARTS}}}')
 _BRACKET = re.compile(r"[\[\]{}\n]")
+_DIGITS = re.compile(r"(?<!\w)[0-9][0-9_]*+")
 _SHOWN_DEPTH = 32
 _POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _TWICE = ("Cannot overwrite", "Cannot declare", "Duplicate", "Cannot redefine", "Cannot mutate")
@@ -39,7 +40,10 @@ def parse(text: str, *, path: str) -> dict[str, Any]:
         raise _problem(path, _deep_line(text), message) from None
     except ValueError:
         # Python refuses to convert decimal integers of more than some thousand digits.
-        raise _problem(path, 0, "an integer must not have thousands of digits") from None
+        bare = _bare(text)
+        longest = max(_DIGITS.finditer(bare), key=lambda found: len(found[0]))
+        message = "an integer must not have thousands of digits"
+        raise _problem(path, bare.count("\n", 0, longest.start()) + 1, message) from None
 
 
 def _bare(text: str) -> str:

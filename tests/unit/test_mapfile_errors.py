@@ -199,7 +199,15 @@ TOPS = {
     HEAD + "x = " + "[" * 5000: [
         "lx.toml:4: arrays and tables must not be nested as deeply as here"
     ],
-    HEAD + "x = " + "9" * 5000: ["lx.toml: an integer must not have thousands of digits"],
+    HEAD + "x = " + "9" * 5000: ["lx.toml:4: an integer must not have thousands of digits"],
+    HEAD
+    + "a = 12 # "
+    + "9" * 6000
+    + "\nb = 0x"
+    + "9" * 6000
+    + "\nc = [1,\n-"
+    + "9_" * 5000
+    + "9]": ["lx.toml:7: an integer must not have thousands of digits"],
     HEAD + "x = {a=1,\n": [
         "lx.toml:4: the text must be valid TOML at column 10: Invalid initial "
         "character for a key part"
