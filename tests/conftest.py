@@ -39,6 +39,9 @@ if (
     # Thousands of flushes wait for a disk otherwise, and what is killed here is never the machine.
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
+# Hundreds of programs are started here, and each would compile all that it imports.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", "")
+
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
