@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .._canonical import checksum
 from ._entries import (
@@ -234,6 +235,7 @@ def says(text: str) -> bool:
     return bool(person(text))
 
 
+@lru_cache(maxsize=4096)
 def _silent(char: str) -> bool:
     """Return whether a character says nothing in a name."""
     # Controls, formats, surrogates, unassigned; blanks; punctuation.
