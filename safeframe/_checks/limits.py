@@ -57,10 +57,13 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
     """Find watchdog times that cannot work."""
     limits = context.profile.watchdog_range_ms if context.profile else None
     merged: dict[str, list[Spot]] = {}
-    for end in context.connection.ends:
+    ends = context.connection.ends
+    for end, peer in (ends, ends[::-1]):
         watchdog, exchange = end.connection_table.watchdog_ms, end.connection_table.exchange_ms
         if watchdog is None:
             continue
+        if exchange is None:  # It is one of the connection: what the other end states holds here.
+            exchange = peer.connection_table.exchange_ms
         where = Spot(end=end.name, where=end.locate("connection.watchdog_ms"))
         if limits and not limits[0] <= watchdog <= limits[1]:
             message = f"the watchdog must be {limits[0]}..{limits[1]} ms, not {watchdog}"

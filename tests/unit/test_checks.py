@@ -1461,6 +1461,34 @@ class TestNothingStated:
             rules = [f.rule for f in checks.check(Connection(first=first, second=second)).findings]
             assert rules.count("watchdog-too-short") == 1, profile
 
+    @pytest.mark.parametrize(
+        ("stated", "short"),
+        [
+            (((100, 12), (10, None)), "LX"),
+            (((10, None), (10, 12)), "SC1 LX"),
+            (((None, 12), (10, None)), "LX"),
+            (((100, None), (None, 200)), "SC1"),
+            (((10, None), (10, 9)), ""),
+        ],
+    )
+    def test_the_exchange_that_one_end_states(
+        self, stated: tuple[tuple[int | None, int | None], ...], short: str
+    ) -> None:
+        """A watchdog MUST be held against the exchange, whichever end states that."""
+        first, second = (
+            replace(
+                one,
+                allowances=(Allowance(rule="watchdog-differs", reason="r"),),
+                connection_table=replace(
+                    one.connection_table, watchdog_ms=watchdog, exchange_ms=exchange
+                ),
+            )
+            for one, (watchdog, exchange) in zip((end("SC1"), end("LX")), stated, strict=True)
+        )
+        found = checks.check(Connection(first=first, second=second)).findings
+        told = [f.spots for f in found if f.rule == "watchdog-too-short"]
+        assert " ".join(spot.end for spots in told for spot in spots) == short
+
     def test_one_variable_in_two_spellings(self) -> None:
         entries = tuple(
             Signal(name=name, at=Place(0, bit), bind=bind)
