@@ -388,6 +388,8 @@ class TestEnds:
                 "SC1: the second identifier must be 0x114",
             ),
             ({"srvt_ms": 10}, {}, "the parameter srvt_ms is "),
+            ({"sct_ms": 0}, {}, "SC1: sct_ms must be longer than 0 ms: within 0 ms no message"),
+            ({"srvt_ms": 0}, {"srvt_ms": 0}, "LX: srvt_ms must be longer than 0 ms"),
             (
                 {"sct_ms": 20},
                 {"head": ", exchange_ms = 21"},

@@ -24,6 +24,10 @@ def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
         and (problem := identifier_problem(first, second))
     ):
         yield _said(end, "identifier_1", problem, "use an odd identifier and the next one")
+    for name in ("sct_ms", "srvt_ms"):
+        if type(time := stated.get(name)) is int and not time:
+            text = f"{name} must be longer than 0 ms: within 0 ms no message follows another"
+            yield _said(end, name, text, "state the time that the device is configured with")
     direction, map_ = ("send", end.sends) if end.sends.entries else ("receive", end.receives)
     sct, watchdog = stated.get("sct_ms"), end.connection_table.watchdog_ms
     if direction == "receive" and type(sct) is int and watchdog not in (None, sct):
