@@ -39,34 +39,29 @@ class Matching(NamedTuple):
 def match(left: Map, right: Map) -> Matching:
     """Pair signals by equal name, then by a near name, then by equal place and width.
 
-    A name that stands several times pairs by place first, then in file order; that it stands
-    several times is another finding.
+    A name that stands several times pairs by place first, then by width and meaning, then in file
+    order; that it stands several times is another finding.
     """
     lefts, rights = left.signals, right.signals
-    by_name: dict[str, list[Signal]] = {}
-    for signal in reversed(rights):
-        by_name.setdefault(signal.name, []).append(signal)
-    at_place = {}
-    if len(by_name) < len(rights) or len({signal.name for signal in lefts}) < len(lefts):
-        at_place = {(signal.name, signal.start): signal for signal in reversed(rights)}
+    several = any(len({one.name for one in ones}) < len(ones) for ones in (lefts, rights))
     chosen: dict[int, Signal] = {}
-    for signal in lefts if at_place else ():
-        partner = at_place.pop((signal.name, signal.start), None)
-        if partner is not None:
-            chosen[id(signal)] = partner
-            same = by_name[signal.name]
-            del same[next(n for n, one in enumerate(same) if one is partner)]
-    pairs: list[Pair] = []
-    left_only: list[Signal] = []
-    for signal in lefts:
-        partners = by_name.get(signal.name)
-        if id(signal) in chosen:
-            pairs.append(Pair(left=signal, right=chosen[id(signal)], how="name"))
-        elif partners:
-            pairs.append(Pair(left=signal, right=partners.pop(), how="name"))
-        else:
-            left_only.append(signal)
-    taken = {id(pair.right) for pair in pairs}
+    taken: set[int] = set()
+    for key in (_start, _width_and_meaning, _name) if several else (_name,):
+        free: dict[Hashable, list[Signal]] = {}
+        for signal in reversed(rights):
+            if id(signal) not in taken:
+                free.setdefault((signal.name, key(signal)), []).append(signal)
+        for signal in lefts:
+            partners = free.get((signal.name, key(signal)))
+            if partners and id(signal) not in chosen:
+                chosen[id(signal)] = partners.pop()
+                taken.add(id(chosen[id(signal)]))
+    pairs = [
+        Pair(left=signal, right=chosen[id(signal)], how="name")
+        for signal in lefts
+        if id(signal) in chosen
+    ]
+    left_only = [signal for signal in lefts if id(signal) not in chosen]
     right_only = [signal for signal in rights if id(signal) not in taken]
     if left_only and right_only:
         pairs += _take_by(left_only, right_only, _start, near_only=True)
@@ -78,8 +73,16 @@ def match(left: Map, right: Map) -> Matching:
     return Matching(pairs=tuple(pairs), left_only=tuple(left_only), right_only=tuple(right_only))
 
 
+def _name(signal: Signal) -> Hashable:
+    return signal.name
+
+
 def _start(signal: Signal) -> Hashable:
     return signal.start
+
+
+def _width_and_meaning(signal: Signal) -> Hashable:
+    return signal.width, signal.one_means
 
 
 def _skeleton_and_width(signal: Signal) -> Hashable:

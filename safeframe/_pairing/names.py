@@ -95,12 +95,12 @@ def _slip(left: str, right: str) -> bool:
     if len(short) < _SHORTEST or left[0] != right[0]:
         return False
     kind = _edit(short, long)
-    known = int(_known(left)) + int(_known(right))
+    known = sum(bool(_stems(word)) for word in (left, right))
     if left[-1] != right[-1]:
         # Endings make words: close and closed. Only a word without its ending is none.
-        return known == 1 and (kind == "transposed" or (kind == "cut" and _known(long)))
+        return known == 1 and (kind == "transposed" or (kind == "cut" and bool(_stems(long))))
     if known == 2:
-        return False
+        return kind == "doubled" and _stems(left) == _stems(right)  # stoped, traveled
     if kind in ("transposed", "doubled"):
         return True
     if kind == "lost":
@@ -136,15 +136,18 @@ def _neighbours(left: str, right: str) -> bool:
     return abs(x - other_x) <= 1 and abs(y - other_y) <= 1
 
 
-def _known(word: str) -> bool:
-    """Tell whether a word of the trade, or a form of one, is spelt like that."""
+def _stems(word: str) -> set[str]:
+    """Return the words of the trade of which a word may be a form, or which it is."""
     from .words import STEMS  # deferred: names agree in most connections.
 
+    found: set[str] = set()
     for ending in _ENDINGS:
         if word.endswith(ending):
             stem = word[: len(word) - len(ending)]
-            if stem in STEMS or (ending[:1] in _VOWELS and f"{stem}e" in STEMS):
-                return True
-            if stem[-2:] == stem[-1:] * 2 and stem[:-1] in STEMS:
-                return True  # stop, stopped
-    return False
+            forms = [stem]
+            if ending[:1] in _VOWELS:
+                forms.append(f"{stem}e")
+            if stem[-2:] == stem[-1:] * 2:
+                forms.append(stem[:-1])  # stop, stopped
+            found |= STEMS.intersection(forms)
+    return found

@@ -10,7 +10,7 @@ __all__ = ["STEMS"]
 
 _TEXT = """
 accept access achieve acknowledge action active actual actuate adjust advance ahead aim alarm
-align alive allow angle applied apply approach armed arrive axis back balance band bar barcode
+align alive allow angle applied apply approach armed arrive axis back balance band bar barcode bare
 barrier battery beam bearing belt block blow bolt bottom brake branch break bridge button bypass
 cabin cable cage calm car carriage carrier catch center centre chain chamber change channel
 charge check chute circuit clamp clear climb clock close cloth clutch coil cold collect column
@@ -33,7 +33,7 @@ pipe pitch place plate platform plug point pole port position power prepare pres
 pressure prevent process product program protect prove pull pulse pump push quick quit rack raid
 rail raise range rate reach read ready rear receive recover reduce reel reference reject relay
 release remain remote remove request reset rest restart rested retract retrieve return reverse
-right ring rise robot rod roll roller roof rope rotate rotor row run safe scale scan scrap
+right ring rise robot rod roll roller roof rope rotate rotor row run safe scale scan scrap scrape
 screen screw seal seat second section select send sensor separate sequence serve service set
 shaft shelf shift shock shoe short shut shuttle side signal silent single siren slack slate
 slave slide slip slot slow smoke solenoid source south space speed spend spin spindle split spot

@@ -68,6 +68,7 @@ class TestNames:
             ("brake_release", "brake_releas"),
             ("brake_release", "brake_relesse"),
             ("stopped_x", "stooped_x"),
+            ("torque_stopped", "torque_stoped"),
             ("tray_qwrtzing", "tray_qwrttzing"),
             ("tray_qwrtzing", "tray_qwtzing"),
             ("qwrtzmp_x", "qwrtmp_x"),
@@ -103,6 +104,7 @@ class TestNames:
             ("tripped_x", "trapped_x"),
             ("unlocked_a", "unblocked_a"),
             ("stopped_x", "stepped_x"),
+            ("tray_scrapped", "tray_scraped"),
             ("permit_torque_on", "permti_torqeu_on"),
             ("permit_torque", "torque"),
             ("release_x", "releasxing_x"),
@@ -228,6 +230,31 @@ class TestMatch:
     def test_repeated_names_pair_in_order(self) -> None:
         twice = build(("a", "0.0", 1), ("a", "0.1", 1))
         assert [pair.shift for pair in match(twice, twice).pairs] == [0, 0]
+
+    @pytest.mark.parametrize("order", [1, -1])
+    def test_a_name_that_stands_twice_pairs_by_its_meaning(self, order: int) -> None:
+        """A wrong name MUST NOT take the partner of the signal that is right but for its place."""
+
+        def stopped(*rows: tuple[str, int, str]) -> Map:
+            return Map(
+                entries=tuple(
+                    Signal(
+                        name="stopped",
+                        at=Place.parse(at),
+                        width=width,
+                        type="uint",
+                        one_means=means,
+                    )
+                    for at, width, means in rows[::order]
+                )
+            )
+
+        sent = stopped(("0.6", 1, "cover stopped"))
+        for wrong in (("0.0", 1, "belt on"), ("0.1", 2, "cover stopped")):
+            read = stopped(wrong, ("0.5", 1, "cover stopped"))
+            for left, right in ((sent, read), (read, sent)):
+                (pair,) = match(left, right).pairs
+                assert abs(pair.shift) == 1
 
 
 BASE = build(("a", "0.0", 1), ("b", "0.1", 1), ("c", "0.2", 2), ("d", "0.4", 1), ("", "0.5", 11))
