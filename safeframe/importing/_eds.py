@@ -309,7 +309,10 @@ class _Object:
             title=f"{mapping:X}",
             total_bits=position,
             parts=tuple(parts),
-            lost=("inverted copies, which the second CAN frame carries",),
+            lost=(
+                "inverted copies, which the second CAN frame carries",
+                "access types of the objects, which are held against no direction",
+            ),
             notes=(note, *left),
             usual_profile="en50325-5",
             shared=tuple(shared.items()),

@@ -213,7 +213,10 @@ class _XddGroup:
             parts=tuple(self._part(one, first, decisions, refusals) for one in data),
             dropped=dropped,
             profile="" if plain else "fscp-13-1",
-            lost=("units, limits, factors and default values of the parameters",),
+            lost=(
+                "units, limits, factors and default values of the parameters",
+                "access of the parameters, which is held against no direction",
+            ),
             notes=(
                 "octet order and bit numbers inside an octet rest on memory",
                 *unread(self._placed(), _READ),

@@ -475,6 +475,10 @@ def test_refused(
         ),
         ("nodeset", enumerated("7"), "", "names of the values of position: 0 off, 7 on"),
         ("xdd", lambda text: text + "\n", "", "units, limits, factors and default values of the"),
+        *(
+            (name, lambda text: text + "\n", "", "held against no direction")
+            for name in ("xdd", "eds")
+        ),
         ("cip-eds", lambda text: text + "\n", "", "factors and texts of values of the parameters"),
     ],
 )
