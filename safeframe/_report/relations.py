@@ -23,7 +23,7 @@ def document(
         block
         for relation in end.relations
         for block in (
-            Paragraph(str(relation), label=relation.name),
+            Paragraph((StyledText(relation.name, "strong"), f": {relation}")),
             Paragraph(relation.reason, label="    because"),
         )
     )

@@ -97,3 +97,13 @@ def test_what_is_wrong(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
 
 def test_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(tmp_path, capsys) == (0, "SC1: 0 relations\n")
+
+
+def test_names_are_spelt_as_in_the_map(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two relations whose names differ in case MUST NOT look like one in any format."""
+    rows = [f'name = "{name}", when = {{ up = 1 }}, requires = {{ down = 1 }}' for name in "rR"]
+    run(tmp_path, capsys, *(f'{row}, reason = "x"' for row in rows))
+    for form, marked in (("text", "{}:"), ("markdown", "**{}**:"), ("html", "<strong>{}</strong>")):
+        assert main(["relations", str(tmp_path / "sc1.toml"), "--format", form]) == 0
+        out = capsys.readouterr().out
+        assert [out.count(marked.format(name)) for name in "rR"] == [1, 1], form
