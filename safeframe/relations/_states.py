@@ -197,13 +197,13 @@ class _Group:
                 needed += block
         return tuple(rule.relation for rule in needed)
 
-    def goals(self) -> Iterator[tuple[str, dict[str, frozenset[Number]], tuple[Relation, ...]]]:
-        """Yield what must be possible: what it is called if not, the numbers, whose goal it is."""
+    def goals(self) -> Iterator[tuple[str, list[dict[str, frozenset[Number]]], list[Relation]]]:
+        """Yield what must be possible: what it is called if not, ways to it, whose goal it is."""
         for key, numbers in self.domains.items():
             for number in numbers:
                 if (key, number) not in self.others | self.unnamed:
                     label = f"{self.labels[key]} can never be {number}"
-                    yield label, {key: frozenset((number,))}, ()
+                    yield label, [{key: frozenset((number,))}], []
         for rule in self.rules:
             if rule.relation.follows:
                 both = {
@@ -211,7 +211,14 @@ class _Group:
                     & rule.then.get(key, rule.when.get(key, frozenset()))
                     for key in rule.keys
                 }
-                yield f"{rule.relation.name} can never begin", both, (rule.relation,)
+                text = f"{rule.relation.name} can never begin"
+                yield text, [both], [rule.relation]
+                if rule.relation.after_ms:  # For so long it holds alone.
+                    alone = [
+                        rule.then | {key: rule.then.get(key, frozenset(self.domains[key])) - when}
+                        for key, when in rule.when.items()
+                    ]
+                    yield text, alone, [rule.relation]
 
 
 def _other_than(
@@ -277,11 +284,13 @@ def contradictions(end: End) -> tuple[Contradiction, ...]:
             found.append(Contradiction(relations=group.core({}), facts=(fact,)))
             continue
         facts: dict[tuple[str, ...], tuple[tuple[Relation, ...], list[str]]] = {}
-        for text, fixed, own in group.goals():
-            if group.legal(group.static, fixed) is None:
-                culprits = (*group.core(fixed), *own)
+        for text, ways, own in group.goals():
+            if all(group.legal(group.static, fixed) is None for fixed in ways):
+                named = [*(one for fixed in ways for one in group.core(fixed)), *own]
+                culprits = tuple({id(relation): relation for relation in named}.values())
                 key = tuple(relation.name for relation in culprits)
-                facts.setdefault(key, (culprits, []))[1].append(text)
+                texts = facts.setdefault(key, (culprits, []))[1]
+                texts += [text] * (text not in texts)
         found += (
             Contradiction(relations=culprits, facts=tuple(texts))
             for culprits, texts in facts.values()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from math import nan
 from typing import Any
@@ -236,6 +237,32 @@ class TestContradictions:
             "when = { down = 0, brake2_release = 1 }, follows = { down = 1 }",
         )
         assert told(end) == [("ab", "b can never begin"), ("c", "c can never begin")]
+
+    @pytest.mark.parametrize(
+        ("order", "rows", "culprits"),
+        [
+            ("when = { up = 1 }, follows = { up = 1 }", (), "a"),
+            ("when = { up = 1 }, follows = { up = 1, down = 1 }", (), "a"),
+            ("when = { up = 1, down = 1 }, follows = { up = 1 }", (), ""),
+            ("when = { up = 1, down = 1 }, follows = { brake1_release = 1 }", "u", ""),
+            ("when = { up = 1, down = 1 }, follows = { brake1_release = 1 }", "ud", "bca"),
+        ],
+    )
+    def test_a_wait_for_what_does_not_hold_alone(
+        self, order: str, rows: Sequence[str], culprits: str
+    ) -> None:
+        """What must have held for a time MUST be possible without what waits for it."""
+        needs = {"u": "up", "d": "down"}
+        static = [
+            f"when = {{ brake1_release = 1 }}, requires = {{ sends.{needs[row]} = 1 }}"
+            for row in rows
+        ]
+        order = order.replace("up", "sends.up").replace("down", "sends.down")
+        found = told(end_with(f"{order}, after_ms = 1", *static))
+        assert [("".join(sorted(names)), text) for names, text in found] == [
+            ("".join(sorted(culprits)), "a can never begin")
+        ] * bool(culprits)
+        assert told(end_with(order, *static)) == []  # At once, both may begin together.
 
     def test_the_same_signal_named_twice(self) -> None:
         end = end_with("when = { down = 1, sends.down = 0 }, requires = { permit_torque = 1 }")
