@@ -82,8 +82,8 @@ class Timing:
 
         The end with the shorter watchdog stops first.
         """
-        if self.shortest_ms is None or self.exchange_ms is None:
-            return None
+        if self.shortest_ms is None or not self.exchange_ms:
+            return None  # With 0 no frame comes: as little is known as without a statement.
         return self.shortest_ms - self.exchange_ms
 
     @property
@@ -157,7 +157,7 @@ def timing(
         else:
             figures.append(
                 Figure(
-                    inputs=(waits[0], Input(name="exchange", time_ms=exchange), *waits[1:]),
+                    inputs=(waits[0], _exchanged(exchange), *waits[1:]),
                     why="an event just after its frame left waits for the next one; if that is "
                     "lost, the watchdog ends",
                     source=COMMON_PRACTICE,
@@ -206,6 +206,12 @@ def _waits(connection: Connection) -> tuple[Input, ...]:
         Input(name=f"watchdog of {end.name}", time_ms=end.connection_table.watchdog_ms)
         for end in waiting
     )
+
+
+def _exchanged(exchange_ms: int | None) -> Input:
+    """Return the exchange; within 0 ms no frame comes, so no time is bounded by that."""
+    name = "exchange above 0 ms" if exchange_ms == 0 else "exchange"
+    return Input(name=name, time_ms=exchange_ms or None)
 
 
 def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int | None) -> Figure:

@@ -45,7 +45,7 @@ def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
         name="watchdog-too-short",
         severity="error",
         scope="end",
-        title="The watchdog is zero, out of range, or not longer than the exchange",
+        title="The watchdog is zero, out of range, or not longer than the exchange, or that is 0",
         why="A watchdog shorter than one exchange trips in normal operation; people then set it "
         "far too long.",
         remedy="set a watchdog longer than the exchange and not above the permitted reaction time",
@@ -60,6 +60,10 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
     ends = context.connection.ends
     for end, peer in (ends, ends[::-1]):
         watchdog, exchange = end.connection_table.watchdog_ms, end.connection_table.exchange_ms
+        if exchange == 0:
+            message = "the exchange must be longer than 0 ms: within 0 ms no frame comes"
+            where = Spot(end=end.name, where=end.locate("connection.exchange_ms"))
+            merged.setdefault(message, []).append(where)
         if watchdog is None:
             continue
         if exchange is None:  # It is one of the connection: what the other end states holds here.

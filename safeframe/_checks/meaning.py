@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
-from .._canonical import variable
+from .._canonical import alike, variable
 from .._findings import Finding, Rule
 from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
@@ -391,7 +391,7 @@ def _no_validity(circle: list[Signal]) -> Flaw:
     )
 )
 def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
-    """Find mirrors statements that the producing end does not confirm or that point nowhere."""
+    """Find mirrors that the producing end does not confirm, or of what is not there or unlike."""
     for view, opposite in zip(context.views, context.views[::-1], strict=True):
         direction = view.direction
         for pair in view.matching.pairs:
@@ -406,12 +406,28 @@ def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
                     direction=direction,
                 )
         for (end, map_), (_, back) in zip(view.sides, opposite.sides[::-1], strict=True):
-            names = {signal.name for signal in back.signals}
+            named = {signal.name: signal for signal in back.signals}
             for signal in map_.signals:
-                if signal.mirrors and signal.mirrors not in names:
-                    yield find(
-                        f"{signal.name} ({place_text(signal)}) mirrors {signal.mirrors}, which "
-                        f"{end.name} does not have in the opposite direction",
-                        [spot(end, signal)],
-                        direction=direction,
-                    )
+                if not signal.mirrors:
+                    continue
+                of = named.get(signal.mirrors)
+                problem = f"which {end.name} does not have in the opposite direction"
+                if of is not None:
+                    unlike = [key for key in _REPEATED if _contradict(signal, of, key)]
+                    if not unlike:
+                        continue
+                    problem = f"which has another {' and another '.join(unlike)} at {end.name}"
+                yield find(
+                    f"{signal.name} ({place_text(signal)}) mirrors {signal.mirrors}, {problem}",
+                    [spot(end, one) for one in (signal, of) if one is not None],
+                    direction=direction,
+                )
+
+
+_REPEATED = ("width", "type", "unit", "scale")
+"""What an echo has from what it repeats, or its bits mean something else."""
+
+
+def _contradict(one: Signal, other: Signal, key: str) -> bool:
+    stated = getattr(one, key) and getattr(other, key)
+    return bool(stated) and not alike(one, other, key)

@@ -428,6 +428,29 @@ class TestMeaning:
             for name in ("SC1", "LX")
         ]
 
+    @pytest.mark.parametrize(
+        ("echo", "of", "unlike"),
+        [
+            ("", "go", ""),
+            ("width = 8", "go", "width and another type"),
+            ('width = 8, unit = "mm"', 'go width = 8, unit = "m"', "unit"),
+            ('width = 8, unit = "mm"', "go width = 8", ""),
+            ('width = 8, scale = "1.0"', 'go width = 8, scale = "1"', ""),
+            ('width = 8, scale = "0.1"', 'go width = 8, type = "int"', "type and another scale"),
+        ],
+    )
+    def test_mirror_of_something_unlike(self, echo: str, of: str, unlike: str) -> None:
+        """What cannot be repeated MUST NOT be taken for repeated."""
+        on = f'0.0 on mirrors = "go"{echo and f", {echo}"}'
+        connection = Connection(
+            first=end("SC1", sends=on, receives=f"0.0 {of}"),
+            second=end("LX", sends=f"0.0 {of}", receives=on),
+        )
+        found = [f for f in checks.check(connection).findings if f.rule == "assumed-mirror"]
+        assert [f.message.partition(" which ")[2] for f in found] == [
+            f"has another {unlike} at {name}" for name in ("SC1", "LX") if unlike
+        ]
+
     def test_mirror_of_something_else(self) -> None:
         connection = Connection(
             first=end(
@@ -1460,6 +1483,23 @@ class TestNothingStated:
             )
             rules = [f.rule for f in checks.check(Connection(first=first, second=second)).findings]
             assert rules.count("watchdog-too-short") == 1, profile
+
+    def test_an_exchange_of_0(self) -> None:
+        """No frame comes within 0 ms: a watchdog longer than that says nothing."""
+        for watchdog in (None, 100):
+            first, second = (
+                replace(
+                    one,
+                    connection_table=replace(
+                        one.connection_table, watchdog_ms=watchdog, exchange_ms=0
+                    ),
+                )
+                for one in (end("SC1"), end("LX"))
+            )
+            found = checks.check(Connection(first=first, second=second)).findings
+            assert [f.message for f in found if f.rule == "watchdog-too-short"] == [
+                "the exchange must be longer than 0 ms: within 0 ms no frame comes"
+            ]
 
     @pytest.mark.parametrize(
         ("stated", "short"),

@@ -267,6 +267,15 @@ def test_a_watchdog_of_0_bounds_nothing(profile: str, first: int, second: int | 
     assert (times.is_open, times.margin_ms, times.spare_ms) == (True, None, None)
 
 
+def test_an_exchange_of_0_bounds_nothing() -> None:
+    """No frame comes within 0 ms: nobody can tell that the permitted time is kept."""
+    stated: dict[str, object] = {"watchdog_ms": 100, "exchange_ms": 0}
+    stated["permitted_reaction_ms"] = 500
+    times = timing(connection(stated))
+    assert times.reaction.missing == ("exchange above 0 ms",)
+    assert (times.is_open, times.margin_ms, times.spare_ms) == (True, None, None)
+
+
 def test_a_watchdog_of_0_where_nothing_is_read_matters_to_nobody() -> None:
     stated = {"exchange_ms": 12, "permitted_reaction_ms": 500}
     given = connection({**stated, "watchdog_ms": 0}, {**stated, "watchdog_ms": 100})
