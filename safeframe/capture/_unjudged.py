@@ -60,6 +60,8 @@ def not_judged(link: Link, sides: Sequence[Heard], told: Told, clock: Clock) -> 
         yield f"{number} of this connection from stations that --from does not name"
     if clock.start_us is None:
         yield "times: the recording has none"
+    elif clock.start_us == clock.end_us and any(side.longest_gap_us >= 0 for side in sides):
+        yield "times: from the first packet to the last none passes"
     elif link.watchdog_us is None:
         yield "times: neither map states watchdog_ms"
     elif clock.untimed:

@@ -52,6 +52,22 @@ def test_packets_nobody_looked_into_are_listed() -> None:
     assert found.not_judged == ("times: the recording has none", "7 TCP segments")
 
 
+def test_a_clock_that_stands_still_judges_no_time() -> None:
+    """Frames that all bear one time MUST NOT pass for frames in time."""
+    link = make("fscp-12-1", 2, 2, {})
+    steps = RunningLink(link).ticks([(bytes(2), bytes(2))] * 8)
+
+    def told(*times_us: int) -> tuple[str, ...]:
+        packets = [
+            Packet(number, number, time_us, step.octets, link.names[step.side])
+            for number, (step, time_us) in enumerate(zip(steps, times_us, strict=False), 1)
+        ]
+        return examine(packets, link, fresh=True).not_judged
+
+    assert told(7, 7, 7, 7) == ("times: from the first packet to the last none passes",)
+    assert told(7, 7, 7, 8) == told(7, 7) == ()
+
+
 def test_a_protocol_without_recordings(monkeypatch: pytest.MonkeyPatch) -> None:
     link = make("fscp-12-1", 2, 2, {})
     monkeypatch.setitem(room("fscp-12-1").__dict__, "recording", None)
