@@ -86,6 +86,11 @@ class Until(ReceivedValues):
         self._began = self._has_begun = False
         self.is_seen = self.is_untimed = False
         self.seen_us: int | None = None
+        self._start_us: int | None = None
+
+    def begins(self, time_us: int) -> None:
+        """Take the time of the first packet: until it passes, no time is known."""
+        self._start_us = time_us
 
     def data(self, packet: Packet, side: int, both: Both, data: bytes) -> None:
         """Look at data in use."""
@@ -134,7 +139,7 @@ class Until(ReceivedValues):
         after, within = self._relation.after_ms, self._relation.within_ms
         if not after and (within is None or at_once):
             return True  # The order is enough.
-        if self._since is None or time_us is None:
+        if self._since is None or time_us in (None, self._start_us):
             self.is_untimed |= not at_once
             return False
         passed = (time_us - self._since) / 1000

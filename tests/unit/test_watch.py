@@ -536,10 +536,11 @@ class TestUntil:
         until.fails_safe(3, 0, decoders[0].read(b"\0\0"))
         assert until.seen_us == 3
 
-    def test_without_times_only_what_holds_is_seen(self) -> None:
+    @pytest.mark.parametrize("time_us", [None, 7], ids=["none", "one for all"])
+    def test_without_times_only_what_holds_is_seen(self, time_us: int | None) -> None:
         link = demo()
         rows = [
-            row._replace(time_us=None)
+            row._replace(time_us=time_us)
             for row in packets(link, stream(link, *self.ROWS))
             if isinstance(row, Packet)
         ]
@@ -560,7 +561,8 @@ class TestUntil:
             (True, False),
             (False, False),
         ]
-        assert plain.told(None) == "seen: brake2_release = 1"
+        when = "" if time_us is None else " at 0.000 s"
+        assert plain.told(time_us) == f"seen{when}: brake2_release = 1"
         # That nobody can tell MUST NOT pass for not seen.
         assert until.told(None) == (
             f"not seen: {until.text}; not judged where it came without a time"
