@@ -247,16 +247,22 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
         return f"configured ({entry.unset} means not configured)"
     if entry.choices and value not in entry.choices:
         return f"one of {', '.join(map(str, entry.choices))}"
-    if isinstance(value, int) and (
-        (entry.minimum is not None and value < entry.minimum)
-        or (entry.maximum is not None and value > entry.maximum)
-    ):
+    if isinstance(value, int) and _is_outside(entry, value):
         return f"{entry.minimum}..{entry.maximum}"
     if entry.type == "guid" and re.fullmatch(_GUID, str(value), re.ASCII) is None:
         return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
     if entry.type == "hex" and re.fullmatch(_OCTETS, str(value), re.ASCII) is None:
         return "octets of two hexadecimal digits each, such as 00 1A"
+    if entry.type == "hex" and _is_outside(entry, len("".join(str(value).split())) // 2):
+        least, most = entry.minimum, entry.maximum
+        return f"{least if least == most else f'{least}..{most}'} octets"
     return ""
+
+
+def _is_outside(entry: ParameterRule, number: int) -> bool:
+    return (entry.minimum is not None and number < entry.minimum) or (
+        entry.maximum is not None and number > entry.maximum
+    )
 
 
 @rule(

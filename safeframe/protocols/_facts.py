@@ -135,10 +135,10 @@ class ParameterRule(NamedTuple):
     """One free parameter of an end: its type, range, unit, and whether both ends must agree.
 
     ``type`` is ``int``, ``text``, ``guid``, ``hex`` (octets in hexadecimal) or ``bool``.
-    ``minimum`` and ``maximum`` include the ends of the range, ``choices`` are the only legal
-    values where there are few, and ``unset`` is the value that means "not configured". ``roles``
-    are the roles that have the parameter (empty: all); ``shared`` says that both ends must carry
-    the same value, ``unique`` that no two connections of one network may.
+    ``minimum`` and ``maximum`` include the ends of the range, in octets where the type is ``hex``;
+    ``choices`` are the only legal values where there are few, and ``unset`` is the value that means
+    "not configured". ``roles`` are the roles that have the parameter (empty: all); ``shared`` says
+    that both ends must carry the same value, ``unique`` that no two connections of one network may.
     """
 
     name: str

@@ -310,8 +310,9 @@ def _contradictions(rule: ParameterRule) -> Iterator[tuple[str, str]]:
     least, most = rule.minimum, rule.maximum
     bounds = {"minimum": least is not None, "maximum": most is not None, "choices": rule.choices}
     for key, stated in bounds.items():
-        if stated and rule.type != "int":
-            yield key, f"{key} must go with the type int, not {rule.type}"
+        types = ("int",) if key == "choices" else ("int", "hex")
+        if stated and rule.type not in types:
+            yield key, f"{key} must go with the type {' or '.join(types)}, not {rule.type}"
     if least is not None and most is not None and least > most:
         yield "maximum", f"maximum must be at least {least}, not {most}"
     for one in rule.choices:

@@ -217,7 +217,8 @@ def _parameters(profile: Profile) -> Iterator[str]:
     for rule in profile.parameters:
         span = ", ".join(map(str, rule.choices))
         if not span and rule.minimum is not None:
-            span = f"{rule.minimum}..{rule.maximum}"
+            equal = rule.minimum == rule.maximum
+            span = str(rule.minimum) if equal else f"{rule.minimum}..{rule.maximum}"
         marks = [
             word
             for word, holds in (

@@ -19,7 +19,7 @@ from safeframe._findings import Finding, Report, each_one
 from safeframe._fingerprint import wire_fingerprint
 from safeframe._model import Allowance, Connection, End, Map, Reserved, Scalar, Signal
 from safeframe._source import Location
-from safeframe.protocols import load, loads
+from safeframe.protocols import ParameterRule, load, loads
 from tests.strategies import clean_connections
 
 HEAD = """\
@@ -1410,6 +1410,33 @@ class TestLimitsOfParameters:
         ]
         report = checks.check(Connection(first=ends[0], second=ends[1]))
         return [finding.message for finding in report.findings if finding.rule == rule]
+
+    @pytest.mark.parametrize(
+        ("limits", "good", "bad", "told"),
+        [
+            ((6, 6), ["00 60 65 0012ab"], ["0060", "00" * 7], "6"),
+            ((1, 2), ["00", "00 01"], ["", "000102"], "1..2"),
+            ((None, None), ["", "00"], [], ""),
+        ],
+    )
+    def test_how_many_octets(
+        self, limits: tuple[int | None, int | None], good: list[str], bad: list[str], told: str
+    ) -> None:
+        """An id of a wrong length MUST NOT pass: nobody can build a frame with it."""
+        rule = ParameterRule("key", "hex", *limits)
+        own = {"mine": replace(load("plain"), name="mine", parameters=(rule,))}
+        for value in good + bad:
+            first = replace(end("SC1", profile="mine"), parameters=(("key", value),))
+            connection = Connection(first=first, second=end("LX", profile="mine"))
+            found = checks.check(connection, own_profiles=own).findings
+            assert [f.message for f in found if f.rule == "parameter-invalid"] == [
+                f"the parameter key of SC1 must be {told} octets, not {value}"
+            ] * (value in bad)
+
+    def test_the_ids_of_fscp_13_1_have_6_octets(self) -> None:
+        rules = {rule.name: rule for rule in load("fscp-13-1").parameters}
+        for name in ("manager_id", "unique_id"):
+            assert (rules[name].minimum, rules[name].maximum) == (6, 6)
 
     def test_the_largest_is_right_and_one_more_is_not(self) -> None:
         assert self.found("parameter-invalid", 65535, 65535) == []

@@ -392,12 +392,21 @@ class TestContradictions:
             f"{width}"
         ]
 
-    @pytest.mark.parametrize("type_", ["text", "guid", "hex", "bool"])
-    @pytest.mark.parametrize("bound", ["minimum = 1", "maximum = 0", "choices = [1]"])
-    def test_bounds_of_what_is_no_integer(self, type_: str, bound: str) -> None:
+    @pytest.mark.parametrize(
+        ("type_", "bound", "types"),
+        [
+            *(
+                (type_, bound, "int or hex")
+                for type_ in ("text", "guid", "bool")
+                for bound in ("minimum = 1", "maximum = 0")
+            ),
+            *((type_, "choices = [1]", "int") for type_ in ("text", "guid", "hex", "bool")),
+        ],
+    )
+    def test_bounds_of_what_has_none(self, type_: str, bound: str, types: str) -> None:
         key = bound.partition(" ")[0]
         assert self.parameter(f'type = "{type_}", {bound}') == [
-            f"parameters[0].{key}: {key} must go with the type int, not {type_}"
+            f"parameters[0].{key}: {key} must go with the type {types}, not {type_}"
         ]
 
     def test_bounds_that_exclude_each_other(self) -> None:
