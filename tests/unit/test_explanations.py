@@ -788,6 +788,51 @@ class TestContradictions:
         one = self.end_3_1("host", f"{wrong}, parameter_crc = 1", watchdog="100")
         assert self.found(one) == []
 
+    @pytest.mark.parametrize(
+        ("timeout_us", "watchdog_ms", "fits"),
+        [
+            (100_000, 100, True),
+            (99_001, 100, True),
+            (99_000, 100, False),
+            (100_001, 100, False),
+            (100_000, None, True),
+            ('"x"', 100, True),
+        ],
+    )
+    def test_the_timeout_is_the_watchdog(
+        self, timeout_us: object, watchdog_ms: int | None, fits: bool
+    ) -> None:
+        """The reaction time MUST NOT be computed from less than the consumer waits."""
+        more = f', role = "consumer" }}\nparameters = {{ consumer_timeout_us = {timeout_us}'
+        one = end("SC1", profile="opcua-safety", receives="0.0 a\n0.1 reserved 7", more=more)
+        one = replace(one, connection_table=replace(one.connection_table, watchdog_ms=watchdog_ms))
+        assert self.found(one) == [
+            f"the timeout of SC1 is {timeout_us} us, its watchdog {watchdog_ms} ms"
+        ] * (not fits)
+
+    @pytest.mark.parametrize("turned", [False, True])
+    @pytest.mark.parametrize(
+        ("delay", "timeout", "fits"),
+        [(9, 10, True), (10, 10, False), ('"x"', 10, True), (10, '"x"', True)],
+    )
+    def test_the_timeout_is_more_than_the_delay(
+        self, delay: object, timeout: object, fits: bool, turned: bool
+    ) -> None:
+        """What never comes in time MUST NOT pass."""
+        stated = {
+            "provider": f"provider_delay_us = {delay}",
+            "consumer": f"consumer_timeout_us = {timeout}",
+        }
+        ends = [
+            end(name, profile="opcua-safety", more=f', role = "{role}" }}\nparameters = {{ {row}')
+            for name, (role, row) in zip(("SC1", "LX"), stated.items(), strict=True)
+        ][:: -1 if turned else 1]
+        report = checks.check(Connection(first=ends[0], second=ends[1]))
+        found = [f.message for f in report.findings if f.rule == "parameters-do-not-fit"]
+        assert found == [
+            "SC1 may take 10 us to answer, LX waits 10 us for the answer and its way"
+        ] * (not fits)
+
     @pytest.mark.parametrize("role", ["provider", "consumer"])
     def test_signature_of_several_types(self, role: str) -> None:
         """Identifier, types and their order enter, by a second implementation."""

@@ -1,4 +1,4 @@
-"""What an end of OPC UA Safety states in two places: the signature of its structure.
+"""What an end of OPC UA Safety states in two places: its timeout, the signature of its structure.
 
 The signature covers the identifier and the types of the members in their order: source P15.
 """
@@ -16,6 +16,13 @@ __all__ = ["CONSISTENCY"]
 def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
     """Yield key, sentence and remedy of each value that contradicts another one of an end."""
     stated = dict(end.parameters)
+    timeout, watchdog = stated.get("consumer_timeout_us"), end.connection_table.watchdog_ms
+    if type(timeout) is int and watchdog not in (None, -(-timeout // 1000)):
+        yield (
+            "parameters.consumer_timeout_us",
+            f"the timeout of {end.name} is {timeout} us, its watchdog {watchdog} ms",
+            "state the timeout of the consumer as the watchdog, in whole ms and never less",
+        )
     signature, identifier = stated.get("structure_signature"), stated.get("structure_identifier")
     members = (end.receives if end.role == "consumer" else end.sends).signals
     # A code may be an enumeration of another width in the structure: then nobody can compute.
