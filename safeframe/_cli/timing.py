@@ -46,8 +46,8 @@ def configure(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the times; return 1 unless the permitted reaction time is kept, if one is stated."""
-    if args.cycle_ms is not None and args.cycle_ms < 0:
-        raise UsageError(f"--cycle-ms must be 0 or more, not {args.cycle_ms}")
+    if args.cycle_ms is not None and args.cycle_ms < 1:
+        raise UsageError(f"--cycle-ms must be 1 or more, not {args.cycle_ms}")
     (connection,) = inputs.connections(args.maps)
     refuse_strangers(connection)
     times = timing(

@@ -18,6 +18,7 @@ from .._routes import CONVERTED, Conversion, Route, RouteStep
 __all__ = ["ROUTE", "STEP", "read_cycles", "read_routes", "routes_schema"]
 
 _MILLISECONDS = integer(0, (1 << 32) - 1)
+_CYCLE = integer(1, (1 << 32) - 1)  # In 0 ms no program runs: nothing would be bounded by that.
 
 
 def _read_stop(value: Any) -> tuple[str, ...]:
@@ -192,7 +193,7 @@ def read_cycles(tables: Tables, data: Any) -> tuple[tuple[str, int], ...]:
         tables.refuse(("cycle_ms",), RefusalError("a table such as { SC1 = 10 }", data))
         return ()
     return tuple(
-        (name, tables.value(_MILLISECONDS, value, ("cycle_ms", name)))
+        (name, tables.value(_CYCLE, value, ("cycle_ms", name)))
         for name, value in sorted(data.items())
     )
 
@@ -203,7 +204,7 @@ def routes_schema() -> dict[str, Any]:
     return {
         "cycle_ms": {
             "type": "object",
-            "additionalProperties": _MILLISECONDS.schema,
+            "additionalProperties": _CYCLE.schema,
             "description": "cycle time of the program of each end, in ms",
         },
         "routes": {

@@ -161,6 +161,9 @@ class TestReading:
         with pytest.raises(InputError, match=r"cycle_ms.SC2: a cycle time must be of an end"):
             two(cycles=(("SC2", 10),)).plant()
         files = two().files()
+        text = "cycle_ms = { SC1 = 0 }\n" + files["plant.toml"]
+        with pytest.raises(InputError, match=r"cycle_ms.SC1: SC1 must be 1\.\."):
+            plantfile.loads(text, path="plant.toml", read=files.__getitem__)
         text = "cycle_ms = 1\n" + files["plant.toml"]
         with pytest.raises(InputError, match=r"cycle_ms must be a table such as { SC1 = 10 }"):
             plantfile.loads(text, path="plant.toml", read=files.__getitem__)

@@ -138,6 +138,7 @@ def test_without_the_cycle_time_the_sum_is_a_lower_bound() -> None:
         {"profile": "opcua-safety", "watchdog_ms": 100, "permitted_reaction_ms": 150}
     )
     times = timing(given, opcua())
+    assert timing(given, opcua(), cycle_ms=0) == times  # In 0 ms no program runs.
     assert times.reaction.missing == ("cycle time of the consumer",)
     assert (times.reaction.known_ms, times.margin_ms) == (200, -50)
     (found,) = (f for f in checks.check(given).findings if f.rule == "watchdog-too-long")
@@ -420,5 +421,5 @@ class TestCommand:
         assert json.loads(capsys.readouterr().out)["margin_ms"] is None
 
     def test_wrong_cycle(self, pair: list[str], capsys: pytest.CaptureFixture[str]) -> None:
-        assert main(["timing", "--cycle-ms", "-1", *pair]) == 2
-        assert capsys.readouterr().err == "safeframe: --cycle-ms must be 0 or more, not -1\n"
+        assert main(["timing", "--cycle-ms", "0", *pair]) == 2
+        assert capsys.readouterr().err == "safeframe: --cycle-ms must be 1 or more, not 0\n"
