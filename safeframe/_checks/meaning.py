@@ -421,6 +421,7 @@ def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
                     f"{signal.name} ({place_text(signal)}) mirrors {signal.mirrors}, {problem}",
                     [spot(end, one) for one in (signal, of) if one is not None],
                     direction=direction,
+                    remedy="name the signal that is repeated as it is, or remove mirrors",
                 )
 
 

@@ -450,6 +450,8 @@ class TestMeaning:
         assert [f.message.partition(" which ")[2] for f in found] == [
             f"has another {unlike} at {name}" for name in ("SC1", "LX") if unlike
         ]
+        words = "name the signal that is repeated as it is, or remove mirrors"
+        assert {f.remedy for f in found} <= {words}
 
     def test_mirror_of_something_else(self) -> None:
         connection = Connection(
