@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
+from .._canonical import person
 from .._findings import Finding, Rule, Spot
 from .._model import Connection, End, Installed
 from .._words import MOST_LISTED, listed
@@ -219,15 +220,20 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
     )
 )
 def serial_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
-    """Find serial numbers that the plant file or the records give to several ends."""
+    """Find serial numbers that the plant file or the records give to several ends.
+
+    One number typed in two ways is one number, and a dash is none.
+    """
     users: dict[str, dict[str, list[Spot]]] = defaultdict(lambda: defaultdict(list))
+    typed: dict[str, dict[str, None]] = defaultdict(dict)
     for connection, end, device in _devices(connections):
-        for serial in filter(None, (device.serial, device.recorded_serial)):
-            users[serial][end.name].append(_spot(connection, end.name))
-    for serial, ends in users.items():
+        for serial in filter(person, (device.serial, device.recorded_serial)):
+            users[person(serial)][end.name].append(_spot(connection, end.name))
+            typed[person(serial)].setdefault(serial)
+    for number, ends in users.items():
         if len(ends) > 1:
             yield find(
-                f"the serial number {serial} is that of {' and '.join(ends)}",
+                f"the serial number {' or '.join(typed[number])} is that of {' and '.join(ends)}",
                 [spots[0] for spots in ends.values()],
                 beyond=[spot for spots in ends.values() for spot in spots[1:]],
             )

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
-from .._canonical import checksum
+from .._canonical import checksum, person
 from ._entries import (
     Act,
     ApprovalAct,
@@ -220,41 +218,6 @@ def history_faults(
             standing.discard(act.entry)
 
 
-def person(name: str) -> str:
-    """Return a name as it is compared: ``C. Dahl`` and ``c.dahl`` are one person.
-
-    Compatibility forms (NFKC, Unicode Standard Annex 15), letter case, invisible characters,
-    blanks and punctuation aside; empty where nothing is left, which names nobody.
-    """
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
-    return "".join(char for char in folded if not _silent(char))
-
-
 def says(text: str) -> bool:
     """Return whether a text states anything: a dash, or what cannot be seen, states nothing."""
     return bool(person(text))
-
-
-@lru_cache(maxsize=4096)
-def _silent(char: str) -> bool:
-    """Return whether a character says nothing in a name."""
-    # Controls, formats, surrogates, unassigned; blanks; punctuation.
-    return unicodedata.category(char)[0] in "CZP" or any(ord(char) in run for run in _INVISIBLE)
-
-
-_INVISIBLE = (
-    range(0x034F, 0x0350),
-    range(0x115F, 0x1161),
-    range(0x17B4, 0x17B6),
-    range(0x180B, 0x1810),
-    range(0x2800, 0x2801),
-    range(0x3164, 0x3165),
-    range(0xFE00, 0xFE10),
-    range(0xFFA0, 0xFFA1),
-    range(0xE0100, 0xE01F0),
-)
-"""Characters that are drawn as nothing although their category is that of marks, letters or signs.
-
-Those of Default_Ignorable_Code_Point (DerivedCoreProperties of the Unicode Character Database,
-from memory), and the blank pattern of Braille.
-"""

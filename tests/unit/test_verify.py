@@ -243,6 +243,24 @@ class TestSharedRecords:
         assert "record-shared" not in self.found(site, *rows)
         assert "unused-allowance" not in self.every(site)
 
+    @pytest.mark.parametrize(
+        ("one", "two", "told"),
+        [
+            ("SN 7", "SN 7", ["SN 7"]),
+            ("SN 7", "sn-7", ["SN 7 or sn-7"]),
+            ("SN 7", "SN 8", []),
+            ("-", "-", []),
+        ],
+    )
+    def test_one_serial_number_typed_in_two_ways(
+        self, site: Site, one: str, two: str, told: list[str]
+    ) -> None:
+        site.plant(f'{LX}, serials = {{ LX = "{one}" }}', f'{LX2}, serials = {{ LX2 = "{two}" }}')
+        found = [row["message"] for row in site.verify()["findings"]]
+        assert [text for text in found if "serial" in text] == [
+            f"the serial number {number} is that of LX and LX2" for number in told
+        ]
+
     def test_allowed_by_another_map_of_the_device(self, site: Site) -> None:
         """A device of several connections has several maps, and each of them can allow."""
         rows = [f'{LX}, serials = {{ SC1 = "7" }}', f'{LX2}, serials = {{ SC1 = "7", LX2 = "7" }}']
