@@ -139,7 +139,7 @@ def timing(
             for said in both:
                 watchdog = _worst(max, watchdog, said.watchdog_ms)
                 in_own_words.append(said.watchdog_ms)
-                exchange = said.exchange_ms if exchange is None else exchange
+                exchange = _worst(max, exchange, said.exchange_ms)
                 figures.append(
                     Figure(
                         inputs=tuple(
@@ -218,7 +218,8 @@ def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int
     """Return the figure of an edition; one of which no formula is known bounds nothing."""
     share = next((each for each in facts.reactions if each.edition == edition), None)
     # Of which no time is counted, or nobody knows which are, nothing is bounded.
-    unknown = (Input(name=f"share by the formula of edition {edition}", time_ms=None),)
+    which = f"edition {edition}" if edition else "an edition, of which none is stated"
+    unknown = (Input(name=f"share by the formula of {which}", time_ms=None),)
     if share is None:
         known = ", ".join(sorted(each.edition for each in facts.reactions))
         return Figure(

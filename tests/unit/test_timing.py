@@ -255,6 +255,8 @@ def test_a_share_of_nothing_bounds_nothing() -> None:
     times = timing(connection({**stated}), own)
     assert times.reaction.missing == ("share by the formula of edition 1",)
     assert (times.is_open, times.margin_ms) == (True, None)
+    bare = timing(connection({**stated, "edition": ""}), replace(own, editions=()))
+    assert bare.reaction.missing == ("share by the formula of an edition, of which none is stated",)
 
 
 @pytest.mark.parametrize("profile", ["plain", "fscp-12-1", "opcua-safety"])
@@ -294,6 +296,18 @@ def test_a_refresh_time_of_0_bounds_nothing() -> None:
         ends = (replace(end, parameters=parameters) for end in given.ends)
         times = timing(Connection(first=next(ends), second=next(ends)))
         assert [one for one in times.reaction.missing if one.startswith(name)] == list(missing)
+
+
+def test_two_refresh_times() -> None:
+    """The order of the ends MUST change nothing; the longer exchange counts."""
+    given = connection({"profile": "en50325-5"})
+    first, second = (
+        replace(end, parameters=(("sct_ms", time), ("srvt_ms", 20)))
+        for end, time in zip(given.ends, (50, 20), strict=True)
+    )
+    times = timing(Connection(first=first, second=second))
+    assert times == timing(Connection(first=second, second=first))
+    assert times.exchange_ms == 50
 
 
 def test_nothing_stated() -> None:
