@@ -268,10 +268,11 @@ class _IoddSide:
             )
             return
         type_ = _KINDS[word]
-        codes = self.codes(kind, word)
-        if offset % 8 + width <= 8:
+        inside, octets = offset % 8 + width <= 8, offset % 8 == 0 and width % 8 == 0
+        codes = self.codes(kind, word, whole=inside or octets)
+        if inside:
             self.part(item, name, type_, offset, width, codes=codes)
-        elif offset % 8 == 0 and width % 8 == 0:
+        elif octets:
             self.part(item, name, type_, offset, width, "big", codes)
         else:
             self.split(item, name, type_, offset, width)
@@ -347,12 +348,16 @@ class _IoddSide:
             )
         )
 
-    def codes(self, kind: Element, word: str) -> tuple[tuple[int, str], ...]:
-        """Return the named values where they are a complete list and codes are asked for."""
+    def codes(self, kind: Element, word: str, *, whole: bool) -> tuple[tuple[int, str], ...]:
+        """Return the named values where they are a complete list and codes are asked for.
+
+        The two halves of a value that is not ``whole`` have none.
+        """
         values = list(kind.all("SingleValue"))
         if not values:
             return ()
-        if not self.decisions.codes or word != "UIntegerT" or kind.first("ValueRange") is not None:
+        wanted = self.decisions.codes and whole and word == "UIntegerT"
+        if not wanted or kind.first("ValueRange") is not None:
             texts = [f"{shown(value.get('value'))} {shown(self.name(value))}" for value in values]
             self.lost.append(f"texts of values: {', '.join(texts)}")
             return ()

@@ -833,6 +833,17 @@ READ: list[Read] = [
     (
         "iodd",
         line(
+            12,
+            'xsi:type="IntegerT" bitLength="16"/>',
+            'xsi:type="UIntegerT" bitLength="12"><SingleValue value="4095"><Name textId="T_ON"/>'
+            "</SingleValue></SimpleDatatype>",
+        ),
+        "--split-unaligned --codes",
+        "#   texts of values: 4095 on",
+    ),
+    (
+        "iodd",
+        line(
             14,
             '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"/>',
             '<SimpleDatatype xsi:type="UIntegerT" bitLength="6"><SingleValue value="0"><Name textId="T_ON"/></SingleValue></SimpleDatatype>',
