@@ -162,6 +162,12 @@ def _read(data: dict[str, Any], tables: Tables) -> Columns:
             )
         elif found == [("octet", "bit")] and "bit" not in columns:
             tables.missing(("columns",), "bit")
+        elif found == [("octet", "bit")] and "last" in columns:
+            tables.add(
+                ("columns", "last"),
+                "the last bit of a range must stand with place or number, not with octet and bit",
+                remedy="write the range into the column of the bit, such as 0-3",
+            )
         for name in ("octet", "place", "number"):
             if str(columns.get(name, "")).casefold() in WIDER:
                 tables.add(

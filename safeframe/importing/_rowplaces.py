@@ -234,11 +234,12 @@ class RowPlaces:
             stated = self._stated_width(row, cell)
             if stated is None:
                 return None
-            if first != last and stated != width:
+            if stated != width and (first != last or self._is_range(row)):
                 row.refuse(
                     "type-length",
                     cell,
-                    f"the width must be the {width} bits of the range, not {stated}",
+                    f"the width must be the {width} bit{'s'[: width != 1]} of the range, not "
+                    f"{stated}",
                 )
                 return None
             if first == last and self._columns.bit_zero == "most" and stated > 1:

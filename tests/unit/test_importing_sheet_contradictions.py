@@ -175,6 +175,10 @@ def test_two_statements_of_the_octet_order(sheet: Sheet) -> None:
         (f"{PLACES};bit_zero=most", "a mapping must state bit_zero once, not twice"),
         (f"{PLACES};name=Other", "a mapping must state name once, not twice"),
         (f"{PLACES};last=Place", "columns of places must be different ones, not the same twice"),
+        (
+            "octet=Place;bit=Bit;last=To;name=Name;bit_zero=least;first_octet=0;first_bit=0",
+            "the last bit of a range must stand with place or number, not with octet and bit",
+        ),
         (f"{PLACES};sends=a|b;receives=b", "a word must mean sends or receives, not both: b"),
         (f"{PLACES};sends=receives", "a word must mean sends or receives, not both: receives"),
     ],
@@ -183,6 +187,20 @@ def test_mappings_that_contradict_themselves(columns: str, message: str, sheet: 
     code, _, err = sheet.run("Place,Name\n0.0-0.7,a\n", columns, *SENDS)
     assert code == 2
     assert message in err
+
+
+@pytest.mark.parametrize(
+    ("place", "to", "more"),
+    [("0.0", "0.0", "8,"), ("0.0-0.0", "", "8,"), ("0.0-0.0", "", ",BYTE")],
+)
+def test_a_range_of_one_bit_and_another_width(place: str, to: str, more: str, sheet: Sheet) -> None:
+    """A range has both ends, be they the same: its width MUST be the stated one."""
+    columns = f"{PLACES};last=To;width=Width;type=Type"
+    code, out, err = sheet.run(
+        f"Place,To,Name,Width,Type\n{place},{to},a,{more}\n", columns, *SENDS
+    )
+    assert (code, out) == (2, "")
+    assert "the width must be the 1 bit of the range, not 8" in err
 
 
 @pytest.mark.parametrize(
