@@ -7,7 +7,7 @@ copies. Sources: public EDS files, an open stack with EN 50325-5, two public dev
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from ._candidates import Candidate
@@ -249,6 +249,7 @@ class _Object:
         position = 0
         origins = set()
         listed: list[int] = []
+        pairs: list[tuple[_EdsEntry, _EdsEntry]] = []
         strange = list(self._strange(*self._own_sections()))
         for entry in range(1, (count or 0) + 1, 2):
             plain = self._entry(mapping, entry, refusals)
@@ -271,16 +272,19 @@ class _Object:
             inverted = self._part(copy, position, refusals)
             if part is not None:
                 parts.append(part)
-            if part is not None and inverted is not None and not _is_pair(plain, copy):
+            if part is not None and inverted is not None:
+                pairs.append((plain, copy))
+            position += plain.width
+        for plain, copy in pairs:
+            if not _is_pair(plain, copy, pairs):
                 refusals.add(
                     "inverted-differs",
                     copy.line,
-                    f"the inverted copy of {plain.index:04X}sub{plain.subindex:X} must be another "
-                    f"object, and that of a dummy entry a dummy, not "
+                    f"the inverted copy of {plain.index:04X}sub{plain.subindex:X} must be an "
+                    f"object of its own, and that of a dummy entry a dummy, not "
                     f"{copy.index:04X}sub{copy.subindex:X}",
                     element=copy.where,
                 )
-            position += plain.width
         if position > _MOST_BITS:
             refusals.add(
                 "too-big",
@@ -489,11 +493,16 @@ class _Object:
         )
 
 
-def _is_pair(plain: _EdsEntry, copy: _EdsEntry) -> bool:
-    """Tell whether an entry may be the inverted copy of another one."""
+def _is_pair(
+    plain: _EdsEntry, copy: _EdsEntry, pairs: Iterable[tuple[_EdsEntry, _EdsEntry]]
+) -> bool:
+    """Tell whether an entry may be the inverted copy of another one, and of no third."""
     if plain.index <= 0x0007 or copy.index <= 0x0007:
         return plain.index == copy.index
-    return (plain.index, plain.subindex) != (copy.index, copy.subindex)
+    return all(
+        one.object != copy.object and (two.object != copy.object or one.object == plain.object)
+        for one, two in pairs
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -507,3 +516,8 @@ class _EdsEntry:
     line: int
     key: str
     where: str
+
+    @property
+    def object(self) -> tuple[int, int]:
+        """Index and subindex of the object that is mapped."""
+        return self.index, self.subindex

@@ -379,11 +379,24 @@ REFUSED: list[tuple[str, Change, str, str]] = [
             ("0x62990108", "a mapped object must be in the file with its data type"),
             (
                 "0x62000108",
-                "the inverted copy of 6200sub1 must be another object, and that of a dummy entry a "
-                "dummy, not 6200sub1 [inverted-differs]",
+                "the inverted copy of 6200sub1 must be an object of its own, and that of a dummy "
+                "entry a dummy, not 6200sub1 [inverted-differs]",
             ),
-            ("0x00050008", "the inverted copy of 6200sub1 must be another object, and that of"),
+            ("0x00050008", "the inverted copy of 6200sub1 must be an object of its own, and that"),
         )
+    ),
+    *(
+        (
+            "eds",
+            lambda text, plain=plain, copy=copy: (
+                text.replace("=0x00050008", f"={plain}", 1).replace("=0x00050008", f"={copy}", 1)
+                + "[6202sub1]\nParameterName=other\nDataType=0x0005\n"
+            ),
+            "",
+            ":64: 1381sub2: the inverted copy of 6200sub1 must be an object of its own, and that "
+            "of a dummy entry a dummy, not 6201sub1",
+        )
+        for plain, copy in (("0x62020108", "0x62010108"), ("0x62010108", "0x62020108"))
     ),
     (
         "eds",
