@@ -17,7 +17,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["both", "shown_id", "spots", "stated_alike"]
+__all__ = ["both", "shown", "shown_id", "spots", "stated_alike"]
 
 
 def spots(context: Context, key: str) -> list[Spot]:
@@ -30,19 +30,22 @@ def shown_id(number: int) -> str:
     return f"{number} (0x{number:04X})"
 
 
-def _shown(value: Scalar | None) -> str:
+def shown(value: Scalar | None) -> str:
+    """Return a value as a map file writes it, but for quotes."""
+    if isinstance(value, bool):
+        return str(value).lower()
     return "not stated" if value is None or value == "" else str(value)
 
 
 def both(context: Context, what: str, left: Scalar | None, right: Scalar | None) -> str:
     """Return a sentence that shows a value at both ends."""
     first, second = context.connection.ends
-    told = f"{what} is {_shown(left)} at {first.name} and {_shown(right)} at {second.name}"
+    told = f"{what} is {shown(left)} at {first.name} and {shown(right)} at {second.name}"
     return told + code_points(left or "", right or "")
 
 
 def stated_alike(
-    context: Context, what: str, key: str, show: Callable[[Any], str] = str
+    context: Context, what: str, key: str, show: Callable[[Any], str] = shown
 ) -> Iterator[Remedy]:
     """Yield the two ways to state a key of the connection, or a parameter, alike at both ends.
 

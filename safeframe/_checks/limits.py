@@ -9,7 +9,7 @@ from .._canonical import Parameter, alike, form, shared_parameters
 from .._findings import Finding, Rule, Spot
 from .._model import Reserved, Scalar, Signal
 from ..protocols import ParameterRule, Profile
-from .connection_table import both, spots, stated_alike
+from .connection_table import both, shown, spots, stated_alike
 from .registry import Context, Finder, rule, spot
 
 __all__: list[str] = []
@@ -214,7 +214,7 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
                 problem = _problem(known[key], value)
                 if not problem:
                     continue
-                text = f"the parameter {key} of {end.name} must be {problem}, not {value}"
+                text = f"the parameter {key} of {end.name} must be {problem}, not {shown(value)}"
             yield find(
                 text,
                 [Spot(end=end.name, where=end.locate(f"parameters.{key}"))],
@@ -248,15 +248,21 @@ def _problem(entry: ParameterRule, value: Scalar) -> str:
     if entry.choices and value not in entry.choices:
         return f"one of {', '.join(map(str, entry.choices))}"
     if isinstance(value, int) and _is_outside(entry, value):
-        return f"{entry.minimum}..{entry.maximum}"
+        return _range_text(entry)
     if entry.type == "guid" and re.fullmatch(_GUID, str(value), re.ASCII) is None:
         return "a GUID such as 72962b91-fa75-4ae6-8d28-b404dc7daf63"
     if entry.type == "hex" and re.fullmatch(_OCTETS, str(value), re.ASCII) is None:
         return "octets of two hexadecimal digits each, such as 00 1A"
     if entry.type == "hex" and _is_outside(entry, len("".join(str(value).split())) // 2):
-        least, most = entry.minimum, entry.maximum
-        return f"{least if least == most else f'{least}..{most}'} octets"
+        return f"{_range_text(entry)} octets"
     return ""
+
+
+def _range_text(entry: ParameterRule) -> str:
+    least, most = entry.minimum, entry.maximum
+    if most is None:
+        return f"{least} or more"
+    return f"{most}" if least == most else f"{'at most ' if least is None else f'{least}..'}{most}"
 
 
 def _is_outside(entry: ParameterRule, number: int) -> bool:

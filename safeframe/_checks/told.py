@@ -10,6 +10,7 @@ from .._findings import Finding, NotJudged, Report, Spot, each_one
 from .._model import Connection, DeviceMap, End, Map, Reserved, Scalar, Signal
 from .._value import replace
 from .._words import count
+from .connection_table import shown
 from .registry import PLANT_CHECKS
 
 __all__ = ["LEFT_OUT", "against", "fact", "left_open", "not_compared", "unselected"]
@@ -199,8 +200,8 @@ def _of_this_end_alone(connection: Connection, told: DeviceMap) -> Iterator[Find
         yield Finding(
             rule="parameter-differs",
             severity="error",
-            message=f"the parameter {stated.name} is {stated.value} at {map_.name}, "
-            f"{theirs.value} in {told.file}",
+            message=f"the parameter {stated.name} is {shown(stated.value)} at "
+            f"{map_.name}, {shown(theirs.value)} in {told.file}",
             remedy="find out which value is right, then state it in the map or load it into the "
             "device",
             spots=(

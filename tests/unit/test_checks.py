@@ -684,7 +684,7 @@ class TestTerms:
         second = replace(end("LX", receives=rows), parameters=(("domain", 2), ("x", 1), ("y", 3)))
         assert messages(checks.check(Connection(first=first, second=second))) == [
             "the parameter domain is 1 at SC1 and 2 at LX",
-            "the parameter x is True at SC1 and 1 at LX",
+            "the parameter x is true at SC1 and 1 at LX",
             "the parameter y is not stated at SC1 and 3 at LX",
         ]
 
@@ -727,6 +727,25 @@ class TestParametersOfAnOwnProfile:
         ]
         assert self.told(rules, {"seed": 1}, {"seed": 1, "sed": 2}, more=more) == [
             "a parameter of LX must be one of seed, not sed"
+        ]
+
+    @pytest.mark.parametrize(
+        ("rules", "value", "told"),
+        [
+            ('type = "int", minimum = -5', -6, "must be -5 or more, not -6"),
+            ('type = "int", maximum = 5', 6, "must be at most 5, not 6"),
+            ('type = "int"', True, "must be of type int, not true"),
+        ],
+    )
+    def test_one_limit_alone_and_words(self, rules: str, value: int, told: str) -> None:
+        assert self.told(rules, {"seed": value}, {"seed": value}) == [
+            f"the parameter seed of {name} {told}" for name in ("LX", "SC1")
+        ]
+
+    def test_a_truth_value_is_told_as_a_map_has_it(self) -> None:
+        rules = 'type = "bool", shared = true'
+        assert self.told(rules, {"seed": True}, {"seed": False}) == [
+            "the parameter seed is false at LX and true at SC1"
         ]
 
     def test_one_that_both_roles_share(self) -> None:
