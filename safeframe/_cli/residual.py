@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import re
 import sys
 from collections.abc import Iterable
 from fractions import Fraction
@@ -51,6 +52,7 @@ than half a second is kept in the user's cache directory.
 """
 
 _PROBABILITIES = "1e-2,1e-3,1e-4"
+_NUMBER = re.compile(r"[+-]?[0-9.]{1,40}(?:[eE][+-]?[0-9]{1,3}|/[0-9]{1,40})?", re.ASCII)
 _CURVES = 8
 _PLOT_POINTS = 140
 _PLOT_FROM = -4
@@ -340,9 +342,13 @@ def _directory(args: argparse.Namespace) -> Path | None:
 
 def _fraction(option: str, text: str) -> Fraction:
     try:
-        return Fraction(text.strip())
+        # All work is exact: that on a number of many thousand digits never ends.
+        return Fraction(text.strip() if _NUMBER.fullmatch(text.strip()) else "")
     except (ValueError, ZeroDivisionError):
-        raise UsageError(f"{option} must be a number such as 1e-2 or 1/100, not {text!r}") from None
+        raise UsageError(
+            f"{option} must be a number such as 1e-2 or 1/100, of at most 40 digits and 3 more in "
+            f"an exponent, not {text[:60]!r}"
+        ) from None
 
 
 class _Progress:

@@ -233,6 +233,15 @@ def test_bands_of_one_length_and_without_a_known_distance() -> None:
         ("--profile fscp-12-1 --hd-table --plot x.svg", "exactly one of --octets, --hd-table"),
         ("--profile fscp-12-1 --octets 2 --width 3", "--width and --data-bits must go with"),
         ("--profile fscp-12-1 --octets 2 --ber x", "--ber must be a number such as 1e-2 or 1/100"),
+        *(
+            (
+                f"--profile fscp-12-1 --octets 2 --no-cache {option} {number}",
+                f"{option.split()[-1]} must be a number such as 1e-2 or 1/100, of at most 40 "
+                f"digits and 3 more in an exponent, not '{number[:60]}'",
+            )
+            for option in ("--ber", "--messages-per-hour")
+            for number in ("1e-9999999", "1e1000", f"1/{'9' * 60}", "1_0/100", "\uff11e-2", "1/0")
+        ),
         ("--profile fscp-12-1 --octets 2 --ber 1/0", "not '1/0'"),
         ("--profile fscp-12-1 --octets 2 --ber 0.6", "above 0 and at most 0.5, not 0.6"),
         ("--profile fscp-12-1 --octets 2 --processes 0", "--processes must be at least 1, not 0"),
