@@ -151,12 +151,15 @@ def make_end(
     maps = {direction: map_ for direction, _, map_ in rows}
     profile = _profile(rows, identity)
     signals = [signal for map_ in maps.values() for signal in map_.signals]
-    if signals and "safe" not in held and not decisions.safe and not _zero_on_loss(profile):
+    # What a file leaves out of one signal it does not say by what it states of another.
+    data = [part for _, layout, _ in rows for part in layout.parts if part.name is not None]
+    unsaid = sum("safe" not in dict(part.extra) for part in data)
+    if unsaid and not decisions.safe and not _zero_on_loss(profile):
         refusals.stop(
             "safe-not-stated",
             0,
             f"the values on loss of communication must be confirmed: {profile} gives none, and "
-            f"the map would state 0 for {_count(len(signals), 'signal')}",
+            f"the map would state 0 for {_count(unsaid, 'signal')}",
             "--safe zero confirms 0 for each of them",
         )
     end = End(
@@ -190,7 +193,7 @@ def make_end(
     return Imported(
         end=end,
         selected=selected,
-        lost=tuple(_lost(signals, selected, profile, held)),
+        lost=tuple(_lost(signals, selected, profile, held, unsaid)),
         notes=notes,
         held=held,
     )
@@ -270,21 +273,28 @@ def _zero_on_loss(profile: str) -> bool:
 
 
 def _lost(
-    signals: Sequence[Signal], selected: Sequence[Selected], profile: str, held: tuple[str, ...]
+    signals: Sequence[Signal],
+    selected: Sequence[Selected],
+    profile: str,
+    held: tuple[str, ...],
+    unsaid: int,
 ) -> list[str]:
-    """Return what the map does not hold, with the number of each."""
-    bits = sum(1 for signal in signals if signal.type == "bool")
+    """Return what the map does not hold, with the number of each.
+
+    Of ``unsaid`` signals the file does not say the value on loss.
+    """
+    bits = sum(signal.type == "bool" and not signal.one_means for signal in signals)
+    unbound = sum(not signal.bind for signal in signals)
     why = f"as {profile} has it" if _zero_on_loss(profile) else "as you confirmed"
     open_ = (
         (
-            "safe",
-            f"value on loss of communication: {_count(len(signals), 'signal')}, stated as 0, {why}",
+            unsaid,
+            f"value on loss of communication: {_count(unsaid, 'signal')}, stated as 0, {why}",
         ),
-        ("one_means", f"meaning of 1: {_count(bits, 'bit')}"),
-        ("bind", f"binding: {_count(len(signals), 'signal')}"),
+        (bits or "one_means" not in held, f"meaning of 1: {_count(bits, 'bit')}"),
+        (unbound, f"binding: {_count(unbound, 'signal')}"),
     )
-    bound = any(signal.bind for signal in signals)
-    lost = [text for key, text in open_ if key not in held and not (key == "bind" and bound)]
+    lost = [text for is_open, text in open_ if is_open]
     rest = [word for word in _NEVER_HELD if word not in held]
     lost += [", ".join((*rest, "relations")), *NEVER_HELD]
     for one in selected:

@@ -229,6 +229,7 @@ def _cells(entry: Signal | Reserved, direction: str, columns: Columns) -> dict[s
             raise UsageError("the mapping must state reserve, the name of unused bits")
         cells["name"] = columns.reserve[0]
         return cells
+    cells["safe"] = cell_text(entry.safe)  # A cell that is left empty would not say 0.
     cells["type"], cells["order"] = entry.type, entry.order if entry.width > 8 else ""
     if entry.order == "big":
         cells["order"] = "big"

@@ -204,6 +204,29 @@ def test_a_range_of_one_bit_and_another_width(place: str, to: str, more: str, sh
 
 
 @pytest.mark.parametrize(
+    ("profile", "why"), [("plain", "as you confirmed"), ("fscp-12-1", "as fscp-12-1 has it")]
+)
+def test_what_a_column_leaves_out_of_some_rows(profile: str, why: str, sheet: Sheet) -> None:
+    """A value on loss that nobody stated MUST be confirmed, and what is not there be counted."""
+    rows = "Place,Name,Safe,Means,Bind\n0.0,a,1,open,P.a\n0.1,b,,,\n0.2-0.7,c,,,\n"
+    given = (rows, f"{PLACES};safe=Safe;one_means=Means;bind=Bind", *SENDS, "--profile", profile)
+    code, out, err = sheet.run(*given)
+    if profile == "plain":
+        assert (code, out) == (1, "")
+        assert "the map would state 0 for 2 signals (--safe zero" in err
+        code, out, err = sheet.run(*given, "--safe", "zero")
+    assert code == 0
+    assert [one.safe for one in safeframe.loads(out).sends.signals] == [1, 0, 0]
+    for text in (
+        f"value on loss of communication: 2 signals, stated as 0, {why}",
+        "meaning of 1: 1 bit",
+        "binding: 2 signals",
+    ):
+        assert f"#   {text}\n" in out
+        assert text in " ".join(err.split())
+
+
+@pytest.mark.parametrize(
     ("rows", "left_out"),
     [
         ("0.0-0.7,b\n1.0-1.7,c\n", "1, 4"),
