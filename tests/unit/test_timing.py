@@ -288,6 +288,17 @@ def test_a_watchdog_of_0_where_nothing_is_read_matters_to_nobody() -> None:
     assert (timing(given).is_open, timing(one_way).margin_ms) == (True, 388)
 
 
+@pytest.mark.parametrize("edition", ["1.04", "1.05"])
+def test_a_cycle_of_0_bounds_nothing(edition: str) -> None:
+    """A consumer that runs at all has a cycle: one that is rounded to 0 is no upper bound."""
+    stated = {"profile": "opcua-safety", "edition": edition, "watchdog_ms": 100}
+    given = connection({**stated, "permitted_reaction_ms": 500})
+    times = timing(given, opcua(), cycle_ms=0)
+    assert times.reaction.missing == ("cycle time of the consumer above 0 ms",)
+    assert (times.is_open, times.margin_ms) == (True, None)
+    assert not timing(given, opcua(), cycle_ms=1).is_open
+
+
 def test_a_refresh_time_of_0_bounds_nothing() -> None:
     given = connection({"profile": "en50325-5", "permitted_reaction_ms": 500})
     name = "refresh time (SCT) of LX"
