@@ -309,6 +309,16 @@ def test_a_refresh_time_of_0_bounds_nothing() -> None:
         assert [one for one in times.reaction.missing if one.startswith(name)] == list(missing)
 
 
+def test_a_validation_time_of_0_bounds_nothing() -> None:
+    given = connection({"profile": "en50325-5", "permitted_reaction_ms": 500})
+    for srvt_ms, missing in ((0, ("validation time (SRVT) above 0 ms",)), (1, ())):
+        ends = (
+            replace(end, parameters=(("sct_ms", 50), ("srvt_ms", srvt_ms))) for end in given.ends
+        )
+        times = timing(Connection(first=next(ends), second=next(ends)))
+        assert (times.reaction.missing, times.is_open) == (missing, bool(missing))
+
+
 def test_two_refresh_times() -> None:
     """The order of the ends MUST change nothing; the longer exchange counts."""
     given = connection({"profile": "en50325-5"})

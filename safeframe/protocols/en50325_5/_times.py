@@ -26,21 +26,23 @@ def _times(connection: Connection) -> ReactionTimes:
     tables = sender.connection_table, receiver.connection_table
     waits = _longest(stated(receiver, "sct_ms"), receiver.connection_table.watchdog_ms)
     cycle = _longest(*(table.exchange_ms for table in tables))
-    name = f"refresh time (SCT) of {receiver.name}"
-    # With 0 it ends at once, or never: nothing is bounded by that.
-    refresh = TimeTerm(f"{name} above 0 ms", None) if waits == 0 else TimeTerm(name, waits)
     validation = _longest(*(stated(end, "srvt_ms") for end in connection.ends))
     return ReactionTimes(
         watchdog_ms=waits,
         exchange_ms=_longest(stated(sender, "sct_ms")) if cycle is None else cycle,
         terms=(
-            refresh,
-            TimeTerm("validation time (SRVT)", validation),
+            _bounding(f"refresh time (SCT) of {receiver.name}", waits),
+            _bounding("validation time (SRVT)", validation),
         ),
         why="the last pair without an event may take the SRVT to be complete; from then on the "
         "receiver waits for its SCT; time on the bus is not in it",
         source="computed from the two times (S M1)",
     )
+
+
+def _bounding(name: str, time_ms: int | None) -> TimeTerm:
+    """Return a time of the sum; with 0 it ends at once, or never: nothing is bounded by that."""
+    return TimeTerm(f"{name} above 0 ms", None) if time_ms == 0 else TimeTerm(name, time_ms)
 
 
 TIMES = _times
