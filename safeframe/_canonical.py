@@ -148,16 +148,21 @@ def person(name: str) -> str:
     """Return a name or serial number as it is compared: ``C. Dahl`` and ``c.dahl`` are one person.
 
     Compatibility forms (NFKC, Unicode Standard Annex 15), letter case, invisible characters,
-    blanks and punctuation aside; empty where nothing is left, which names nobody.
+    blanks, punctuation and accents beside letters aside; empty where nothing is left, which names
+    nobody.
     """
-    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold())
+    # An accent that stands by itself is one upon the letter before it in NFKC.
+    heard = "".join(char for char in name if not _silent(char))
+    folded = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", heard).casefold())
     return "".join(char for char in folded if not _silent(char))
 
 
 def _silent(char: str) -> bool:
     """Return whether a character says nothing in a name."""
-    # Controls, formats, surrogates, unassigned; blanks; punctuation.
-    return unicodedata.category(char)[0] in "CZP" or any(ord(char) in run for run in _INVISIBLE)
+    kind = unicodedata.category(char)
+    # Controls, formats, surrogates, unassigned; blanks; punctuation; accents and the minus sign.
+    aside = kind[0] in "CZP" or kind == "Sk" or char == "\u2212"
+    return aside or any(ord(char) in run for run in _INVISIBLE)
 
 
 _INVISIBLE = (
