@@ -66,7 +66,13 @@ def part_of(row: MappedRow, bits: tuple[int, int], columns: Columns, order: str)
     part = Part(start=start, width=width, name=name, line=row.number, element=element)
     if name is None:
         keys = {"value": RESERVED["value"], "note": RESERVED["note"]}
-        return replace(part, extra=_extra(row, keys, columns.decimal))
+        extra = _extra(row, keys, columns.decimal)
+        value = dict(extra).get("value", 0)
+        if not 0 <= value < 1 << width:
+            cell = row.cell("value")
+            row.refuse("bad-cell", cell, f"value must fit {width} reserved bits, not {value}")
+            return None
+        return replace(part, extra=extra)
     kind = _kind(row, width)
     if kind is None:
         return None

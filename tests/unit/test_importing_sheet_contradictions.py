@@ -203,6 +203,14 @@ def test_a_range_of_one_bit_and_another_width(place: str, to: str, more: str, sh
     assert "the width must be the 1 bit of the range, not 8" in err
 
 
+@pytest.mark.parametrize("value", ["-1", "128"])
+def test_a_value_that_its_reserve_does_not_hold(value: str, sheet: Sheet) -> None:
+    rows = f"Place,Name,Value\n0.0,a,\n0.1-0.7,-,{value}\n"
+    code, out, err = sheet.run(rows, f"{PLACES};value=Value;reserve=-", *SENDS)
+    assert (code, out) == (2, "")
+    assert f":3: cell C3: value must fit 7 reserved bits, not {value} [bad-cell]\n" in err
+
+
 @pytest.mark.parametrize(
     ("profile", "why"), [("plain", "as you confirmed"), ("fscp-12-1", "as fscp-12-1 has it")]
 )
