@@ -189,7 +189,7 @@ class _Parser(argparse.ArgumentParser):
         super().__init__(**{"formatter_class": _Help, "allow_abbrev": False, **settings})
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
-        """Parse words; an empty value, as of a variable that a script never set, is none.
+        """Parse words; an empty or blank value, as of a variable that nobody set, is none.
 
         It would pass for an option that was not given: a baseline, a file of signers.
         """
@@ -198,7 +198,8 @@ class _Parser(argparse.ArgumentParser):
             flag, is_joined, value = word.partition("=")
             if not is_joined:
                 flag, value = before, word
-            if flag.startswith("-") and " " not in flag and not value and flag not in _TEXTS:
+            is_option = flag.startswith("-") and " " not in flag and flag not in _TEXTS
+            if is_option and not value.strip():
                 self.error(f"{flag} must have a value, not an empty one")
         return found
 

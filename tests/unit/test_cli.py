@@ -124,14 +124,21 @@ def test_every_parser_takes_whole_options_and_helps_in_one_width(
         ("show", "--columns", ["a.csv"]),
         ("frame build", "--profile", ["--data", "00"]),
         ("residual", "--cache", ["--map", "a.toml"]),
+        ("import", "--role", ["esi", "a.xml"]),
     ],
 )
 @pytest.mark.parametrize("joined", [False, True], ids=["apart", "joined"])
+@pytest.mark.parametrize("value", ["", " \t"], ids=["empty", "blank"])
 def test_an_empty_value_is_none(
-    command: str, flag: str, others: list[str], joined: bool, capsys: pytest.CaptureFixture[str]
+    command: str,
+    flag: str,
+    others: list[str],
+    joined: bool,
+    value: str,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """A script whose variable was never set MUST NOT learn that nothing is wrong."""
-    given = [f"{flag}="] if joined else [flag, ""]
+    given = [f"{flag}={value}"] if joined else [flag, value]
     assert cli.main([*command.split(), *given, *others]) == 2
     first = capsys.readouterr().err.partition("\n")[0]
     assert first == f"safeframe: {command}: {flag} must have a value, not an empty one"
