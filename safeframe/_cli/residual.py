@@ -192,6 +192,8 @@ def _profile(args: argparse.Namespace, probabilities: list[Fraction]) -> str | D
     title = f"{profile.title}: {scope.title}"
     legal = scopes.sizes(profile, scope)
     shown = f"{len(rows)} of {len(legal)} sizes up to {legal[-1]} octets"
+    if rows[-1][0] not in legal:  # Where a profile states no largest size, the list ends somewhere.
+        shown = "the one size that was asked for"
     if args.plot:
         return _plot(
             args, title, [(count(octets, "octet"), given) for octets, given in rows], shown

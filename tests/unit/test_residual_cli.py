@@ -208,6 +208,18 @@ def test_tables(capsys: pytest.CaptureFixture[str]) -> None:
     assert none["sizes"][0]["patterns"] == "0"
 
 
+@pytest.mark.parametrize(
+    ("octets", "told"),
+    [("32", "1 of 17 sizes up to 32 octets"), ("34", "the one size that was asked for")],
+)
+def test_a_size_above_those_that_are_listed(
+    octets: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ("--profile", "fscp-12-1", "--octets", octets, "--hd-table")
+    assert json.loads(said(capsys, *words, "--format", "json"))["shown"] == told
+    assert f"  shown     {told}\n" in said(capsys, *words)
+
+
 def test_bands_of_one_length_and_without_a_known_distance() -> None:
     rows = (
         engine.Band(distance=None, first=1, last=1, patterns=1),
