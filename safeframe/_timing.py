@@ -228,8 +228,8 @@ def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int
             source="no source at hand",
         )
     first, *others = (replace(one, factor=share.watchdogs) for one in waits)
-    name = "cycle time of the consumer" + " above 0 ms" * (cycle_ms == 0)
-    cycle = Input(name=name, time_ms=cycle_ms or None, factor=share.consumer_cycles)
+    cycle_ms = cycle_ms or None  # In 0 ms no program runs.
+    cycle = Input(name="cycle time of the consumer", time_ms=cycle_ms, factor=share.consumer_cycles)
     counted = tuple(one for one in (first, cycle, *others) if one.factor)
     return Figure(inputs=counted or unknown, why=share.why, source=share.stated_in)
 

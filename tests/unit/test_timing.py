@@ -294,7 +294,7 @@ def test_a_cycle_of_0_bounds_nothing(edition: str) -> None:
     stated = {"profile": "opcua-safety", "edition": edition, "watchdog_ms": 100}
     given = connection({**stated, "permitted_reaction_ms": 500})
     times = timing(given, opcua(), cycle_ms=0)
-    assert times.reaction.missing == ("cycle time of the consumer above 0 ms",)
+    assert times.reaction.missing == ("cycle time of the consumer",)
     assert (times.is_open, times.margin_ms) == (True, None)
     assert not timing(given, opcua(), cycle_ms=1).is_open
 
