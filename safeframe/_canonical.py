@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from functools import cache
+from functools import cache, lru_cache
 from operator import attrgetter
 
 from . import protocols
@@ -157,6 +157,7 @@ def person(name: str) -> str:
     return "".join(char for char in folded if not _silent(char))
 
 
+@lru_cache(maxsize=4096)
 def _silent(char: str) -> bool:
     """Return whether a character says nothing in a name."""
     kind = unicodedata.category(char)

@@ -214,7 +214,8 @@ def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
                 problem = _problem(known[key], value)
                 if not problem:
                     continue
-                text = f"the parameter {key} of {end.name} must be {problem}, not {shown(value)}"
+                given = "empty" if value == "" else shown(value)
+                text = f"the parameter {key} of {end.name} must be {problem}, not {given}"
             yield find(
                 text,
                 [Spot(end=end.name, where=end.locate(f"parameters.{key}"))],
