@@ -6,8 +6,6 @@ import signal
 import sys
 from types import FrameType
 
-__all__ = ["run"]
-
 _INTERRUPTED = 130
 
 

@@ -13,8 +13,6 @@ from ._document.tables import Key, nested
 from ._errors import InputError
 from ._findings import MOST_OF_A_RULE, Finding, Report, each_one
 
-__all__ = ["FORMAT", "BaselineKey", "apply", "dumps", "identity", "key_of", "load", "loads"]
-
 FORMAT = "safeframe-baseline/1"
 _REMEDY = "write it anew with safeframe check --write-baseline"
 _MAX_OCTETS = 16 << 20

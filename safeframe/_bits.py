@@ -18,19 +18,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:  # bitstring costs 30 ms at start-up and is needed by few callers.
     from bitstring import Bits
 
-__all__ = [
-    "MAX_OCTETS",
-    "Layout",
-    "Place",
-    "mirror_in_octets",
-    "mirror_in_words",
-    "octets_of_bits",
-    "reverse_field",
-    "run_text",
-    "swap_octets",
-    "to_bitstring",
-]
-
 MAX_OCTETS = 65536
 """One more than the largest octet number: a bound against absurd input, from no standard."""
 

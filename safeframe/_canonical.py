@@ -28,27 +28,6 @@ if TYPE_CHECKING:
     import re
     from typing import Any
 
-__all__ = [
-    "CANONICAL",
-    "SECOND",
-    "Parameter",
-    "alike",
-    "checksum",
-    "edition",
-    "find_profile",
-    "form",
-    "former",
-    "forms",
-    "meaning",
-    "parameters",
-    "person",
-    "remarks",
-    "reserve",
-    "reserve_words",
-    "shared_parameters",
-    "variable",
-]
-
 CANONICAL = "safeframe-canonical/3"
 """The name and edition of these forms; fingerprints of another edition cannot be compared.
 

@@ -19,8 +19,6 @@ from ._model import Connection, Direction, Map, Signal
 from ._timing import timing
 from .protocols import Profile
 
-__all__ = ["GROUPS", "ChecklistStep", "checklist", "steps_of"]
-
 GROUPS = {
     "non-safe value": "The new or changed signal is driven to its non-safe value",
     "safe value": "It is driven back to its safe value",

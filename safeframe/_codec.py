@@ -10,22 +10,6 @@ from ._errors import UsageError
 from ._model import Map, Signal
 from ._value import dataclass
 
-__all__ = [
-    "MapCodec",
-    "Reading",
-    "on_wire",
-    "extract",
-    "meaning",
-    "number_text",
-    "decode",
-    "read_signal",
-    "safe_number",
-    "to_raw",
-    "value_of",
-    "encode",
-    "value_text",
-]
-
 _DECIMAL_BITS = 1024
 """Values of more bits are shown in hexadecimal: decimals of them cost the square of their length,
 and Python refuses those of more than 4300 digits."""

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from ._value import dataclass
 
-__all__ = ["FrameError", "InputError", "Problem", "SafeframeError", "UsageError", "WriteError"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:

@@ -10,20 +10,6 @@ from ._source import Location
 from ._value import NamedTuple, dataclass, replace
 from ._words import way
 
-__all__ = [
-    "MOST_OF_A_RULE",
-    "SEVERITIES",
-    "Finding",
-    "NotJudged",
-    "Report",
-    "Rule",
-    "Spot",
-    "Waived",
-    "Counterexample",
-    "at_or_above",
-    "each_one",
-]
-
 SEVERITIES = ("error", "warning", "note")
 """From worst to mildest: wrong on the wire or forbidden; doubtful; worth knowing."""
 

@@ -24,18 +24,6 @@ from ._source import Location
 if TYPE_CHECKING:
     from .protocols import Profile
 
-__all__ = [
-    "SHARED",
-    "canonical",
-    "digest",
-    "end_document",
-    "end_fingerprint",
-    "plain",
-    "wire_document",
-    "wire_facts",
-    "wire_fingerprint",
-]
-
 Profiles = Mapping[str, "Profile"]
 
 # The fields of level wire, value and name that both ends hold. Not read from diff.levels, whose

@@ -13,8 +13,6 @@ from ._model import Direction, Map, Reserved, Signal
 from ._pairing import Pair, match
 from ._words import count
 
-__all__ = ["MARKS", "GridCell", "BitGrid", "compare", "compare_maps", "grid"]
-
 MARKS = ("moved", "width differs", "octet order differs", "name differs", "only here")
 """How a signal can differ from the other end; the first that fits is shown."""
 

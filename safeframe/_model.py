@@ -16,29 +16,6 @@ from ._typed import typed
 from ._value import NamedTuple, dataclass, field
 from ._words import way
 
-__all__ = [
-    "EDGES",
-    "ORDERS",
-    "RELATION_KINDS",
-    "TYPES",
-    "Allowance",
-    "Conditions",
-    "Connection",
-    "DeviceMap",
-    "Direction",
-    "End",
-    "Installed",
-    "Map",
-    "Plant",
-    "Provenance",
-    "Relation",
-    "Reserved",
-    "Scalar",
-    "Signal",
-    "ConnectionTable",
-    "owner",
-]
-
 _FLOAT_WIDTHS = (16, 32, 64)
 TYPES = ("bool", "uint", "int", "float", "code")
 """Value types of a signal; ``code`` is an unsigned number whose values are named one by one."""

@@ -11,8 +11,6 @@ import re
 
 from ._errors import UsageError
 
-__all__ = ["octets_of"]
-
 _COMMENT = re.compile(r"/\*.*?\*/|//[^\n]*", re.DOTALL)
 _ARRAY = re.compile(r"[^{}]*\{([^{}]*)\}\s*;?\s*", re.DOTALL)
 _BETWEEN = re.compile(r"[\s:,;_-]+")

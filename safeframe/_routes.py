@@ -6,8 +6,6 @@ from ._errors import UsageError
 from ._source import NOWHERE, Location
 from ._value import dataclass, field
 
-__all__ = ["CONVERTED", "Conversion", "Route", "RouteStep"]
-
 CONVERTED = ("type", "width", "unit", "scale", "one_means", "edge")
 """Keys of a signal that an end may change on purpose while it hands the signal on."""
 

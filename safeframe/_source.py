@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from ._errors import UsageError
 from ._value import dataclass
 
-__all__ = ["NOWHERE", "Location", "TextEdit", "apply_edits"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Location:

@@ -11,8 +11,6 @@ from dataclasses import dataclass, replace
 from ._model import Connection
 from .protocols import Profile, load, names, room
 
-__all__ = ["Figure", "Input", "Timing", "timing"]
-
 COMMON_PRACTICE = "common practice"
 
 

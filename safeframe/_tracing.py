@@ -32,8 +32,6 @@ from ._model import Connection, Plant
 from ._timing import Timing, timing
 from .protocols import Profile
 
-__all__ = ["Trace", "TracedRoute", "TracedSignal", "trace"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TracedRoute:

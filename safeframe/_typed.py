@@ -16,8 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
-__all__ = ["typed"]
-
 
 class _Declared:
     """What the fields of a class are declared with; which types of all of them were right."""

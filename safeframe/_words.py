@@ -5,20 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-__all__ = [
-    "MOST_LISTED",
-    "command_lines",
-    "count",
-    "counting",
-    "guess",
-    "listed",
-    "milliseconds",
-    "moment",
-    "ranges",
-    "seconds",
-    "way",
-]
-
 ARROW = " -> "
 MOST_LISTED = 20
 """Names that one message lists; by choice."""

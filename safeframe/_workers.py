@@ -10,8 +10,6 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-__all__ = ["Progress", "shared_out"]
-
 Progress = Callable[[float], None]
 """Called with the done share of long work, from 0 to 1."""
 

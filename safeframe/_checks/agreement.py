@@ -30,8 +30,6 @@ from .phrases import (
 from .registry import Context, Finder, View, cause_rule, count, spot
 from .shape import size_consequence
 
-__all__: list[str] = []
-
 
 @cause_rule(
     Rule(

@@ -9,8 +9,6 @@ from .._model import Allowance, Connection, End, Signal
 from .._value import NamedTuple, replace
 from .registry import Finder
 
-__all__ = ["UNUSED", "meant_by", "waive"]
-
 UNUSED = Rule(
     name="unused-allowance",
     severity="warning",

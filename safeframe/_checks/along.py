@@ -18,8 +18,6 @@ from .handing_on import Open, as_carried, decimal_text, declared, exact_number, 
 if TYPE_CHECKING:
     from .._following import Handover
 
-__all__ = ["Compared", "codes", "edges", "named", "ones", "safe_values", "units"]
-
 Way = Sequence["Handover"]
 
 

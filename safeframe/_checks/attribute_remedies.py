@@ -13,8 +13,6 @@ from .phrases import doubled_at, which
 from .registry import View
 from .remedies import Remedy
 
-__all__ = ["code_tables", "spellings", "stated"]
-
 
 def stated(
     view: View, pair: Pair, what: str, attribute: str, texts: tuple[str, str]

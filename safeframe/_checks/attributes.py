@@ -14,8 +14,6 @@ from .phrases import code_points, pair_spots, place_text
 from .registry import Context, Finder, View, rule
 from .remedies import Remedy
 
-__all__: list[str] = []
-
 
 def _pairs(context: Context) -> Iterator[tuple[View, Pair]]:
     for view in context.views:

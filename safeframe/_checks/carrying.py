@@ -13,8 +13,6 @@ from .handing_on import as_carried, declared, exact_number
 if TYPE_CHECKING:
     from .._following import Handover
 
-__all__ = ["UNKNOWN", "Carried", "carrier"]
-
 
 class Carried(NamedTuple):
     """A value on its way: the raw number, None where nothing says which one it has become.

@@ -17,8 +17,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["both", "shown", "shown_id", "spots", "stated_alike"]
-
 
 def spots(context: Context, key: str) -> list[Spot]:
     """Return where a key stands at both ends."""

@@ -13,8 +13,6 @@ from typing import NamedTuple
 from .._findings import SEVERITIES, Finding
 from .._value import replace
 
-__all__ = ["Tried", "hung_below"]
-
 
 class Tried(NamedTuple):
     """A remedy that proved good: its words, and what the rules found once it was done."""

@@ -8,8 +8,6 @@ from .. import protocols
 from .._findings import Finding, Rule, Spot
 from .registry import Context, Finder, rule
 
-__all__: list[str] = []
-
 
 @rule(
     Rule(

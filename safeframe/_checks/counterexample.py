@@ -12,8 +12,6 @@ from .._codec import Reading, read_signal
 from .._findings import Counterexample
 from .._model import Direction, Map, Reserved, Signal
 
-__all__ = ["SignalPair", "counterexample"]
-
 SignalPair = tuple[Signal | None, Signal | None]
 """A signal as the producer has it and as the consumer has it; None where an end has none."""
 

@@ -11,8 +11,6 @@ from .._model import Connection, End, Installed
 from .._words import MOST_LISTED, listed
 from .registry import Finder, plant_rule
 
-__all__: list[str] = []
-
 
 def _devices(connections: Iterable[Connection]) -> Iterator[tuple[Connection, End, Installed]]:
     """Yield every device that a plant file lists, with its connection and end."""

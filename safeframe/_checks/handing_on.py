@@ -17,20 +17,6 @@ from .registry import Finder, RoutesSeen, route_rule
 if TYPE_CHECKING:
     from .._following import Handover, Site
 
-__all__ = [
-    "MEANT",
-    "Judge",
-    "Open",
-    "as_carried",
-    "both",
-    "decimal_text",
-    "declared",
-    "exact_number",
-    "handover_rule",
-    "on_routes",
-    "safe_text",
-]
-
 
 class Open(NamedTuple):
     """What cannot be judged at an end, and why."""

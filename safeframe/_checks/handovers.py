@@ -25,8 +25,6 @@ from .phrases import code_points
 if TYPE_CHECKING:
     from .._following import Handover, Site, Stretch
 
-__all__: list[str] = []
-
 
 @handover_rule(
     Rule(

@@ -12,8 +12,6 @@ from ..protocols import ParameterRule, Profile
 from .connection_table import both, shown, spots, stated_alike
 from .registry import Context, Finder, rule, spot
 
-__all__: list[str] = []
-
 # Compiled by the first use: few maps state such parameters.
 _GUID = r"[0-9a-fA-F]{8}(?:-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}"
 _OCTETS = r"(?:\s*[0-9a-fA-F]{2})*\s*"

@@ -16,8 +16,6 @@ from .phrases import place_text
 from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
 from .remedies import reserve_changes, settled
 
-__all__: list[str] = []
-
 _NUMBERS = ("uint", "int", "float")
 _MOST_COPIES = 16
 """Names that stand twice, and signals of one of them, for which edits are worked out."""

@@ -12,8 +12,6 @@ from .registry import Context, Finder, View, cause_rule, count, spot
 from .remedies import Remedy, adopted, map_changed, reserve_changes
 from .shape import size_consequence
 
-__all__: list[str] = []
-
 
 @cause_rule(
     Rule(

@@ -8,8 +8,6 @@ from .._findings import Finding, Rule, Spot
 from .._model import Connection, Provenance
 from .registry import Context, Finder, rule
 
-__all__ = ["of_one_device"]
-
 _ONE_FILE = Rule(
     name="ends-of-one-file",
     severity="warning",

@@ -23,8 +23,6 @@ from .registry import Context, Finder, View, cause_rule
 from .remedies import Remedy
 from .shape import size_consequence
 
-__all__: list[str] = []
-
 
 @cause_rule(
     Rule(

@@ -16,27 +16,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .counterexample import SignalPair
 
-__all__ = [
-    "ASK",
-    "WIRE",
-    "alignments",
-    "code_points",
-    "content",
-    "doubled_at",
-    "joined",
-    "later",
-    "moves",
-    "names_of",
-    "of_kind",
-    "pair_culprits",
-    "pair_spots",
-    "place_text",
-    "placed",
-    "rows",
-    "the_signals",
-    "which",
-]
-
 ASK = "find out which end is right, then bring the other one into line"
 
 

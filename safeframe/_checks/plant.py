@@ -18,8 +18,6 @@ if TYPE_CHECKING:
 
     _User = TypeVar("_User", int, End)
 
-__all__: list[str] = []
-
 
 @plant_rule(
     Rule(

@@ -11,8 +11,6 @@ from ..protocols import Profile
 from . import handovers, routed_ends, routed_meanings, routes  # noqa: F401
 from .registry import ROUTE_CHECKS, Finder, Judged, RoutesSeen, count, find_profile, listed_of
 
-__all__ = ["judge_routes", "routed"]
-
 
 def judge_routes(
     seen: RoutesSeen, *, own_profiles: Mapping[str, Profile] | None = None

@@ -9,8 +9,6 @@ from .._findings import Finding, Rule, Spot
 from .._model import End, Relation
 from .registry import Context, Finder, rule
 
-__all__: list[str] = []
-
 # The module relations is imported where it is needed: most maps state none.
 
 

@@ -16,8 +16,6 @@ from .._pairing import Cause
 from .._value import NamedTuple, replace
 from .._words import count
 
-__all__ = ["Change", "Remedy", "adopted", "map_changed", "reserve_changes", "settled", "together"]
-
 Entry = Signal | Reserved
 Change = Callable[[Connection], Connection]
 """An operation on values: the connection before, the connection after."""

@@ -25,8 +25,6 @@ from .routed_meanings import (
 if TYPE_CHECKING:
     from .._following import FollowedRoute, Handover, Site
 
-__all__: list[str] = []
-
 Way = Sequence["Handover"]
 
 _VALUE = ("type", "width", "scale", "unit")

@@ -25,16 +25,6 @@ from .phrases import code_points
 if TYPE_CHECKING:
     from .._following import Handover, Site
 
-__all__ = [
-    "codes_differ",
-    "edges_differ",
-    "ones_differ",
-    "route_safe_value_differs",
-    "translation_unfounded",
-    "undone",
-    "unfounded",
-]
-
 
 @handover_rule(
     Rule(

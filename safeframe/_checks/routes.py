@@ -13,8 +13,6 @@ from .registry import Finder, RoutesSeen, route_rule
 if TYPE_CHECKING:
     from .._following import FollowedRoute
 
-__all__: list[str] = []
-
 
 @route_rule(
     Rule(

@@ -14,8 +14,6 @@ from ..protocols import Profile
 from .phrases import place_text
 from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
 
-__all__ = ["illegal_size_text", "larger_sizes", "size_consequence"]
-
 _PADDING_NAME = (
     r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*"
 )

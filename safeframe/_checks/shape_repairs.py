@@ -16,8 +16,6 @@ from .registry import Repair, View, count, doubled
 from .remedies import Change, Remedy, map_changed, reserve_changes, settled, together
 from .shape import larger_sizes
 
-__all__ = ["Disentangling", "declared", "free_blocks", "moved", "moves", "resizings", "zeroed"]
-
 _MOST_DISENTANGLED = 100
 """Overlaps of one map for which edits are worked out: more findings of a rule are not listed."""
 

@@ -13,8 +13,6 @@ from .._words import count
 from .connection_table import shown
 from .registry import PLANT_CHECKS
 
-__all__ = ["LEFT_OUT", "against", "fact", "left_open", "not_compared", "unselected"]
-
 _NOT_OF_A_FILE = frozenset(
     (
         *("connection-name-differs", "edition-differs", "unknown-profile", "role-conflict"),

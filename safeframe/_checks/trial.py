@@ -11,8 +11,6 @@ from .._model import Connection, Signal
 from .consequences import Tried, hung_below
 from .remedies import Remedy
 
-__all__ = ["improves", "tried"]
-
 Judge = Callable[[Connection], Sequence[Finding]]
 
 _MOST_ENTRIES = 50_000

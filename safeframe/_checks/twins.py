@@ -7,8 +7,6 @@ from collections.abc import Callable, Iterable, Sequence
 
 from .._model import Connection, End
 
-__all__ = ["told_apart"]
-
 
 def told_apart(connections: Sequence[Connection]) -> list[str]:
     """Return for each connection what no other one of its name has, empty where none has it.

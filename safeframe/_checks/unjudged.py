@@ -10,8 +10,6 @@ from .._model import Connection, Plant
 from .._words import count, listed
 from ..protocols import Profile
 
-__all__ = ["no_routes", "not_looked_at", "unjudged"]
-
 _Lacks = Callable[[Connection, Profile | None], bool]
 
 

@@ -17,8 +17,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any, NoReturn
 
-__all__ = ["COMMANDS", "command_module", "main", "parser_of"]
-
 COMMANDS = {
     "check": "say whether both ends of a connection agree bit for bit",
     "verify": "say whether a whole plant is in order: maps, records, tests, signatures",

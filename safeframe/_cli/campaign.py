@@ -10,8 +10,6 @@ from .._document.reader import reading
 from .._errors import UsageError
 from . import links, options, outputs, recordings, values
 
-__all__ = ["add", "run"]
-
 _INTERRUPTED = 130
 _ALONE = ("also", "timeline", "plot", "frames", "window", "signal")
 """Options of a single recording."""

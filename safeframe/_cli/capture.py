@@ -21,8 +21,6 @@ from . import campaign, idle, inputs, links, options, outputs, recordings, telli
 if TYPE_CHECKING:
     from .._watch.frames import FrameLines, FrameObjects
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 The recording is a pcap or pcapng file, JSON Lines (such as the files of fixtures), a log of CAN
 messages, or lines

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from .._grids import BitGrid
     from .._report.document import Document
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe check sc1-lx.toml lx-sc1.toml      the two ends of one connection

@@ -10,8 +10,6 @@ from typing import Any
 from .._errors import UsageError
 from . import COMMANDS, command_module
 
-__all__ = ["SHELLS", "configure", "run", "script"]
-
 _EPILOG = """\
 examples:
   source <(safeframe completion bash)          in ~/.bashrc

@@ -13,8 +13,6 @@ from .._words import guess
 from ..crc import CATALOGUE, Algorithm
 from . import idle, octets, options, values
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe crc --algorithm fscp-12-1/crc16 313233343536373839

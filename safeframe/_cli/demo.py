@@ -11,8 +11,6 @@ from .. import _checks as checks
 from .. import _demo as demo
 from . import inputs, main, outputs, schema
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 example:
   safeframe demo --into play

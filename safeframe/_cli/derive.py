@@ -11,8 +11,6 @@ from ..protocols import names, room
 from ..protocols.aspects import Derivation
 from . import idle, octets, options
 
-__all__ = ["configure", "derivations", "run"]
-
 _WORDS = {"true": True, "false": False}
 
 

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from .._report.document import Document, Grids
     from ..protocols import Profile
 
-__all__ = ["configure", "run", "versions"]
-
 _EPILOG = """\
 Two files of one end are compared as before and after, two files of two ends as
 producer and consumer of each direction. Four files are both ends before and both

@@ -32,8 +32,6 @@ from ..edit import (
 )
 from . import idle, options, values
 
-__all__ = ["command", "configure", "run"]
-
 _EPILOG = """\
 The new bits come out of the reserve at both ends; every other byte of both files
 stays. Without --write nothing is written: both patches, the class of the change and

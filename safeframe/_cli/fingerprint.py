@@ -12,8 +12,6 @@ from .._errors import UsageError
 from .._report import fingerprints
 from . import inputs, options
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
   wire  what both ends must share, parameters that the profile marks so included:
         equal at both ends of a clean connection

@@ -19,8 +19,6 @@ from .._words import count
 from ..fixtures import BANNER, FORMATS, KINDS
 from . import idle, inputs, links, options, outputs, telling, values
 
-__all__ = ["configure", "run"]
-
 _MISTAKES = "mistakes"
 _DEFAULTS: Mapping[str, Any] = {"format": "hex", "seed": 0, "count": 50, "value": []}
 """What counts where nothing is stated; maps with a mistake have no use for anything else."""

@@ -19,8 +19,6 @@ from .._words import guess
 from ..protocols import room
 from . import derive, inputs, octets, options
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe frame values fscp-12-1

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 
 from .._errors import UsageError
 
-__all__ = ["needs", "refuse"]
-
 _FLAGS = {"octets": "HEX", "output": "-o", "viewpoint": "--as"}
 """Options whose flag is not their name."""
 

@@ -13,8 +13,6 @@ from .._model import End
 from .._report import imports
 from . import idle, inputs, octets, options, outputs, streams, telling
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe import esi lx.xml --list

@@ -21,19 +21,6 @@ if TYPE_CHECKING:
 
     from ..protocols import Profile
 
-__all__ = [
-    "PLANT",
-    "STDIN",
-    "Given",
-    "connections",
-    "is_site",
-    "read_end",
-    "read_ends",
-    "site",
-    "tell_broken_off",
-    "versions",
-]
-
 PLANT = "plant.toml"
 """How the name of a plant file ends: it lists connections and is no map file itself."""
 

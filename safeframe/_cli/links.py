@@ -8,8 +8,6 @@ from .._link import Link, link_stated
 from .._model import Connection
 from . import inputs
 
-__all__ = ["add", "link"]
-
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Declare the two map files and the values they may lack."""

@@ -9,8 +9,6 @@ from pathlib import Path
 from .._errors import UsageError
 from .._octets import octets_of
 
-__all__ = ["add_octets", "number", "pairs", "parse_hex", "read_octets"]
-
 
 def add_octets(parser: argparse.ArgumentParser) -> None:
     """Add the octets argument and ``--file``."""

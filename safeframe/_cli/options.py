@@ -16,17 +16,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .._report.document import Document
 
-__all__ = [
-    "add_color",
-    "add_format",
-    "add_pages",
-    "add_profiles",
-    "html",
-    "look",
-    "own_profiles",
-    "tell",
-]
-
 _MOST_SHOWN = 6
 """Formats up to which they stand in the usage line, which cannot be broken within them."""
 _WIDEST = 110

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
 
     from .._document.output import Claim, OutputKind
 
-__all__ = ["PageFolder", "add", "claim", "into", "refuse_full", "write"]
-
 _KINDS = "output_kinds"
 _CLAIMS = "output_claims"
 _FRESH = ("map", "sheet")

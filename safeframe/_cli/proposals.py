@@ -15,8 +15,6 @@ from ..protocols import Profile
 from . import inputs
 from .edit import command
 
-__all__ = ["document"]
-
 
 def document(
     connections: Iterable[Connection], report: Report, own_profiles: Mapping[str, Profile]

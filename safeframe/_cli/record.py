@@ -18,8 +18,6 @@ from .._report.text import Look, wrap
 from ..record import Assessment, Record
 from . import idle, inputs, options, outputs, recordings, values
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 The record computes what can be computed from the maps before and after the
 change; people add the request, the read-back of both devices, the results of the

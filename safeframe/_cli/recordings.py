@@ -8,8 +8,6 @@ from .. import capture
 from .._link import Link, Places, places_stated
 from . import links, values
 
-__all__ = ["add", "places", "wanted"]
-
 
 def add(parser: argparse.ArgumentParser) -> None:
     """Add both maps, and what says where their frames are in a recording."""

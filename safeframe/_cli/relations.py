@@ -8,8 +8,6 @@ from .. import relations
 from .._report import relations as rendered
 from . import inputs, options
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 A relation is a rule between signals that the map file states; docs/relations.md
 says how. Every state of the signals that relations tie together is listed.

@@ -35,8 +35,6 @@ from . import idle, inputs, options, outputs, telling, values
 if TYPE_CHECKING:
     from .._report.document import Document
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe residual --profile fscp-12-1 --octets 6

@@ -10,8 +10,6 @@ from .._findings import SEVERITIES, Rule
 from .._report.document import Document, Facts, Paragraph, Section, StyledText, Table, strong
 from . import options
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 example:
   safeframe rules shifted-signals

@@ -6,8 +6,6 @@ import argparse
 import sys
 from importlib.resources import files
 
-__all__ = ["configure", "names", "run", "text_of"]
-
 _EPILOG = """\
 An editor that knows JSON Schema for TOML checks and completes a map file whose first line
 names the schema, as those of safeframe demo do:

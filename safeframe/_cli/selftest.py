@@ -34,8 +34,6 @@ from .._model import Connection
 from ..cases import Case, CaseFile
 from ..protocols import room
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 example:
   safeframe selftest

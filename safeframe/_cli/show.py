@@ -12,8 +12,6 @@ from .._model import End, Map
 from .._report import maps
 from . import idle, inputs, options, outputs, telling
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe show sc1-lx.toml

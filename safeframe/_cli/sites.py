@@ -13,8 +13,6 @@ from .._report.document import Document, Grids
 from .._words import count
 from . import idle, inputs, options, outputs, telling
 
-__all__ = ["run"]
-
 
 def run(args: argparse.Namespace) -> int:
     """Compare two states, print, and return 2 where something could not be read, else 0 or 1."""

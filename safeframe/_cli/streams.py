@@ -19,8 +19,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any, TextIO
 
-__all__ = ["StreamError", "discard", "guarded", "set_format"]
-
 _COLONS = r"(?m)^((?:[^\S\n]|\x1b\[[0-9;]*m)*):(?=:)"
 _SIGNS = r"(?<=#)#(?=[\w.\- ]*\[)"
 

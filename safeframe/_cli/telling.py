@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import sys
 
-__all__ = ["say"]
-
 
 def say(text: str) -> None:
     """Print one line; a name of a file may hold line ends and terminal escapes, shown as such."""

@@ -12,8 +12,6 @@ from .._report import timing as rendered
 from .._timing import timing
 from . import inputs, options, values
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe timing sc1-lx.toml lx-sc1.toml

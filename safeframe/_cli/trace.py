@@ -14,8 +14,6 @@ from . import inputs, options, outputs
 if TYPE_CHECKING:
     from .._report.document import Document
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 examples:
   safeframe trace field_clear plant.toml             along the routes that the plant declares

@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     from fractions import Fraction
 
-__all__ = ["duration", "integer", "limit", "number", "percentage", "window"]
-
 _T = TypeVar("_T")
 _SHOWN = 40
 

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from .._report.document import Document
     from ..protocols import Profile
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 Every connection that the plant file lists: do the maps agree, with each other and
 with the device files named; does the record fit them, is it whole and complete, is

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from .._watch.stream import Gate
     from .._watch.until import Until
 
-__all__ = ["configure", "run"]
-
 _EPILOG = """\
 Passive reading only: octets come from a pipe (-) or from a file that somebody else writes; nothing
 is sent and no network interface is opened. Formats and places are those of capture.

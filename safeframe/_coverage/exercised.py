@@ -9,8 +9,6 @@ from ..relations._rules import Number
 from .fields import PlacedField
 from .plan import CoveragePlan, OrderPlan, SignalPlan, SpacePlan
 
-__all__ = ["Exercised"]
-
 
 def _holds(conditions: tuple[tuple[PlacedField, frozenset[int]], ...], words: list[int]) -> bool:
     return all(

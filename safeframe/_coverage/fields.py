@@ -8,8 +8,6 @@ from .._codec import on_wire, to_raw
 from .._model import Map, Signal
 from ..relations._rules import Number
 
-__all__ = ["PlacedField", "field_of", "named", "word_of"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedField:

@@ -11,16 +11,6 @@ from .._words import way
 from ..relations._rules import Number
 from .fields import PlacedField
 
-__all__ = [
-    "KINDS",
-    "CoveragePlan",
-    "CoveragePoint",
-    "OrderPlan",
-    "SignalPlan",
-    "SpaceColumn",
-    "SpacePlan",
-]
-
 KINDS = (
     "non-safe value",
     "alone",

@@ -16,8 +16,6 @@ from .plan import CoveragePlan
 from .related import add_relations
 from .signals import add_signals
 
-__all__ = ["plan_of"]
-
 _ID_ERRORS = ("insertion", "addressing")
 """Communication errors that an id in the frame shows, where the protocol has one."""
 

@@ -11,8 +11,6 @@ from ..relations._states import StateSpace, state_spaces
 from .fields import PlacedField, field_of, named, word_of
 from .plan import CoveragePlan, OrderPlan, SpaceColumn, SpacePlan
 
-__all__ = ["add_relations"]
-
 
 def _places(plan: CoveragePlan, end: int) -> dict[str, tuple[PlacedField, Signal]]:
     """Return the signals of both directions of an end by the keys of relations."""

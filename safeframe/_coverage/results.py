@@ -25,21 +25,6 @@ from ..capture._whole import examine_whole
 from .exercised import Exercised
 from .plan import KINDS, CoveragePlan
 
-__all__ = [
-    "FORMAT",
-    "Coverage",
-    "CoverageShare",
-    "ExercisedRecording",
-    "PointSight",
-    "RecordingOptions",
-    "is_result",
-    "loads",
-    "measure",
-    "put_together",
-    "read_result",
-    "result_json",
-]
-
 FORMAT = "safeframe-coverage/1"
 _HEAD = re.compile(rb'(?:\xef\xbb\xbf)?\s*\{\s*"([a-z0-9_]+)"\s*:(?!\s*"safeframe-(?!coverage/))')
 _HEAD_OCTETS = 1 << 16

@@ -15,8 +15,6 @@ from ..relations._rules import CheckedRelation, Number, fits, rules_of
 from .fields import PlacedField, field_of, named, word_of
 from .plan import CoveragePlan, SignalPlan
 
-__all__ = ["add_signals"]
-
 _ALIKE = ("at", "width", "type", "order", "safe", "codes", "edge", "valid_by")
 """Attributes of a signal from which its points follow; where both ends agree they count once."""
 

@@ -13,8 +13,6 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-__all__ = ["Variant", "after", "before", "device_files", "variants"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:

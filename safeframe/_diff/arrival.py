@@ -14,8 +14,6 @@ from .changes import bits_text, show
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried
 
-__all__ = ["Arrivals", "ArrivingBits"]
-
 _MEANING_FIELDS = tuple(
     name
     for name, rule in FIELDS["Signal"].items()

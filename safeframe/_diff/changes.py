@@ -12,20 +12,6 @@ from .._model import Signal
 from .._source import Location
 from .levels import LEVELS, any_at_or_above
 
-__all__ = [
-    "BEFORE_AFTER",
-    "NOT_STATED",
-    "Change",
-    "Ground",
-    "bits_text",
-    "fails",
-    "octets_text",
-    "outline",
-    "show",
-    "unit_of",
-    "worst_first",
-]
-
 NOT_STATED = "not stated"
 BEFORE_AFTER = ("before", "after")
 

@@ -11,8 +11,6 @@ from .changes import Change
 from .ends import compare_versions
 from .order import in_order_of
 
-__all__ = ["CLASSES", "ChangeClass", "ClassReason", "classify", "classify_changes"]
-
 CLASSES = (
     "relocating",
     "semantic",

@@ -18,8 +18,6 @@ from .levels import FIELDS, LEVELS, any_at_or_above
 from .order import in_order_of
 from .overlay import Overlay, state_text
 
-__all__ = ["EditComparison", "EditDifference", "EditStep", "compare_edits"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EditStep:

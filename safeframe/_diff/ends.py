@@ -13,8 +13,6 @@ from .changes import BEFORE_AFTER, NOT_STATED, Change, show, unit_of, worst_firs
 from .levels import FIELDS
 from .maps import compare_maps
 
-__all__ = ["compare_ends", "compare_versions"]
-
 
 def compare_versions(
     before: End, after: End, *, own_profiles: Mapping[str, Profile] | None = None

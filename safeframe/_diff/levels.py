@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from .._errors import UsageError
 
-__all__ = ["FIELDS", "LEVELS", "PARTS", "FieldRule", "any_at_or_above"]
-
 LEVELS = ("wire", "value", "name", "text")
 """From worst to mildest: wire is what the frame or the other end sees, value is what a number
 means or when it counts, name is what things are called, text is what one end keeps to itself."""

@@ -24,8 +24,6 @@ from .changes import (
 from .levels import FIELDS
 from .overlay import Entry, Overlay, carried, state_text
 
-__all__ = ["compare_maps", "same_shared"]
-
 
 def compare_maps(
     before: Map,

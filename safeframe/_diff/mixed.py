@@ -17,8 +17,6 @@ from .levels import FIELDS
 from .maps import same_shared
 from .order import in_order_of
 
-__all__ = ["VERDICTS", "MixedState", "MixedRow", "MixedTable", "mixed_versions"]
-
 VERDICTS = (
     "no frame",
     "not judged",

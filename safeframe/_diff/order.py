@@ -6,8 +6,6 @@ from dataclasses import replace
 
 from .._model import Connection
 
-__all__ = ["in_order_of"]
-
 
 def in_order_of(before: Connection, after: Connection) -> Connection:
     """Return ``after`` with its ends in the order of ``before``, as their names tell.

@@ -10,8 +10,6 @@ from itertools import islice
 from .._canonical import reserve_words
 from .._model import Map, Reserved, Signal
 
-__all__ = ["Entry", "Overlay", "Segment", "carried", "state_text"]
-
 Entry = Signal | Reserved
 
 _OWNERS = 2

@@ -8,8 +8,6 @@ from typing import Any
 
 from .._errors import InputError, Problem
 
-__all__ = ["parse"]
-
 _MAX_KEY_PARTS = 64
 _STRING = (
     r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+(?:"{3,5}|\Z)'

@@ -5,8 +5,6 @@ from __future__ import annotations
 import functools
 import re
 
-__all__ = ["escaped", "is_visible"]
-
 _IGNORABLE = (
     (0x00AD, 0x00AD),
     (0x034F, 0x034F),

@@ -20,8 +20,6 @@ from .paths import Path
 from .problems import Problems
 from .tables import Tables
 
-__all__ = ["MAX_VALUES", "lines", "parse", "read", "unique"]
-
 MAX_VALUES = 2_000_000
 """So many values a text may hold: the memory for them stays below 300 MB, whatever they are."""
 

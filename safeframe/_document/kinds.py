@@ -19,20 +19,6 @@ if TYPE_CHECKING:
     from .paths import Path
     from .tables import Tables
 
-__all__ = [
-    "FLAG",
-    "LINE",
-    "NAME",
-    "NOTE",
-    "TEXT",
-    "Kind",
-    "RefusalError",
-    "array",
-    "choice",
-    "integer",
-    "show",
-]
-
 _SHOWN_CHARACTERS = 40
 _SHOWN_BITS = 128
 _MOST_BITS = 1024

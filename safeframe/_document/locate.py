@@ -15,8 +15,6 @@ from collections.abc import Callable, Iterator
 from .._value import NamedTuple
 from .paths import Path
 
-__all__ = ["KEY_PART", "Index", "Span", "Statement", "lazy_lines"]
-
 _STRING = (
     r'"""(?:[^"\\]++|\\[\s\S]|"{1,2}(?!"))*+"{3,5}'
     r"|'''(?:[^']++|'{1,2}(?!'))*+'{3,5}"

@@ -17,8 +17,6 @@ from .._errors import UsageError
 from . import platform
 from .whole import beside
 
-__all__ = ["busy", "hold", "holder"]
-
 _WORD = "lock"
 _MOST_DIGITS = 20
 

@@ -17,8 +17,6 @@ from typing import Any, NamedTuple
 from .._errors import UsageError
 from .whole import Mark, Step, beside, see, write_new
 
-__all__ = ["FORMAT", "NotedFile", "RecoveryNote", "foreign", "note_of", "read", "write"]
-
 FORMAT = "safeframe-edit-note/2"
 _WORD = "edit"
 _WHAT = (

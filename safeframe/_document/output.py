@@ -18,8 +18,6 @@ from .._errors import UsageError, WriteError
 from . import platform
 from .whole import ChangedError, SeenFile, no_step, put, see, target_of
 
-__all__ = ["Claim", "OutputKind", "claim", "identities", "write"]
-
 _HEAD_OCTETS = 8192
 _MOST_ENTRIES = 10_000
 _MAX_LIST_OCTETS = 1 << 20

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-__all__ = ["Path", "is_bare", "key_path"]
-
 Path = tuple[str | int, ...]
 """Keys and array positions from the top of the file, such as ``("sends", 3, "width")``."""
 

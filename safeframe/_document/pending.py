@@ -7,8 +7,6 @@ from collections.abc import Iterable, Sequence
 
 from .._errors import UsageError
 
-__all__ = ["notice", "pending", "refuse_pending"]
-
 _LONG = 40
 """Characters from which the name of a note may be shortened."""
 

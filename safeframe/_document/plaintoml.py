@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
     from .paths import Path
 
-__all__ = ["Plain", "read"]
-
 # Every choice below is settled by its first character, and nothing is tried twice: possessive.
 # Blanks and keys have bounds, so that a search that fails everywhere takes no square of the length.
 _BLANK = r"[ \t]{0,64}+"

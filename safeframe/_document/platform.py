@@ -18,8 +18,6 @@ from typing import Any
 
 from .._errors import UsageError
 
-__all__ = ["NAME", "SYSTEM", "Posix", "System", "Windows"]
-
 _NO_EXCHANGE = {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOTTY}
 _NO_LINKS = {errno.EPERM, errno.ENOSYS, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EMLINK}
 _BUSY = {errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK}

@@ -10,8 +10,6 @@ from .._value import NamedTuple
 from .._words import guess
 from .paths import Path, key_path
 
-__all__ = ["MAX_PROBLEMS", "Problems", "nearest"]
-
 MAX_PROBLEMS = 100
 """So many problems of a file are told, the first ones; the others are counted."""
 

@@ -16,18 +16,6 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import BinaryIO
 
-__all__ = [
-    "MAX_FILE_OCTETS",
-    "decode",
-    "holds",
-    "open_stream",
-    "read_octets",
-    "read_stream",
-    "read_text",
-    "reading",
-    "shortened",
-]
-
 MAX_FILE_OCTETS = 1 << 20
 """Largest file that people write by hand: some ten thousand rows, far above any connection."""
 

@@ -18,8 +18,6 @@ from .note import NotedFile, note_of
 from .replace import clean_up, state_of
 from .whole import Step, beside, digest, no_step, put, see, target_of, write_new
 
-__all__ = ["How", "Recovery", "Side", "recover"]
-
 How = Literal["", "finish", "undo"]
 
 _WORDS = {"old": "as before the edit", "new": "as after the edit", "missing": "not there"}

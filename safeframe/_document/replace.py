@@ -25,8 +25,6 @@ from .note import NotedFile, RecoveryNote, note_of
 from .pending import refuse_pending
 from .whole import Mark, SeenFile, Step, beside, digest, no_step, put, see, target_of, write_new
 
-__all__ = ["File", "Replacement", "clean_up", "replace_all", "state_of"]
-
 
 class Replacement(NamedTuple):
     """A file, the text that it must still hold, and the text that it gets."""

@@ -15,8 +15,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["Key", "Tables", "nested"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:

@@ -11,8 +11,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["located", "parse"]
-
 
 def parse(text: str, *, path: str) -> dict[str, Any]:
     """Return the plain data of a TOML text; raises InputError where it is no TOML."""

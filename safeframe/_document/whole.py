@@ -12,20 +12,6 @@ from typing import NamedTuple
 from .._errors import UsageError
 from . import platform
 
-__all__ = [
-    "ChangedError",
-    "Mark",
-    "SeenFile",
-    "Step",
-    "beside",
-    "digest",
-    "no_step",
-    "put",
-    "see",
-    "target_of",
-    "write_new",
-]
-
 Step = Callable[[str], None]
 """Called with a name before each step; a test may end the process in it."""
 

@@ -25,8 +25,6 @@ from .recipe import (
     Verdict,
 )
 
-__all__ = ["build", "fits", "from_text", "inspect", "layout", "parse", "stated", "verify"]
-
 _LENGTH = "length", "a legal length"
 _FITS = Verdict(check=_LENGTH[0], title=_LENGTH[1], result="passed")
 

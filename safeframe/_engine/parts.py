@@ -10,23 +10,6 @@ from .._words import guess
 from ..crc import Algorithm, compute
 from .recipe import Check, Cover, Outcome, Recipe, Seen, Unknown, Value, Values
 
-__all__ = [
-    "Feeds",
-    "Sum",
-    "check_given",
-    "crc_check",
-    "cut_named",
-    "expected",
-    "hex_of",
-    "invert",
-    "lacking",
-    "le",
-    "missing",
-    "parse_value",
-    "same_as_given",
-    "unequal",
-]
-
 Feeds = tuple[tuple[str, bytes], ...]
 """(what it is, octets) in the order in which a CRC takes them."""
 

@@ -12,23 +12,6 @@ from ..crc import Algorithm
 if TYPE_CHECKING:
     from construct import Struct
 
-__all__ = [
-    "Check",
-    "Cover",
-    "Inspection",
-    "FrameLayout",
-    "Outcome",
-    "Parsed",
-    "FramePart",
-    "Recipe",
-    "Scalar",
-    "Seen",
-    "Unknown",
-    "Value",
-    "Values",
-    "Verdict",
-]
-
 Scalar = int | bytes | str
 Values = dict[str, Any]
 """Values of one frame by name: integers, octets and words, as ``Recipe.values`` describes them."""

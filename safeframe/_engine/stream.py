@@ -15,8 +15,6 @@ from .recipe import Inspection, Recipe
 if TYPE_CHECKING:
     from inspect import Signature
 
-__all__ = ["Judgement", "Session", "newer", "simple", "solve", "start"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:

@@ -9,8 +9,6 @@ from .._canonical import variable
 from .follow import FollowedRoute
 from .site import Site, Stretch
 
-__all__ = ["PossibleWay", "candidates", "unrouted"]
-
 
 class PossibleWay(NamedTuple):
     """A stretch that begins or ends in the variable ``bind`` of ``end``, nothing more.

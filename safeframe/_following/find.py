@@ -10,8 +10,6 @@ from .._words import MOST_LISTED, guess
 from .follow import FollowedRoute
 from .site import Lane, Site, Stretch
 
-__all__ = ["exact_name", "find_stretches", "routes_of"]
-
 
 def exact_name(stretch: Stretch) -> str:
     """Return ``CONNECTION.PRODUCER.SIGNAL``, which leads to this stretch again."""

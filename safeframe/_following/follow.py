@@ -14,8 +14,6 @@ from .._routes import Route, RouteStep
 from .._words import guess
 from .site import Lane, Site, Stretch
 
-__all__ = ["Break", "FollowedRoute", "Handover", "follow"]
-
 
 class Break(NamedTuple):
     """Where a route cannot be followed: ``culprits`` are end and signal that tell so."""

@@ -9,8 +9,6 @@ from typing import NamedTuple
 from .._canonical import variable
 from .follow import FollowedRoute
 
-__all__ = ["Ring", "rings"]
-
 _Node = tuple[str, str]
 """An end and one of its variables, in canonical form."""
 

@@ -9,8 +9,6 @@ from .._canonical import variable
 from .._model import Connection, Direction, Map, Plant, Signal
 from .._pairing import match
 
-__all__ = ["Lane", "Site", "Stretch"]
-
 
 class Lane(NamedTuple):
     """One direction of a connection; ``number`` tells that from others of its name and ends."""

@@ -15,8 +15,6 @@ from .._timing import Input, Timing, timing
 from ..protocols import Profile
 from .follow import FollowedRoute
 
-__all__ = ["RouteTime", "route_time"]
-
 _CYCLES = 2
 
 

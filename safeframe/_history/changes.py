@@ -20,8 +20,6 @@ from .._findings import Finding, Report
 from .._model import Connection
 from ..protocols import Profile
 
-__all__ = ["CHANGES", "NO_CLASS", "ConnectionChange", "EndState", "SiteComparison"]
-
 CHANGES = (
     "not judged",
     "only one end",

@@ -28,8 +28,6 @@ from .changes import NO_CLASS, ConnectionChange, EndState, SiteComparison
 from .follow import Followed, follow, oriented
 from .state import MapFile, SiteState
 
-__all__ = ["compare_sites"]
-
 Profiles = Mapping[str, Profile]
 _Thing = TypeVar("_Thing")
 

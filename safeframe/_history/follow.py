@@ -16,8 +16,6 @@ from .._fingerprint import canonical, wire_document
 from .._model import Connection, End
 from .state import MapFile, SiteState
 
-__all__ = ["Followed", "follow", "oriented"]
-
 
 class Followed(NamedTuple):
     """A connection in both states, or in one; ``rivals`` are others that it could be as well."""

@@ -18,8 +18,6 @@ from typing import IO, NamedTuple
 from .._document.reader import MAX_FILE_OCTETS
 from .._errors import InputError, Problem, UsageError
 
-__all__ = ["Checkout", "Contents", "GitEntry", "GitRevision", "open_checkout", "open_revision"]
-
 _OBJECT = re.compile(r"[0-9a-f]{40}(?:[0-9a-f]{24})?")
 _KEPT = frozenset(
     {

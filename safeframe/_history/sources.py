@@ -12,17 +12,6 @@ from .._document.reader import read_octets, shortened
 from .._errors import InputError, Problem
 from .git import Contents, GitEntry, GitRevision
 
-__all__ = [
-    "PLANT",
-    "SUFFIXES",
-    "DiskSource",
-    "FoundFile",
-    "RevisionSource",
-    "MapSource",
-    "is_hidden",
-    "may_be_map",
-]
-
 PLANT = "plant.toml"
 """The name of the plant file of a folder; names that end so are no maps."""
 

@@ -21,8 +21,6 @@ from .._source import Location
 from .git import open_checkout, open_revision
 from .sources import PLANT, DiskSource, FoundFile, MapSource, RevisionSource, is_hidden, may_be_map
 
-__all__ = ["MapFile", "SiteState", "read_site"]
-
 _POINTER = re.compile(rb"version \S+/spec/v\d+\n(?:[^\n]*\n)*oid sha256:[0-9a-f]{64}\nsize \d+\n")
 _MAP = "safeframe-map"
 """How the format of every map begins, also that of a later edition."""

@@ -25,8 +25,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["assemble"]
-
 _ANY_ENTRY = {
     name: replace(key, required=name == "at") for name, key in (SIGNAL | RESERVED).items()
 }

@@ -23,17 +23,6 @@ from .keys import CONNECTION, END, IMPORTED, RELATION, RESERVED, SIGNAL, TEXTS
 from .kinds import CONDITIONS
 from .write import plain_data
 
-__all__ = [
-    "COLUMNS",
-    "RELATION_COLUMNS",
-    "cell_text",
-    "pieces",
-    "conditions_of",
-    "escaped",
-    "read_csv",
-    "write_csv",
-]
-
 COLUMNS = ("direction", *dict.fromkeys(("at", "name", "reserved", "value", *SIGNAL)))
 """The columns of every map, in the order in which they are written; any order is read."""
 

@@ -8,20 +8,6 @@ from .._document.tables import Key
 from .._model import EDGES, ORDERS, TYPES
 from .kinds import CODES, CONDITIONS, DECIMAL, NUMBER, OCTETS, PLACE, RAW, SHA256
 
-__all__ = [
-    "ALLOW",
-    "CONNECTION",
-    "END",
-    "FORMAT",
-    "IMPORTED",
-    "PARAMETERS",
-    "RELATION",
-    "RESERVED",
-    "SIGNAL",
-    "TABLES",
-    "TEXTS",
-]
-
 FORMAT = "safeframe-map/1"
 """The value of the key ``format``: the name and edition of this file format."""
 

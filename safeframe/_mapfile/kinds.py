@@ -15,20 +15,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = [
-    "CODES",
-    "CODE_TABLE",
-    "CONDITIONS",
-    "DECIMAL",
-    "FLOAT_LIMITS",
-    "NUMBER",
-    "OCTETS",
-    "PLACE",
-    "RAW",
-    "SHA256",
-    "scalar",
-]
-
 FLOAT_LIMITS = {16: 65504.0, 32: 3.4028234663852886e38, 64: 1.7976931348623157e308}
 """Largest finite value by width: (2 - 2**-f) * 2**e with f, e = 10, 15; 23, 127; 52, 1023."""
 

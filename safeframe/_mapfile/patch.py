@@ -20,8 +20,6 @@ from .keys import RESERVED, SIGNAL
 from .tomlmap import read_toml
 from .write import plain_entry, toml_key, toml_value
 
-__all__ = ["Patch"]
-
 _REST_OF_LINE = re.compile(r"[ \t]*(?:#[^\n]*)?(?:\r?\n|\Z)")
 _COMMA = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+(,)")
 _BASES = {"0x": "x", "0o": "o", "0b": "b"}

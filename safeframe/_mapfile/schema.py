@@ -11,8 +11,6 @@ from .._model import RELATION_KINDS
 from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL
 from .kinds import FLOAT_LIMITS
 
-__all__ = ["schema", "schema_text"]
-
 _WHEN_CODE = {"required": ["type"], "properties": {"type": {"const": "code"}}}
 _WHEN_FLOAT = {"required": ["type"], "properties": {"type": {"const": "float"}}}
 _WHEN_BOOL = {"required": ["type"], "properties": {"type": {"const": "bool"}}}

@@ -14,8 +14,6 @@ from .._source import TextEdit
 from .csvmap import cell_text, conditions_of, escaped, read_csv
 from .write import plain_entry
 
-__all__ = ["SheetPatch"]
-
 _CELL = re.compile(r'"(?:[^"]|"")*+"|[^,\r\n]*+')
 _LINE_END = re.compile(r"\r\n|\n|\r|\Z")
 _TO_QUOTE = re.compile(r'[,"\r\n]')

@@ -7,8 +7,6 @@ from .._document.toml import located
 from .._model import End
 from .assemble import assemble
 
-__all__ = ["read_toml"]
-
 
 def read_toml(text: str, *, path: str) -> End:
     """Build the End that a TOML text describes; raises InputError with every problem in it."""

@@ -16,8 +16,6 @@ from .assemble import assemble
 from .keys import ALLOW, CONNECTION, END, FORMAT, IMPORTED, RELATION, RESERVED, SIGNAL, TABLES
 from .kinds import CONDITIONS
 
-__all__ = ["plain_data", "plain_entry", "toml_key", "toml_pairs", "toml_value", "write_toml"]
-
 _ESCAPED = re.compile(r'["\\\x00-\x1f\x7f-\x9f\u2028\u2029]')
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 

@@ -6,8 +6,6 @@ from .._model import Signal
 from .._value import NamedTuple
 from .match import Pair
 
-__all__ = ["Cause"]
-
 
 class Cause(NamedTuple):
     """One reason why places or sizes differ.

@@ -12,8 +12,6 @@ from .cycles import reorderings, rings
 from .match import Matching, Pair
 from .patterns import PlacePattern
 
-__all__ = ["Walk"]
-
 _REPEATED = 3
 """Steps at the same bit of as many octets that are told as one."""
 

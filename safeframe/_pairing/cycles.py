@@ -9,8 +9,6 @@ from itertools import pairwise
 from .._model import Signal
 from .match import Pair
 
-__all__ = ["reorderings", "reversed_runs", "rings"]
-
 _MOST_BASES = 3
 """Displacements of whole regions in which rings are looked for, the most frequent ones."""
 

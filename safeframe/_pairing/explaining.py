@@ -12,8 +12,6 @@ from .._model import Map
 from .cause import Cause
 from .match import Matching, Pair
 
-__all__ = ["explain"]
-
 _MOST_MOVES = 12
 """Causes of displacement up to which they are told one by one."""
 _MOST_SWAPS = 1000

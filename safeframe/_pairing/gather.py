@@ -7,8 +7,6 @@ from collections.abc import Callable, Hashable, Iterable
 from .._errors import InputError, Problem
 from .._model import Connection, End
 
-__all__ = ["gather", "sort_out"]
-
 
 def gather(ends: Iterable[End]) -> tuple[Connection, ...]:
     """Match ends that name each other, in the order of their first end.

@@ -9,8 +9,6 @@ from .._model import Map, Signal
 from .._value import NamedTuple
 from .names import near_names, skeleton
 
-__all__ = ["Matching", "Pair", "match"]
-
 _MOST_COMPARED = 2500
 """Pairs of leftover names up to which every one is compared with every other one."""
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 import unicodedata
 
-__all__ = ["alike", "near_names", "skeleton"]
-
 _WORDS = r"[^\W\d_]+|\d+"
 _SHORTEST = 5
 """Letters from which a word is long enough to be called misspelt: rear and gear, stop and step,

@@ -9,8 +9,6 @@ from typing import NamedTuple
 from .._bits import mirror_in_octets, mirror_in_words, swap_octets
 from .match import Pair
 
-__all__ = ["PlacePattern", "patterns"]
-
 _Where = Callable[[int, int], int | None]
 _WIDEST = 512
 """Bits of a value up to which its octets are looked at one by one."""

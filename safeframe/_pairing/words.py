@@ -6,8 +6,6 @@ addition to the rules of form: what it lacks is in doubt, and in doubt two names
 
 from __future__ import annotations
 
-__all__ = ["STEMS"]
-
 _TEXT = """
 accept access achieve acknowledge action active actual actuate adjust advance ahead aim alarm
 align alive allow angle applied apply approach armed arrive axis back balance band bar barcode bare

@@ -27,19 +27,6 @@ from ..record import People, Record
 from ..record._editions import origin_of
 from .routes import read_cycles, read_routes, routes_schema
 
-__all__ = [
-    "CONNECTION",
-    "FORMAT",
-    "REQUIRE",
-    "ListedConnection",
-    "Listing",
-    "Reader",
-    "listed",
-    "load",
-    "loads",
-    "schema_text",
-]
-
 FORMAT = "safeframe-plant/1"
 """The value of the key ``format``: the name and edition of this file format."""
 

@@ -31,8 +31,6 @@ from .gaterow import (
 )
 from .recordsteps import lacking, no_record, unseen, unsigned, void
 
-__all__ = ["GateSettings", "SignatureFiles", "judge"]
-
 _FILES = "who keeps the plant file"
 
 

@@ -15,24 +15,6 @@ from .._words import count, listed
 from ..record import Assessment, Record, RecordPoint
 from ..record._people import state_number
 
-__all__ = [
-    "COLUMNS",
-    "KEEPER",
-    "NOT_JUDGED",
-    "NO_KEY",
-    "NO_STEPS",
-    "GateCell",
-    "GatePoint",
-    "GateRow",
-    "copied",
-    "maps_point",
-    "not_judged_cell",
-    "read_back_cell",
-    "shared_recording",
-    "signed_cell",
-    "tested_cell",
-]
-
 COLUMNS = ("agree", "read back", "tested", "signed", "valid")
 """What is told of every connection, in this order."""
 

@@ -11,8 +11,6 @@ from ..record import Assessment, ChecklistStep, Record, RecordPoint
 from ..record._signature import no_signature
 from .gaterow import KEEPER, GatePoint
 
-__all__ = ["lacking", "no_record", "unseen", "unsigned", "void"]
-
 _TESTER = "who tests"
 _APPROVERS = "two people who approve"
 

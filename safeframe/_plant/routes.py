@@ -15,8 +15,6 @@ from .._mapfile.kinds import CODE_TABLE, DECIMAL, NUMBER
 from .._model import EDGES, TYPES
 from .._routes import CONVERTED, Conversion, Route, RouteStep
 
-__all__ = ["ROUTE", "STEP", "read_cycles", "read_routes", "routes_schema"]
-
 _MILLISECONDS = integer(0, (1 << 32) - 1)
 _CYCLE = integer(1, (1 << 32) - 1)  # In 0 ms no program runs: nothing would be bounded by that.
 

@@ -24,8 +24,6 @@ from ..record._files import MAX_FILE_OCTETS as MAX_RECORD_OCTETS
 from .file import Listing
 from .gaterow import NO_KEY, NO_STEPS, GateCell, GatePoint, GateRow, copied, shared_recording
 
-__all__ = ["GateReport", "alone", "natural", "rows_of", "settle"]
-
 _PIECE = 16
 """Connections that a worker process takes at once: some hundred milliseconds of work."""
 

@@ -20,8 +20,6 @@ from .document import CAUTION
 from .paths import file_of
 from .text import clean
 
-__all__ = ["code_quality", "code_quality_problems", "workflow_commands", "workflow_problems"]
-
 _MOST = 10
 """Annotations of one severity that one step may show; more are dropped without a word."""
 _LONGEST_TITLE, _LONGEST_MESSAGE = 255, 65535

@@ -7,8 +7,6 @@ from ..record import Assessment
 from .document import CAUTION, Document, Items, StyledText
 from .text import clean
 
-__all__ = ["FORMAT", "document", "json_text", "status", "summary"]
-
 FORMAT = "safeframe-standing/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

@@ -12,8 +12,6 @@ from .._words import count, milliseconds, ranges, seconds, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
 from .document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, StyledText, Table
 
-__all__ = ["FORMAT", "document", "json_number", "json_text"]
-
 FORMAT = "safeframe-capture/1"
 
 _RESULTS = ("accepted", "repeat", "ignored", "unknown", "rejected", "foreign")

@@ -18,8 +18,6 @@ from .svg import STYLE as _SHARED
 from .text import Look, clean, cut, wrap
 from .trace import Stop, changes_at, kind_of, stops, stops_of_signal, told_at
 
-__all__ = ["STYLE", "document", "drawings"]
-
 _WIDTH, _EDGE, _LINE, _PAD = 760, 16, 17, 12
 _ARROW = 66
 """Height of the arrow between two boxes."""

@@ -34,8 +34,6 @@ from .document import (
 )
 from .findings import counts, not_judged
 
-__all__ = ["changes", "checked", "classes", "edits", "left_open", "mixes", "points", "sentence"]
-
 _LOOKS = {"wire": "error", "value": "warning", "name": "note", "text": "strong"}
 _VERDICT_LOOKS = {
     "no frame": "error",

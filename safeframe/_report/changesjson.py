@@ -26,8 +26,6 @@ from .._model import Signal
 from .._source import Location
 from .document import CAUTION
 
-__all__ = ["FORMAT", "changes", "edits", "problems", "sites"]
-
 FORMAT = "safeframe-diff/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

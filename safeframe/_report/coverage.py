@@ -23,8 +23,6 @@ from .document import (
     Table,
 )
 
-__all__ = ["document", "is_below", "json_text"]
-
 _SHOWN = 20
 """Lines of what is missing that a text prints for each direction; a page and JSON have all."""
 _SHOWN_OF_ONE = 8

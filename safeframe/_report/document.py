@@ -16,32 +16,6 @@ if TYPE_CHECKING:
 
     from .._grids import BitGrid
 
-__all__ = [
-    "CAUTION",
-    "SEEN",
-    "SIGNS",
-    "Block",
-    "CodeBlock",
-    "Document",
-    "Drawing",
-    "Facts",
-    "Fold",
-    "Grids",
-    "Items",
-    "Paragraph",
-    "Point",
-    "Points",
-    "Section",
-    "StyledText",
-    "Table",
-    "Words",
-    "body",
-    "plain",
-    "point_row",
-    "spans",
-    "strong",
-]
-
 CAUTION = (
     "Off-line aid, not certified: replaces neither review nor validation; "
     "local codes and licensed practice come first."

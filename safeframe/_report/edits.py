@@ -7,8 +7,6 @@ from ..edit import Edit
 from . import changes, findings
 from .document import Block, CodeBlock, Document, Paragraph, Section, StyledText, Words
 
-__all__ = ["document", "patch"]
-
 _LOOKS = {"+": "good", "-": "error", "@": "note"}
 
 

@@ -23,8 +23,6 @@ from .document import (
     strong,
 )
 
-__all__ = ["FEW", "counts", "document", "known", "names", "not_judged", "problems"]
-
 FEW = 12
 """Up to so many connections are listed one by one in the verdict."""
 

@@ -7,8 +7,6 @@ from typing import NamedTuple
 
 from .document import Document, Facts, Section, StyledText
 
-__all__ = ["FORMAT", "FingerprintRow", "document", "json_text"]
-
 FORMAT = "safeframe-fingerprints/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

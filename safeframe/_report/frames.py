@@ -15,20 +15,6 @@ if TYPE_CHECKING:  # only the names: a CRC alone needs no frame.
     from ..crc import Algorithm
     from ..frame import Cover, Inspection, Value
 
-__all__ = [
-    "BENCH_ONLY",
-    "algorithms",
-    "built_json",
-    "crc_json",
-    "crc_steps",
-    "crc_text",
-    "differing",
-    "inspection",
-    "inspection_json",
-    "record",
-    "values",
-]
-
 BENCH_ONLY = "Generated frames are for benches and simulators only, never for a running machine."
 _LOOKS = {"passed": "good", "failed": "error", "unknown": "warning", "not reached": "note"}
 

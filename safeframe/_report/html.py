@@ -29,8 +29,6 @@ from .document import (
 )
 from .shell import text
 
-__all__ = ["render"]
-
 _ONE_LINE = 12
 """Codes of up to so many characters are never broken: places, and data of four octets."""
 _SHORT_TABLE = 12

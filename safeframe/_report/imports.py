@@ -15,17 +15,6 @@ from .document import CAUTION, Block, Document, Items, Paragraph, Section, Style
 from .jsonout import finding_data
 from .text import clean
 
-__all__ = [
-    "FORMAT",
-    "LIST_FORMAT",
-    "comparison",
-    "document",
-    "header",
-    "listing",
-    "listing_data",
-    "report",
-]
-
 FORMAT = "safeframe-import/1"
 LIST_FORMAT = "safeframe-selections/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""

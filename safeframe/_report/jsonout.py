@@ -9,8 +9,6 @@ from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
 from .document import CAUTION
 
-__all__ = ["FORMAT", "finding_data", "problems", "report", "waived_data"]
-
 FORMAT = "safeframe-report/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

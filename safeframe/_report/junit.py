@@ -22,8 +22,6 @@ from .document import CAUTION
 from .paths import relative
 from .text import clean
 
-__all__ = ["gate", "problems", "report"]
-
 _PLANT = "all connections"
 
 

@@ -8,8 +8,6 @@ from .._model import End, Map, Reserved, Signal
 from .._words import count
 from .document import Document, Facts, Grids, Section, Table
 
-__all__ = ["document"]
-
 _HEAD = ("place", "width", "type", "signal", "safe", "meaning", "binding")
 
 

@@ -27,8 +27,6 @@ from .document import (
 from .paths import uri
 from .text import clean
 
-__all__ = ["escape", "render", "table"]
-
 _RULES = (
     (re.compile(r"[\\`*\[\]<>|~#&!$]"), r"\\\g<0>"),
     # An underscore between letters marks nothing, and names are full of them.

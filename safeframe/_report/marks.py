@@ -14,8 +14,6 @@ import re
 
 from .._document.output import OutputKind
 
-__all__ = ["marked", "page", "picture", "text"]
-
 _CHARSET = '<meta charset="utf-8">'
 _STYLES = re.compile(r"<style[^>]*>(.*?)</style>|\sstyle=\"([^\"]*)\"", re.DOTALL)
 _SVG = re.compile(r"<svg\b[^>]*>")

@@ -8,8 +8,6 @@ from urllib.parse import quote
 
 from .._source import Location
 
-__all__ = ["file_of", "relative", "shown", "uri"]
-
 
 def relative(path: str) -> str:
     """Return a path relative to the current folder, never absolute, without a leading ``./``."""

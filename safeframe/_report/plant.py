@@ -25,8 +25,6 @@ from .document import (
 )
 from .paths import relative, shown
 
-__all__ = ["FORMAT", "connection_page", "document", "json_text"]
-
 FORMAT = "safeframe-verify/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from html import escape
 from math import ceil, floor
 
-__all__ = ["Series", "log_log"]
-
 _WIDTH, _HEIGHT = 960, 620
 _LEFT, _RIGHT, _TOP, _BOTTOM = 190, 100, 84, 96
 """Margins around the curves: labels, axis numbers, title, axis text and notes."""

@@ -11,8 +11,6 @@ from . import recordpeople as people_part
 from .assessment import status
 from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table, strong
 
-__all__ = ["PAPERS", "document", "sheet"]
-
 PAPERS = {"a4": "A4", "letter": "letter"}
 """Paper by its option word, with the name that CSS gives it."""
 

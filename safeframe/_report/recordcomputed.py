@@ -11,8 +11,6 @@ from ..record._compute import stated
 from ..record._editions import origin_of
 from .document import Block, Paragraph, Table, strong
 
-__all__ = ["bits", "change", "findings", "fingerprints"]
-
 _VERDICTS = {
     "identical": "yes",
     "different": "NO",

@@ -26,8 +26,6 @@ from ..record import (
 from . import sightline
 from .document import Block, Items, Paragraph, StyledText, Table, strong
 
-__all__ = ["approvals", "history", "read_backs", "request", "tests"]
-
 _OPEN = "open"
 """Shown in every place that a person has still to fill in."""
 

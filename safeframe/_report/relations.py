@@ -9,8 +9,6 @@ from .._words import count
 from ..relations import Contradiction, Fault, StateRow, TruthTable
 from .document import Block, Document, Items, Paragraph, Section, StyledText, Table
 
-__all__ = ["document"]
-
 
 def document(
     end: End,

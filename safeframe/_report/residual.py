@@ -12,17 +12,6 @@ from .._words import count
 from ..residual import Band, Figures, Subject
 from .document import CAUTION, Block, Document, Facts, Items, Paragraph, Section, Table
 
-__all__ = [
-    "FORMAT",
-    "bands",
-    "bands_json",
-    "report",
-    "report_json",
-    "scientific",
-    "sizes",
-    "sizes_json",
-]
-
 FORMAT = "safeframe-residual/1"
 
 _FORMULAS = (

@@ -19,8 +19,6 @@ from .._source import Location
 from .paths import file_of, uri
 from .text import clean
 
-__all__ = ["problems", "report"]
-
 _SCHEMA = (
     "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 )

@@ -9,8 +9,6 @@ from html import escape
 
 from .text import clean
 
-__all__ = ["page", "text"]
-
 _STYLE = """\
 :root { color-scheme: light dark; --ink: #1b2430; --soft: #46505c; --paper: #fff; --line: #b9c2cb;
   --tint: #f0f3f6; --link: #0b4a7a }

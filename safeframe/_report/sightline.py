@@ -11,8 +11,6 @@ from .document import Drawing
 from .text import clean
 from .timeline import STYLE, strip_svg
 
-__all__ = ["drawing"]
-
 _ROW, _HIGH = 34, 12
 _LEFT = 12.0
 """Share of the picture before the signal changes, per cent."""

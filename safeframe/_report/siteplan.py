@@ -12,8 +12,6 @@ from .._words import count
 from .document import Block, Drawing, Fold, Items, Paragraph, Section, StyledText, Words
 from .text import clean
 
-__all__ = ["anchor", "blocks", "picture"]
-
 _ROW, _GAP, _TOP = 30, 8, 4
 _BOX, _LINE = 96, 128
 _WIDTH = 2 * _BOX + _LINE + 2

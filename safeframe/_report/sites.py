@@ -25,8 +25,6 @@ from .document import (
 )
 from .findings import FEW, counts, not_judged
 
-__all__ = ["brief", "document", "plain_row"]
-
 _SHOWN = 8
 """Hexadecimal digits of a fingerprint in a row; JSON has all of them."""
 

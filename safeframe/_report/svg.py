@@ -13,8 +13,6 @@ from .._grids import BitGrid, GridCell
 from .._words import count
 from .text import clean, columns, cut
 
-__all__ = ["KEY", "STYLE", "caption", "differences", "document", "picture"]
-
 _CELL, _ROW, _LEFT, _HEAD, _GAP, _EDGE = 96, 66, 56, 58, 44, 16
 _WIDTH = _LEFT + 8 * _CELL
 _MOST_ALIKE = 4

@@ -30,8 +30,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from .._grids import BitGrid
 
-__all__ = ["PLAIN", "Look", "clean", "columns", "cut", "render", "table", "wants_color", "wrap"]
-
 _COLORS = {"error": "1;31", "warning": "1;33", "note": "1;36", "good": "1;32", "strong": "1"}
 _RESET = "\x1b[0m"
 _NARROWEST = 40

@@ -24,8 +24,6 @@ from ..capture._strips import Bin
 from .document import CAUTION, SEEN, Drawing
 from .text import PLAIN, clean, columns
 
-__all__ = ["STYLE", "drawing", "strip_svg", "svg"]
-
 _WIDTH = 1000
 _TOP_ALONE, _TOP = 92, 26
 _LABEL, _HIGH, _HIGHER, _GAP = 16, 14, 32, 9

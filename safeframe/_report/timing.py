@@ -5,8 +5,6 @@ from __future__ import annotations
 from .._timing import Timing
 from .document import CAUTION, Block, Document, Paragraph, Table
 
-__all__ = ["FORMAT", "document", "json_text"]
-
 FORMAT = "safeframe-timing/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

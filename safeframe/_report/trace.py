@@ -27,18 +27,6 @@ from .document import (
 )
 from .jsonout import finding_data, waived_data
 
-__all__ = [
-    "FORMAT",
-    "Stop",
-    "document",
-    "json_text",
-    "changes_at",
-    "kind_of",
-    "stops",
-    "stops_of_signal",
-    "told_at",
-]
-
 FORMAT = "safeframe-trace/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
 

@@ -11,8 +11,6 @@ from .._link import Link
 from .._model import Signal
 from ..capture import Both, Decoder, Event, Note, Observer, Packet, SideReport
 
-__all__ = ["Board", "Moved", "SignalRow", "value_text"]
-
 Number = int | float
 
 

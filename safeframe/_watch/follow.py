@@ -13,8 +13,6 @@ from .._document.reader import open_stream
 from .._errors import InputError, Problem
 from ..capture import Trouble
 
-__all__ = ["GrowingFile"]
-
 _POLL_S = 0.01
 """How often the file is asked for more, in seconds; by choice."""
 _KEPT_OCTETS = 256

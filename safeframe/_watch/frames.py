@@ -14,8 +14,6 @@ from ..capture import Both, Decoder, Event, FrameVerdict, Note, Packet
 from .board import Moved
 from .lines import FORMAT, Lines
 
-__all__ = ["FrameLines", "FrameObjects"]
-
 
 def _verdict(found: FrameVerdict) -> str:
     opinion = found.opinion

@@ -13,8 +13,6 @@ from .._words import milliseconds
 from ..capture import Examination
 from .reaction import Reaction, Spread, known_ms, resolution_us
 
-__all__ = ["HistogramBar", "bars", "document", "lines", "svg"]
-
 _MOST_BARS = 16
 _FACTORS = (1, 2, 5)
 _WIDTH, _LEFT, _RIGHT, _TOP = 1000, 190, 90, 44

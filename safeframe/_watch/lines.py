@@ -16,8 +16,6 @@ from .board import Board, Moved, SignalRow, value_text
 from .reaction import Reaction, resolution_us
 from .until import Until
 
-__all__ = ["FORMAT", "JsonLines", "Lines", "summary"]
-
 FORMAT = "safeframe-watch/1"
 
 _QUIET = ("other sender", "foreign elsewhere")

@@ -12,8 +12,6 @@ from ..capture import Both, Examination, Packet
 from ..relations._rules import CheckedRelation
 from .until import ReceivedValues, checked, conditions_of
 
-__all__ = ["Reaction", "Spread", "known_ms", "read_reaction", "resolution_us"]
-
 _FORM = "NAME = NUMBER [and NAME = NUMBER] of NAME = NUMBER [and NAME = NUMBER]"
 _OF = re.compile(r"(.+?)\s+of\s+(.+)")
 _MAX_BINS = 4096

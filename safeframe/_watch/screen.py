@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from prompt_toolkit.key_binding.key_processor import KeyPressEvent
     from prompt_toolkit.output import Output
 
-__all__ = ["HELP", "Viewer", "show"]
-
 Reports = tuple[SideReport, SideReport]
 _REFRESH_S = 0.1
 HELP = 'f freeze  / filter  r forget "seen"  arrows, page keys: scroll  q end'

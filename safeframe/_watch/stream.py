@@ -11,8 +11,6 @@ from typing import BinaryIO
 
 from ..capture import Packet, Passed, Skipped, Trouble
 
-__all__ = ["Gate", "StoppableStream", "ended_by"]
-
 _CHUNK = 1 << 16
 _CHUNKS_AHEAD = 16
 _ASK_S = 0.05

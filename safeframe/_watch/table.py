@@ -10,8 +10,6 @@ from .._words import milliseconds, way
 from ..capture import Note, SideReport
 from .board import Board, SignalRow, value_text
 
-__all__ = ["Line", "Screen", "head_lines", "table_lines"]
-
 _PLACE, _AGE, _CHANGES, _SEEN = 6, 9, 7, 4
 _MARK = 2
 _NARROWEST_NAME = 10

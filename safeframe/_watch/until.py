@@ -19,8 +19,6 @@ from ..capture import Both, Decoder, Note, Observer, Packet
 from ..relations import faults
 from ..relations._rules import CheckedRelation, rules_of
 
-__all__ = ["ReceivedValues", "Until", "checked", "conditions_of", "read_until"]
-
 _FORM = "NAME = NUMBER [or NUMBER] [and NAME = NUMBER] [within N ms of NAME = NUMBER]"
 _WITHIN_OF = re.compile(r"(.+?)\s+within\s+(\d+)\s*ms\s+of\s+(.+)")
 _FOLLOWS = re.compile(

@@ -16,8 +16,6 @@ from typing import BinaryIO, NamedTuple
 from ._lines import lines_of
 from ._packets import Packet, Skipped, Trouble
 
-__all__ = ["FRAME", "message", "read_can_log"]
-
 FRAME = "can"
 """What stands for the station where a recording names no interface."""
 

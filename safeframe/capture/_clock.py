@@ -8,8 +8,6 @@ from ._packets import Packet
 from ._timelines import Timelines
 from ._told import Told, note_of
 
-__all__ = ["Clock"]
-
 
 class Clock:
     """Follows the times of the packets; one that goes back is told, and does not count.

@@ -8,8 +8,6 @@ from typing import NamedTuple
 from .._codec import MapCodec, safe_number
 from .._model import Map, Signal
 
-__all__ = ["Both", "Decoder", "Disagreement"]
-
 _MAX_KNOWN = 4096
 """Readings that are remembered: a machine repeats few states, a counter never repeats one."""
 

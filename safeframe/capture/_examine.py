@@ -22,8 +22,6 @@ from ._timelines import SILENT, UNUSED, Timelines
 from ._told import Told, note_of
 from ._unjudged import not_judged, tell_missing
 
-__all__ = ["FrameVerdict", "examine"]
-
 _DEFAULT_NOISE_US = 100_000
 """Rejected frames closer than this are one noisy interval where no watchdog is stated."""
 _NEVER_US = 1 << 80

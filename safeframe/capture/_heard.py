@@ -12,8 +12,6 @@ from ._decode import Both, Decoder
 from ._odd import Contradictions
 from ._report import Interval, Notes, SideReport, Undriven
 
-__all__ = ["Heard"]
-
 _SAMPLE = 1024
 """Different data that are kept for other readings; by choice."""
 

@@ -11,8 +11,6 @@ from ..frame import Judgement, Session
 from ..protocols import room
 from ..protocols.recording import Step
 
-__all__ = ["STEADY", "Judge", "Opinion"]
-
 
 class Opinion(NamedTuple):
     """What became of a frame.

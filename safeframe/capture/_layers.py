@@ -12,8 +12,6 @@ from typing import NamedTuple
 from ._can import FRAME, message
 from ._packets import Skipped
 
-__all__ = ["ALL", "LINKS", "Layers", "Payload", "Wanted"]
-
 LINKS = "Ethernet, Linux cooked, raw IP, loopback, CAN or user-defined"
 
 _ETHERNET, _COOKED, _COOKED_2 = 1, 113, 276

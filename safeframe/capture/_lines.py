@@ -12,8 +12,6 @@ from .._errors import UsageError
 from .._octets import octets_of
 from ._packets import Packet, Trouble
 
-__all__ = ["lines_of", "read_hex", "read_json"]
-
 MAX_LINE_OCTETS = 1 << 16
 """Longest line that is read: more than 10 frames of the longest kind, by choice."""
 

@@ -21,8 +21,6 @@ from ..protocols import room
 from ._packets import Packet
 from ._sizes import SURE, FrameSizes
 
-__all__ = ["LocatedFrame", "Locator", "Miss"]
-
 _HELD_PACKETS, _HELD_OCTETS = 4096, 1 << 22
 """How far is looked back for frames without an id; by choice."""
 _MAX_STATIONS = 4096

@@ -8,8 +8,6 @@ from ._decode import Both
 from ._packets import Packet
 from ._report import Event, Interval, Note, SideReport
 
-__all__ = ["Observer"]
-
 
 class Observer:
     """Told of changes in the order in which they are found; here, nothing comes of them.

@@ -15,8 +15,6 @@ from .._bits import Place
 from .._model import Map, Reserved, Signal, owner
 from ._report import KEPT, Note, Oddity
 
-__all__ = ["Contradictions", "explains"]
-
 _MAX_KNOWN = 4096
 
 

@@ -15,8 +15,6 @@ from .._model import Map, Reserved, Signal
 from ._odd import explains
 from ._report import OtherReading
 
-__all__ = ["other_readings"]
-
 _MOST = 5
 """Readings that are told; the best explain most."""
 _MOST_EDITS = 2000

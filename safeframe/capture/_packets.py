@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-__all__ = ["Packet", "Passed", "Skipped", "Trouble"]
-
 
 class Packet(NamedTuple):
     """One packet or line of a recording.

@@ -16,8 +16,6 @@ from ._can import FRAME
 from ._layers import ALL, LINKS, Layers, Wanted
 from ._packets import Packet, Skipped, Trouble
 
-__all__ = ["MAGICS", "MAX_BLOCK_OCTETS", "PCAPNG", "read_pcap"]
-
 PCAPNG = bytes.fromhex("0a0d0d0a")
 _NANO = frozenset(bytes.fromhex(text) for text in ("4d3cb2a1", "a1b23c4d"))
 _MODIFIED = frozenset(bytes.fromhex(text) for text in ("34cdb2a1", "a1b2cd34"))

@@ -14,8 +14,6 @@ from ._lines import read_hex, read_json
 from ._packets import Packet, Skipped, Trouble
 from ._pcap import MAGICS, read_pcap
 
-__all__ = ["read_recording"]
-
 _MAGIC_OCTETS = 6
 _GZIP, _XZ, _BZIP = b"\x1f\x8b", b"\xfd7zXZ\x00", b"BZh"
 _REFUSED = {

@@ -8,8 +8,6 @@ from .._link import Link
 from ..relations import Watch
 from ._decode import Both, Decoder
 
-__all__ = ["Related"]
-
 
 class Related:
     """Feeds the relations of each end with what it sends and with what it receives.

@@ -8,22 +8,6 @@ from .._model import Signal
 from ._decode import Disagreement
 from ._strips import Bin
 
-__all__ = [
-    "KEPT",
-    "Difference",
-    "Event",
-    "Examination",
-    "Interval",
-    "Note",
-    "Notes",
-    "Oddity",
-    "OtherReading",
-    "SideMarks",
-    "SideReport",
-    "Timeline",
-    "Undriven",
-]
-
 KEPT = 20
 """Examples that are kept of anything that may occur a million times."""
 KEPT_EVENTS = 200

@@ -13,8 +13,6 @@ from .._words import count
 from ..frame import inspect
 from ..protocols import room
 
-__all__ = ["SURE", "FrameSizes"]
-
 SURE = 3
 """Frames of a kind before all at this place are taken for frames; by choice."""
 _MOST_BY_IDS, _MOST_BY_HISTORY = 256, 64

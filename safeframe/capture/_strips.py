@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-__all__ = ["BINS", "Bin", "StripBook"]
-
 BINS = 512
 _START_WIDTH_US = 1000
 

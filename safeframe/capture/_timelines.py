@@ -9,8 +9,6 @@ from ._decode import Both, Decoder
 from ._report import SideMarks, Timeline
 from ._strips import StripBook
 
-__all__ = ["SILENT", "UNUSED", "Timelines"]
-
 _USED, UNUSED, SILENT = 0, 1, 2
 """What a receiver does with the data of a side, as the numbers of its strip."""
 

@@ -8,8 +8,6 @@ from ._observe import Observer
 from ._packets import Packet, Skipped, Trouble
 from ._report import KEPT, KEPT_EVENTS, Event, Interval, Note, Notes
 
-__all__ = ["Told", "note_of"]
-
 
 def note_of(packet: Packet, side: int | None, text: str, check: str = "") -> Note:
     """Return a note about a packet."""

@@ -11,8 +11,6 @@ from ._heard import Heard
 from ._report import Note
 from ._told import Told
 
-__all__ = ["not_judged", "tell_missing"]
-
 
 def tell_missing(told: Told, link: Link, side: Heard, station: str) -> None:
     """Tell of a side that has sent nothing, and of one whose data nobody has used.

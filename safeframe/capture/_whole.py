@@ -13,8 +13,6 @@ from ._observe import Observer
 from ._reading import read_recording
 from ._report import Examination
 
-__all__ = ["CHUNK_OCTETS", "DigestedStream", "WholeRecording", "examine_whole"]
-
 CHUNK_OCTETS = 1 << 20
 """How much is read at once."""
 

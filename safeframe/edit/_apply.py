@@ -18,8 +18,6 @@ from ._operations import Operation, Rename
 from ._patch import unified_patch
 from ._sheet import MapSheet
 
-__all__ = ["Edit", "MapText", "edit"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MapText:

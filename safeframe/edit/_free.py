@@ -8,8 +8,6 @@ from .._diff.overlay import Overlay, Segment
 from .._errors import UsageError
 from .._model import Direction, Signal
 
-__all__ = ["FreeBits"]
-
 
 class FreeBits:
     """The free bits of one direction: reserved as 0 at both ends, or of the signal ``own``."""

@@ -14,8 +14,6 @@ from ._free import FreeBits
 from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
 from ._sheet import MapSheet
 
-__all__ = ["carry_out"]
-
 _SHARED = tuple(
     name
     for name, rule in FIELDS["Signal"].items()

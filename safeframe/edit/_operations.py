@@ -11,8 +11,6 @@ from .._bits import Place
 from .._errors import UsageError
 from .._model import Signal
 
-__all__ = ["Bind", "Declare", "Insert", "Move", "Operation", "Remove", "Rename", "Resize"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Operation:

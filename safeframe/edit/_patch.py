@@ -6,8 +6,6 @@ import re
 from collections.abc import Iterator
 from difflib import unified_diff
 
-__all__ = ["unified_patch"]
-
 
 def unified_patch(path: str, old: str, new: str) -> str:
     """Return a unified patch of one file, empty where nothing changes; line ends are kept."""

@@ -19,8 +19,6 @@ from ..protocols import Profile
 from ._apply import Edit, MapText, edit
 from ._operations import Declare, Insert, Move, Operation, Remove, Rename, Resize
 
-__all__ = ["Proposal", "propose"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:

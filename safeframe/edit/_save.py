@@ -5,8 +5,6 @@ from __future__ import annotations
 from .._document.replace import Replacement, replace_all
 from ._apply import Edit
 
-__all__ = ["save"]
-
 
 def save(done: Edit) -> None:
     """Write the files of an edit, both or none, if they still hold what the edit was made from.

@@ -12,8 +12,6 @@ from .._mapfile.sheetpatch import SheetPatch
 from .._model import RELATION_KINDS, End, Reserved, Signal
 from .._source import TextEdit, apply_edits
 
-__all__ = ["MapSheet"]
-
 _OPPOSITE = {"sends": "receives", "receives": "sends"}
 
 

@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from bitstring import Bits
     from construct import Adapter
 
-__all__ = ["bits_of", "construct_of"]
-
 
 def construct_of(map_: Map) -> Adapter:
     """Return the safety data of a map as a construct, to stand in a Struct of your own.

@@ -10,8 +10,6 @@ from ._numbers import number
 from ._placing import PlacedTypes
 from ._refusals import Refusals, shown
 
-__all__ = ["Candidate", "select"]
-
 Place = Callable[[Decisions, Refusals], "list[tuple[str, PlacedTypes]]"]
 _MOST_SHOWN = 8
 

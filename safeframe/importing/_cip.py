@@ -18,8 +18,6 @@ from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
-__all__ = ["candidates"]
-
 _MOST_FIELDS = 20_000
 """Fields of one entry: an assembly has two for each member; by choice."""
 _HEAD = 6

@@ -20,8 +20,6 @@ from .._errors import InputError, Problem
 from ._grid import SEPARATORS, Row, letters
 from ._units import BITS, NUMBERS, OCTETS, WIDER
 
-__all__ = ["ATTRIBUTES", "COLUMNS", "FORMAT", "STATEMENTS", "Columns", "load", "proposal"]
-
 FORMAT = "safeframe-columns/1"
 """The value of the key ``format``: the name and edition of this file format."""
 

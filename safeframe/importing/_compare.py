@@ -10,8 +10,6 @@ from .._findings import Finding, Report
 from .._model import DeviceMap, End
 from ._imported import Imported
 
-__all__ = ["Comparison", "compare", "device_map"]
-
 _OF_ONE_END = ("mirrors", "bind", "note")
 """A program variable and a mirror belong to one end; the other has its own."""
 

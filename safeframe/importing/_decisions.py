@@ -8,8 +8,6 @@ from typing import Any
 
 from .._errors import UsageError
 
-__all__ = ["CHOICES", "Decisions", "Identity"]
-
 CHOICES: dict[str, tuple[str, ...]] = {
     "viewpoint": ("device", "controller"),
     "direction": ("sends", "receives"),

@@ -18,8 +18,6 @@ from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 
-__all__ = ["candidates"]
-
 _FIRST, _MAPPING = 0x1301, 0x1381
 _CHECKSUMS = 0x13FF
 _STATED = {2: "sct_ms", 3: "srvt_ms", 5: "identifier_1", 6: "identifier_2"}

@@ -7,8 +7,6 @@ import re
 
 from ._refusals import Refusals
 
-__all__ = ["ENCODINGS", "bom_of", "decode", "text_of", "xml_octets"]
-
 ENCODINGS = ("utf-8", "utf-16", "iso-8859-1", "windows-1252")
 """What ``--encoding`` may name."""
 

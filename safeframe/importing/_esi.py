@@ -17,8 +17,6 @@ from ._refusals import Refusals, shown
 from ._source import DeviceFile
 from ._xml import Element, parse_in_parts, unread
 
-__all__ = ["candidates"]
-
 _KEEP = frozenset(
     [
         "EtherCATInfo",

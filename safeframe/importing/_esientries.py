@@ -9,8 +9,6 @@ from ._refusals import Refusals, twice
 from ._texts import in_language
 from ._xml import Element
 
-__all__ = ["entries_of", "label_of", "title_of"]
-
 _ENGLISH = "1033"
 _NUMBERS = ("Index", "SubIndex", "BitLen")
 

@@ -8,8 +8,6 @@ from ._numbers import number
 from ._refusals import Refusals
 from ._xml import Element
 
-__all__ = ["KNOWN_WIDTHS", "DictionaryWidths", "Whole"]
-
 KNOWN_WIDTHS: Mapping[str, int] = {
     "BOOL": 1,
     "BIT": 1,

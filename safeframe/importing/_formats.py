@@ -12,8 +12,6 @@ from ._decisions import Decisions
 from ._refusals import Refusals
 from ._source import DeviceFile
 
-__all__ = ["FORMATS", "Format", "find_format"]
-
 Reader = Callable[[DeviceFile, Decisions, Refusals], list[Candidate]]
 
 

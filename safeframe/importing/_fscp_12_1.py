@@ -11,8 +11,6 @@ import re
 from collections.abc import Sequence
 from typing import NamedTuple
 
-__all__ = ["ContainerFault", "ContainerEntry", "check_fields", "contradictions", "mismatch"]
-
 _WORDS = {
     "command": re.compile(r"command|cmd", re.IGNORECASE),
     "CRC": re.compile(r"crc", re.IGNORECASE),

@@ -10,18 +10,6 @@ from ._encoding import text_of
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
-__all__ = [
-    "MOST_COLUMNS",
-    "MOST_ROWS",
-    "Cell",
-    "Row",
-    "SEPARATORS",
-    "column_of",
-    "csv_rows",
-    "letters",
-    "plain_text",
-]
-
 MOST_ROWS, MOST_COLUMNS = 20_000, 256
 """Rows and columns that are read: far above any bit list, by choice."""
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t"}

@@ -19,8 +19,6 @@ from ._source import DeviceFile
 from ._texts import Texts
 from ._xml import Element, parse, unread
 
-__all__ = ["candidates"]
-
 _KEEP = frozenset(
     [
         "ISO15745Profile",

@@ -20,8 +20,6 @@ from ._placing import PlacedTypes, placed, sum_text
 from ._refusals import Refusals
 from ._source import DeviceFile
 
-__all__ = ["Imported", "Selected", "candidates_of", "imported", "make_end"]
-
 _ENTRY = re.compile(r"(sends|receives)\[([0-9]+)\]")
 _OTHER_SIDE = {"sends": "receives", "receives": "sends"}
 _NEVER_HELD = ("edge", "valid_by", "mirrors")

@@ -10,8 +10,6 @@ from ._columns import Columns
 from ._grid import Cell, Row, column_of, letters
 from ._refusals import Refusals, shown
 
-__all__ = ["MappedRow", "meanings"]
-
 
 class MappedRow(NamedTuple):
     """One row, with the column of every meaning, and where its problems go."""

@@ -18,8 +18,6 @@ from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 from ._xml import Element, by_id, parse, unread
 
-__all__ = ["candidates"]
-
 _KEEP = frozenset(
     (
         *("UANodeSet", "Aliases", "Alias", "UADataType", "References", "Reference"),

@@ -9,8 +9,6 @@ import re
 
 from ._refusals import Refusals, shown
 
-__all__ = ["integer", "number", "width_of"]
-
 _NUMBER = re.compile(r"[+-]?(?:[0-9]{1,20}|(?:#x|0x|0X|#X)[0-9A-Fa-f]{1,16})", re.ASCII)
 MOST_BITS = 12_000
 """Bits of the widest run: 1500 octets, the largest safety data of OPC 10000-15 6.2.5."""

@@ -15,8 +15,6 @@ from .._source import Location
 from ._decisions import Decisions
 from ._refusals import Refusals, shown
 
-__all__ = ["Dropped", "PlacedTypes", "Part", "placed", "prove", "sum_text"]
-
 _FOLD = re.compile(r"\s+")
 
 

@@ -7,8 +7,6 @@ from typing import NoReturn
 
 from .._errors import InputError, Problem
 
-__all__ = ["OPEN_RULES", "ImportProblem", "OpenDecisionError", "Refusals", "shown", "twice"]
-
 OPEN_RULES = frozenset(
     (
         "ambiguous-bits",

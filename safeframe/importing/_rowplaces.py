@@ -13,8 +13,6 @@ from ._refusals import shown
 from ._rowtypes import NEEDS_WIDTH, type_width
 from ._units import ADDRESSES, BITS, NUMBERS, OCTETS, WIDER
 
-__all__ = ["RowPlaces"]
-
 _PLACE = re.compile(r"(?:([^\W\d_]+)\.?\s*)?([0-9]{1,5})\s*([.,:/])\s*([0-9])")
 _WORD_PLACE = re.compile(
     r"([^\W\d_]+)\.?\s*([0-9]{1,5})\s*[,;.:/]?\s*([^\W\d_]+)\.?\s*([0-9]{1,5})"

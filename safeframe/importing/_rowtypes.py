@@ -15,8 +15,6 @@ from ._meanings import MappedRow
 from ._placing import Part
 from ._refusals import shown
 
-__all__ = ["NEEDS_WIDTH", "part_of", "type_width"]
-
 _DECIMAL = re.compile(r"-?[0-9]{1,309}(?:[.,][0-9]{1,309})?(?:[eE][+-]?[0-9]{1,3})?")
 _TYPES: Mapping[str, tuple[int, str]] = {
     "BOOL": (1, "bool"),

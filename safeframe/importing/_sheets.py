@@ -24,15 +24,6 @@ from ._source import DeviceFile
 from ._table import few, layouts
 from ._workbook import is_workbook, parts_beside, sheet_rows, workbook_octets
 
-__all__ = [
-    "read_sheet",
-    "sheet_losses",
-    "sheet_proposal",
-    "sheet_rows_of",
-    "write_csv_sheet",
-    "write_workbook",
-]
-
 _RANGE = re.compile(r"([A-Z]{1,2})([1-9][0-9]{0,5}):([A-Z]{1,2})([1-9][0-9]{0,5})")
 _COMMON = ("name", "type", "order", "bind", "note")
 _HELD = (*(name for name in ATTRIBUTES if name not in _COMMON), "value")

@@ -9,8 +9,6 @@ from functools import cached_property
 from .._document.reader import read_octets
 from .._errors import InputError, Problem
 
-__all__ = ["MAX_SOURCE_OCTETS", "DeviceFile", "read_source"]
-
 MAX_SOURCE_OCTETS = 64 << 20
 """Largest device file that is read; ESI files of several MiB are ordinary."""
 

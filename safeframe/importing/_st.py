@@ -20,8 +20,6 @@ from ._source import DeviceFile
 from ._sttokens import Token, tokens
 from ._types import ArrayOf, Elementary, Member, Named, Ranged, Spec, Struct, laid_out
 
-__all__ = ["candidates"]
-
 _MOST_DEPTH = 16
 _FEW = 8
 """Lines that are shown of many; by choice."""

@@ -11,8 +11,6 @@ from typing import NamedTuple
 
 from ._refusals import Refusals, shown
 
-__all__ = ["Token", "tokens"]
-
 _MOST_NESTED = 64
 _MOST_TOKENS = 200_000
 _TOKEN = re.compile(

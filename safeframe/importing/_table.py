@@ -13,8 +13,6 @@ from ._refusals import Refusals, shown
 from ._rowplaces import RowPlaces
 from ._rowtypes import part_of
 
-__all__ = ["few", "layouts"]
-
 _OF_SIGNALS = tuple(name for name in ATTRIBUTES if name not in ("name", "type", "order", "note"))
 _FEW = 8
 """Addresses that are shown of many; by choice."""

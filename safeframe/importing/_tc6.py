@@ -13,8 +13,6 @@ from ._st import found_structs
 from ._types import ArrayOf, Elementary, Member, Named, Ranged, Spec, Struct
 from ._xml import Element, parse, unread
 
-__all__ = ["candidates"]
-
 _DROPPED = frozenset(("addData", "documentation", "pous", "instances", "initialValue"))
 _READ = ("dataTypes", "dataType", "baseType", "type", "array", "dimension", "derived")
 _KNOWN: Mapping[str, Collection[str]] = {

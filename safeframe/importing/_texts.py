@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from ._refusals import Refusals, shown, twice
 from ._xml import Element
 
-__all__ = ["Texts", "in_language"]
-
 
 def in_language(
     names: Mapping[str, str], language: str, english: str, line: int, refusals: Refusals

@@ -15,8 +15,6 @@ from ._numbers import MOST_BITS
 from ._placing import Part, PlacedTypes
 from ._refusals import Refusals, shown
 
-__all__ = ["ArrayOf", "Elementary", "Member", "Named", "Ranged", "Spec", "Struct", "laid_out"]
-
 _MOST_DEPTH = 16
 """Structures inside structures; by choice."""
 _WIDTHS: Mapping[str, tuple[int, str]] = {

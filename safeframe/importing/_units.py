@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-__all__ = ["ADDRESSES", "BITS", "NUMBERS", "OCTETS", "WIDER"]
-
 
 def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())

@@ -23,8 +23,6 @@ from ._grid import MOST_COLUMNS, MOST_ROWS, Cell, Row, column_of, letters, plain
 from ._refusals import Refusals, shown
 from ._source import DeviceFile
 
-__all__ = ["is_workbook", "parts_beside", "sheet_rows", "workbook_octets"]
-
 _MOST_PARTS = 1000
 _MOST_OCTETS = 64 << 20
 _MOST_RATIO = 200

@@ -20,8 +20,6 @@ from ._source import DeviceFile
 from ._texts import in_language
 from ._xml import Element, by_id, parse, unread
 
-__all__ = ["candidates"]
-
 _SIDES = {"txspdo": "sends", "rxspdo": "receives"}
 _TYPES: Mapping[str, tuple[int, str]] = {
     **dict.fromkeys(("USINT", "BYTE"), (8, "")),

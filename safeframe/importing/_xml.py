@@ -17,8 +17,6 @@ from ._encoding import xml_octets
 from ._refusals import Refusals, shown, twice
 from ._source import DeviceFile
 
-__all__ = ["Element", "by_id", "parse", "parse_in_parts", "unread"]
-
 _MOST_DEPTH = 64
 _MOST_ELEMENTS = 1_000_000
 _MOST_CHILDREN = 100_000

@@ -7,22 +7,6 @@ from itertools import islice, pairwise
 from .._value import NamedTuple, dataclass, field
 from ..crc import Algorithm
 
-__all__ = [
-    "CONFIDENCES",
-    "CrcUse",
-    "FrameKind",
-    "ParameterRule",
-    "PartRow",
-    "Proof",
-    "PROOFS",
-    "Profile",
-    "ReactionShare",
-    "SizeRange",
-    "Sizes",
-    "Source",
-    "TestedUpTo",
-]
-
 CONFIDENCES = ("verified", "two sources", "one source", "memory", "common practice")
 """How sure a fact is: computed and compared by us; two independent sources agree; one says so;
 from memory, nothing read confirms it; no source, but usual."""

@@ -34,8 +34,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any
 
-__all__ = ["FIELDS", "FORMAT", "load_file", "loads"]
-
 FORMAT = "safeframe-profile/1"
 
 _PARAMETER_TYPES = ("int", "text", "guid", "hex", "bool")

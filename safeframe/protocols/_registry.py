@@ -37,8 +37,6 @@ if TYPE_CHECKING:
     from .recording import RecordingTraits
     from .times import ReactionTimes
 
-__all__ = ["Room", "load", "names", "register", "room", "unregister"]
-
 _PACKAGES = {
     "plain": f"{__package__}.plain",
     "fscp-12-1": f"{__package__}.fscp_12_1",

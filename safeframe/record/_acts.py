@@ -26,8 +26,6 @@ from ._entries import (
 from ._parts import Record
 from ._people import VALUES, approvals, person, says, state_number
 
-__all__ = ["done", "fill", "new", "request", "sign", "withdraw"]
-
 
 def new(
     before: Connection,

@@ -20,22 +20,6 @@ from ._people import People, acts_of, approvals, history_faults, person, says, s
 from ._void import drift, other_maps
 from ._workings import Workings
 
-__all__ = [
-    "APPROVALS",
-    "LIMITS",
-    "VOID",
-    "Assessment",
-    "RecordPoint",
-    "Signature",
-    "assess",
-    "baseline",
-    "in_order",
-    "of_age",
-    "points",
-    "verify",
-    "verify_with",
-]
-
 VOID = "the maps are not those of the record, which is void for them:"
 """The first fault of a record that is about other maps; what differs comes after it."""
 

@@ -18,8 +18,6 @@ from .._document.paths import Path
 from .._document.tables import Key, Tables, nested
 from ._entries import KINDS, HistoryEntry
 
-__all__ = ["kind_of", "schema"]
-
 _KINDS = {str: TEXT, int: integer(None), bool: FLAG}
 
 

@@ -31,8 +31,6 @@ from ._parts import (
 )
 from ._workings import Workings
 
-__all__ = ["compute", "computed_with", "findings_of", "stated"]
-
 
 def compute(
     before: Connection,

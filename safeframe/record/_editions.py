@@ -34,20 +34,6 @@ from ._entries import Act, ApprovalAct, CarriedOver, ReadBackAct, RequestAct, Tr
 from ._parts import Computed, Record, State
 from ._people import People
 
-__all__ = [
-    "FIRST",
-    "FORMAT",
-    "FirstRecord",
-    "canonical_texts",
-    "carried_over",
-    "digest_of",
-    "earlier_edition",
-    "edition_of",
-    "fingerprints",
-    "is_old",
-    "modern",
-]
-
 FORMAT = "safeframe-record/2"
 FIRST = "safeframe-record/1"
 _FIRST_CANONICAL = "safeframe-canonical/1"

@@ -15,29 +15,6 @@ from typing import Any
 from .._fingerprint import canonical, digest, plain
 from .._typed import typed
 
-__all__ = [
-    "KINDS",
-    "RESULTS",
-    "Act",
-    "ApprovalAct",
-    "CarriedOver",
-    "EvidenceAct",
-    "EvidenceAnswer",
-    "EvidenceFinding",
-    "EvidenceSight",
-    "HistoryEntry",
-    "ReadBackAct",
-    "RequestAct",
-    "TrialAct",
-    "WithdrawalAct",
-    "appended",
-    "data_of",
-    "kind_name",
-    "link_faults",
-    "seal_of",
-    "title",
-]
-
 RESULTS = ("", "passed", "failed", "not applicable")
 """Results of a step; empty while it is still to be done."""
 

@@ -18,16 +18,6 @@ from ._assess import VOID, Assessment, in_order, verify
 from ._entries import EvidenceAct, EvidenceFinding, EvidenceSight, appended
 from ._parts import Record
 
-__all__ = [
-    "DEFAULT_WINDOW_MS",
-    "add_evidence",
-    "evidence_head",
-    "evidence_lines",
-    "evidence_text",
-    "steps_without_evidence",
-    "with_recordings",
-]
-
 DEFAULT_WINDOW_MS = 1000
 """How long after a sight a change in the other direction is told, unless said otherwise."""
 

@@ -12,20 +12,6 @@ from .._diff import ClassReason
 from ._entries import HistoryEntry
 from ._people import People, people
 
-__all__ = [
-    "BitRow",
-    "BitOwner",
-    "Computed",
-    "EditLine",
-    "RecordedFinding",
-    "MixLine",
-    "MixTable",
-    "Mixed",
-    "Record",
-    "State",
-    "Times",
-]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:

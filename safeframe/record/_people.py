@@ -18,21 +18,6 @@ from ._entries import (
     WithdrawalAct,
 )
 
-__all__ = [
-    "Approval",
-    "People",
-    "ReadBack",
-    "Request",
-    "Trial",
-    "acts_of",
-    "approvals",
-    "history_faults",
-    "people",
-    "person",
-    "says",
-    "state_number",
-]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:

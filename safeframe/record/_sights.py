@@ -15,8 +15,6 @@ from ..capture import Both, Event, Interval, Note, Observer, Packet
 from ..frame import recipe
 from ._entries import EvidenceAnswer, EvidenceFinding, EvidenceSight
 
-__all__ = ["SHOWABLE", "Sights"]
-
 SHOWABLE = (
     "non-safe value",
     "safe value",

@@ -26,15 +26,6 @@ from ._entries import ApprovalAct, link_faults
 from ._parts import Record
 from ._people import acts_of, approvals, state_number
 
-__all__ = [
-    "NAMESPACE",
-    "covered",
-    "seal",
-    "seal_text",
-    "signatures",
-    "with_signatures",
-]
-
 NAMESPACE = "safeframe-record"
 """The namespace of the signatures (``ssh-keygen -n``): one made for something else is refused."""
 

@@ -17,8 +17,6 @@ from ._editions import fingerprints
 from ._parts import Computed, State
 from ._workings import Workings
 
-__all__ = ["drift", "other_maps"]
-
 _SHOWN = 12
 """Differences of one end that are told one by one."""
 _LONGEST, _BEFORE = 40, 10

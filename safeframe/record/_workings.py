@@ -14,8 +14,6 @@ from .._mapfile.write import write_toml
 from .._model import Connection, End
 from ..protocols import Profile
 
-__all__ = ["Workings"]
-
 
 class Workings:
     """Fingerprints, texts and judgements of the ends of one record; ``own_profiles`` by name.

@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from .._model import Conditions, Connection, End, Relation
 from ._rules import find_signals
 
-__all__ = ["unequal"]
-
 
 def unequal(connection: Connection) -> Iterator[tuple[Relation, Relation]]:
     """Yield the relations of one name, as each end has it, that do not say the same."""

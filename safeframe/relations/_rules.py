@@ -10,22 +10,6 @@ from .._errors import UsageError
 from .._model import Conditions, End, Relation, Signal
 from .._words import guess
 
-__all__ = [
-    "Fault",
-    "Number",
-    "CheckedRelation",
-    "Values",
-    "Violation",
-    "faults",
-    "find_signals",
-    "fits",
-    "holds",
-    "rules_of",
-    "state_of",
-    "violation_of",
-    "violations",
-]
-
 _MOST_HINTS = 20
 """Names that match no signal for which near ones are looked for: it takes long among thousands."""
 

@@ -12,17 +12,6 @@ from .._errors import UsageError
 from .._model import End, Relation, Signal
 from ._rules import CheckedRelation, Number, find_signals, fits, rules_of
 
-__all__ = [
-    "MAX_ROWS",
-    "Contradiction",
-    "StateRow",
-    "StateSpace",
-    "TruthTable",
-    "contradictions",
-    "state_spaces",
-    "truth_tables",
-]
-
 MAX_ROWS = 4096
 """Most rows of one truth table; nobody reads that many."""
 

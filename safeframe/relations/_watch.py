@@ -17,8 +17,6 @@ from ._rules import (
     violation_of,
 )
 
-__all__ = ["Watch"]
-
 
 class Watch:
     """The relations of one end over time: feed it the values as they come.

@@ -32,8 +32,6 @@ from .._errors import InputError, UsageError
 from ._code import Code
 from ._spectrum import Effort, Weights, from_dual, weights
 
-__all__ = ["FORMAT", "SWITCH", "default_directory", "recall"]
-
 FORMAT = "safeframe-weights/1"
 SWITCH = "SAFEFRAME_CACHE"
 """Variable of the environment: ``off``, or the directory to keep weights in."""

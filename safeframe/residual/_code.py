@@ -13,8 +13,6 @@ from dataclasses import dataclass
 
 from .._errors import UsageError
 
-__all__ = ["MAX_SHARED_BITS", "Code", "CheckPart", "contiguous", "powers", "stacked"]
-
 MAX_SHARED_BITS = 12
 """Bits under more than one check are walked one error pattern at a time: 2^12 patterns at most."""
 

@@ -10,8 +10,6 @@ from . import _cache as cache
 from ._code import contiguous
 from ._spectrum import Effort, Weights
 
-__all__ = ["Band", "bands"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-__all__ = ["factors", "irreducible_orbits", "order", "power", "quotient", "times"]
-
 
 def times(a: int, b: int, modulus: int) -> int:
     """Return a * b modulo ``modulus``; a must be reduced."""

@@ -16,8 +16,6 @@ from math import comb
 from .._errors import UsageError
 from ._spectrum import Weights
 
-__all__ = ["Peak", "approximation", "conditional", "curve", "peak", "undetected"]
-
 _DIGITS = 60
 """Working digits of the search for a maximum: the sum over the dual is a difference."""
 _LINEAR_POINTS = 200

@@ -12,8 +12,6 @@ from collections.abc import Iterable, Sequence
 
 from .._workers import Progress, shared_out
 
-__all__ = ["cost_s", "histogram", "kernel", "reduced", "tagged"]
-
 _SLICE_BITS = 16
 """A slice is an integer of 8 KiB: it hides the interpreter's time and still fits the caches."""
 _LEAST_SLICE_BITS = 10

@@ -16,8 +16,6 @@ from . import _slices as slices
 from . import _windows as windows
 from ._code import CheckPart, Code, powers
 
-__all__ = ["COMPLETE_BITS", "LOW_ORDERS", "Effort", "Weights", "from_dual", "remainder", "weights"]
-
 COMPLETE_BITS = 1200
 """Up to this length every A_k is computed from the dual; beyond it only the lowest ones."""
 LOW_ORDERS = 16

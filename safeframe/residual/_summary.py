@@ -10,8 +10,6 @@ from .._errors import UsageError
 from ._probability import Peak, approximation, conditional, peak, undetected
 from ._spectrum import Weights
 
-__all__ = ["Figures", "ProbabilityRow", "Subject", "figures", "rate_per_hour"]
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbabilityRow:

@@ -13,8 +13,6 @@ from numpy.typing import NDArray
 
 from ._windows import WORD_BITS, Plan
 
-__all__ = ["RowBlock", "Walker", "pieces"]
-
 _LONGEST_ROW = 1 << 16
 """Windows of one row."""
 _BATCH_WINDOWS = 1 << 20

@@ -19,8 +19,6 @@ from functools import lru_cache
 from .._workers import Progress, shared_out
 from . import _fields as fields
 
-__all__ = ["WORD_BITS", "Plan", "available", "cost_s", "histograms", "plan"]
-
 WORD_BITS = 32
 """A sequence is kept in words of this many bits, so a generator has at most this degree."""
 _MOST_ORBITS = 64

@@ -14,8 +14,6 @@ from .._model import Connection
 from ..fixtures import FrameSet, RunningLink, SentFrame
 from ._maps import clean_connections
 
-__all__ = ["links", "faults", "safety_data", "streams"]
-
 _SEEDS = st.integers(0, (1 << 32) - 1)
 _MOST_TICKS = 8
 

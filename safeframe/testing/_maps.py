@@ -31,19 +31,6 @@ from .._model import (
     Signal,
 )
 
-__all__ = [
-    "clean_connections",
-    "ends",
-    "lines",
-    "maps",
-    "names",
-    "notes",
-    "places",
-    "relations",
-    "reserved",
-    "signals",
-]
-
 _PRINTABLE = st.characters(exclude_categories=("C", "Z"), include_characters=" ")
 _FLOAT_BITS = (16, 32, 64)
 

@@ -8,8 +8,6 @@ from typing import Any
 from ..._errors import UsageError
 from ..._model import Connection
 
-__all__ = ["AGREEMENT"]
-
 
 def _agreement(connection: Connection) -> Iterator[tuple[str, str, str]]:
     """Yield key, sentence and remedy: the sender's cycle, number and lengths of the entries."""

@@ -12,16 +12,6 @@ from typing import NamedTuple
 from ..._errors import UsageError
 from ...crc import CATALOGUE, compute
 
-__all__ = [
-    "DIRECTIONS",
-    "Entry",
-    "checksum",
-    "default_identifiers",
-    "entries_of",
-    "mapping_problem",
-    "steps",
-]
-
 DIRECTIONS = {"send": 1, "receive": 2}
 """Sub-index 1 of the communication object; 0 is off."""
 MOST_ENTRIES, MOST_BITS = 16, 64

@@ -8,8 +8,6 @@ from typing import Any
 from ..._errors import UsageError
 from ..._model import End
 
-__all__ = ["CONSISTENCY"]
-
 
 def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
     """Yield key, sentence and remedy of each value that contradicts a rule or another value."""

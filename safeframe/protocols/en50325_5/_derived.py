@@ -7,8 +7,6 @@ from typing import Any
 from ..aspects import Derivation, DerivedInput
 from . import _checksum as config
 
-__all__ = ["DERIVATIONS"]
-
 
 def _configuration(given: dict[str, Any]) -> dict[str, str]:
     entries = config.entries_of(given["entries"])

@@ -15,8 +15,6 @@ from ..aspects import FaultRun, FaultTraits, SentFrame
 from ..link import Link
 from ._frame import FIRST, LAST, MOST_OCTETS
 
-__all__ = ["FAULTS"]
-
 _AT = 4
 """Pairs before the fault, enough to have a history."""
 _HEAD = 3

@@ -23,8 +23,6 @@ from ..._engine.recipe import (
 from ..._errors import FrameError, UsageError
 from ._checksum import default_identifiers
 
-__all__ = ["FIRST", "LAST", "MOST_OCTETS", "RECIPE", "identifier_problem"]
-
 FIRST, LAST = 0x101, 0x17F
 """Least and largest first identifier; it is odd."""
 MOST_OCTETS = 8

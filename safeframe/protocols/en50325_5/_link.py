@@ -15,8 +15,6 @@ from ..link import LinkTraits, agreed, shared_parameter
 from ._checksum import default_identifiers
 from ._frame import RECIPE, identifier_problem
 
-__all__ = ["LINK"]
-
 _SENDER, _RECEIVER = "sender", "receiver"
 _APART_US = 1000
 """Time from the plain to the inverted message of a pair that is built, or the SRVT; by choice."""

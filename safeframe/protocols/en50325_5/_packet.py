@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from ..aspects import PacketPayload
 
-__all__ = ["LINK_TYPE", "PACKET"]
-
 LINK_TYPE = 227
 
 

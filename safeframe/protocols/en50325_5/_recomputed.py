@@ -7,8 +7,6 @@ from typing import Any
 
 from . import _checksum as config
 
-__all__ = ["RECOMPUTED"]
-
 
 def _configuration(octets: bytes, inputs: dict[str, Any]) -> int:
     entries = config.entries_of(str(inputs["entries"]))

@@ -6,8 +6,6 @@ from ..link import Link
 from ..recording import Follower, Happening, RecordingTraits, Step
 from ._session import REPLACED
 
-__all__ = ["RECORDING"]
-
 _HEAD = 3
 
 

@@ -16,8 +16,6 @@ from ..._engine.stream import Judgement, Session, simple
 from ..._errors import UsageError
 from ._frame import RECIPE, identifier_problem
 
-__all__ = ["BEFORE", "REPLACED", "SESSION", "WAITING", "SrdoSession"]
-
 WAITING = "the plain message waits for its inverted one"
 REPLACED = "replaces a plain message whose inverted one has not come"
 BEFORE = "an inverted message, whose plain one lies before the recording"

@@ -7,8 +7,6 @@ from typing import Any
 from ..._model import Connection, End
 from ..times import ReactionTimes, TimeTerm
 
-__all__ = ["TIMES"]
-
 
 def _longest(*times: Any) -> int | None:
     known = [time for time in times if type(time) is int]

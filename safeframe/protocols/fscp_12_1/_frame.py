@@ -25,24 +25,6 @@ from ..._engine.recipe import (
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, function
 
-__all__ = [
-    "COMMANDS",
-    "CONNECTION",
-    "ERROR_CODES",
-    "FAIL_SAFE_DATA",
-    "PARAMETER",
-    "PROCESS_DATA",
-    "RECIPE",
-    "RESET",
-    "SESSION",
-    "block_crc",
-    "first_crc",
-    "later_crcs_hold",
-    "next_sequence",
-    "related",
-    "unblocked",
-]
-
 RESET, SESSION, CONNECTION = 0x2A, 0x4E, 0x64
 PARAMETER, PROCESS_DATA, FAIL_SAFE_DATA = 0x52, 0x36, 0x08
 COMMANDS = {

@@ -10,8 +10,6 @@ from ..._model import Connection, End
 from ..link import LinkTraits, agreed, roles
 from ._frame import FAIL_SAFE_DATA, PROCESS_DATA, unblocked
 
-__all__ = ["LINK"]
-
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
     stated = [(end, end.connection_table.id) for end in connection.ends if end.connection_table.id]

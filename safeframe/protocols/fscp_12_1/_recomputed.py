@@ -7,8 +7,6 @@ from typing import Any
 
 from ._frame import block_crc
 
-__all__ = ["RECOMPUTED"]
-
 
 def _block_crc(octets: bytes, inputs: dict[str, Any]) -> int:
     return block_crc(octets, **inputs)

@@ -26,8 +26,6 @@ from ._frame import (
 )
 from ._session import Fscp12Session
 
-__all__ = ["RECORDING"]
-
 _RESET, _SESSION, _CONNECTION, _PARAMETER, _DATA = range(5)
 _STATES = {
     RESET: _RESET,

@@ -10,8 +10,6 @@ from __future__ import annotations
 from ...residual import CheckPart, Code, powers
 from ..aspects import FrameScope, Generators
 
-__all__ = ["SCOPES"]
-
 
 def _frame(generators: Generators, octets: int) -> Code:
     """Each CRC reads ..., command, block index (not in block 0), block, 24 zero bits."""

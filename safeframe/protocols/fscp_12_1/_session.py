@@ -16,9 +16,6 @@ from ..._engine.stream import Judgement, Session, simple, solve
 from ..._errors import UsageError
 from . import _frame as fscp_12_1
 
-__all__ = ["SESSION"]
-
-
 _WITH_DATA = frozenset((fscp_12_1.PROCESS_DATA, fscp_12_1.FAIL_SAFE_DATA))
 
 

@@ -19,8 +19,6 @@ from ..aspects import OpeningFrame
 from ..link import Link
 from . import _frame as fscp_12_1
 
-__all__ = ["LEGAL_IN", "START_UP", "STATES", "StartFrame", "parameters", "start_up"]
-
 STATES = ("Reset", "Session", "Connection", "Parameter", "Data")
 LEGAL_IN = {
     fscp_12_1.RESET: STATES,

@@ -12,18 +12,6 @@ from typing import NamedTuple
 from ..._errors import UsageError
 from ...crc import CATALOGUE, compute
 
-__all__ = [
-    "ABORTS",
-    "Access",
-    "Turn",
-    "download",
-    "explain",
-    "pack",
-    "parameter_check",
-    "unpack",
-    "upload",
-]
-
 WRITE, PRELOAD, ABORT, SEGMENTED, TOGGLE, START, LAST = 1, 2, 4, 8, 16, 32, 64
 """Bits of the command octet."""
 ABORTS = {

@@ -10,8 +10,6 @@ from ..aspects import FaultTraits, UnseenPattern
 from ..link import Link
 from ._frame import RECIPE
 
-__all__ = ["FAULTS"]
-
 # "order": a consecutive time that is not newer.
 _CAUGHT_BY = ("crc_1", "order", "order", "watchdog", "watchdog", "address", "order", "domain")
 _DATA_AT = 4

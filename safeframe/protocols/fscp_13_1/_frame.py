@@ -24,18 +24,6 @@ from ...crc import CATALOGUE, Algorithm, compute
 from . import _access as access
 from . import _management as management
 
-__all__ = [
-    "DATA",
-    "IDS",
-    "MANAGEMENT",
-    "RECIPE",
-    "RESET_GUARDING",
-    "SERVICES",
-    "SLIM",
-    "kind_of",
-    "sender_value",
-]
-
 IDS = {
     48: "data, connection not valid",
     49: "data, connection valid",

@@ -9,8 +9,6 @@ from ..._errors import UsageError
 from ..._model import Connection
 from ..link import LinkTraits, shared_parameter
 
-__all__ = ["LINK"]
-
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
     settings: dict[str, Any] = {"domain": shared_parameter(connection, "domain")}

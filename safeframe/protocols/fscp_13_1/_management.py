@@ -11,18 +11,6 @@ from typing import NamedTuple
 from ..._engine.recipe import Unknown
 from ..._errors import UsageError
 
-__all__ = [
-    "COMMANDS",
-    "ERROR_GROUPS",
-    "REQUEST",
-    "RESPONSE",
-    "Command",
-    "command",
-    "explain",
-    "is_refusal",
-    "problem",
-]
-
 REQUEST, RESPONSE = 44, 45
 """Ids of frames with a command octet."""
 _LENGTHS = {40: 0, 41: 6, 42: 6, 43: 6, 47: 0}

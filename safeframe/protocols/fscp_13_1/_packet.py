@@ -6,8 +6,6 @@ import struct
 
 from ..aspects import PacketPayload
 
-__all__ = ["ETHERTYPE_POLLED", "PACKET"]
-
 ETHERTYPE_POLLED = 0x88AB
 
 

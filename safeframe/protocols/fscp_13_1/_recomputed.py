@@ -7,8 +7,6 @@ from typing import Any
 
 from ._access import parameter_check
 
-__all__ = ["RECOMPUTED"]
-
 
 def _parameter_check(octets: bytes, inputs: dict[str, Any]) -> int:
     """Return the check value of values that stand in ``octets`` in the order of ``objects``.

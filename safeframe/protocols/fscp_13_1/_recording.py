@@ -14,8 +14,6 @@ from ..recording import Follower, Happening, RecordingTraits, Step, passes, plac
 from . import _management as management
 from ._frame import IDS, MANAGEMENT, RECIPE, SERVICES, kind_of, sender_value
 
-__all__ = ["RECORDING"]
-
 _IN_USE, _INVALID = Step(), Step(use="connection not valid")
 _NOTHING = Step(use=None)
 _LEAST, _MOST_DATA = 11, 254

@@ -10,8 +10,6 @@ from __future__ import annotations
 from ...residual import CheckPart, Code, contiguous, powers
 from ..aspects import FrameScope, Generators
 
-__all__ = ["SCOPES"]
-
 
 def _copies(generators: Generators, octets: int) -> Code:
     """Both subframes carry the data; the CRCs read them last, with one polynomial."""

@@ -15,8 +15,6 @@ from ..._engine.stream import Judgement, Session, newer, simple
 from ..._errors import UsageError
 from ._frame import MANAGEMENT, RECIPE, SERVICES, sender_value
 
-__all__ = ["SESSION"]
-
 
 class Fscp13Session(Session):
     """FSCP 13/1: consecutive time of each sender; senders are named by their address."""

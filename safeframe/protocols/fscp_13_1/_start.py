@@ -17,8 +17,6 @@ from ..link import Link
 from . import _access as access
 from . import _management as management
 
-__all__ = ["START_UP"]
-
 _IDENTITY = 0x1018, 1
 """The object that the manager of the recorded run reads first."""
 

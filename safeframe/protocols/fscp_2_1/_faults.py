@@ -7,8 +7,6 @@ from dataclasses import replace
 from ..aspects import FaultTraits
 from ..link import Link
 
-__all__ = ["FAULTS"]
-
 # "order": a time stamp that is not newer. "+": the CRC whose name hangs on size and format.
 _CAUGHT_BY = ("+", "order", "order", "watchdog", "watchdog", "+", "order", "+")
 _CRC_OF_KIND = {"base-short": "crc_s1", "extended-short": "crc_s5"}

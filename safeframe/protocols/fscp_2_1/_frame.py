@@ -28,8 +28,6 @@ from ._sums import (
     sums_of,
 )
 
-__all__ = ["RECIPE", "ack_octet", "mode_octet"]
-
 
 def mode_octet(*, run: bool = True, ping_count: int = 0) -> int:
     """Return a mode octet with its redundant bits; ``ping_count`` is 0..3."""

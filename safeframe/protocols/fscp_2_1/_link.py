@@ -10,8 +10,6 @@ from ..._model import Connection, End
 from ..link import LinkTraits, parameter
 from ._frame import ack_octet
 
-__all__ = ["LINK"]
-
 STAMP_US = 128
 """Unit of the time stamps, from memory."""
 

@@ -6,8 +6,6 @@ import struct
 
 from ..aspects import PacketPayload
 
-__all__ = ["CONNECTION_IDS", "PACKET", "UDP_PORT"]
-
 UDP_PORT = 2222
 CONNECTION_IDS = (0x11110001, 0x22220002)
 """Ids of the two directions in the items of UDP packets."""

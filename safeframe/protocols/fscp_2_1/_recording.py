@@ -11,8 +11,6 @@ from collections.abc import Sequence
 from ..link import Link
 from ..recording import Follower, Happening, RecordingTraits, Step
 
-__all__ = ["RECORDING"]
-
 _RUN = 0x80
 _UNNAMED_MODE, _UNNAMED_ACK = 0x60, 0x74
 

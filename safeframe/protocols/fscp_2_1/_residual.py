@@ -10,8 +10,6 @@ from __future__ import annotations
 from ...residual import CheckPart, Code, powers, stacked
 from ..aspects import FrameScope, Generators
 
-__all__ = ["SCOPES"]
-
 
 def _mode_above(first: int) -> range:
     """Return the exponents of bits 7..5 of the mode octet; the CRC reads 0 for the others."""

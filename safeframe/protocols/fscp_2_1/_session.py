@@ -9,8 +9,6 @@ from ..._engine.stream import Judgement, Session, newer, simple, solve
 from ..._errors import UsageError
 from ._frame import RECIPE
 
-__all__ = ["SESSION"]
-
 
 class Fscp2Session(Session):
     """FSCP 2/1: time stamps with rollover from the producer, time coordination back.

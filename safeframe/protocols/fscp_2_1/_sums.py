@@ -11,23 +11,6 @@ from ..._engine.parts import invert, lacking, le, unequal
 from ..._engine.recipe import Check, Cover, FrameLayout, Outcome, Seen, Unknown, Values
 from ...crc import CATALOGUE, Algorithm, compute, function
 
-__all__ = [
-    "ACK_RUN",
-    "COMPLEMENT_RUN",
-    "CONSUMER_TIME_RUN",
-    "CRCS",
-    "DATA_RUN",
-    "IDENTITY",
-    "INVERTED_RUN",
-    "MODE_RUNS",
-    "STAMP_RUN",
-    "covers",
-    "crc_check",
-    "engines",
-    "known_runs",
-    "sums_of",
-]
-
 _S1, _S2 = CATALOGUE["fscp-2-1/s1"], CATALOGUE["fscp-2-1/s2"]
 _S3, _S5 = CATALOGUE["fscp-2-1/s3"], CATALOGUE["fscp-2-1/s5"]
 IDENTITY = ("vendor_id", "device_serial", "connection_serial")

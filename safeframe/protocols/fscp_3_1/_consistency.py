@@ -12,8 +12,6 @@ from itertools import product
 from ..._errors import UsageError
 from ..._model import End
 
-__all__ = ["CONSISTENCY"]
-
 _OWN_ADDRESS = {"host": "source_address", "device": "destination_address"}
 
 

@@ -7,8 +7,6 @@ from typing import Any
 from ..aspects import Derivation, DerivedInput
 from ._frame import parameter_record
 
-__all__ = ["DERIVATIONS"]
-
 
 def _parameter_record(given: dict[str, Any]) -> dict[str, str]:
     record = parameter_record(**given)

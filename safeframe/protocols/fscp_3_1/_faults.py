@@ -7,8 +7,6 @@ from dataclasses import replace
 from ..aspects import FaultTraits
 from ..link import Link
 
-__all__ = ["FAULTS"]
-
 _CAUGHT_BY = ("crc2", "crc2", "crc2", "crc2", "watchdog", "crc2", "crc2", "crc2")
 
 

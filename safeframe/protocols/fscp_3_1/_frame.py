@@ -12,8 +12,6 @@ from ..._engine.recipe import Cover, FrameLayout, Recipe, Seen, Value, Values
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, compute
 
-__all__ = ["RECIPE", "RESET_BITS", "next_number", "parameter_crc", "parameter_record"]
-
 _CRC1 = CATALOGUE["fscp-3-1/crc1"]
 _CRC2 = CATALOGUE["fscp-3-1/crc2-24"]
 _LAST_NUMBER = (1 << 24) - 1

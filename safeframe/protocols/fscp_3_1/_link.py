@@ -8,8 +8,6 @@ from typing import Any
 from ..._model import Connection
 from ..link import LinkTraits, roles, shared_parameter
 
-__all__ = ["LINK"]
-
 
 def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any]:
     return {"parameter_crc": shared_parameter(connection, "parameter_crc")}

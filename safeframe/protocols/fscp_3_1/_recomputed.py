@@ -7,8 +7,6 @@ from typing import Any
 
 from ._frame import parameter_crc, parameter_record
 
-__all__ = ["RECOMPUTED"]
-
 
 def _parameter_crc(octets: bytes, inputs: dict[str, Any]) -> int:
     return parameter_crc(parameter_record(**inputs))

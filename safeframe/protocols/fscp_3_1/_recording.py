@@ -13,8 +13,6 @@ from ..link import Link
 from ..recording import Follower, Happening, RecordingTraits, Step
 from ._frame import RESET_BITS
 
-__all__ = ["RECORDING"]
-
 _CRC_ERROR, _WATCHDOG, _ACTIVE = 0x04, 0x08, 0x10
 _AGAINST = {
     _CRC_ERROR: "CRC error",

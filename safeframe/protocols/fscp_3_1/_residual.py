@@ -10,8 +10,6 @@ from __future__ import annotations
 from ...residual import CheckPart, Code, powers
 from ..aspects import FrameScope, Generators
 
-__all__ = ["SCOPES"]
-
 
 def _frame(generators: Generators, octets: int) -> Code:
     """Status, data, then 4 octets that are not sent (number and a zero octet)."""

@@ -10,8 +10,6 @@ from ..._engine.stream import Judgement, Session, simple, solve
 from ..._errors import UsageError
 from ._frame import RECIPE, RESET_BITS, next_number
 
-__all__ = ["SESSION"]
-
 
 class Fscp3Session(Session):
     """FSCP 3/1: one consecutive number for each sender, one more with each changed frame.

@@ -15,8 +15,6 @@ from ..aspects import OpeningFrame
 from ..link import Link
 from ._frame import RESET_BITS
 
-__all__ = ["START_UP"]
-
 
 def _opening(link: Link, random: Random) -> Iterator[OpeningFrame]:
     """Yield the first frame of the host and of the device."""

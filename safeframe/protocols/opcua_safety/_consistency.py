@@ -10,8 +10,6 @@ from collections.abc import Iterator
 from ..._model import End
 from ..._words import count
 
-__all__ = ["CONSISTENCY"]
-
 
 def _consistency(end: End) -> Iterator[tuple[str, str, str]]:
     """Yield key, sentence and remedy of each value that contradicts another one of an end."""

@@ -7,8 +7,6 @@ from typing import Any
 from ..aspects import Derivation, DerivedInput
 from . import _ids as ids
 
-__all__ = ["DERIVATIONS"]
-
 
 def _structure_signature(given: dict[str, Any]) -> dict[str, str]:
     members = ids.member_types(given["members"])

@@ -7,8 +7,6 @@ from dataclasses import replace
 from ..aspects import FaultTraits
 from ..link import Link
 
-__all__ = ["FAULTS"]
-
 _CAUGHT_BY = (
     "crc",
     "monitoring_number",

@@ -13,16 +13,6 @@ from uuid import UUID
 from ..._errors import UsageError
 from ...crc import CATALOGUE, compute
 
-__all__ = [
-    "LEVEL_IDS",
-    "MEMBERS",
-    "OpcuaMember",
-    "backward_crc",
-    "member_types",
-    "spdu_ids",
-    "structure_signature",
-]
-
 _ALGORITHM = CATALOGUE["opcua-safety/crc32"]
 
 LEVEL_IDS = {1: 0x11912881, 2: 0x647C4654, 3: 0xDEAA9DEE, 4: 0xAB47F33B}

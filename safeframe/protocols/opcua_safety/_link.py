@@ -10,8 +10,6 @@ from ..._model import Connection
 from ..link import LinkTraits, agreed, parameter, roles
 from ._ids import spdu_ids, structure_signature
 
-__all__ = ["LINK", "TYPE_IDS"]
-
 # Type ids of OPC UA built-in types (OPC 10000-6 table 1), by type and width in bits of a signal.
 TYPE_IDS = {
     ("bool", 1): 1,

@@ -13,8 +13,6 @@ from ..link import Link
 from ..recording import AnswerTime, Follower, Happening, RecordingTraits, Step, passes, places_of
 from ._frame import RECIPE
 
-__all__ = ["RECORDING"]
-
 _REQUEST = (
     (1, "communication error", "the consumer reports a communication error"),
     (2, "operator acknowledge", "the consumer asks for an operator acknowledge"),

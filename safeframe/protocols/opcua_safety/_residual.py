@@ -12,8 +12,6 @@ from fractions import Fraction
 from ...residual import Code, contiguous
 from ..aspects import FrameScope, Generators
 
-__all__ = ["SCOPES"]
-
 
 def _data(generators: Generators, octets: int) -> Code:
     """Return flags and data, which the CRC reads last: their code is contiguous."""

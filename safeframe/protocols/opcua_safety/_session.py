@@ -9,8 +9,6 @@ from ..._engine.stream import Judgement, Session, simple
 from ..._errors import UsageError
 from ._frame import FIRST_NUMBER, RECIPE, next_number
 
-__all__ = ["SESSION"]
-
 
 class OpcuaSession(Session):
     """OPC UA Safety: one request, one response, the monitoring number rises by one.

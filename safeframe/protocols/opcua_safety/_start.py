@@ -13,8 +13,6 @@ from ..aspects import OpeningFrame
 from ..link import Link
 from ._frame import FIRST_NUMBER
 
-__all__ = ["START_UP"]
-
 _ZEROS = "all octets are 0: a receiver passes over such a frame"
 
 
