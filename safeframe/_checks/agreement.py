@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .._bits import run_text
-from .._findings import Finding, Rule
+from .._findings import Finding
 from .._model import End, Map, Reserved, Signal
 from .._pairing import Cause, Pair
 from .phrases import (
@@ -32,14 +32,12 @@ from .shape import size_consequence
 
 
 @cause_rule(
-    Rule(
-        name="shifted-signals",
-        severity="error",
-        scope="direction",
-        title="All signals from a place on stand earlier or later at one end",
-        why=f"A bit inserted or removed at one end only displaces all that follow: {WIRE}.",
-        remedy=ASK,
-    )
+    name="shifted-signals",
+    severity="error",
+    scope="direction",
+    title="All signals from a place on stand earlier or later at one end",
+    why=f"A bit inserted or removed at one end only displaces all that follow: {WIRE}.",
+    remedy=ASK,
 )
 def shifted_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find runs of signals displaced by the same number of bits, or by more from octet to octet."""
@@ -123,15 +121,13 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
 
 
 @cause_rule(
-    Rule(
-        name="swapped-signals",
-        severity="error",
-        scope="direction",
-        title="Two signals stand in each other's place",
-        why="Two channels exchanged at one end: each function acts on the other's command, and a "
-        "test that sets both to the same value does not show it.",
-        remedy="exchange the two rows at one end",
-    )
+    name="swapped-signals",
+    severity="error",
+    scope="direction",
+    title="Two signals stand in each other's place",
+    why="Two channels exchanged at one end: each function acts on the other's command, and a "
+    "test that sets both to the same value does not show it.",
+    remedy="exchange the two rows at one end",
 )
 def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs of signals that exchanged places between the ends."""
@@ -155,15 +151,13 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @cause_rule(
-    Rule(
-        name="rotated-signals",
-        severity="error",
-        scope="direction",
-        title="Three or more signals changed places among themselves",
-        why="Each function acts on the command of the next one, and a test that sets all of them "
-        "to the same value does not show it.",
-        remedy=ASK,
-    )
+    name="rotated-signals",
+    severity="error",
+    scope="direction",
+    title="Three or more signals changed places among themselves",
+    why="Each function acts on the command of the next one, and a test that sets all of them "
+    "to the same value does not show it.",
+    remedy=ASK,
 )
 def rotated_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find rings of signals, and signals in another order within the same bits."""
@@ -191,14 +185,12 @@ def _row(pairs: tuple[Pair, ...], *, right: bool = False) -> str:
 
 
 @cause_rule(
-    Rule(
-        name="moved-signal",
-        severity="error",
-        scope="direction",
-        title="One signal stands at another place at one end",
-        why=f"The signal is read from bits that carry something else: {WIRE}.",
-        remedy=ASK,
-    )
+    name="moved-signal",
+    severity="error",
+    scope="direction",
+    title="One signal stands at another place at one end",
+    why=f"The signal is read from bits that carry something else: {WIRE}.",
+    remedy=ASK,
 )
 def moved_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find single signals whose place differs while their neighbours agree."""
@@ -230,15 +222,13 @@ def _move(view: View, cause: Cause, end: End, other: End) -> str:
 
 
 @cause_rule(
-    Rule(
-        name="width-differs",
-        severity="error",
-        scope="direction",
-        title="A signal has another width at one end",
-        why="The wider end puts information into bits that the other reads as something else, or "
-        "not at all.",
-        remedy="give the signal the same width at both ends",
-    )
+    name="width-differs",
+    severity="error",
+    scope="direction",
+    title="A signal has another width at one end",
+    why="The wider end puts information into bits that the other reads as something else, or "
+    "not at all.",
+    remedy="give the signal the same width at both ends",
 )
 def width_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals of different width, and what their width displaces."""
@@ -284,14 +274,12 @@ def _resize(view: View, cause: Cause, end: End, other: End) -> str:
 
 
 @cause_rule(
-    Rule(
-        name="reserve-differs",
-        severity="error",
-        scope="direction",
-        title="A reserved run has another width at one end",
-        why="A gap of the wrong width displaces what follows or gives the frame another size.",
-        remedy="find out which end is right, and give the reserve there and here the same width",
-    )
+    name="reserve-differs",
+    severity="error",
+    scope="direction",
+    title="A reserved run has another width at one end",
+    why="A gap of the wrong width displaces what follows or gives the frame another size.",
+    remedy="find out which end is right, and give the reserve there and here the same width",
 )
 def reserve_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find reserved runs whose width differs, and what that displaces."""
@@ -355,15 +343,13 @@ def _reserve(view: View, cause: Cause, end: End, other: End) -> str:
 
 
 @cause_rule(
-    Rule(
-        name="size-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends disagree about the size of the data",
-        why="The consumer waits for a frame of another length: the connection does not come up, "
-        "or the rest of a longer frame is ignored.",
-        remedy="declare the same number of bits at both ends",
-    )
+    name="size-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends disagree about the size of the data",
+    why="The consumer waits for a frame of another length: the connection does not come up, "
+    "or the rest of a longer frame is ignored.",
+    remedy="declare the same number of bits at both ends",
 )
 def size_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find directions whose sizes differ for no other reason."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from .._bits import reverse_field
 from .._canonical import alike, form
-from .._findings import Finding, Rule
+from .._findings import Finding
 from .._model import Signal
 from .._pairing import Pair
 from .._value import NamedTuple
@@ -77,14 +77,12 @@ def _told(
 
 
 @rule(
-    Rule(
-        name="type-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends read a value as different types",
-        why="The same bits become another number: a negative one, a fraction, a code.",
-        remedy="find out which type the value has, then declare it at both ends",
-    )
+    name="type-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends read a value as different types",
+    why="The same bits become another number: a negative one, a fraction, a code.",
+    remedy="find out which type the value has, then declare it at both ends",
 )
 def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs of different type; a difference of width alone is another rule's."""
@@ -96,14 +94,12 @@ def type_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="order-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends read the octets of a value in different order",
-        why="256 read from the other side is 1: small values look like large ones.",
-        remedy="find out which order the device uses, then declare it at both ends",
-    )
+    name="order-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends read the octets of a value in different order",
+    why="256 read from the other side is 1: small values look like large ones.",
+    remedy="find out which order the device uses, then declare it at both ends",
 )
 def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find values that one end reads least and the other most significant octet first."""
@@ -115,15 +111,13 @@ def order_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="renamed-signal",
-        severity="error",
-        scope="direction",
-        title="The two ends give the same bits different names",
-        why="Either one end was renamed or the bits really mean two things; nothing on the wire "
-        "tells which.",
-        remedy="find out which signal the bits carry, then have that one there at both ends",
-    )
+    name="renamed-signal",
+    severity="error",
+    scope="direction",
+    title="The two ends give the same bits different names",
+    why="Either one end was renamed or the bits really mean two things; nothing on the wire "
+    "tells which.",
+    remedy="find out which signal the bits carry, then have that one there at both ends",
 )
 def renamed_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find bits with two names that do not look alike."""
@@ -154,14 +148,12 @@ def _allowed(context: Context, name: str) -> bool:
 
 
 @rule(
-    Rule(
-        name="near-miss-name",
-        severity="warning",
-        scope="direction",
-        title="A name is spelt differently at the two ends",
-        why="Tools that pair by name lose the signal; people read over it.",
-        remedy="spell the name in the same way at both ends",
-    )
+    name="near-miss-name",
+    severity="warning",
+    scope="direction",
+    title="A name is spelt differently at the two ends",
+    why="Tools that pair by name lose the signal; people read over it.",
+    remedy="spell the name in the same way at both ends",
 )
 def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose names differ by spelling, look-alike letters or normalisation only."""
@@ -187,14 +179,12 @@ def near_miss_name(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="safe-value-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends assume different values on loss of communication",
-        why="On a break the consumer takes a value that the producer's side counts as active.",
-        remedy="decide which safe value is right, then state it at both ends",
-    )
+    name="safe-value-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends assume different values on loss of communication",
+    why="On a break the consumer takes a value that the producer's side counts as active.",
+    remedy="decide which safe value is right, then state it at both ends",
 )
 def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs with different safe values; two opposite bits are called inverted."""
@@ -206,14 +196,12 @@ def safe_value_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="meaning-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends describe what a 1 stands for differently",
-        why="An inverted meaning passes every test of length, checksum and wiring.",
-        remedy="find out what a 1 stands for, then write it at both ends",
-    )
+    name="meaning-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends describe what a 1 stands for differently",
+    why="An inverted meaning passes every test of length, checksum and wiring.",
+    remedy="find out what a 1 stands for, then write it at both ends",
 )
 def meaning_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose one_means texts differ, apart from names told elsewhere."""
@@ -248,15 +236,13 @@ def _changed_names(view: View, pair: Pair) -> bool:
 
 
 @rule(
-    Rule(
-        name="edge-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends act on different edges of an acknowledge bit",
-        why="One end acknowledges on release of the button, the other on pressing it - or on a "
-        "button that sticks.",
-        remedy="find out which edge acts, then state it at both ends",
-    )
+    name="edge-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends act on different edges of an acknowledge bit",
+    why="One end acknowledges on release of the button, the other on pressing it - or on a "
+    "button that sticks.",
+    remedy="find out which edge acts, then state it at both ends",
 )
 def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs with different acting edges."""
@@ -266,14 +252,12 @@ def edge_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="codes-differ",
-        severity="error",
-        scope="direction",
-        title="The two ends name the values of a code differently",
-        why="The number arrives unchanged and is taken for another command.",
-        remedy="find out which table is right, then use it at both ends",
-    )
+    name="codes-differ",
+    severity="error",
+    scope="direction",
+    title="The two ends name the values of a code differently",
+    why="The number arrives unchanged and is taken for another command.",
+    remedy="find out which table is right, then use it at both ends",
 )
 def codes_differ(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose code tables name the same number differently."""
@@ -314,14 +298,12 @@ def _reversed_codes(pair: Pair) -> bool:
 
 
 @rule(
-    Rule(
-        name="field-bit-order",
-        severity="error",
-        scope="direction",
-        title="The bits inside a field are read in opposite order",
-        why="Symmetric values (all 0, all 1) read right, the others become another level.",
-        remedy="find out which table is right, then use it at both ends",
-    )
+    name="field-bit-order",
+    severity="error",
+    scope="direction",
+    title="The bits inside a field are read in opposite order",
+    why="Symmetric values (all 0, all 1) read right, the others become another level.",
+    remedy="find out which table is right, then use it at both ends",
 )
 def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find code tables that agree once the bits of the field are reversed."""
@@ -339,14 +321,12 @@ def field_bit_order(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="unit-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends give a value different units",
-        why="The same number is millimetres here and metres there.",
-        remedy="find out which unit is right, then state it at both ends",
-    )
+    name="unit-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends give a value different units",
+    why="The same number is millimetres here and metres there.",
+    remedy="find out which unit is right, then state it at both ends",
 )
 def unit_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs with different units."""
@@ -354,14 +334,12 @@ def unit_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="scale-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends scale a value differently",
-        why="A limit of 10 becomes 100: the value is in range and wrong.",
-        remedy="find out which factor is right, then state it at both ends",
-    )
+    name="scale-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends scale a value differently",
+    why="A limit of 10 becomes 100: the value is in range and wrong.",
+    remedy="find out which factor is right, then state it at both ends",
 )
 def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs with different scale factors."""
@@ -369,14 +347,12 @@ def scale_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="validity-differs",
-        severity="error",
-        scope="direction",
-        title="The two ends use different validity bits for a value",
-        why="One end goes on using a value that the other has declared invalid.",
-        remedy="find out which bit says that the value holds, then name it at both ends",
-    )
+    name="validity-differs",
+    severity="error",
+    scope="direction",
+    title="The two ends use different validity bits for a value",
+    why="One end goes on using a value that the other has declared invalid.",
+    remedy="find out which bit says that the value holds, then name it at both ends",
 )
 def validity_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find pairs whose valid_by differs by more than spelling."""

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from functools import partial
 
 from .._canonical import alike, form
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import Connection, End, Scalar
 from .._value import replace
 from .phrases import code_points
@@ -82,16 +82,14 @@ def _with(connection: Connection, *, name: str, key: str, value: Any) -> Connect
 
 
 @rule(
-    Rule(
-        name="wrong-file",
-        severity="error",
-        scope="connection",
-        title="The two files are not the two ends of one connection",
-        why="Two maps can agree bit for bit although one belongs to the sister machine. Nothing "
-        "else is judged between such files, so this finding can neither be allowed nor be known "
-        "to a baseline.",
-        remedy="check which files belong together",
-    )
+    name="wrong-file",
+    severity="error",
+    scope="connection",
+    title="The two files are not the two ends of one connection",
+    why="Two maps can agree bit for bit although one belongs to the sister machine. Nothing "
+    "else is judged between such files, so this finding can neither be allowed nor be known "
+    "to a baseline.",
+    remedy="check which files belong together",
 )
 def wrong_file(context: Context, find: Finder) -> Iterator[Finding]:
     """Find two files of one end, or ends that name another peer."""
@@ -123,15 +121,13 @@ def _wrong_files(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="directions-exchanged",
-        severity="error",
-        scope="connection",
-        title="One end has its two directions exchanged",
-        why="One end wrote what it receives under what it sends, usually because it copied the "
-        "other end's file.",
-        remedy="exchange sends and receives in one of the files",
-    )
+    name="directions-exchanged",
+    severity="error",
+    scope="connection",
+    title="One end has its two directions exchanged",
+    why="One end wrote what it receives under what it sends, usually because it copied the "
+    "other end's file.",
+    remedy="exchange sends and receives in one of the files",
 )
 def directions_exchanged(context: Context, find: Finder) -> Iterator[Finding]:
     """Report that the maps fit only with the second end's directions exchanged."""
@@ -151,15 +147,13 @@ def directions_exchanged(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="connection-name-differs",
-        severity="warning",
-        scope="connection",
-        title="The two ends call the connection differently",
-        why="With several connections between the same two devices, the name is all that tells "
-        "which file belongs to which.",
-        remedy="find out which name is right, then use it at both ends",
-    )
+    name="connection-name-differs",
+    severity="warning",
+    scope="connection",
+    title="The two ends call the connection differently",
+    why="With several connections between the same two devices, the name is all that tells "
+    "which file belongs to which.",
+    remedy="find out which name is right, then use it at both ends",
 )
 def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different connection names."""
@@ -173,14 +167,12 @@ def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]
 
 
 @rule(
-    Rule(
-        name="profile-differs",
-        severity="error",
-        scope="connection",
-        title="The two ends use different safety profiles",
-        why="Frames of two profiles have nothing in common.",
-        remedy="state the profile that both devices really use",
-    )
+    name="profile-differs",
+    severity="error",
+    scope="connection",
+    title="The two ends use different safety profiles",
+    why="Frames of two profiles have nothing in common.",
+    remedy="state the profile that both devices really use",
 )
 def profile_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different profiles."""
@@ -192,14 +184,12 @@ def profile_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="edition-differs",
-        severity="error",
-        scope="connection",
-        title="The two ends follow different editions of the profile",
-        why="Editions change CRC rules, start values and limits.",
-        remedy="state the edition that both devices implement",
-    )
+    name="edition-differs",
+    severity="error",
+    scope="connection",
+    title="The two ends follow different editions of the profile",
+    why="Editions change CRC rules, start values and limits.",
+    remedy="state the edition that both devices implement",
 )
 def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different editions, or an edition the profile's facts do not cover."""
@@ -222,14 +212,12 @@ def edition_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="unknown-profile",
-        severity="error",
-        scope="connection",
-        title="The profile is not known",
-        why="Without the profile nobody knows the legal sizes and limits.",
-        remedy="use a listed profile, your own profile file, or plain with legal_octets",
-    )
+    name="unknown-profile",
+    severity="error",
+    scope="connection",
+    title="The profile is not known",
+    why="Without the profile nobody knows the legal sizes and limits.",
+    remedy="use a listed profile, your own profile file, or plain with legal_octets",
 )
 def unknown_profile(context: Context, find: Finder) -> Iterator[Finding]:
     """Report a profile name that is neither listed nor handed in."""
@@ -239,15 +227,13 @@ def unknown_profile(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="role-conflict",
-        severity="error",
-        scope="connection",
-        title="The roles of the two ends do not fit",
-        why="Two masters wait for answers that nobody gives.",
-        remedy="give each end its role",
-        source="roles: the sources on the profile's page",
-    )
+    name="role-conflict",
+    severity="error",
+    scope="connection",
+    title="The roles of the two ends do not fit",
+    why="Two masters wait for answers that nobody gives.",
+    remedy="give each end its role",
+    source="roles: the sources on the profile's page",
 )
 def role_conflict(context: Context, find: Finder) -> Iterator[Finding]:
     """Find a role the profile does not know, or one role at both ends."""
@@ -283,15 +269,13 @@ def _with_role(connection: Connection, *, name: str, role: str) -> Connection:
 
 
 @rule(
-    Rule(
-        name="connection-id-missing",
-        severity="error",
-        scope="connection",
-        title="The connection id is zero, missing or out of range",
-        why="The id is what keeps a frame of another connection from being accepted.",
-        remedy="give the connection its own id",
-        source="range: the sources on the profile's page",
-    )
+    name="connection-id-missing",
+    severity="error",
+    scope="connection",
+    title="The connection id is zero, missing or out of range",
+    why="The id is what keeps a frame of another connection from being accepted.",
+    remedy="give the connection its own id",
+    source="range: the sources on the profile's page",
 )
 def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
     """Find ids outside the profile's range, or none at all where the profile has one."""
@@ -316,14 +300,12 @@ def connection_id_missing(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="connection-id-differs",
-        severity="error",
-        scope="connection",
-        title="The two ends have different connection ids",
-        why="The connection does not come up - or comes up with the wrong partner.",
-        remedy="find out which id is right, then use it at both ends",
-    )
+    name="connection-id-differs",
+    severity="error",
+    scope="connection",
+    title="The two ends have different connection ids",
+    why="The connection does not come up - or comes up with the wrong partner.",
+    remedy="find out which id is right, then use it at both ends",
 )
 def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different connection ids, and one that only one end states."""
@@ -340,15 +322,13 @@ def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="address-range",
-        severity="error",
-        scope="end",
-        title="A safety address is out of range",
-        why="The device cannot be set to it, or takes another one.",
-        remedy="set an address that the profile allows",
-        source="range: the sources on the profile's page",
-    )
+    name="address-range",
+    severity="error",
+    scope="end",
+    title="A safety address is out of range",
+    why="The device cannot be set to it, or takes another one.",
+    remedy="set an address that the profile allows",
+    source="range: the sources on the profile's page",
 )
 def address_range(context: Context, find: Finder) -> Iterator[Finding]:
     """Find addresses the profile does not allow."""

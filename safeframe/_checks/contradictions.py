@@ -5,21 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .. import protocols
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .registry import Context, Finder, rule
 
 
 @rule(
-    Rule(
-        name="parameter-contradicts",
-        severity="error",
-        scope="end",
-        title="Two statements of one end contradict each other",
-        why="One of the two is left over from another device or release; which one the device got "
-        "nobody can read from the map.",
-        remedy="state what the device really has, in both places",
-        source="the sources on the profile's page",
-    )
+    name="parameter-contradicts",
+    severity="error",
+    scope="end",
+    title="Two statements of one end contradict each other",
+    why="One of the two is left over from another device or release; which one the device got "
+    "nobody can read from the map.",
+    remedy="state what the device really has, in both places",
+    source="the sources on the profile's page",
 )
 def parameter_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
     """Find addresses and computed numbers that other values of the same end contradict."""
@@ -38,16 +36,14 @@ def parameter_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="parameters-do-not-fit",
-        severity="error",
-        scope="connection",
-        title="Two parameters of the ends do not fit together, though they need not be equal",
-        why="One end sends later, or in another form, than the other waits for: the connection "
-        "breaks in operation, or is never established.",
-        remedy="change one of the two so that they fit",
-        source="the sources on the profile's page",
-    )
+    name="parameters-do-not-fit",
+    severity="error",
+    scope="connection",
+    title="Two parameters of the ends do not fit together, though they need not be equal",
+    why="One end sends later, or in another form, than the other waits for: the connection "
+    "breaks in operation, or is never established.",
+    remedy="change one of the two so that they fit",
+    source="the sources on the profile's page",
 )
 def parameters_do_not_fit(context: Context, find: Finder) -> Iterator[Finding]:
     """Find what the profile wants to fit between both ends."""

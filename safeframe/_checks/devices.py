@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from .._canonical import person
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import Connection, End, Installed
 from .._words import MOST_LISTED, listed
 from .registry import Finder, plant_rule
@@ -67,14 +67,12 @@ def _of(connection: Connection) -> str:
 
 
 @plant_rule(
-    Rule(
-        name="record-missing",
-        severity="warning",
-        scope="plant",
-        title="A connection of the plant names no sign-off record",
-        why="Nobody can say which maps were signed and loaded, or whether they ever were.",
-        remedy="make a record with `safeframe record new` and name it in the plant file",
-    )
+    name="record-missing",
+    severity="warning",
+    scope="plant",
+    title="A connection of the plant names no sign-off record",
+    why="Nobody can say which maps were signed and loaded, or whether they ever were.",
+    remedy="make a record with `safeframe record new` and name it in the plant file",
 )
 def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find connections of a plant file without a record."""
@@ -88,15 +86,13 @@ def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterato
 
 
 @plant_rule(
-    Rule(
-        name="record-shared",
-        severity="error",
-        scope="plant",
-        title="Two connections of the plant name one record",
-        why="A series machine has one record for each instance: what was read back from one "
-        "device says nothing about its sister.",
-        remedy="make a record for each connection",
-    )
+    name="record-shared",
+    severity="error",
+    scope="plant",
+    title="Two connections of the plant name one record",
+    why="A series machine has one record for each instance: what was read back from one "
+    "device says nothing about its sister.",
+    remedy="make a record for each connection",
 )
 def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find records that several connections name."""
@@ -112,15 +108,13 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
 
 
 @plant_rule(
-    Rule(
-        name="record-outdated",
-        severity="error",
-        scope="plant",
-        title="A record is about other maps than the plant has now",
-        why="A map was edited after the record was signed, or the record belongs to another "
-        "connection: what runs in the devices is not what the map says.",
-        remedy="load what the map says, test it, and make a new record",
-    )
+    name="record-outdated",
+    severity="error",
+    scope="plant",
+    title="A record is about other maps than the plant has now",
+    why="A map was edited after the record was signed, or the record belongs to another "
+    "connection: what runs in the devices is not what the map says.",
+    remedy="load what the map says, test it, and make a new record",
 )
 def record_outdated(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find maps that are not those of their record, by their fingerprints and by their origin."""
@@ -152,15 +146,13 @@ def _read_back(
 
 
 @plant_rule(
-    Rule(
-        name="read-back-missing",
-        severity="error",
-        scope="plant",
-        title="Nobody read back what the device runs",
-        why="A download that was forgotten at one end shows nowhere else: lengths and checksums "
-        "of the frames stay right.",
-        remedy="read the checksum from the device and enter it with `safeframe record fill`",
-    )
+    name="read-back-missing",
+    severity="error",
+    scope="plant",
+    title="Nobody read back what the device runs",
+    why="A download that was forgotten at one end shows nowhere else: lengths and checksums "
+    "of the frames stay right.",
+    remedy="read the checksum from the device and enter it with `safeframe record fill`",
 )
 def read_back_missing(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find devices whose record holds no checksum."""
@@ -169,14 +161,12 @@ def read_back_missing(connections: tuple[Connection, ...], find: Finder) -> Iter
 
 
 @plant_rule(
-    Rule(
-        name="read-back-differs",
-        severity="error",
-        scope="plant",
-        title="The device runs something else than what was expected",
-        why="The download went to another device, was left out, or was overwritten since.",
-        remedy="load the project again, read the checksum back, and repeat the tests",
-    )
+    name="read-back-differs",
+    severity="error",
+    scope="plant",
+    title="The device runs something else than what was expected",
+    why="The download went to another device, was left out, or was overwritten since.",
+    remedy="load the project again, read the checksum back, and repeat the tests",
 )
 def read_back_differs(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find devices whose checksum is not the expected one."""
@@ -185,14 +175,12 @@ def read_back_differs(connections: tuple[Connection, ...], find: Finder) -> Iter
 
 
 @plant_rule(
-    Rule(
-        name="serial-differs",
-        severity="error",
-        scope="plant",
-        title="The record is about another device than the plant has now",
-        why="A device that was exchanged has not been read back: it may run an older project.",
-        remedy="read back the device that is there now and make a record for it",
-    )
+    name="serial-differs",
+    severity="error",
+    scope="plant",
+    title="The record is about another device than the plant has now",
+    why="A device that was exchanged has not been read back: it may run an older project.",
+    remedy="read back the device that is there now and make a record for it",
 )
 def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find devices whose serial number differs between plant file and record."""
@@ -208,14 +196,12 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
 
 
 @plant_rule(
-    Rule(
-        name="serial-reused",
-        severity="error",
-        scope="plant",
-        title="Two ends of the plant have one serial number",
-        why="An entry was copied for the sister device: one of the two was never read back.",
-        remedy="read the serial number from both devices",
-    )
+    name="serial-reused",
+    severity="error",
+    scope="plant",
+    title="Two ends of the plant have one serial number",
+    why="An entry was copied for the sister device: one of the two was never read back.",
+    remedy="read the serial number from both devices",
 )
 def serial_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find serial numbers that the plant file or the records give to several ends.

@@ -12,7 +12,7 @@ from .._errors import UsageError
 from .._findings import Finding, NotJudged, Rule, Spot
 from .._model import Signal
 from .._words import listed
-from .registry import Finder, RoutesSeen, route_rule
+from .registry import ROUTE_CHECKS, Finder, RouteCheck, RoutesSeen, registering
 
 if TYPE_CHECKING:
     from .._following import Handover, Site
@@ -37,40 +37,37 @@ _NEAR_DIGITS = 28
 """Digits of a number that a message only states about."""
 
 
-def handover_rule(entry: Rule) -> Callable[[Judge], Judge]:
-    """Register what judges one end of a route; it yields what is wrong and what stays open.
+def _handover_check(judge: Judge, rule: Rule) -> RouteCheck:
+    """Return the check that asks at every end of a route; one wrong thing is one finding."""
 
-    The same wrong thing on several routes is one finding.
-    """
+    def check(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
+        wrong: dict[tuple[int, int, str], list[Handover]] = {}
+        for followed, _ in seen.routes:
+            for handover in followed.handovers():
+                for told in judge(handover, seen.site):
+                    if isinstance(told, Open):
+                        yield NotJudged(
+                            connection="",
+                            rule=rule.name,
+                            reason=told.reason,
+                            subject=f"{told.subject} at {handover.step.end}",
+                            route=followed.route.name,
+                        )
+                    else:
+                        key = id(handover.arriving), id(handover.leaving), told
+                        wrong.setdefault(key, []).append(handover)
+        for (_, _, message), handovers in wrong.items():
+            yield find(
+                f"{on_routes(one.route.name for one in handovers)}: {message}",
+                _spots(handovers[0]),
+                culprits=[("", name) for name in sorted({h.route.name for h in handovers})],
+            )
 
-    def register(judge: Judge) -> Judge:
-        def check(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
-            wrong: dict[tuple[int, int, str], list[Handover]] = {}
-            for followed, _ in seen.routes:
-                for handover in followed.handovers():
-                    for told in judge(handover, seen.site):
-                        if isinstance(told, Open):
-                            yield NotJudged(
-                                connection="",
-                                rule=entry.name,
-                                reason=told.reason,
-                                subject=f"{told.subject} at {handover.step.end}",
-                                route=followed.route.name,
-                            )
-                        else:
-                            key = id(handover.arriving), id(handover.leaving), told
-                            wrong.setdefault(key, []).append(handover)
-            for (_, _, message), handovers in wrong.items():
-                yield find(
-                    f"{on_routes(one.route.name for one in handovers)}: {message}",
-                    _spots(handovers[0]),
-                    culprits=[("", name) for name in sorted({h.route.name for h in handovers})],
-                )
+    return check
 
-        route_rule(entry)(check)
-        return judge
 
-    return register
+handover_rule = registering(ROUTE_CHECKS, _handover_check, Rule)
+"""Registers what judges one end of a route; it yields what is wrong and what stays open."""
 
 
 def on_routes(routes: Iterable[str]) -> str:

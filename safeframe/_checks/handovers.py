@@ -8,7 +8,6 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from .._canonical import form, variable
-from .._findings import Rule
 from .._model import Signal
 from .._words import MOST_LISTED, count, listed
 from .handing_on import (
@@ -27,15 +26,13 @@ if TYPE_CHECKING:
 
 
 @handover_rule(
-    Rule(
-        name="route-binding-differs",
-        severity="error",
-        scope="plant",
-        title="An end delivers a signal into one variable and sends on another",
-        why="What arrives stays where nobody reads it, and something else goes on under its name.",
-        remedy="bind both to the variable that the route names; where the program makes one out "
-        "of the other, declare bind and out",
-    )
+    name="route-binding-differs",
+    severity="error",
+    scope="plant",
+    title="An end delivers a signal into one variable and sends on another",
+    why="What arrives stays where nobody reads it, and something else goes on under its name.",
+    remedy="bind both to the variable that the route names; where the program makes one out "
+    "of the other, declare bind and out",
 )
 def route_binding_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare the variables at an end with each other and with those that the route names."""
@@ -66,14 +63,12 @@ def route_binding_differs(handover: Handover, site: Site) -> Iterator[str | Open
 
 
 @handover_rule(
-    Rule(
-        name="route-binding-shared",
-        severity="error",
-        scope="plant",
-        title="Two connections deliver into one variable on a route",
-        why="The one that is copied last wins: the source of the route may have no say.",
-        remedy="give each delivered signal a variable of its own",
-    )
+    name="route-binding-shared",
+    severity="error",
+    scope="plant",
+    title="Two connections deliver into one variable on a route",
+    why="The one that is copied last wins: the source of the route may have no say.",
+    remedy="give each delivered signal a variable of its own",
 )
 def route_binding_shared(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Find other connections that deliver into a variable of the route."""
@@ -101,14 +96,12 @@ def _shared(site: Site, end: str, bind: str, own: Stretch) -> Iterator[str]:
 
 
 @handover_rule(
-    Rule(
-        name="route-type-differs",
-        severity="error",
-        scope="plant",
-        title="A signal changes its type on its way",
-        why="The same bits become another number behind the gateway: a negative one, a fraction.",
-        remedy=f"give it one type on the whole way, {MEANT}: converts = {{ type = [...] }}",
-    )
+    name="route-type-differs",
+    severity="error",
+    scope="plant",
+    title="A signal changes its type on its way",
+    why="The same bits become another number behind the gateway: a negative one, a fraction.",
+    remedy=f"give it one type on the whole way, {MEANT}: converts = {{ type = [...] }}",
 )
 def route_type_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare types; a bit that becomes a wider number is a difference of width."""
@@ -120,14 +113,12 @@ def route_type_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 
 
 @handover_rule(
-    Rule(
-        name="route-width-differs",
-        severity="error",
-        scope="plant",
-        title="A signal changes its width on its way",
-        why="What does not fit is cut off or capped behind the gateway, unseen by the target.",
-        remedy=f"give it one width on the whole way, {MEANT}: converts = {{ width = [...] }}",
-    )
+    name="route-width-differs",
+    severity="error",
+    scope="plant",
+    title="A signal changes its width on its way",
+    why="What does not fit is cut off or capped behind the gateway, unseen by the target.",
+    remedy=f"give it one width on the whole way, {MEANT}: converts = {{ width = [...] }}",
 )
 def route_width_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare widths."""
@@ -137,14 +128,12 @@ def route_width_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 
 
 @handover_rule(
-    Rule(
-        name="route-unit-differs",
-        severity="error",
-        scope="plant",
-        title="A value changes its unit on its way",
-        why="The same number is millimetres before the gateway and metres behind it.",
-        remedy=f"give it one unit on the whole way, {MEANT}: converts = {{ unit = [...] }}",
-    )
+    name="route-unit-differs",
+    severity="error",
+    scope="plant",
+    title="A value changes its unit on its way",
+    why="The same number is millimetres before the gateway and metres behind it.",
+    remedy=f"give it one unit on the whole way, {MEANT}: converts = {{ unit = [...] }}",
 )
 def route_unit_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare units; a number without one cannot be judged."""
@@ -160,14 +149,12 @@ def route_unit_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 
 
 @handover_rule(
-    Rule(
-        name="route-scale-differs",
-        severity="error",
-        scope="plant",
-        title="A value changes its scale on its way",
-        why="A limit of 10 becomes 100 behind the gateway: in range, and wrong.",
-        remedy=f"give it one factor on the whole way, {MEANT}: converts = {{ scale = [...] }}",
-    )
+    name="route-scale-differs",
+    severity="error",
+    scope="plant",
+    title="A value changes its scale on its way",
+    why="A limit of 10 becomes 100 behind the gateway: in range, and wrong.",
+    remedy=f"give it one factor on the whole way, {MEANT}: converts = {{ scale = [...] }}",
 )
 def route_scale_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare scale factors."""
@@ -177,16 +164,14 @@ def route_scale_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 
 
 @handover_rule(
-    Rule(
-        name="route-range-exceeded",
-        severity="warning",
-        scope="plant",
-        title="A converted value may not fit behind the gateway",
-        why="What the gateway does with a value that does not fit is in no map: cut off, capped or "
-        "refused, the target cannot tell.",
-        remedy="make the value behind the gateway wide enough, or allow the finding with the "
-        "reason why such values do not occur",
-    )
+    name="route-range-exceeded",
+    severity="warning",
+    scope="plant",
+    title="A converted value may not fit behind the gateway",
+    why="What the gateway does with a value that does not fit is in no map: cut off, capped or "
+    "refused, the target cannot tell.",
+    remedy="make the value behind the gateway wide enough, or allow the finding with the "
+    "reason why such values do not occur",
 )
 def route_range_exceeded(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare the range of a value before and behind a declared conversion."""
@@ -228,14 +213,12 @@ def _range(signal: Signal) -> tuple[Fraction, Fraction] | None:
 
 
 @handover_rule(
-    Rule(
-        name="route-validity-lost",
-        severity="warning",
-        scope="plant",
-        title="A value goes on without the bit that says whether it holds",
-        why="The target goes on using a value that its source has declared invalid.",
-        remedy="hand the validity bit on as well and name it with valid_by",
-    )
+    name="route-validity-lost",
+    severity="warning",
+    scope="plant",
+    title="A value goes on without the bit that says whether it holds",
+    why="The target goes on using a value that its source has declared invalid.",
+    remedy="hand the validity bit on as well and name it with valid_by",
 )
 def route_validity_lost(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Find values whose validity bit ends at a gateway, or is another variable behind it."""

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 
 from .._canonical import Parameter, alike, form, shared_parameters
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import Reserved, Scalar, Signal
 from ..protocols import ParameterRule, Profile
 from .connection_table import both, shown, spots, stated_alike
@@ -18,14 +18,12 @@ _OCTETS = r"(?:\s*[0-9a-fA-F]{2})*\s*"
 
 
 @rule(
-    Rule(
-        name="watchdog-differs",
-        severity="error",
-        scope="connection",
-        title="The two ends have different watchdog times",
-        why="The reaction time of the safety function is calculated with one of them.",
-        remedy="find out which watchdog time is right, then state it at both ends",
-    )
+    name="watchdog-differs",
+    severity="error",
+    scope="connection",
+    title="The two ends have different watchdog times",
+    why="The reaction time of the safety function is calculated with one of them.",
+    remedy="find out which watchdog time is right, then state it at both ends",
 )
 def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different watchdog times."""
@@ -39,17 +37,14 @@ def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="watchdog-too-short",
-        severity="error",
-        scope="end",
-        title="The watchdog is zero, out of range, or not longer than the exchange, or that is 0",
-        why="A watchdog shorter than one exchange trips in normal operation; people then set it "
-        "far too long.",
-        remedy="set a watchdog longer than the exchange and not above the permitted reaction time",
-        source="range: the sources on the profile's page; longer than the exchange: common "
-        "practice",
-    )
+    name="watchdog-too-short",
+    severity="error",
+    scope="end",
+    title="The watchdog is zero, out of range, or not longer than the exchange, or that is 0",
+    why="A watchdog shorter than one exchange trips in normal operation; people then set it "
+    "far too long.",
+    remedy="set a watchdog longer than the exchange and not above the permitted reaction time",
+    source="range: the sources on the profile's page; longer than the exchange: common practice",
 )
 def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
     """Find watchdog times that cannot work."""
@@ -83,16 +78,14 @@ def watchdog_too_short(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="watchdog-too-long",
-        severity="error",
-        scope="connection",
-        title="The connection takes longer than the safety function permits",
-        why="The machine moves on for as long as the watchdog waits: the distance to the danger "
-        "was calculated with less.",
-        remedy="set a shorter watchdog, or calculate the safety function anew",
-        source="the formula and its source are in the finding; `safeframe timing` shows the inputs",
-    )
+    name="watchdog-too-long",
+    severity="error",
+    scope="connection",
+    title="The connection takes longer than the safety function permits",
+    why="The machine moves on for as long as the watchdog waits: the distance to the danger "
+    "was calculated with less.",
+    remedy="set a shorter watchdog, or calculate the safety function anew",
+    source="the formula and its source are in the finding; `safeframe timing` shows the inputs",
 )
 def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
     """Find reaction times above the permitted one, as far as the map states the inputs."""
@@ -112,17 +105,15 @@ def watchdog_too_long(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="parameter-differs",
-        severity="error",
-        scope="connection",
-        title="The two ends disagree about a parameter of the connection",
-        why="Both ends derive times, ids or start values from it: where it differs, or one end "
-        "does not state it, no frame is accepted.",
-        remedy="find out which value is right, then state it at both ends",
-        source='"same at both ends" in the table of parameters on the profile\'s page; the same is '
-        "assumed of a parameter that no profile lists",
-    )
+    name="parameter-differs",
+    severity="error",
+    scope="connection",
+    title="The two ends disagree about a parameter of the connection",
+    why="Both ends derive times, ids or start values from it: where it differs, or one end "
+    "does not state it, no frame is accepted.",
+    remedy="find out which value is right, then state it at both ends",
+    source='"same at both ends" in the table of parameters on the profile\'s page; the same is '
+    "assumed of a parameter that no profile lists",
 )
 def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find shared parameters that differ or that one end leaves out, and unequal general terms."""
@@ -187,15 +178,13 @@ def _unequal(context: Context) -> Iterator[_Unequal]:
 
 
 @rule(
-    Rule(
-        name="parameter-invalid",
-        severity="error",
-        scope="end",
-        title="A parameter is unknown to the profile, missing, or has an impossible value",
-        why="A device that gets the value refuses it or takes a default.",
-        remedy="see the parameter table on the profile's page",
-        source="ranges: the sources on the profile's page",
-    )
+    name="parameter-invalid",
+    severity="error",
+    scope="end",
+    title="A parameter is unknown to the profile, missing, or has an impossible value",
+    why="A device that gets the value refuses it or takes a default.",
+    remedy="see the parameter table on the profile's page",
+    source="ranges: the sources on the profile's page",
 )
 def parameter_invalid(context: Context, find: Finder) -> Iterator[Finding]:
     """Find parameters that the profile does not list, or whose value it does not allow."""
@@ -271,16 +260,14 @@ def _is_outside(entry: ParameterRule, number: int) -> bool:
 
 
 @rule(
-    Rule(
-        name="above-tested-size",
-        severity="warning",
-        scope="connection",
-        title="Data or parameters are larger than any that the published tests use",
-        why="The protocol allows the size, but no conformance test has shown that a device takes "
-        "it: it may refuse it at start-up, or cut it.",
-        remedy="ask both manufacturers for a test with this size, or stay below it",
-        source="the document and table in the finding",
-    )
+    name="above-tested-size",
+    severity="warning",
+    scope="connection",
+    title="Data or parameters are larger than any that the published tests use",
+    why="The protocol allows the size, but no conformance test has shown that a device takes "
+    "it: it may refuse it at start-up, or cut it.",
+    remedy="ask both manufacturers for a test with this size, or stay below it",
+    source="the document and table in the finding",
 )
 def above_tested_size(context: Context, find: Finder) -> Iterator[Finding]:
     """Find data and parameters above the largest size of a published test."""
@@ -320,16 +307,14 @@ def _end_of(entry: Signal | Reserved) -> int:
 
 
 @rule(
-    Rule(
-        name="one-way",
-        severity="error",
-        scope="connection",
-        title="Signals travel in a direction that carries no safety data",
-        why="The profile sends safety data from one end only; what the other end declares as sent "
-        "never leaves it.",
-        remedy="declare the other direction on a connection of its own",
-        source="direction of the data: the sources on the profile's page",
-    )
+    name="one-way",
+    severity="error",
+    scope="connection",
+    title="Signals travel in a direction that carries no safety data",
+    why="The profile sends safety data from one end only; what the other end declares as sent "
+    "never leaves it.",
+    remedy="declare the other direction on a connection of its own",
+    source="direction of the data: the sources on the profile's page",
 )
 def one_way(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals of the end that sends no safety data in a one-way profile."""

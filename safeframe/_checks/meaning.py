@@ -8,12 +8,12 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from .._canonical import alike, variable
-from .._findings import Finding, Rule
+from .._findings import Finding
 from .._model import End, Map, Reserved, Signal
 from .._pairing import skeleton
 from .._value import replace
 from .phrases import place_text
-from .registry import Context, Finder, Flaw, Repair, View, count, per_map, rule, spot
+from .registry import Context, Finder, Flaw, Repair, View, count, map_rule, per_map, rule, spot
 from .remedies import reserve_changes, settled
 
 _NUMBERS = ("uint", "int", "float")
@@ -23,51 +23,45 @@ _MOST_NAMED = 8
 """Widest code, in bits, for which every value is expected to have a name."""
 
 
-@rule(
-    Rule(
-        name="duplicate-name",
-        severity="error",
-        scope="map",
-        title="Two signals of one direction have the same name",
-        why="Whoever binds or tests by name reaches only one of them.",
-        remedy="give each signal its own name",
-    )
+@map_rule(
+    name="duplicate-name",
+    severity="error",
+    scope="map",
+    title="Two signals of one direction have the same name",
+    why="Whoever binds or tests by name reaches only one of them.",
+    remedy="give each signal its own name",
 )
-def duplicate_name(context: Context, find: Finder) -> Iterator[Finding]:
+def duplicate_name(map_: Map, other: Map) -> Iterator[Flaw]:
     """Find names used more than once in one direction."""
-
-    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
-        there = {(signal.start, signal.width): signal.name for signal in other.signals}
-        names = {signal.name for signal in map_.signals}
-        for number, (name, signals) in enumerate(_grouped(map_, lambda signal: signal.name)):
-            places = " and ".join(place_text(signal) for signal in signals)
-            # What the other end calls by a name that is missing here was probably meant.
-            meant = [
-                (signal, there[key])
-                for signal in signals
-                if (key := (signal.start, signal.width)) in there and there[key] not in names
-            ]
-            yield Flaw(
-                message="; ".join(
-                    [
-                        f"{name} is declared {count(len(signals), 'time')}, at {places}",
-                        *(f"the other end has {new} at {one.at}" for one, new in meant),
-                    ]
+    there = {(signal.start, signal.width): signal.name for signal in other.signals}
+    names = {signal.name for signal in map_.signals}
+    for number, (name, signals) in enumerate(_grouped(map_, lambda signal: signal.name)):
+        places = " and ".join(place_text(signal) for signal in signals)
+        # What the other end calls by a name that is missing here was probably meant.
+        meant = [
+            (signal, there[key])
+            for signal in signals
+            if (key := (signal.start, signal.width)) in there and there[key] not in names
+        ]
+        yield Flaw(
+            message="; ".join(
+                [
+                    f"{name} is declared {count(len(signals), 'time')}, at {places}",
+                    *(f"the other end has {new} at {one.at}" for one, new in meant),
+                ]
+            ),
+            entries=signals,
+            repairs=(
+                *(
+                    (
+                        f"call the signal at {one.at} {new}, as the other end does",
+                        partial(_named, map_, one, new),
+                    )
+                    for one, new in meant
                 ),
-                entries=signals,
-                repairs=(
-                    *(
-                        (
-                            f"call the signal at {one.at} {new}, as the other end does",
-                            partial(_named, map_, one, new),
-                        )
-                        for one, new in meant
-                    ),
-                    *(_without_copies(map_, other, signals) if number < _MOST_COPIES else ()),
-                ),
-            )
-
-    yield from per_map(context, find, judge)
+                *(_without_copies(map_, other, signals) if number < _MOST_COPIES else ()),
+            ),
+        )
 
 
 def _without_copies(map_: Map, other: Map, signals: Sequence[Signal]) -> Iterator[Repair]:
@@ -95,67 +89,51 @@ def _grouped(map_: Map, key: Callable[[Signal], str]) -> Iterator[tuple[str, tup
             yield text, tuple(signals)
 
 
-@rule(
-    Rule(
-        name="lookalike-name",
-        severity="error",
-        scope="map",
-        title="Two different names look the same",
-        why="On screen and on paper the two signals cannot be told apart.",
-        remedy="write the names with letters of one alphabet and make them differ visibly",
-        source="Unicode TS 39 describes look-alike letters; the list used here is from memory "
-        "and not complete",
-    )
+@map_rule(
+    name="lookalike-name",
+    severity="error",
+    scope="map",
+    title="Two different names look the same",
+    why="On screen and on paper the two signals cannot be told apart.",
+    remedy="write the names with letters of one alphabet and make them differ visibly",
+    source="Unicode TS 39 describes look-alike letters; the list used here is from memory "
+    "and not complete",
 )
-def lookalike_name(context: Context, find: Finder) -> Iterator[Finding]:
+def lookalike_name(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find names of one direction that differ by case, separators or look-alike letters only."""
-
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        for _look, signals in _grouped(map_, lambda signal: skeleton(signal.name)):
-            names = dict.fromkeys(signal.name for signal in signals)
-            if len(names) > 1:
-                shown = " and ".join(
-                    name if name.isascii() else f"{name} = {name!a}" for name in names
-                )
-                yield Flaw(message=f"{shown} look alike", entries=signals)
-
-    yield from per_map(context, find, judge)
+    for _look, signals in _grouped(map_, lambda signal: skeleton(signal.name)):
+        names = dict.fromkeys(signal.name for signal in signals)
+        if len(names) > 1:
+            shown = " and ".join(name if name.isascii() else f"{name} = {name!a}" for name in names)
+            yield Flaw(message=f"{shown} look alike", entries=signals)
 
 
-@rule(
-    Rule(
-        name="unnormalised-name",
-        severity="warning",
-        scope="map",
-        title="A name is not in Unicode normal form C",
-        why="The same name typed on another keyboard has other code points and does not match.",
-        remedy="type the name again with composed letters, or use ASCII",
-        source="Unicode Standard Annex 15",
-    )
+@map_rule(
+    name="unnormalised-name",
+    severity="warning",
+    scope="map",
+    title="A name is not in Unicode normal form C",
+    why="The same name typed on another keyboard has other code points and does not match.",
+    remedy="type the name again with composed letters, or use ASCII",
+    source="Unicode Standard Annex 15",
 )
-def unnormalised_name(context: Context, find: Finder) -> Iterator[Finding]:
+def unnormalised_name(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find names whose normal form C differs."""
-
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        for signal in map_.signals:
-            if not unicodedata.is_normalized("NFC", signal.name):
-                yield Flaw(
-                    message=f"{signal.name} = {signal.name!a} is not in normal form C",
-                    entries=(signal,),
-                )
-
-    yield from per_map(context, find, judge)
+    for signal in map_.signals:
+        if not unicodedata.is_normalized("NFC", signal.name):
+            yield Flaw(
+                message=f"{signal.name} = {signal.name!a} is not in normal form C",
+                entries=(signal,),
+            )
 
 
 @rule(
-    Rule(
-        name="unbound-signal",
-        severity="error",
-        scope="end",
-        title="A signal is bound to no variable at one end",
-        why="The bit travels, and nobody acts on it or nobody sets it.",
-        remedy="bind the signal to a program variable, or take it out at both ends",
-    )
+    name="unbound-signal",
+    severity="error",
+    scope="end",
+    title="A signal is bound to no variable at one end",
+    why="The bit travels, and nobody acts on it or nobody sets it.",
+    remedy="bind the signal to a program variable, or take it out at both ends",
 )
 def unbound_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals without a binding; one finding per end and direction."""
@@ -196,16 +174,14 @@ def _unbound(view: View, end: End, map_: Map, unbound: list[Signal], find: Finde
 
 
 @rule(
-    Rule(
-        name="binding-reused",
-        severity="error",
-        scope="end",
-        title="One variable is bound to two signals",
-        why="Two bits write one variable and the later one wins, or one variable drives two bits "
-        "that were meant to be independent.",
-        remedy="give each signal its own variable",
-        source="identifiers of IEC 61131-3 do not tell capitals from small letters: from memory",
-    )
+    name="binding-reused",
+    severity="error",
+    scope="end",
+    title="One variable is bound to two signals",
+    why="Two bits write one variable and the later one wins, or one variable drives two bits "
+    "that were meant to be independent.",
+    remedy="give each signal its own variable",
+    source="identifiers of IEC 61131-3 do not tell capitals from small letters: from memory",
 )
 def binding_reused(context: Context, find: Finder) -> Iterator[Finding]:
     """Find variables that several signals of one end are bound to."""
@@ -232,16 +208,14 @@ def _spellings(signals: list[Signal]) -> str:
 
 
 @rule(
-    Rule(
-        name="nonzero-safe-value",
-        severity="error",
-        scope="map",
-        title="A safe value is not 0 where the profile substitutes 0",
-        why="On loss of communication the receiver replaces all data by zeros; a signal whose "
-        "safe value is 1 then takes its active state.",
-        remedy="invert the signal so that 0 is its safe value",
-        source="FSCP 12/1: fail-safe data are all zeros, see the sources on the profile's page",
-    )
+    name="nonzero-safe-value",
+    severity="error",
+    scope="map",
+    title="A safe value is not 0 where the profile substitutes 0",
+    why="On loss of communication the receiver replaces all data by zeros; a signal whose "
+    "safe value is 1 then takes its active state.",
+    remedy="invert the signal so that 0 is its safe value",
+    source="FSCP 12/1: fail-safe data are all zeros, see the sources on the profile's page",
 )
 def nonzero_safe_value(context: Context, find: Finder) -> Iterator[Finding]:
     """Find safe values other than 0 in a profile whose fail-safe data are zeros."""
@@ -274,88 +248,76 @@ def _narrower(map_: Map, other: Map) -> set[str]:
     }
 
 
-@rule(
-    Rule(
-        name="missing-code-points",
-        severity="warning",
-        scope="map",
-        title="Values of a code have no name",
-        why="A value nobody thought of arrives through a fault or a later release, and each end "
-        "treats it in its own way.",
-        remedy="name every value; give unused ones the reaction of the most restrictive value",
-    )
+@map_rule(
+    name="missing-code-points",
+    severity="warning",
+    scope="map",
+    title="Values of a code have no name",
+    why="A value nobody thought of arrives through a fault or a later release, and each end "
+    "treats it in its own way.",
+    remedy="name every value; give unused ones the reaction of the most restrictive value",
 )
-def missing_code_points(context: Context, find: Finder) -> Iterator[Finding]:
+def missing_code_points(map_: Map, other: Map) -> Iterator[Flaw]:
     """Find codes that do not name each value that fits their bits."""
-
-    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
-        narrower = _narrower(map_, other)
-        for signal in map_.signals:
-            if signal.type != "code" or signal.width > _MOST_NAMED or signal.name in narrower:
-                continue
-            named = {value for value, _ in signal.codes}
-            missing = [value for value in range(1 << signal.width) if value not in named]
-            if missing:
-                shown = ", ".join(map(str, missing[:8])) + (" ..." if len(missing) > 8 else "")
-                yield Flaw(
-                    message=f"{signal.name} ({place_text(signal)}) can carry "
-                    f"{1 << signal.width} values, {len(missing)} of them without a name: {shown}",
-                    entries=(signal,),
-                )
-
-    yield from per_map(context, find, judge)
+    narrower = _narrower(map_, other)
+    for signal in map_.signals:
+        if signal.type != "code" or signal.width > _MOST_NAMED or signal.name in narrower:
+            continue
+        named = {value for value, _ in signal.codes}
+        missing = [value for value in range(1 << signal.width) if value not in named]
+        if missing:
+            shown = ", ".join(map(str, missing[:8])) + (" ..." if len(missing) > 8 else "")
+            yield Flaw(
+                message=f"{signal.name} ({place_text(signal)}) can carry "
+                f"{1 << signal.width} values, {len(missing)} of them without a name: {shown}",
+                entries=(signal,),
+            )
 
 
-@rule(
-    Rule(
-        name="value-without-validity",
-        severity="warning",
-        scope="map",
-        title="A value has no validity bit",
-        why="0 is a plausible position or speed. Without a bit that says whether the value holds, "
-        "substituted zeros look like a measurement.",
-        remedy='name the bit with valid_by = "...", or add one',
-    )
+@map_rule(
+    name="value-without-validity",
+    severity="warning",
+    scope="map",
+    title="A value has no validity bit",
+    why="0 is a plausible position or speed. Without a bit that says whether the value holds, "
+    "substituted zeros look like a measurement.",
+    remedy='name the bit with valid_by = "...", or add one',
 )
-def value_without_validity(context: Context, find: Finder) -> Iterator[Finding]:
+def value_without_validity(map_: Map, other: Map) -> Iterator[Flaw]:
     """Find numbers wider than one bit without a validity bit in the same direction."""
-
-    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
-        named = {signal.name: signal for signal in map_.signals}
-        there = {signal.name: signal for signal in other.signals}
-        narrower = _narrower(map_, other)
-        told = (there.keys() - named.keys()) | narrower
-        for signal in map_.signals:
-            number = signal.type in _NUMBERS and signal.width > 1
-            valid_by = signal.valid_by.strip()
-            validity = named.get(signal.valid_by)
-            if signal.valid_by and (circle := _circle(signal, named)):
-                if signal is min(circle, key=lambda entry: entry.start):
-                    yield _no_validity(circle)
-            elif signal.name in narrower and there[signal.name].width == 1 and not valid_by:
-                continue  # A bit at the other end: its width is the cause and told.
-            elif signal.valid_by in told:
-                continue  # So is the name or width of the validity bit, told where it differs.
-            elif valid_by and validity is None:
-                yield Flaw(
-                    message=f"the validity bit {signal.valid_by} of {signal.name} "
-                    f"({place_text(signal)}) is not in this direction",
-                    entries=(signal,),
-                )
-            elif validity is not None and validity.type in _NUMBERS and validity.width > 1:
-                yield Flaw(
-                    message=f"the validity bit {signal.valid_by} of {signal.name} "
-                    f"({place_text(signal)}) is no bit but a number of {validity.width} bits",
-                    entries=(signal, validity),
-                )
-            elif number and not valid_by:
-                yield Flaw(
-                    message=f"{signal.name} ({place_text(signal)}) is a value of {signal.width} "
-                    "bits without a validity bit",
-                    entries=(signal,),
-                )
-
-    yield from per_map(context, find, judge)
+    named = {signal.name: signal for signal in map_.signals}
+    there = {signal.name: signal for signal in other.signals}
+    narrower = _narrower(map_, other)
+    told = (there.keys() - named.keys()) | narrower
+    for signal in map_.signals:
+        number = signal.type in _NUMBERS and signal.width > 1
+        valid_by = signal.valid_by.strip()
+        validity = named.get(signal.valid_by)
+        if signal.valid_by and (circle := _circle(signal, named)):
+            if signal is min(circle, key=lambda entry: entry.start):
+                yield _no_validity(circle)
+        elif signal.name in narrower and there[signal.name].width == 1 and not valid_by:
+            continue  # A bit at the other end: its width is the cause and told.
+        elif signal.valid_by in told:
+            continue  # So is the name or width of the validity bit, told where it differs.
+        elif valid_by and validity is None:
+            yield Flaw(
+                message=f"the validity bit {signal.valid_by} of {signal.name} "
+                f"({place_text(signal)}) is not in this direction",
+                entries=(signal,),
+            )
+        elif validity is not None and validity.type in _NUMBERS and validity.width > 1:
+            yield Flaw(
+                message=f"the validity bit {signal.valid_by} of {signal.name} "
+                f"({place_text(signal)}) is no bit but a number of {validity.width} bits",
+                entries=(signal, validity),
+            )
+        elif number and not valid_by:
+            yield Flaw(
+                message=f"{signal.name} ({place_text(signal)}) is a value of {signal.width} "
+                "bits without a validity bit",
+                entries=(signal,),
+            )
 
 
 def _circle(signal: Signal, named: dict[str, Signal]) -> list[Signal]:
@@ -378,15 +340,13 @@ def _no_validity(circle: list[Signal]) -> Flaw:
 
 
 @rule(
-    Rule(
-        name="assumed-mirror",
-        severity="error",
-        scope="direction",
-        title="A status bit is taken for the echo of a control bit",
-        why="A device reports what it measured, not what it was told. Whoever takes the status "
-        "for an echo does not notice that the command was not carried out.",
-        remedy="state mirrors at the producer of the status as well, or remove it at the consumer",
-    )
+    name="assumed-mirror",
+    severity="error",
+    scope="direction",
+    title="A status bit is taken for the echo of a control bit",
+    why="A device reports what it measured, not what it was told. Whoever takes the status "
+    "for an echo does not notice that the command was not carried out.",
+    remedy="state mirrors at the producer of the status as well, or remove it at the consumer",
 )
 def assumed_mirror(context: Context, find: Finder) -> Iterator[Finding]:
     """Find mirrors that the producing end does not confirm, or of what is not there or unlike."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .._findings import Finding, Rule
+from .._findings import Finding
 from .._model import Reserved, Signal, owner
 from .._pairing import Cause, alike
 from .phrases import ASK, WIRE, content, joined, of_kind, place_text, rows
@@ -14,14 +14,12 @@ from .shape import size_consequence
 
 
 @cause_rule(
-    Rule(
-        name="one-sided-signal",
-        severity="error",
-        scope="direction",
-        title="A signal exists at one end only",
-        why=f"One end sends or expects a bit the other does not know: {WIRE}.",
-        remedy=ASK,
-    )
+    name="one-sided-signal",
+    severity="error",
+    scope="direction",
+    title="A signal exists at one end only",
+    why=f"One end sends or expects a bit the other does not know: {WIRE}.",
+    remedy=ASK,
 )
 def one_sided_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals that only one end has and that displace nothing else."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .._findings import Finding, Rule
+from .._findings import Finding
 from .._pairing import Cause
 from .._words import count, ranges
 from .phrases import (
@@ -25,15 +25,13 @@ from .shape import size_consequence
 
 
 @cause_rule(
-    Rule(
-        name="octet-order",
-        severity="error",
-        scope="direction",
-        title="Octets are exchanged at one end",
-        why="One end counts the octets of a word from the other side (least versus most "
-        f"significant octet first): {WIRE}.",
-        remedy="number the octets in wire order at both ends: octet 0 is sent first",
-    )
+    name="octet-order",
+    severity="error",
+    scope="direction",
+    title="Octets are exchanged at one end",
+    why="One end counts the octets of a word from the other side (least versus most "
+    f"significant octet first): {WIRE}.",
+    remedy="number the octets in wire order at both ends: octet 0 is sent first",
 )
 def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the octets of each word are exchanged."""
@@ -55,15 +53,13 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @cause_rule(
-    Rule(
-        name="bit-numbering",
-        severity="error",
-        scope="direction",
-        title="Bits are numbered from the other side at one end",
-        why="One end counts bit 0 as the most significant bit of an octet, the other as the least "
-        f"significant: {WIRE}.",
-        remedy="number bits from the least significant (bit 0) at both ends",
-    )
+    name="bit-numbering",
+    severity="error",
+    scope="direction",
+    title="Bits are numbered from the other side at one end",
+    why="One end counts bit 0 as the most significant bit of an octet, the other as the least "
+    f"significant: {WIRE}.",
+    remedy="number bits from the least significant (bit 0) at both ends",
 )
 def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps that agree once the bits of each octet are counted from the other side."""
@@ -82,14 +78,12 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @cause_rule(
-    Rule(
-        name="nibble-order",
-        severity="error",
-        scope="direction",
-        title="The halves of octets are exchanged at one end",
-        why=f"The upper half of an octet at one end is the lower half at the other: {WIRE}.",
-        remedy="put bits 0 to 3 into the lower half of the octet at both ends",
-    )
+    name="nibble-order",
+    severity="error",
+    scope="direction",
+    title="The halves of octets are exchanged at one end",
+    why=f"The upper half of an octet at one end is the lower half at the other: {WIRE}.",
+    remedy="put bits 0 to 3 into the lower half of the octet at both ends",
 )
 def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
     """Find octets that agree once their halves are exchanged."""
@@ -108,15 +102,13 @@ def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @cause_rule(
-    Rule(
-        name="bit-per-octet",
-        severity="error",
-        scope="direction",
-        title="One end gives every bit an octet of its own",
-        why="One end was written for a device that takes a whole octet for each bit, the other "
-        f"packs them: {WIRE}.",
-        remedy="pack the bits in the same way at both ends",
-    )
+    name="bit-per-octet",
+    severity="error",
+    scope="direction",
+    title="One end gives every bit an octet of its own",
+    why="One end was written for a device that takes a whole octet for each bit, the other "
+    f"packs them: {WIRE}.",
+    remedy="pack the bits in the same way at both ends",
 )
 def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps of which one has each bit in an octet of its own and the other packs them."""
@@ -142,15 +134,13 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @cause_rule(
-    Rule(
-        name="rearranged-signals",
-        severity="error",
-        scope="direction",
-        title="Most signals stand elsewhere at one end",
-        why="No single mistake explains the two orders; one of the files may belong to another "
-        "release.",
-        remedy="check that both files are of the same release, then compare them row by row",
-    )
+    name="rearranged-signals",
+    severity="error",
+    scope="direction",
+    title="Most signals stand elsewhere at one end",
+    why="No single mistake explains the two orders; one of the files may belong to another "
+    "release.",
+    remedy="check that both files are of the same release, then compare them row by row",
 )
 def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Find maps whose differences need too many causes to be one mistake."""

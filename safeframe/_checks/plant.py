@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import Connection, End, Scalar
 from .._words import MOST_LISTED, listed
 from ..protocols import load, names
@@ -20,16 +20,14 @@ if TYPE_CHECKING:
 
 
 @plant_rule(
-    Rule(
-        name="connection-id-reused",
-        severity="error",
-        scope="plant",
-        title="Two connections of one network have the same id",
-        why="A frame that strays from one connection into the other is accepted there.",
-        remedy="give each connection its own id, or state the network of each",
-        source="uniqueness of the connection id: the sources on the page of FSCP 12/1; of CAN "
-        "identifiers: common practice, two senders of one identifier disturb each other",
-    )
+    name="connection-id-reused",
+    severity="error",
+    scope="plant",
+    title="Two connections of one network have the same id",
+    why="A frame that strays from one connection into the other is accepted there.",
+    remedy="give each connection its own id, or state the network of each",
+    source="uniqueness of the connection id: the sources on the page of FSCP 12/1; of CAN "
+    "identifiers: common practice, two senders of one identifier disturb each other",
 )
 def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find ids that several connections of one network and profile use."""
@@ -136,15 +134,13 @@ def _ends(connection: Connection) -> str:
 
 
 @plant_rule(
-    Rule(
-        name="address-reused",
-        severity="error",
-        scope="plant",
-        title="Two devices of one network have the same safety address",
-        why="A cloned device answers in the place of the other one.",
-        remedy="give each device its own address, or state the network of each",
-        source="uniqueness of the address: the sources on the page of FSCP 12/1",
-    )
+    name="address-reused",
+    severity="error",
+    scope="plant",
+    title="Two devices of one network have the same safety address",
+    why="A cloned device answers in the place of the other one.",
+    remedy="give each device its own address, or state the network of each",
+    source="uniqueness of the address: the sources on the page of FSCP 12/1",
 )
 def address_reused(connections: tuple[Connection, ...], find: Finder) -> Iterator[Finding]:
     """Find safety addresses that several ends of one network and profile have."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from functools import partial
+from functools import partial, wraps
 from itertools import islice
 from operator import attrgetter
 
@@ -20,12 +20,14 @@ from .remedies import Change, Remedy, map_changed, together
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import TypeVar
+    from typing import ParamSpec, TypeVar
 
     from .._following import FollowedRoute, Ring, RouteTime, Site
     from .counterexample import SignalPair
 
     _C = TypeVar("_C")
+    _J = TypeVar("_J")
+    _P = ParamSpec("_P")
 
 __all__ = [
     "CAUSE_CHECKS",
@@ -48,8 +50,10 @@ __all__ = [
     "find_profile",
     "limited",
     "listed_of",
+    "map_rule",
     "per_map",
     "plant_rule",
+    "registering",
     "route_rule",
     "rule",
     "spot",
@@ -319,32 +323,39 @@ PLANT_CHECKS: list[tuple[Rule, PlantCheck]] = []
 ROUTE_CHECKS: list[tuple[Rule, RouteCheck]] = []
 
 
-def _into(rows: list[tuple[Rule, _C]], entry: Rule) -> Callable[[_C], _C]:
-    def register(check: _C) -> _C:
-        rows.append((entry, check))
-        return check
+def registering(
+    rows: list[tuple[Rule, _C]],
+    check_of: Callable[[_J, Rule], _C],
+    make: Callable[_P, Rule],
+) -> Callable[_P, Callable[[_J], _J]]:
+    """Return a decorator that takes what a rule is made of and registers what it decorates."""
 
-    return register
+    def rule(*values: _P.args, **named: _P.kwargs) -> Callable[[_J], _J]:
+        def register(judge: _J) -> _J:
+            entry = make(*values, **named)
+            rows.append((entry, check_of(judge, entry)))
+            return judge
 
+        return register
 
-def rule(entry: Rule) -> Callable[[Check], Check]:
-    """Register a generator function as the check of a rule about one connection."""
-    return _into(CHECKS, entry)
-
-
-def cause_rule(entry: Rule) -> Callable[[Check], Check]:
-    """Register the same for a rule that has nothing to say where nothing is displaced."""
-    return _into(CAUSE_CHECKS, entry)
-
-
-def plant_rule(entry: Rule) -> Callable[[PlantCheck], PlantCheck]:
-    """Register a generator function as the check of a rule about many connections."""
-    return _into(PLANT_CHECKS, entry)
+    return rule
 
 
-def route_rule(entry: Rule) -> Callable[[RouteCheck], RouteCheck]:
-    """Register a generator function as the check of a rule about the routes of a plant."""
-    return _into(ROUTE_CHECKS, entry)
+def _check(check: _C, _: Rule) -> _C:
+    return check
+
+
+rule = registering(CHECKS, _check, Rule)
+"""Registers a generator function as the check of a rule about one connection."""
+
+cause_rule = registering(CAUSE_CHECKS, _check, Rule)
+"""Registers the same for a rule that has nothing to say where nothing is displaced."""
+
+plant_rule = registering(PLANT_CHECKS, _check, Rule)
+"""Registers a generator function as the check of a rule about many connections."""
+
+route_rule = registering(ROUTE_CHECKS, _check, Rule)
+"""Registers a generator function as the check of a rule about the routes of a plant."""
 
 
 Repair = tuple[str, Callable[[], Iterable[Signal | Reserved]]]
@@ -360,9 +371,10 @@ class Flaw(NamedTuple):
     repairs: tuple[Repair, ...] = ()
 
 
-def per_map(
-    context: Context, find: Finder, judge: Callable[[Map, Map], Iterable[Flaw]]
-) -> Iterator[Finding]:
+MapJudge = Callable[[Map, Map], Iterable[Flaw]]
+
+
+def per_map(context: Context, find: Finder, judge: MapJudge) -> Iterator[Finding]:
     """Judge the maps of both ends of each direction and merge equal flaws into one finding.
 
     ``judge`` gets the map of one end and that of the other.
@@ -380,6 +392,18 @@ def per_map(
                 direction=view.direction,
                 remedies=_repairs(flaws),
             )
+
+
+def _map_check(judge: MapJudge, _: Rule) -> Check:
+    @wraps(judge)  # Checks are run in the order of the modules of their rules.
+    def check(context: Context, find: Finder) -> Iterator[Finding]:
+        return per_map(context, find, judge)
+
+    return check
+
+
+map_rule = registering(CHECKS, _map_check, Rule)
+"""Registers what yields the flaws of the map of one end; it is given that of the other end, too."""
 
 
 def _repairs(flaws: list[tuple[End, bool, Flaw]]) -> Iterator[Remedy]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .._errors import UsageError
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import End, Relation
 from .registry import Context, Finder, rule
 
@@ -26,15 +26,13 @@ def _named(relations: tuple[Relation, ...]) -> str:
 
 
 @rule(
-    Rule(
-        name="relation-unknown-signal",
-        severity="error",
-        scope="end",
-        title="A relation names a signal or value that does not exist",
-        why="A rule about a signal that was renamed or removed is never broken: nobody watches "
-        "what it was written for.",
-        remedy="name a signal of this end and a value that it can have",
-    )
+    name="relation-unknown-signal",
+    severity="error",
+    scope="end",
+    title="A relation names a signal or value that does not exist",
+    why="A rule about a signal that was renamed or removed is never broken: nobody watches "
+    "what it was written for.",
+    remedy="name a signal of this end and a value that it can have",
 )
 def relation_unknown_signal(context: Context, find: Finder) -> Iterator[Finding]:
     """Find conditions that no signal, several signals, or no value of the signal fits."""
@@ -53,15 +51,13 @@ def relation_unknown_signal(context: Context, find: Finder) -> Iterator[Finding]
 
 
 @rule(
-    Rule(
-        name="relation-contradicts",
-        severity="error",
-        scope="end",
-        title="The relations forbid what must be possible",
-        why="A release that can never come is noticed at commissioning; then somebody drops the "
-        "relation that was right.",
-        remedy="correct one of the relations",
-    )
+    name="relation-contradicts",
+    severity="error",
+    scope="end",
+    title="The relations forbid what must be possible",
+    why="A release that can never come is noticed at commissioning; then somebody drops the "
+    "relation that was right.",
+    remedy="correct one of the relations",
 )
 def relation_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
     """Find relations that leave no legal state, or keep a signal from a value they name."""
@@ -93,15 +89,13 @@ def relation_contradicts(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="safe-state-forbidden",
-        severity="warning",
-        scope="end",
-        title="A relation forbids the state of all safe values",
-        why="Every connection starts in that state and falls back to it on loss of communication: "
-        "the relation is broken there whatever the programs do.",
-        remedy="state the order with follows, or allow it with the reason why it does not matter",
-    )
+    name="safe-state-forbidden",
+    severity="warning",
+    scope="end",
+    title="A relation forbids the state of all safe values",
+    why="Every connection starts in that state and falls back to it on loss of communication: "
+    "the relation is broken there whatever the programs do.",
+    remedy="state the order with follows, or allow it with the reason why it does not matter",
 )
 def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
     """Find requires and excludes relations that the safe values break."""
@@ -125,15 +119,13 @@ def safe_state_forbidden(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="relations-differ",
-        severity="error",
-        scope="connection",
-        title="The two ends state one relation differently",
-        why="Each end is programmed and tested by its own statement; one of them lets a state "
-        "pass that the other forbids.",
-        remedy="state the relation alike at both ends, or under two names",
-    )
+    name="relations-differ",
+    severity="error",
+    scope="connection",
+    title="The two ends state one relation differently",
+    why="Each end is programmed and tested by its own statement; one of them lets a state "
+    "pass that the other forbids.",
+    remedy="state the relation alike at both ends, or under two names",
 )
 def relations_differ(context: Context, find: Finder) -> Iterator[Finding]:
     """Find relations of one name that do not say the same of the same signals."""

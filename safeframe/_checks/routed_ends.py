@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from .._canonical import form
-from .._findings import Finding, NotJudged, Rule, Spot
+from .._findings import Finding, NotJudged, Spot
 from .._model import Signal
 from . import along
 from .handing_on import Open, declared, on_routes
@@ -224,16 +224,14 @@ class _Contradiction(NamedTuple):
 
 
 @route_rule(
-    Rule(
-        name="route-ends-differ",
-        severity="error",
-        scope="plant",
-        title="Several gateways together make another value or meaning of a signal",
-        why="Each gateway agrees with the maps before and behind it, and so does every connection; "
-        "what the source means still arrives as something else.",
-        remedy="find out which gateway is wrong: mend what the route declares there, or the map "
-        "between",
-    )
+    name="route-ends-differ",
+    severity="error",
+    scope="plant",
+    title="Several gateways together make another value or meaning of a signal",
+    why="Each gateway agrees with the maps before and behind it, and so does every connection; "
+    "what the source means still arrives as something else.",
+    remedy="find out which gateway is wrong: mend what the route declares there, or the map "
+    "between",
 )
 def route_ends_differ(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
     """Compare any two ends of a route between which no end and no connection is told already.

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from .._bits import Place
 from .._canonical import form
-from .._findings import Rule
 from .._model import Signal
 from .._words import count, listed
 from .handing_on import (
@@ -27,16 +26,14 @@ if TYPE_CHECKING:
 
 
 @handover_rule(
-    Rule(
-        name="route-meaning-differs",
-        severity="error",
-        scope="plant",
-        title="A value means something else behind a gateway",
-        why="A permission arrives as a prohibition, or one command as another; every connection "
-        "by itself agrees.",
-        remedy="give it one meaning on the whole way, or declare in the route what is meant: "
-        "inverts = true, converts = { one_means = [...] } or codes = { ... }",
-    )
+    name="route-meaning-differs",
+    severity="error",
+    scope="plant",
+    title="A value means something else behind a gateway",
+    why="A permission arrives as a prohibition, or one command as another; every connection "
+    "by itself agrees.",
+    remedy="give it one meaning on the whole way, or declare in the route what is meant: "
+    "inverts = true, converts = { one_means = [...] } or codes = { ... }",
 )
 def route_meaning_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare the meaning of 1, the acting edge and the code points."""
@@ -147,15 +144,13 @@ def unfounded(handover: Handover) -> str:
 
 
 @handover_rule(
-    Rule(
-        name="route-inversion-unfounded",
-        severity="error",
-        scope="plant",
-        title="A route declares an inversion that the maps do not show",
-        why="Whoever reads the route expects the opposite value at the target, or the program "
-        "inverts what must not be inverted.",
-        remedy="leave inverts out, or state in the maps what a 1 means before and behind",
-    )
+    name="route-inversion-unfounded",
+    severity="error",
+    scope="plant",
+    title="A route declares an inversion that the maps do not show",
+    why="Whoever reads the route expects the opposite value at the target, or the program "
+    "inverts what must not be inverted.",
+    remedy="leave inverts out, or state in the maps what a 1 means before and behind",
 )
 def route_inversion_unfounded(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Find declared inversions of values, and of bits whose meaning stays the same."""
@@ -169,16 +164,14 @@ def route_inversion_unfounded(handover: Handover, site: Site) -> Iterator[str | 
 
 
 @handover_rule(
-    Rule(
-        name="route-safe-value-differs",
-        severity="error",
-        scope="plant",
-        title="A break before a gateway reaches the target as another value than one behind it",
-        why="While the first connection is lost the gateway sends on its substitute: inverted or "
-        "converted, that may be the value that lets the machine move.",
-        remedy="give the signal safe values that become each other on the way, or state in the "
-        "route what leaves instead (on_loss)",
-    )
+    name="route-safe-value-differs",
+    severity="error",
+    scope="plant",
+    title="A break before a gateway reaches the target as another value than one behind it",
+    why="While the first connection is lost the gateway sends on its substitute: inverted or "
+    "converted, that may be the value that lets the machine move.",
+    remedy="give the signal safe values that become each other on the way, or state in the "
+    "route what leaves instead (on_loss)",
 )
 def route_safe_value_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare the safe value that is handed on with the one of the connection behind."""
@@ -231,15 +224,13 @@ def _exact(value: int | float) -> Fraction:
 
 
 @handover_rule(
-    Rule(
-        name="route-conversion-unfounded",
-        severity="error",
-        scope="plant",
-        title="A route declares a conversion that the maps do not show",
-        why="A map was edited after the route was written: what is converted now is not what was "
-        "meant.",
-        remedy="declare what the maps say, once it is what is meant",
-    )
+    name="route-conversion-unfounded",
+    severity="error",
+    scope="plant",
+    title="A route declares a conversion that the maps do not show",
+    why="A map was edited after the route was written: what is converted now is not what was "
+    "meant.",
+    remedy="declare what the maps say, once it is what is meant",
 )
 def route_conversion_unfounded(handover: Handover, site: Site) -> Iterator[str | Open]:
     """Compare every declared conversion with what the maps say before and behind."""

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from .._findings import Finding, NotJudged, Rule, Spot
+from .._findings import Finding, NotJudged, Spot
 from .._words import listed
 from .registry import Finder, RoutesSeen, route_rule
 
@@ -15,16 +15,14 @@ if TYPE_CHECKING:
 
 
 @route_rule(
-    Rule(
-        name="route-broken",
-        severity="error",
-        scope="plant",
-        title="A route names an end, a signal or a connection that is not there, or not one only",
-        why="Nobody knows whether what the source sends reaches the target: what lies behind the "
-        "break is not judged.",
-        remedy="name ends, signals and connections in the route as the maps do, or mend the map "
-        "that lost the signal",
-    )
+    name="route-broken",
+    severity="error",
+    scope="plant",
+    title="A route names an end, a signal or a connection that is not there, or not one only",
+    why="Nobody knows whether what the source sends reaches the target: what lies behind the "
+    "break is not judged.",
+    remedy="name ends, signals and connections in the route as the maps do, or mend the map "
+    "that lost the signal",
 )
 def route_broken(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
     """Find the places where a route cannot be followed; the same place is told once."""
@@ -69,16 +67,14 @@ def _culprits(routes: Iterable[FollowedRoute]) -> list[tuple[str, str]]:
 
 
 @route_rule(
-    Rule(
-        name="route-loop",
-        severity="error",
-        scope="plant",
-        title="A signal comes back to where it was",
-        why="A signal that feeds itself keeps its value whatever its source does: a permission "
-        "once given stays given.",
-        remedy="take the end out of the route that it passes twice, or break the circle with a "
-        "variable of its own",
-    )
+    name="route-loop",
+    severity="error",
+    scope="plant",
+    title="A signal comes back to where it was",
+    why="A signal that feeds itself keeps its value whatever its source does: a permission "
+    "once given stays given.",
+    remedy="take the end out of the route that it passes twice, or break the circle with a "
+    "variable of its own",
 )
 def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
     """Find routes that pass an end twice, and routes that together lead round in a circle."""
@@ -104,17 +100,15 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
 
 
 @route_rule(
-    Rule(
-        name="route-too-slow",
-        severity="error",
-        scope="plant",
-        title="A route takes longer than the safety function permits",
-        why="Each connection may be quick enough by itself; the machine moves on for the sum of "
-        "all of them and of the programs between.",
-        remedy="set shorter watchdogs or cycle times, or calculate the safety function anew",
-        source="the sum and two cycles for a program: common practice; the share of a connection: "
-        "`safeframe timing` shows formula and source",
-    )
+    name="route-too-slow",
+    severity="error",
+    scope="plant",
+    title="A route takes longer than the safety function permits",
+    why="Each connection may be quick enough by itself; the machine moves on for the sum of "
+    "all of them and of the programs between.",
+    remedy="set shorter watchdogs or cycle times, or calculate the safety function anew",
+    source="the sum and two cycles for a program: common practice; the share of a connection: "
+    "`safeframe timing` shows formula and source",
 )
 def route_too_slow(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudged]:
     """Find routes whose shares add up to more than is permitted, as far as they are stated."""

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from functools import partial
 
 from .._bits import Place, run_text
-from .._findings import Finding, Rule, Spot
+from .._findings import Finding, Spot
 from .._model import Map, Reserved, Signal
 from .._pairing import Cause
 from ..protocols import Profile
 from .phrases import place_text
-from .registry import Context, Finder, Flaw, View, count, per_map, rule, spot
+from .registry import Context, Finder, Flaw, View, count, map_rule, per_map, rule, spot
 
 _PADDING_NAME = (
     r"(?:reserved?|resv?|spare|pad(?:ding)?|unused|dummy|filler|gap|free|not_?used)[\W_]*\d*"
@@ -50,16 +50,14 @@ def _next_sizes(larger: tuple[int, ...]) -> str:
 
 
 @rule(
-    Rule(
-        name="illegal-size",
-        severity="error",
-        scope="map",
-        title="The safety data have a size the profile does not allow",
-        why="A frame of an illegal size cannot be built, or the device cuts or pads it and the "
-        "CRCs land elsewhere.",
-        remedy="change the size of the data until it is legal",
-        source="legal sizes: the sources on the profile's page",
-    )
+    name="illegal-size",
+    severity="error",
+    scope="map",
+    title="The safety data have a size the profile does not allow",
+    why="A frame of an illegal size cannot be built, or the device cuts or pads it and the "
+    "CRCs land elsewhere.",
+    remedy="change the size of the data until it is legal",
+    source="legal sizes: the sources on the profile's page",
 )
 def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
     """Find data whose size is not legal, unless a disagreement already explains it."""
@@ -95,14 +93,12 @@ def illegal_size(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="no-signals",
-        severity="warning",
-        scope="connection",
-        title="Neither end declares a signal",
-        why="Two empty maps agree about nothing; the wrong files were named, or rows were lost.",
-        remedy="name the maps that hold the signals",
-    )
+    name="no-signals",
+    severity="warning",
+    scope="connection",
+    title="Neither end declares a signal",
+    why="Two empty maps agree about nothing; the wrong files were named, or rows were lost.",
+    remedy="name the maps that hold the signals",
 )
 def no_signals(context: Context, find: Finder) -> Iterator[Finding]:
     """Report a connection without any signal."""
@@ -113,163 +109,132 @@ def no_signals(context: Context, find: Finder) -> Iterator[Finding]:
         )
 
 
-@rule(
-    Rule(
-        name="hole",
-        severity="error",
-        scope="map",
-        title="Bits nobody declared",
-        why="An undeclared run is where a second editor puts the next bit, or where a shift hides: "
-        "nothing says whether it was left out or forgotten.",
-        remedy="declare the bits as reserved",
-    )
+@map_rule(
+    name="hole",
+    severity="error",
+    scope="map",
+    title="Bits nobody declared",
+    why="An undeclared run is where a second editor puts the next bit, or where a shift hides: "
+    "nothing says whether it was left out or forgotten.",
+    remedy="declare the bits as reserved",
 )
-def hole(context: Context, find: Finder) -> Iterator[Finding]:
+def hole(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find runs of bits between entries that neither a signal nor a reserve declares."""
+    end = 0
+    for entry in sorted(map_.entries, key=lambda entry: entry.start):
+        if entry.start > end:
+            from .shape_repairs import declared  # deferred as above.
 
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        end = 0
-        for entry in sorted(map_.entries, key=lambda entry: entry.start):
-            if entry.start > end:
-                from .shape_repairs import declared  # deferred as above.
-
-                width = entry.start - end
-                text = f'declare {{ at = "{Place.at(end)}", reserved = {width} }}'
-                yield Flaw(
-                    message=f"{count(width, 'bit')} at {run_text(end, entry.start)} "
-                    f"{'is' if width == 1 else 'are'} not declared",
-                    entries=(entry,),
-                    repairs=((text, partial(declared, map_, end, width)),),
-                )
-            end = max(end, entry.end)
-
-    yield from per_map(context, find, judge)
+            width = entry.start - end
+            text = f'declare {{ at = "{Place.at(end)}", reserved = {width} }}'
+            yield Flaw(
+                message=f"{count(width, 'bit')} at {run_text(end, entry.start)} "
+                f"{'is' if width == 1 else 'are'} not declared",
+                entries=(entry,),
+                repairs=((text, partial(declared, map_, end, width)),),
+            )
+        end = max(end, entry.end)
 
 
-@rule(
-    Rule(
-        name="overlap",
-        severity="error",
-        scope="map",
-        title="Two entries share a bit",
-        why="One bit cannot carry two meanings; which one wins depends on the tool that reads the "
-        "map.",
-        remedy="find out which of the two the bits carry, then place or remove the other one",
-    )
+@map_rule(
+    name="overlap",
+    severity="error",
+    scope="map",
+    title="Two entries share a bit",
+    why="One bit cannot carry two meanings; which one wins depends on the tool that reads the map.",
+    remedy="find out which of the two the bits carry, then place or remove the other one",
 )
-def overlap(context: Context, find: Finder) -> Iterator[Finding]:
+def overlap(map_: Map, other: Map) -> Iterator[Flaw]:
     """Find entries that claim the same bits."""
+    before: Signal | Reserved | None = None
+    ways: Disentangling | None = None
+    for entry in sorted(map_.entries, key=lambda entry: (entry.start, entry.end)):
+        if before is not None and entry.start < before.end:
+            if ways is None:
+                from .shape_repairs import Disentangling  # deferred as above.
 
-    def judge(map_: Map, other: Map) -> Iterator[Flaw]:
-        before: Signal | Reserved | None = None
-        ways: Disentangling | None = None
-        for entry in sorted(map_.entries, key=lambda entry: (entry.start, entry.end)):
-            if before is not None and entry.start < before.end:
-                if ways is None:
-                    from .shape_repairs import Disentangling  # deferred as above.
-
-                    ways = Disentangling(map_, other)
-                end = min(entry.end, before.end)
-                bits = end - entry.start
-                yield Flaw(
-                    message=f"{_entry_name(before)} and {_entry_name(entry)} share "
-                    f"{count(bits, 'bit')} at {run_text(entry.start, end)}",
-                    entries=(before, entry),
-                    repairs=tuple(ways.of(before, entry)),
-                )
-            if before is None or entry.end > before.end:
-                before = entry
-
-    yield from per_map(context, find, judge)
+                ways = Disentangling(map_, other)
+            end = min(entry.end, before.end)
+            bits = end - entry.start
+            yield Flaw(
+                message=f"{_entry_name(before)} and {_entry_name(entry)} share "
+                f"{count(bits, 'bit')} at {run_text(entry.start, end)}",
+                entries=(before, entry),
+                repairs=tuple(ways.of(before, entry)),
+            )
+        if before is None or entry.end > before.end:
+            before = entry
 
 
 def _entry_name(entry: Signal | Reserved) -> str:
     return entry.name if isinstance(entry, Signal) else f"the reserve at {entry.at}"
 
 
-@rule(
-    Rule(
-        name="place-order",
-        severity="warning",
-        scope="map",
-        title="Entries do not stand in the order of their places",
-        why="People count rows. A row in the wrong line is read as the wrong bit.",
-        remedy="sort the rows by place",
-    )
+@map_rule(
+    name="place-order",
+    severity="warning",
+    scope="map",
+    title="Entries do not stand in the order of their places",
+    why="People count rows. A row in the wrong line is read as the wrong bit.",
+    remedy="sort the rows by place",
 )
-def place_order(context: Context, find: Finder) -> Iterator[Finding]:
+def place_order(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find the first entry that stands behind a later place."""
-
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        for before, entry in zip(map_.entries, map_.entries[1:], strict=False):
-            if entry.start < before.start:
-                yield Flaw(
-                    message=f"{_entry_name(entry)} ({entry.at}) stands behind "
-                    f"{_entry_name(before)} ({before.at})",
-                    entries=(entry,),
-                    repairs=(("sort the rows by place", partial(tuple, map_.entries)),),
-                )
-                return
-
-    yield from per_map(context, find, judge)
+    for before, entry in zip(map_.entries, map_.entries[1:], strict=False):
+        if entry.start < before.start:
+            yield Flaw(
+                message=f"{_entry_name(entry)} ({entry.at}) stands behind "
+                f"{_entry_name(before)} ({before.at})",
+                entries=(entry,),
+                repairs=(("sort the rows by place", partial(tuple, map_.entries)),),
+            )
+            return
 
 
-@rule(
-    Rule(
-        name="reserved-not-zero",
-        severity="error",
-        scope="map",
-        title="Reserved bits are sent as something else than 0",
-        why="Whoever takes the bits from the reserve later reads the old constant as a command.",
-        remedy="send reserved bits as 0, or declare them as a signal",
-    )
+@map_rule(
+    name="reserved-not-zero",
+    severity="error",
+    scope="map",
+    title="Reserved bits are sent as something else than 0",
+    why="Whoever takes the bits from the reserve later reads the old constant as a command.",
+    remedy="send reserved bits as 0, or declare them as a signal",
 )
-def reserved_not_zero(context: Context, find: Finder) -> Iterator[Finding]:
+def reserved_not_zero(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find reserved runs with a value."""
+    for run in map_.reserved:
+        if run.value:
+            from .shape_repairs import zeroed  # deferred as above.
 
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        for run in map_.reserved:
-            if run.value:
-                from .shape_repairs import zeroed  # deferred as above.
-
-                yield Flaw(
-                    message=f"the reserve at {run_text(run.start, run.end)} carries the value "
-                    f"{run.value}",
-                    entries=(run,),
-                    repairs=(("send the reserved bits as 0", partial(zeroed, map_, run)),),
-                )
-
-    yield from per_map(context, find, judge)
+            yield Flaw(
+                message=f"the reserve at {run_text(run.start, run.end)} carries the value "
+                f"{run.value}",
+                entries=(run,),
+                repairs=(("send the reserved bits as 0", partial(zeroed, map_, run)),),
+            )
 
 
-@rule(
-    Rule(
-        name="padding-as-signal",
-        severity="warning",
-        scope="map",
-        title="Padding is declared as a signal",
-        why="A padding entry that looks like a signal gets bound, tested and counted, and it is "
-        "not available as a gap when a bit is added.",
-        remedy="declare it with reserved = WIDTH instead of a name",
-    )
+@map_rule(
+    name="padding-as-signal",
+    severity="warning",
+    scope="map",
+    title="Padding is declared as a signal",
+    why="A padding entry that looks like a signal gets bound, tested and counted, and it is "
+    "not available as a gap when a bit is added.",
+    remedy="declare it with reserved = WIDTH instead of a name",
 )
-def padding_as_signal(context: Context, find: Finder) -> Iterator[Finding]:
+def padding_as_signal(map_: Map, _: Map) -> Iterator[Flaw]:
     """Find signals whose names say that they are padding."""
+    for signal in map_.signals:
+        if _is_padding(signal.name):
+            from .shape_repairs import moved  # deferred as above.
 
-    def judge(map_: Map, _: Map) -> Iterator[Flaw]:
-        for signal in map_.signals:
-            if _is_padding(signal.name):
-                from .shape_repairs import moved  # deferred as above.
-
-                text = f'declare {{ at = "{signal.at}", reserved = {signal.width} }}'
-                yield Flaw(
-                    message=f"{signal.name} ({place_text(signal)}) is padding by its name but "
-                    "declared as a signal",
-                    entries=(signal,),
-                    repairs=((text, partial(moved, map_, signal, None)),),
-                )
-
-    yield from per_map(context, find, judge)
+            text = f'declare {{ at = "{signal.at}", reserved = {signal.width} }}'
+            yield Flaw(
+                message=f"{signal.name} ({place_text(signal)}) is padding by its name but "
+                "declared as a signal",
+                entries=(signal,),
+                repairs=((text, partial(moved, map_, signal, None)),),
+            )
 
 
 def _is_padding(name: str) -> bool:
@@ -278,18 +243,16 @@ def _is_padding(name: str) -> bool:
 
 
 @rule(
-    Rule(
-        name="value-across-blocks",
-        severity="error",
-        scope="map",
-        title="A value crosses a block border of the frame",
-        why="The frame carries a CRC after each block. A value in two blocks is cut apart on the "
-        "wire, and tools that map the frame word by word bind its halves wrongly. A value longer "
-        "than a block cannot help it and is not reported where it starts at a block.",
-        remedy="move the value so that it starts at a block",
-        source="public page on safety process-data mapping that refers to ETG.5120 clause 5.3.3, "
-        "and public device tables: a CRC stands after every two data octets",
-    )
+    name="value-across-blocks",
+    severity="error",
+    scope="map",
+    title="A value crosses a block border of the frame",
+    why="The frame carries a CRC after each block. A value in two blocks is cut apart on the "
+    "wire, and tools that map the frame word by word bind its halves wrongly. A value longer "
+    "than a block cannot help it and is not reported where it starts at a block.",
+    remedy="move the value so that it starts at a block",
+    source="public page on safety process-data mapping that refers to ETG.5120 clause 5.3.3, "
+    "and public device tables: a CRC stands after every two data octets",
 )
 def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
     """Find values that straddle a block border without starting at one."""
@@ -319,16 +282,14 @@ def value_across_blocks(context: Context, find: Finder) -> Iterator[Finding]:
 
 
 @rule(
-    Rule(
-        name="member-type",
-        severity="error",
-        scope="map",
-        title="A signal has a type or width that the profile does not carry",
-        why="The profile carries members of listed types only, each in whole octets; its "
-        "signature covers their types and order (not their names).",
-        remedy="use one of the listed types",
-        source="member types: the sources on the profile's page",
-    )
+    name="member-type",
+    severity="error",
+    scope="map",
+    title="A signal has a type or width that the profile does not carry",
+    why="The profile carries members of listed types only, each in whole octets; its "
+    "signature covers their types and order (not their names).",
+    remedy="use one of the listed types",
+    source="member types: the sources on the profile's page",
 )
 def member_type(context: Context, find: Finder) -> Iterator[Finding]:
     """Find signals that are no member type of the profile, and reserved runs between members."""
