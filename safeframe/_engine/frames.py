@@ -59,9 +59,9 @@ def build(recipe: Recipe, /, **given: Any) -> bytes:
     return recipe.write(recipe.defaults | given)
 
 
-def stated(**values: Any) -> dict[str, Any]:
-    """Return the values that are not None: in explicit parameters None stands for not given."""
-    return {name: value for name, value in values.items() if value is not None}
+def stated(given: dict[str, Any]) -> dict[str, Any]:
+    """Return the values among all parameters of a function; None stands for not given."""
+    return {name: value for name, value in given.items() if value is not None and name != "octets"}
 
 
 def fits(recipe: Recipe, octets: bytes, /, **known: Any) -> bool:

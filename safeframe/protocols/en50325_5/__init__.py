@@ -65,21 +65,7 @@ def build(
     - ``cycle_ms``: measured: time since the pair before
     - ``validation_ms``: measured: time from plain to inverted message
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            data=data,
-            identifier_1=identifier_1,
-            identifier_2=identifier_2,
-            node=node,
-            mapped_octets=mapped_octets,
-            plain=plain,
-            sct_ms=sct_ms,
-            srvt_ms=srvt_ms,
-            cycle_ms=cycle_ms,
-            validation_ms=validation_ms,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -106,22 +92,7 @@ def verify(
     pair before against ``sct_ms``, then the values given besides. Times are judged only where both
     are given. Raises FrameError for the first that fails or cannot be judged.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            identifier_1=identifier_1,
-            identifier_2=identifier_2,
-            node=node,
-            mapped_octets=mapped_octets,
-            plain=plain,
-            sct_ms=sct_ms,
-            srvt_ms=srvt_ms,
-            cycle_ms=cycle_ms,
-            validation_ms=validation_ms,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -143,22 +114,7 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            identifier_1=identifier_1,
-            identifier_2=identifier_2,
-            node=node,
-            mapped_octets=mapped_octets,
-            plain=plain,
-            sct_ms=sct_ms,
-            srvt_ms=srvt_ms,
-            cycle_ms=cycle_ms,
-            validation_ms=validation_ms,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
 def session(

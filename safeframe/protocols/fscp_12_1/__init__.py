@@ -51,16 +51,7 @@ def build(
       session
     - ``sequence``: virtual sequence number of this frame; 1 at the start, 0 is skipped
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            data=data,
-            command=command,
-            connection_id=connection_id,
-            peer_crc0=peer_crc0,
-            sequence=sequence,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -79,17 +70,7 @@ def verify(
     Raises FrameError for the first that fails or cannot be judged, and UsageError for a value
     outside its range.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            command=command,
-            connection_id=connection_id,
-            peer_crc0=peer_crc0,
-            sequence=sequence,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -106,29 +87,12 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            command=command,
-            connection_id=connection_id,
-            peer_crc0=peer_crc0,
-            sequence=sequence,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
-def session(
-    *,
-    connection_id: int,
-    fresh: bool = True,
-) -> Session:
+def session(*, connection_id: int, fresh: bool = True) -> Session:
     """Return a session that knows both senders, ``master`` and ``slave``.
 
     It produces or judges the frames of each; ``fresh=False`` joins a stream in the middle.
     """
-    return Fscp12Session(
-        connection_id=connection_id,
-        fresh=fresh,
-    )
+    return Fscp12Session(connection_id=connection_id, fresh=fresh)

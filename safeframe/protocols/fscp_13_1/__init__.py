@@ -61,19 +61,7 @@ def build(
     - ``request``: time-request counter
     - ``manager_id``: 6 octets of the domain's manager; all zero means none
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            data=data,
-            id=id,
-            address=address,
-            domain=domain,
-            consecutive_time=consecutive_time,
-            target=target,
-            request=request,
-            manager_id=manager_id,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -96,20 +84,7 @@ def verify(
     Raises FrameError for the first that fails or cannot be judged, and UsageError for a value
     outside its range.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            id=id,
-            address=address,
-            domain=domain,
-            consecutive_time=consecutive_time,
-            target=target,
-            request=request,
-            manager_id=manager_id,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -129,34 +104,12 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            id=id,
-            address=address,
-            domain=domain,
-            consecutive_time=consecutive_time,
-            target=target,
-            request=request,
-            manager_id=manager_id,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
-def session(
-    *,
-    domain: int,
-    manager_id: bytes = bytes(6),
-    fresh: bool = True,
-) -> Session:
+def session(*, domain: int, manager_id: bytes = bytes(6), fresh: bool = True) -> Session:
     """Return a session; its senders are addresses 1..1023 as text.
 
     It produces or judges the frames of each; ``fresh=False`` joins a stream in the middle.
     """
-    return Fscp13Session(
-        domain=domain,
-        manager_id=manager_id,
-        fresh=fresh,
-    )
+    return Fscp13Session(domain=domain, manager_id=manager_id, fresh=fresh)

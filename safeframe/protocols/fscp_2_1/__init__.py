@@ -56,21 +56,7 @@ def build(
     - ``device_serial``: identity of the sender
     - ``connection_serial``: identity of the sender
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            format=format,
-            data=data,
-            mode=mode,
-            time_stamp=time_stamp,
-            ack=ack,
-            consumer_time=consumer_time,
-            rollover=rollover,
-            vendor_id=vendor_id,
-            device_serial=device_serial,
-            connection_serial=connection_serial,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -94,22 +80,7 @@ def verify(
     Raises FrameError for the first that fails or cannot be judged, and UsageError for a value
     outside its range.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            format=format,
-            data=data,
-            mode=mode,
-            time_stamp=time_stamp,
-            ack=ack,
-            consumer_time=consumer_time,
-            rollover=rollover,
-            vendor_id=vendor_id,
-            device_serial=device_serial,
-            connection_serial=connection_serial,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -131,22 +102,7 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            format=format,
-            data=data,
-            mode=mode,
-            time_stamp=time_stamp,
-            ack=ack,
-            consumer_time=consumer_time,
-            rollover=rollover,
-            vendor_id=vendor_id,
-            device_serial=device_serial,
-            connection_serial=connection_serial,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
 def session(
@@ -163,9 +119,5 @@ def session(
     judges the frames of each; ``fresh=False`` joins a stream in the middle.
     """
     return Fscp2Session(
-        format=format,
-        producer=producer,
-        consumer=consumer,
-        rollover=rollover,
-        fresh=fresh,
+        format=format, producer=producer, consumer=consumer, rollover=rollover, fresh=fresh
     )

@@ -40,15 +40,7 @@ def build(
     - ``number``: virtual consecutive number
     - ``parameter_crc``: CRC1 of the parameter record, start of every frame CRC
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            data=data,
-            status=status,
-            number=number,
-            parameter_crc=parameter_crc,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -66,16 +58,7 @@ def verify(
     Raises FrameError for the first that fails or cannot be judged, and UsageError for a value
     outside its range.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            status=status,
-            number=number,
-            parameter_crc=parameter_crc,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -91,28 +74,12 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            status=status,
-            number=number,
-            parameter_crc=parameter_crc,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
-def session(
-    *,
-    parameter_crc: int,
-    fresh: bool = True,
-) -> Session:
+def session(*, parameter_crc: int, fresh: bool = True) -> Session:
     """Return a session that knows both senders, ``host`` and ``device``.
 
     It produces or judges the frames of each; ``fresh=False`` joins a stream in the middle.
     """
-    return Fscp3Session(
-        parameter_crc=parameter_crc,
-        fresh=fresh,
-    )
+    return Fscp3Session(parameter_crc=parameter_crc, fresh=fresh)

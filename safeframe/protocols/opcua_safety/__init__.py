@@ -53,18 +53,7 @@ def build(
     - ``consumer_id``: SafetyConsumerID
     - ``monitoring_number``: of the request, repeated in the response; 256 or more
     """
-    return frames.build(
-        RECIPE,
-        **frames.stated(
-            data=data,
-            flags=flags,
-            spdu_id_1=spdu_id_1,
-            spdu_id_2=spdu_id_2,
-            spdu_id_3=spdu_id_3,
-            consumer_id=consumer_id,
-            monitoring_number=monitoring_number,
-        ),
-    )
+    return frames.build(RECIPE, **frames.stated(locals()))
 
 
 def verify(
@@ -86,19 +75,7 @@ def verify(
     Raises FrameError for the first that fails or cannot be judged, and UsageError for a value
     outside its range.
     """
-    return frames.verify(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            flags=flags,
-            spdu_id_1=spdu_id_1,
-            spdu_id_2=spdu_id_2,
-            spdu_id_3=spdu_id_3,
-            consumer_id=consumer_id,
-            monitoring_number=monitoring_number,
-        ),
-    )
+    return frames.verify(RECIPE, octets, **frames.stated(locals()))
 
 
 def inspect(
@@ -117,19 +94,7 @@ def inspect(
     The values are those of ``verify``. Never raises for wrong octets, only UsageError for a value
     outside its range.
     """
-    return frames.inspect(
-        RECIPE,
-        octets,
-        **frames.stated(
-            data=data,
-            flags=flags,
-            spdu_id_1=spdu_id_1,
-            spdu_id_2=spdu_id_2,
-            spdu_id_3=spdu_id_3,
-            consumer_id=consumer_id,
-            monitoring_number=monitoring_number,
-        ),
-    )
+    return frames.inspect(RECIPE, octets, **frames.stated(locals()))
 
 
 def session(
@@ -143,9 +108,4 @@ def session(
 
     It produces or judges the frames of each; ``fresh=False`` joins a stream in the middle.
     """
-    return OpcuaSession(
-        consumer_id=consumer_id,
-        spdu_ids=spdu_ids,
-        start=start,
-        fresh=fresh,
-    )
+    return OpcuaSession(consumer_id=consumer_id, spdu_ids=spdu_ids, start=start, fresh=fresh)
