@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .._words import count
 from ..record import Assessment
-from .document import CAUTION, Document, Items, StyledText
+from .document import CAUTION, Document, Items, StyledText, picked
 from .text import clean
 
 FORMAT = "safeframe-standing/2"
@@ -52,10 +52,7 @@ def json_text(connection: str, given: Assessment) -> str:
         "signatures": [
             {
                 "file": row.path,
-                "accepted": row.accepted,
-                "by": row.by,
-                "key": row.key,
-                "entries": row.entries,
+                **picked(row, "accepted by key entries"),
                 "allowed_signers": row.signers,
                 "why_not": row.words,
             }

@@ -10,7 +10,18 @@ from typing import Any
 from .._bits import Place
 from .._words import count, milliseconds, ranges, seconds, way
 from ..capture import Event, Examination, Interval, Note, SideReport, Undriven
-from .document import CAUTION, SEEN, Block, Document, Drawing, Paragraph, Section, StyledText, Table
+from .document import (
+    CAUTION,
+    SEEN,
+    Block,
+    Document,
+    Drawing,
+    Paragraph,
+    Section,
+    StyledText,
+    Table,
+    picked,
+)
 
 FORMAT = "safeframe-capture/1"
 
@@ -258,20 +269,12 @@ def json_text(found: Examination) -> str:
         "profile": found.profile,
         "clean": found.is_clean,
         "whole": found.is_whole,
-        "stopped": found.stopped,
-        "not_judged": list(found.not_judged),
-        "packets": found.packets,
-        "frames": found.frames,
-        "start_us": found.start_us,
-        "end_us": found.end_us,
-        "watchdog_us": found.watchdog_us,
+        **picked(found, "stopped not_judged packets frames start_us end_us watchdog_us"),
         "sides": [
             {
                 "name": side.name,
                 "results": {result: side.results.get(result, 0) for result in _RESULTS},
-                "data_frames": side.data_frames,
-                "used_frames": side.used_frames,
-                "longest_gap_us": side.longest_gap_us,
+                **picked(side, "data_frames used_frames longest_gap_us"),
             }
             for side in found.sides
         ],
@@ -305,10 +308,7 @@ def json_text(found: Examination) -> str:
         "other_readings": [
             {
                 "sender": found.sides[each.side].name,
-                "title": each.title,
-                "explained": each.explained,
-                "as_mapped": each.as_mapped,
-                "frames": each.frames,
+                **picked(each, "title explained as_mapped frames"),
             }
             for each in found.other_readings
         ],

@@ -19,12 +19,13 @@ from .._diff import (
     MixedState,
     MixedTable,
 )
-from .._errors import InputError, Problem
+from .._errors import InputError
 from .._findings import Report
 from .._history import ConnectionChange, EndState, SiteComparison
 from .._model import Signal
 from .._source import Location
-from .document import CAUTION
+from .document import CAUTION, picked
+from .jsonout import problem_data
 
 FORMAT = "safeframe-diff/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -88,16 +89,12 @@ def sites(given: SiteComparison, *, fail_on: str) -> Iterator[str]:
         "after": given.after,
         "counts": dict(given.counts),
         "connections": [_ROWS] if given.rows else [],
-        "findings": [
-            {"severity": one.severity, "rule": one.rule, "message": one.message}
-            for one in given.findings
-        ],
-        "others": list(given.others),
-        "plants": list(given.plants),
-        "untracked": list(given.untracked),
+        "findings": [picked(one, "severity rule message") for one in given.findings],
+        **picked(given, "others plants untracked"),
     }
     verdict = "open" if given.fails(fail_on) else "settled"
-    whole = _document("sites", (), verdict, problems=_problems(given.problems), site=site)
+    unread = [problem_data(problem) for problem in given.problems]
+    whole = _document("sites", (), verdict, problems=unread, site=site)
     # What a map says cannot look like this: it would stand between quotes that are escaped.
     head, mark, tail = whole.partition(f"\n{_INDENT}{json.dumps(_ROWS)}\n")
     yield head
@@ -118,9 +115,7 @@ def _connection(row: ConnectionChange, fail_on: str) -> dict[str, Any]:
         "connection": row.name,
         "change": row.change,
         "settled": not row.fails(fail_on),
-        "was": row.was,
-        "level": row.level,
-        "notes": list(row.notes),
+        **picked(row, "was level notes"),
         "ends": [_end(end) for end in row.ends],
         "classes": _classes(row.classes),
         "check_after": None if row.report is None else _check(row.report),
@@ -136,20 +131,7 @@ def _connection(row: ConnectionChange, fail_on: str) -> dict[str, Any]:
 
 def problems(error: InputError) -> str:
     """Return a document for input that could not be read: no verdict, only the problems."""
-    return _document("unreadable", (), "", problems=_problems(error.problems))
-
-
-def _problems(given: Iterable[Problem]) -> list[dict[str, Any]]:
-    return [
-        {
-            "path": problem.path,
-            "line": problem.line,
-            "key": problem.key,
-            "message": problem.message,
-            "remedy": problem.remedy,
-        }
-        for problem in given
-    ]
+    return _document("unreadable", (), "", problems=[problem_data(one) for one in error.problems])
 
 
 def _document(mode: str, ends: Sequence[str], verdict: str, **parts: Any) -> str:
@@ -187,21 +169,14 @@ def _check(report: Report) -> dict[str, Any]:
         "warnings": sum(finding.severity == "warning" for finding in found),
         "rules": list(dict.fromkeys(finding.rule for finding in found)),
         "not_judged": [
-            {"rule": one.rule, "reason": one.reason, "subject": one.subject}
-            for one in report.not_judged
-            if one.subject
+            picked(one, "rule reason subject") for one in report.not_judged if one.subject
         ],
     }
 
 
 def _change(change: Change) -> dict[str, Any]:
     return {
-        "level": change.level,
-        "kind": change.kind,
-        "section": change.section,
-        "subject": change.subject,
-        "field": change.field,
-        "sides": list(change.sides),
+        **picked(change, "level kind section subject field sides"),
         "before": _side(change, 0),
         "after": _side(change, 1),
         "places": [None if place is None else str(place) for place in change.places],
@@ -237,29 +212,20 @@ def _plain(value: Any) -> Any:
 
 
 def _where(where: Location | None) -> dict[str, Any] | None:
-    if where is None:
-        return None
-    return {"path": where.path, "line": where.line, "key": where.key}
+    return None if where is None else picked(where, "path line key")
 
 
 def _ground(ground: Ground) -> dict[str, Any]:
     return {
         "kind": ground.kind,
         "place": str(ground.at),
-        "bits": ground.bits,
-        "name": ground.name,
-        "value": ground.value,
-        "reserve": list(ground.reserve),
+        **picked(ground, "bits name value reserve"),
     }
 
 
 def _difference(difference: EditDifference) -> dict[str, Any]:
     return {
-        "level": difference.level,
-        "section": difference.section,
-        "subject": difference.subject,
-        "field": difference.field,
-        "message": difference.message,
+        **picked(difference, "level section subject field message"),
         "steps": [
             {"end": step.end, "did": step.did, "where": _where(step.where)}
             for step in difference.steps
@@ -273,9 +239,7 @@ def _classes(given: ChangeClass) -> dict[str, Any]:
         "reasons": [
             {
                 "class": reason.name,
-                "subject": reason.subject,
-                "why": reason.why,
-                "ends": list(reason.ends),
+                **picked(reason, "subject why ends"),
             }
             for reason in given.reasons
         ],
@@ -293,14 +257,10 @@ def _mix(mix: MixedState) -> dict[str, Any]:
 
 def _table(table: MixedTable) -> dict[str, Any]:
     return {
-        "direction": table.direction,
-        "producer": table.producer,
-        "consumer": table.consumer,
-        "sent_octets": table.sent_octets,
-        "expected_octets": table.expected_octets,
-        "accepted": table.accepted,
-        "refused": list(table.refused),
-        "not_judged": list(table.not_judged),
+        **picked(
+            table,
+            "direction producer consumer sent_octets expected_octets accepted refused not_judged",
+        ),
         "rows": [_row(row) for row in table.rows],
     }
 
@@ -308,10 +268,7 @@ def _table(table: MixedTable) -> dict[str, Any]:
 def _row(row: MixedRow) -> dict[str, Any]:
     return {
         "place": str(row.at),
-        "width": row.width,
-        "signal": row.signal,
-        "verdict": row.verdict,
-        "consequence": row.consequence,
+        **picked(row, "width signal verdict consequence"),
         "gets": [_piece(piece) for piece in row.gets],
     }
 
@@ -320,10 +277,6 @@ def _piece(piece: ArrivingBits) -> dict[str, Any]:
     return {
         "kind": piece.kind,
         "place": str(piece.at),
-        "width": piece.width,
-        "name": piece.name,
-        "low": piece.low,
-        "whole": piece.whole,
-        "value": piece.value,
+        **picked(piece, "width name low whole value"),
         "text": str(piece),
     }

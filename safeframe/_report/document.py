@@ -12,7 +12,7 @@ from .._value import NamedTuple
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import TypeAlias
+    from typing import Any, TypeAlias
 
     from .._grids import BitGrid
 
@@ -167,6 +167,11 @@ class Document(NamedTuple):
     verdict: Words = ""
     below: tuple[Block, ...] = ()
     footer: tuple[str, ...] = (CAUTION,)
+
+
+def picked(value: object, names: str) -> dict[str, Any]:
+    """Return attributes that documents for programs hold by the same names."""
+    return {name: getattr(value, name) for name in names.split()}
 
 
 def body(given: Document) -> tuple[Block, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from .document import Document, Facts, Section, StyledText
+from .document import Document, Facts, Section, StyledText, picked
 
 FORMAT = "safeframe-fingerprints/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -49,15 +49,5 @@ def json_text(rows: Sequence[FingerprintRow]) -> str:
     """Return the fingerprints as one JSON document, ending in a line feed."""
     import json  # deferred: costs start-up time.
 
-    files = [
-        {
-            "path": row.path,
-            "end": row.end,
-            "connection": row.connection,
-            "wire": row.wire,
-            "own": row.own,
-            "file": row.file,
-        }
-        for row in rows
-    ]
+    files = [picked(row, "path end connection wire own file") for row in rows]
     return json.dumps({"format": FORMAT, "files": files}, indent=2) + "\n"

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from .._words import count
-from .document import CAUTION, Block, Document, Facts, Paragraph, Section, StyledText, Table
+from .document import CAUTION, Block, Document, Facts, Paragraph, Section, StyledText, Table, picked
 
 if TYPE_CHECKING:  # only the names: a CRC alone needs no frame.
     from .._codec import Reading
@@ -50,18 +50,7 @@ def _described(given: Algorithm) -> str:
 
 
 def _algorithm_json(algorithm: Algorithm) -> dict[str, Any]:
-    return {
-        "name": algorithm.name,
-        "width": algorithm.width,
-        "poly": algorithm.poly,
-        "init": algorithm.init,
-        "refin": algorithm.refin,
-        "refout": algorithm.refout,
-        "xorout": algorithm.xorout,
-        "check": algorithm.check,
-        "residue": algorithm.residue,
-        "source": algorithm.source,
-    }
+    return picked(algorithm, "name width poly init refin refout xorout check residue source")
 
 
 def crc_steps(algorithm: Algorithm, octets: bytes, crc: int, steps: Sequence[int]) -> Document:
@@ -241,24 +230,14 @@ def inspection_json(
             }
             for part in seen.parts
         ],
-        "verdicts": [
-            {
-                "check": found.check,
-                "title": found.title,
-                "result": found.result,
-                "text": found.text,
-            }
-            for found in seen.verdicts
-        ],
+        "verdicts": [picked(found, "check title result text") for found in seen.verdicts],
         "crcs": [
             {
                 "name": cover.name,
                 "algorithm": _algorithm_json(cover.algorithm),
                 "init": cover.init,
                 "feeds": [{"name": name, "octets": run.hex()} for name, run in cover.feeds],
-                "carried": cover.carried,
-                "computed": cover.computed,
-                "unknown": cover.unknown,
+                **picked(cover, "carried computed unknown"),
             }
             for cover in seen.covers
         ],

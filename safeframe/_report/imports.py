@@ -11,7 +11,7 @@ from .._model import End, Provenance, Signal
 from .._words import count
 from ..importing import Candidate, Comparison, DeviceFile, Imported, ImportProblem, Selected
 from . import findings
-from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table
+from .document import CAUTION, Block, Document, Items, Paragraph, Section, StyledText, Table, picked
 from .jsonout import finding_data
 from .text import clean
 
@@ -42,9 +42,7 @@ def listing_data(source: DeviceFile, found: Sequence[Candidate]) -> str:
         title, bits, note = one.look()
         rows.append(
             {
-                "path": one.path,
-                "line": one.line,
-                "side": one.side,
+                **picked(one, "path line side"),
                 "bits": bits,
                 "title": title,
                 "note": note,
@@ -139,7 +137,7 @@ def document(
             "sum": [one.sum for one in (given.selected if given else ())],
             "entries": _entries(given.end) if given else [],
             "dropped": [
-                {"name": gone.name, "what": gone.what, "width": gone.width, "line": gone.line}
+                picked(gone, "name what width line")
                 for one in (given.selected if given else ())
                 for gone in one.layout.dropped
             ],

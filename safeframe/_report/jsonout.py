@@ -7,7 +7,7 @@ from typing import Any
 
 from .._errors import InputError, Problem
 from .._findings import SEVERITIES, Counterexample, Finding, Report, Spot, Waived
-from .document import CAUTION
+from .document import CAUTION, picked
 
 FORMAT = "safeframe-report/2"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -36,18 +36,11 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
         "allowed": [waived_data(waived) for waived in given.waived],
         "known": [finding_data(finding) for finding in given.known],
         "not_judged": [
-            {
-                "connection": entry.connection,
-                "route": entry.route,
-                "rule": entry.rule,
-                "reason": entry.reason,
-                "subject": entry.subject,
-            }
-            for entry in given.not_judged
+            picked(entry, "connection route rule reason subject") for entry in given.not_judged
         ],
         "not_looked_at": list(given.not_looked_at),
         "facts": [{"label": label, "text": text} for label, text in given.facts],
-        "problems": [_problem(problem) for problem in unread],
+        "problems": [problem_data(problem) for problem in unread],
         "caution": CAUTION,
     }
     # ASCII only: no terminal or log is handed a control or escape character from a map.
@@ -57,15 +50,9 @@ def _document(given: Report, unread: tuple[Problem, ...]) -> str:
 def finding_data(finding: Finding) -> dict[str, Any]:
     """Return a finding as plain data."""
     return {
-        "rule": finding.rule,
-        "severity": finding.severity,
-        "connection": finding.connection,
-        "direction": finding.direction,
-        "producer": finding.producer,
-        "consumer": finding.consumer,
-        "cause": finding.cause,
-        "message": finding.message,
-        "remedy": finding.remedy,
+        **picked(
+            finding, "rule severity connection direction producer consumer cause message remedy"
+        ),
         "spots": [_spot(spot) for spot in finding.spots],
         "details": list(finding.details),
         "witness": None if finding.counterexample is None else _witness(finding.counterexample),
@@ -75,9 +62,7 @@ def finding_data(finding: Finding) -> dict[str, Any]:
 def _spot(spot: Spot) -> dict[str, Any]:
     return {
         "end": spot.end,
-        "path": spot.where.path,
-        "line": spot.where.line,
-        "key": spot.where.key,
+        **picked(spot.where, "path line key"),
         "place": None if spot.place is None else str(spot.place),
         "signal": spot.signal,
     }
@@ -104,11 +89,6 @@ def waived_data(waived: Waived) -> dict[str, Any]:
     }
 
 
-def _problem(problem: Problem) -> dict[str, Any]:
-    return {
-        "path": problem.path,
-        "line": problem.line,
-        "key": problem.key,
-        "message": problem.message,
-        "remedy": problem.remedy,
-    }
+def problem_data(problem: Problem) -> dict[str, Any]:
+    """Return a problem of input as plain data."""
+    return picked(problem, "path line key message remedy")

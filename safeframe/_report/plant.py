@@ -21,6 +21,7 @@ from .document import (
     StyledText,
     Table,
     Words,
+    picked,
     strong,
 )
 from .paths import relative, shown
@@ -203,11 +204,7 @@ def json_text(given: GateReport) -> str:
         "in_order": given.in_order,
         "connections": [
             {
-                "number": row.number,
-                "name": row.name,
-                "ends": list(row.ends),
-                "maps": list(row.maps),
-                "record": row.record,
+                **picked(row, "number name ends maps record"),
                 "line": row.where.line,
                 "in_order": row.in_order,
                 **{
@@ -216,16 +213,7 @@ def json_text(given: GateReport) -> str:
                 },
                 "findings": [finding_data(finding) for finding in row.findings],
                 "points": [
-                    {
-                        "aspect": point.aspect,
-                        "fault": point.fault,
-                        "text": point.text,
-                        "step": point.step,
-                        "machine": point.machine,
-                        "serial": point.serial,
-                        "person": point.person,
-                        "command": point.command,
-                    }
+                    picked(point, "aspect fault text step machine serial person command")
                     for point in row.points
                 ],
                 "notes": list(row.notes),
@@ -244,9 +232,4 @@ def json_text(given: GateReport) -> str:
 
 
 def _open(entry: NotJudged) -> dict[str, str]:
-    return {
-        "rule": entry.rule,
-        "reason": entry.reason,
-        "subject": entry.subject,
-        "route": entry.route,
-    }
+    return picked(entry, "rule reason subject route")

@@ -10,7 +10,7 @@ from typing import Any
 
 from .._words import count
 from ..residual import Band, Figures, Subject
-from .document import CAUTION, Block, Document, Facts, Items, Paragraph, Section, Table
+from .document import CAUTION, Block, Document, Facts, Items, Paragraph, Section, Table, picked
 
 FORMAT = "safeframe-residual/1"
 
@@ -176,17 +176,10 @@ def report_json(
     document = {
         "format": FORMAT,
         "subject": {
-            "title": subject.title,
-            "errors": subject.errors,
-            "left_out": subject.left_out,
-            "checks": subject.checks,
-            "source": subject.source,
+            **picked(subject, "title errors left_out checks source"),
             "rate_inputs": rate_inputs,
         },
-        "bits": given.bits,
-        "check_bits": given.check_bits,
-        "rank": given.rank,
-        "distance": given.distance,
+        **picked(given, "bits check_bits rank distance"),
         "weights": {str(k): str(count) for k, count in enumerate(given.counts) if k and count},
         "weights_complete": given.complete,
         "method": given.method,
@@ -243,9 +236,7 @@ def sizes_json(title: str, rows: Sequence[tuple[int, Figures]], shown: str, left
         "sizes": [
             {
                 "octets": octets,
-                "bits": figures.weights.bits,
-                "check_bits": figures.weights.check_bits,
-                "distance": figures.weights.distance,
+                **picked(figures.weights, "bits check_bits distance"),
                 "patterns": str(figures.lowest[0][1]) if figures.lowest else "0",
                 "undetected_at_0.01": scientific(figures.rows[0].undetected, 15),
                 "largest": _peak(figures, conditional=False),

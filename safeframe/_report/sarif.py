@@ -16,6 +16,7 @@ from .._baseline import identity
 from .._errors import InputError, Problem
 from .._findings import Finding, Report, Spot
 from .._source import Location
+from .document import picked
 from .paths import file_of, uri
 from .text import clean
 
@@ -84,13 +85,7 @@ def _result(finding: Finding, state: str) -> dict[str, Any]:
         "message": {"text": clean(f"{finding.message}. Remedy: {finding.remedy}.")},
         "locations": [_location(spot) for spot in finding.spots[:1]],
         "partialFingerprints": {_KEY: identity(finding)},
-        "properties": {
-            "connection": finding.connection,
-            "direction": finding.direction,
-            "producer": finding.producer,
-            "consumer": finding.consumer,
-            "cause": finding.cause,
-        },
+        "properties": picked(finding, "connection direction producer consumer cause"),
     }
     others = [
         {"id": number, **_location(spot), "message": {"text": clean(_words(spot))}}

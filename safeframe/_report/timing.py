@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .._timing import Timing
-from .document import CAUTION, Block, Document, Paragraph, Table
+from .document import CAUTION, Block, Document, Paragraph, Table, picked
 
 FORMAT = "safeframe-timing/1"
 """Raised when a reader of the older one could be misled; keys may be added without."""
@@ -48,19 +48,10 @@ def json_text(given: Timing) -> str:
     reaction = given.reaction
     document = {
         "format": FORMAT,
-        "connection": given.connection,
-        "profile": given.profile,
-        "edition": given.edition,
-        "watchdog_ms": given.watchdog_ms,
-        "watchdog_of": given.watchdog_of,
-        "exchange_ms": given.exchange_ms,
-        "spare_ms": given.spare_ms,
+        **picked(given, "connection profile edition watchdog_ms watchdog_of exchange_ms spare_ms"),
         "reaction": {
             "known_ms": reaction.known_ms,
-            "inputs": [
-                {"name": entry.name, "factor": entry.factor, "time_ms": entry.time_ms}
-                for entry in reaction.inputs
-            ],
+            "inputs": [picked(entry, "name factor time_ms") for entry in reaction.inputs],
             "missing": list(reaction.missing),
             "source": reaction.source,
         },

@@ -23,6 +23,7 @@ from .document import (
     Section,
     StyledText,
     Table,
+    picked,
     strong,
 )
 from .jsonout import finding_data, waived_data
@@ -281,13 +282,8 @@ def _route_data(given: TracedRoute) -> dict[str, Any]:
         "breaks": [one.message for one in given.followed.breaks],
         "stops": [_stop_data(one) for one in stops(given.followed)],
         "shares": [_share(one) for one in time.stretches],
-        "programs": [
-            {"name": one.name, "factor": one.factor, "time_ms": one.time_ms}
-            for one in time.programs
-        ],
-        "known_ms": time.known_ms,
-        "missing": list(time.missing),
-        "permitted_ms": time.permitted_ms,
+        "programs": [picked(one, "name factor time_ms") for one in time.programs],
+        **picked(time, "known_ms missing permitted_ms"),
         **_told_data(given),
     }
 
@@ -296,24 +292,14 @@ def _told_data(given: TracedRoute | TracedSignal) -> dict[str, Any]:
     return {
         "findings": [finding_data(one) for one in given.findings],
         "allowed": [waived_data(one) for one in given.waived],
-        "not_judged": [
-            {
-                "connection": one.connection,
-                "rule": one.rule,
-                "subject": one.subject,
-                "reason": one.reason,
-            }
-            for one in given.not_judged
-        ],
+        "not_judged": [picked(one, "connection rule subject reason") for one in given.not_judged],
     }
 
 
 def _share(time: Timing) -> dict[str, Any]:
     return {
         "connection": time.connection,
-        "known_ms": time.reaction.known_ms,
-        "missing": list(time.reaction.missing),
-        "source": time.reaction.source,
+        **picked(time.reaction, "known_ms missing source"),
     }
 
 
@@ -326,10 +312,7 @@ def _stop_data(stop: Stop) -> dict[str, Any]:
         "changes": None
         if step is None
         else {
-            "inverts": step.inverts,
-            "bind": step.bind,
-            "out": step.out,
-            "on_loss": step.on_loss,
+            **picked(step, "inverts bind out on_loss"),
             "converts": {key: [before, after] for key, before, after in step.converts},
             "codes": {str(before): after for before, after in step.codes},
         },
@@ -338,14 +321,9 @@ def _stop_data(stop: Stop) -> dict[str, Any]:
         else {
             "name": signal.name,
             "place": str(signal.at),
-            "width": signal.width,
-            "type": signal.type,
-            "order": signal.order,
+            **picked(signal, "width type order"),
             "safe": signal.safe if signal.safe == signal.safe else None,
-            "one_means": signal.one_means,
-            "edge": signal.edge,
-            "unit": signal.unit,
-            "scale": signal.scale,
+            **picked(signal, "one_means edge unit scale"),
             "codes": {str(number): name for number, name in signal.codes},
             "valid_by": signal.valid_by,
             "bind": signal.bind,

@@ -9,6 +9,7 @@ from typing import Any
 from .._link import Link
 from .._model import Signal
 from .._report import capture as render
+from .._report.document import picked
 from .._report.text import Look, clean, wrap
 from ..capture import Both, Decoder, Event, FrameVerdict, Note, Packet
 from .board import Moved
@@ -131,9 +132,7 @@ class FrameObjects:
             "sender": self._link.names[side],
             "receiver": self._link.names[1 - side],
             "octets": found.frame.octets.hex(),
-            "result": opinion.result,
-            "check": opinion.check,
-            "text": opinion.text,
+            **picked(opinion, "result check text"),
             "used": both is not None,
             "not_used": found.use,
             "sent": self._values(decoder.sent, both, 0),

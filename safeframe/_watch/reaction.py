@@ -7,6 +7,7 @@ import re
 from .._errors import UsageError
 from .._link import Link
 from .._model import Relation
+from .._report.document import picked
 from .._words import milliseconds
 from ..capture import Both, Examination, Packet
 from ..relations._rules import CheckedRelation
@@ -127,10 +128,7 @@ class Reaction(ReceivedValues):
         times = self.times
         return {
             "reaction": self.text,
-            "count": times.count,
-            "smallest_us": times.smallest_us,
-            "median_us": times.median_us,
-            "largest_us": times.largest_us,
+            **picked(times, "count smallest_us median_us largest_us"),
             "resolution_us": gap_us,
             "bin_width_us": times.width_us,
             "bins": [[at * times.width_us, times.bins[at]] for at in sorted(times.bins)],
