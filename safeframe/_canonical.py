@@ -216,15 +216,11 @@ def _scale(signal: Signal) -> str:
         return text
 
 
-def _codes(signal: Signal) -> tuple[tuple[int, str], ...]:
-    return tuple((number, meaning(name)) for number, name in signal.codes)
-
-
 _SIGNAL: dict[str, Callable[[Signal], Any]] = {
     "order": _order,
     "safe": _safe,
     "one_means": lambda signal: meaning(signal.one_means),
-    "codes": _codes,
+    "codes": lambda signal: tuple((number, meaning(name)) for number, name in signal.codes),
     "scale": _scale,
     "unit": lambda signal: _blanks(signal.unit),
     "valid_by": lambda signal: signal.valid_by if signal.valid_by.strip() else "",

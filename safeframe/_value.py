@@ -232,10 +232,6 @@ def _row_replaced(row: Any, /, **changes: object) -> Any:
     return made
 
 
-def _row_as_dict(row: Any) -> dict[str, Any]:
-    return dict(zip(row._fields, row, strict=True))
-
-
 def _row_shown(row: Any) -> str:
     shown = [f"{name}={value!r}" for name, value in row._asdict().items()]
     return f"{row.__class__.__name__}({', '.join(shown)})"
@@ -244,7 +240,7 @@ def _row_shown(row: Any) -> str:
 _OF_ROWS: dict[str, Any] = {
     "_make": classmethod(_row_of),
     "_replace": _row_replaced,
-    "_asdict": _row_as_dict,
+    "_asdict": lambda row: dict(zip(row._fields, row, strict=True)),
     "__getnewargs__": lambda row: tuple(row),
     "__repr__": _row_shown,
 }

@@ -239,10 +239,6 @@ class Check:
         object.__setattr__(self, "passed", verdict)
 
 
-def _no_words(name: str, seen: Seen) -> str | None:
-    return None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
     """How frames of one profile are built, cut and judged.
@@ -269,7 +265,7 @@ class Recipe:
     mean: Callable[[str, bytes], str]
     shape: Callable[[int, str], FrameLayout]
     order: str
-    explain: Callable[[str, Seen], str | None] = _no_words
+    explain: Callable[[str, Seen], str | None] = lambda name, seen: None
     identity: frozenset[str] = frozenset()
     rules: Mapping[str, Value] = field(init=False)
     defaults: Values = field(init=False)

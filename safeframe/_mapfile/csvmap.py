@@ -79,10 +79,6 @@ def _number(text: str) -> Any:
     return float(whole) if whole is text and _FLOAT.fullmatch(text) else whole
 
 
-def _boolean(text: str) -> Any:
-    return {"true": True, "false": False}.get(text, text)
-
-
 _CELLS: Mapping[str, Callable[[str], Any]] = {
     "integer": _integer,
     "number": _number,
@@ -94,7 +90,7 @@ _PARAMETERS: Mapping[str, tuple[Callable[[str], Any], type]] = {
     "text": (str, str),
     "int": (_integer, int),
     "float": (lambda text: float(text) if _FLOAT.fullmatch(text) else text, float),
-    "bool": (_boolean, bool),
+    "bool": (lambda text: {"true": True, "false": False}.get(text, text), bool),
 }
 
 

@@ -112,14 +112,6 @@ class FaultRun(NamedTuple):
     steps: tuple[SentFrame, ...]
 
 
-def _nothing_caught(link: Link, data_octets: int) -> Sequence[str]:
-    return ()
-
-
-def _same_link(link: Link, side: int, error: str) -> Link:
-    return link
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultTraits:
     """What catches each communication error, and how a fault is made.
@@ -133,8 +125,8 @@ class FaultTraits:
     check sees. ``runs`` yields all sequences itself, from a legal run: link, side, run, random.
     """
 
-    caught_by: Callable[[Link, int], Sequence[str]] = _nothing_caught
-    neighbour: Callable[[Link, int, str], Link] = _same_link
+    caught_by: Callable[[Link, int], Sequence[str]] = lambda link, data_octets: ()
+    neighbour: Callable[[Link, int, str], Link] = lambda link, side, error: link
     data_at: int = 0
     timed: bool = False
     measures: Mapping[str, str] = field(default_factory=dict)

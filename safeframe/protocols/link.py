@@ -29,22 +29,6 @@ DEFAULT_TICK_US = 10_000
 """Time between two frames of one sender where no map states an exchange time; by choice."""
 
 
-def _any_kind(data_octets: int, settings: Mapping[str, Any]) -> str:
-    return ""
-
-
-def _nothing(end: End) -> dict[str, Any]:
-    return {}
-
-
-def _at_once(settings: Mapping[str, Any]) -> tuple[int, ...]:
-    return (0,)
-
-
-def _no_cycle(connection: Connection) -> int | None:
-    return None
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LinkTraits:
     """What the two maps of a connection say about its frames.
@@ -72,12 +56,12 @@ class LinkTraits:
     data_of: Callable[[bytes], bytes | None]
     first: str = ""
     silent: Mapping[str, int] = field(default_factory=dict)
-    kind: Callable[[int, Mapping[str, Any]], str] = _any_kind
-    stated: Callable[[End], dict[str, Any]] = _nothing
+    kind: Callable[[int, Mapping[str, Any]], str] = lambda data_octets, settings: ""
+    stated: Callable[[End], dict[str, Any]] = lambda end: {}
     mute: frozenset[str] = frozenset()
-    spacing: Callable[[Mapping[str, Any]], tuple[int, ...]] = _at_once
+    spacing: Callable[[Mapping[str, Any]], tuple[int, ...]] = lambda settings: (0,)
     watchdog: str = ""
-    cycle_ms: Callable[[Connection], int | None] = _no_cycle
+    cycle_ms: Callable[[Connection], int | None] = lambda connection: None
     stamped_us: int | None = None
     stamped_by: str = ""
 

@@ -90,23 +90,11 @@ class Follower:
         return Step()
 
 
-def _never_foreign(link: Link, side: int, octets: bytes, history: Session) -> bool:
-    return False
-
-
-def _always_proven(octets: bytes) -> bool:
-    return False
-
-
 class AnswerTime(NamedTuple):
     """The side that answers, and how long the other one waits for its answer."""
 
     side: int
     within_us: int
-
-
-def _no_answer_time(link: Link) -> AnswerTime | None:
-    return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,13 +125,13 @@ class RecordingTraits:
     lengths: Callable[[Link, int, bytes], Sequence[int]] | None = None
     sizes: Callable[[Link, int], Sequence[int]] | None = None
     own_length: Callable[[bytes], int | None] | None = None
-    foreign: Callable[[Link, int, bytes, Session], bool] = _never_foreign
+    foreign: Callable[[Link, int, bytes, Session], bool] = lambda link, side, octets, history: False
     zeros: bool = False
     whole: bool = False
     parts: bool = False
     silence: str = ""
-    answer_within: Callable[[Link], AnswerTime | None] = _no_answer_time
-    unproven: Callable[[bytes], bool] = _always_proven
+    answer_within: Callable[[Link], AnswerTime | None] = lambda link: None
+    unproven: Callable[[bytes], bool] = lambda octets: False
     restarts: tuple[str, ...] = ()
     fails_safe: bool = True
 

@@ -11,7 +11,6 @@ from functools import cache
 from ..._engine.parts import expected, invert, lacking, missing
 from ..._engine.recipe import (
     Check,
-    Cover,
     FrameLayout,
     Outcome,
     Recipe,
@@ -151,11 +150,6 @@ def _check_first(seen: Seen) -> Outcome:
     return _compare(seen, 1)
 
 
-def _check_second(seen: Seen) -> Outcome:
-    """Compare the identifier of an inverted message alone."""
-    return _compare(seen, 2)
-
-
 def _check_other(seen: Seen) -> Outcome:
     """Compare the identifier that the other message of this pair would have, where it is known."""
     place = _KINDS.index(seen.layout.kind)
@@ -229,10 +223,6 @@ _TIMES = (
     _within("validation_ms", "srvt_ms", "the time between the two messages"),
     _within("cycle_ms", "sct_ms", "the time since the pair before"),
 )
-
-
-def _covers(seen: Seen) -> tuple[Cover, ...]:
-    return ()
 
 
 def _mean(name: str, octets: bytes) -> str:
@@ -326,7 +316,7 @@ RECIPE = Recipe(
             Check(
                 name="identifier_2",
                 title="identifier_2 as expected",
-                run=_check_second,
+                run=lambda seen: _compare(seen, 2),
                 compares="identifier_2",
             ),
             Check(
@@ -340,7 +330,7 @@ RECIPE = Recipe(
             *_TIMES,
         ),
     },
-    covers=_covers,
+    covers=lambda seen: (),
     mean=_mean,
     shape=_shape,
     identity=frozenset(("identifier_1", "identifier_2")),

@@ -95,24 +95,12 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
     return found
 
 
-def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
-    return {"data": data}
-
-
 def _data_of(octets: bytes) -> bytes | None:
     """Return the data that are complete with a message: those of an inverted one, or of a pair."""
     size = octets[2]
     if len(octets) > 3 + size:
         return octets[3 : 3 + size]
     return None if octets[1] & 1 else bytes(octet ^ 0xFF for octet in octets[3:])
-
-
-def _kind(data_octets: int, settings: Mapping[str, Any]) -> str:
-    return "plain"
-
-
-def _spacing(settings: Mapping[str, Any]) -> tuple[int, ...]:
-    return 0, min(_APART_US, 1000 * int(settings["srvt_ms"]))
 
 
 def _cycle_ms(connection: Connection) -> int | None:
@@ -135,13 +123,13 @@ def _stated(end: End) -> dict[str, Any]:
 LINK = LinkTraits(
     senders=_senders,
     settings=_settings,
-    values=_values,
+    values=lambda carries, data, time_us: {"data": data},
     data_of=_data_of,
     first=_SENDER,
-    kind=_kind,
+    kind=lambda data_octets, settings: "plain",
     stated=_stated,
     mute=frozenset((_RECEIVER,)),
-    spacing=_spacing,
+    spacing=lambda settings: (0, min(_APART_US, 1000 * int(settings["srvt_ms"]))),
     watchdog="sct_ms",
     cycle_ms=_cycle_ms,
 )

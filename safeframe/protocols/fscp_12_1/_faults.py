@@ -10,10 +10,6 @@ from ..link import Link
 _CAUGHT_BY = ("crc", "crc", "crc", "crc", "watchdog", "connection_id", "crc", "connection_id")
 
 
-def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
-    return _CAUGHT_BY
-
-
 def _neighbour(link: Link, side: int, error: str) -> Link:
     """Return the connection with the next id."""
     number = link.settings["connection_id"]
@@ -22,7 +18,7 @@ def _neighbour(link: Link, side: int, error: str) -> Link:
 
 
 FAULTS = FaultTraits(
-    caught_by=_caught_by,
+    caught_by=lambda link, data_octets: _CAUGHT_BY,
     neighbour=_neighbour,
     measures={"connection_id": "the connection id in the frame"},
     data_at=1,

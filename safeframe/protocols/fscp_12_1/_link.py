@@ -19,10 +19,6 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
     return {"connection_id": found}
 
 
-def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
-    return {"data": data}
-
-
 def _data_of(octets: bytes) -> bytes | None:
     return unblocked(octets) if octets[0] in (PROCESS_DATA, FAIL_SAFE_DATA) else None
 
@@ -35,7 +31,7 @@ def _stated(end: End) -> dict[str, Any]:
 LINK = LinkTraits(
     senders=roles("master", "slave"),
     settings=_settings,
-    values=_values,
+    values=lambda carries, data, time_us: {"data": data},
     data_of=_data_of,
     first="master",
     stated=_stated,

@@ -3,13 +3,7 @@
 from __future__ import annotations
 
 from types import MappingProxyType
-from typing import Any
 
 from ._frame import block_crc
 
-
-def _block_crc(octets: bytes, inputs: dict[str, Any]) -> int:
-    return block_crc(octets, **inputs)
-
-
-RECOMPUTED = MappingProxyType({"block crc": _block_crc})
+RECOMPUTED = MappingProxyType({"block crc": lambda octets, inputs: block_crc(octets, **inputs)})

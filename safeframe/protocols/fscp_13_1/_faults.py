@@ -15,10 +15,6 @@ _CAUGHT_BY = ("crc_1", "order", "order", "watchdog", "watchdog", "address", "ord
 _DATA_AT = 4
 
 
-def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
-    return _CAUGHT_BY
-
-
 def _neighbour(link: Link, side: int, error: str) -> Link:
     """Return the connection in another domain, or another sender in the same domain."""
     if error != "insertion":
@@ -52,7 +48,7 @@ def _unseen(link: Link) -> Iterator[UnseenPattern]:
 
 
 FAULTS = FaultTraits(
-    caught_by=_caught_by,
+    caught_by=lambda link, data_octets: _CAUGHT_BY,
     neighbour=_neighbour,
     measures={
         "address": "the address of the sender in the frame",

@@ -10,7 +10,6 @@ from functools import cache
 from ..._engine.parts import Sum, crc_check, expected, hex_of, lacking, missing
 from ..._engine.recipe import (
     Check,
-    Cover,
     FrameLayout,
     Outcome,
     Recipe,
@@ -268,10 +267,6 @@ def _sum_2(seen: Seen) -> Sum:
     )
 
 
-def _covers(seen: Seen) -> tuple[Cover, ...]:
-    return _sum_1(seen).cover("crc_1"), _sum_2(seen).cover("crc_2")
-
-
 def _mean(name: str, octets: bytes) -> str:
     if name == "address_1":
         identity = octets[1] >> 2
@@ -404,7 +399,7 @@ RECIPE = Recipe(
     read=_read,
     write=_write,
     checks={"data": _CHECKS, "slim": _CHECKS, "management": _MANAGEMENT_CHECKS},
-    covers=_covers,
+    covers=lambda seen: (_sum_1(seen).cover("crc_1"), _sum_2(seen).cover("crc_2")),
     mean=_mean,
     explain=_explain,
     shape=_shape,

@@ -10,10 +10,6 @@ from ..link import Link
 _CAUGHT_BY = ("crc2", "crc2", "crc2", "crc2", "watchdog", "crc2", "crc2", "crc2")
 
 
-def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
-    return _CAUGHT_BY
-
-
 def _neighbour(link: Link, side: int, error: str) -> Link:
     """Return the connection with another parameter record."""
     other = {"parameter_crc": link.settings["parameter_crc"] ^ 1}
@@ -21,6 +17,6 @@ def _neighbour(link: Link, side: int, error: str) -> Link:
 
 
 FAULTS = FaultTraits(
-    caught_by=_caught_by,
+    caught_by=lambda link, data_octets: _CAUGHT_BY,
     neighbour=_neighbour,
 )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import cache
 
 from ..._engine.parts import Sum, crc_check, hex_of, lacking, missing
-from ..._engine.recipe import Cover, FrameLayout, Recipe, Seen, Value, Values
+from ..._engine.recipe import FrameLayout, Recipe, Seen, Value, Values
 from ..._errors import FrameError, UsageError
 from ...crc import CATALOGUE, compute
 
@@ -101,10 +101,6 @@ def _find(octets: bytes, known: Values) -> FrameLayout:
     return _shape(len(octets) - 4)
 
 
-def _read(octets: bytes, where: FrameLayout, known: Values) -> Values:
-    return {"data": octets[:-4], "status": octets[-4]}
-
-
 def _write(values: Values) -> bytes:
     missing(values, "data", "parameter_crc")
     data: bytes = values["data"]
@@ -132,10 +128,6 @@ def _sum_2(seen: Seen) -> Sum:
         carried=int.from_bytes(octets[-3:], "big"),
         unknown=lacking(known, "number", "parameter_crc"),
     )
-
-
-def _covers(seen: Seen) -> tuple[Cover, ...]:
-    return (_sum_2(seen).cover("crc2"),)
 
 
 def _mean(name: str, octets: bytes) -> str:
@@ -166,10 +158,10 @@ RECIPE = Recipe(
         ),
     ),
     find=_find,
-    read=_read,
+    read=lambda octets, where, known: {"data": octets[:-4], "status": octets[-4]},
     write=_write,
     checks={"data": (crc_check("crc2", "the frame CRC", _sum_2),)},
-    covers=_covers,
+    covers=lambda seen: (_sum_2(seen).cover("crc2"),),
     mean=_mean,
     shape=_shape,
     order="length, then the CRC; nothing else is checked on the frame itself",

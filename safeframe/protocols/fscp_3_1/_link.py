@@ -13,18 +13,10 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
     return {"parameter_crc": shared_parameter(connection, "parameter_crc")}
 
 
-def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
-    return {"data": data, "status": 0}
-
-
-def _data_of(octets: bytes) -> bytes | None:
-    return octets[:-4]
-
-
 LINK = LinkTraits(
     senders=roles("host", "device"),
     settings=_settings,
-    values=_values,
-    data_of=_data_of,
+    values=lambda carries, data, time_us: {"data": data, "status": 0},
+    data_of=lambda octets: octets[:-4],
     first="host",
 )

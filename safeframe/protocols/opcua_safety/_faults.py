@@ -19,10 +19,6 @@ _CAUGHT_BY = (
 )
 
 
-def _caught_by(link: Link, data_octets: int) -> tuple[str, ...]:
-    return _CAUGHT_BY
-
-
 def _neighbour(link: Link, side: int, error: str) -> Link:
     """Return the connection to another provider."""
     first, second, third = link.settings["spdu_ids"]
@@ -30,7 +26,7 @@ def _neighbour(link: Link, side: int, error: str) -> Link:
 
 
 FAULTS = FaultTraits(
-    caught_by=_caught_by,
+    caught_by=lambda link, data_octets: _CAUGHT_BY,
     neighbour=_neighbour,
     measures={
         "monitoring_number": "the monitoring number of the request",

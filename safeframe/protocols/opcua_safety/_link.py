@@ -65,19 +65,11 @@ def _settings(connection: Connection, given: Mapping[str, Any]) -> dict[str, Any
     return {"consumer_id": parameter(consumer, "consumer_id"), "spdu_ids": ids}
 
 
-def _values(carries: bool, data: bytes, time_us: int) -> dict[str, Any]:
-    return {"data": data} if carries else {}
-
-
-def _data_of(octets: bytes) -> bytes | None:
-    return octets[:-25] if len(octets) > 9 else None
-
-
 LINK = LinkTraits(
     senders=_SENDERS,
     settings=_settings,
-    values=_values,
-    data_of=_data_of,
+    values=lambda carries, data, time_us: {"data": data} if carries else {},
+    data_of=lambda octets: octets[:-25] if len(octets) > 9 else None,
     first="consumer",
     silent={"consumer": 9},
 )

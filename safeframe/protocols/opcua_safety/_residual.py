@@ -18,11 +18,6 @@ def _data(generators: Generators, octets: int) -> Code:
     return contiguous(generators["crc32"], 8 * (octets + 5))
 
 
-def _whole(generators: Generators, octets: int) -> Code:
-    """Return the whole response."""
-    return contiguous(generators["crc32"], 8 * (octets + 25))
-
-
 _BOUND = (Fraction(4, 10**10), "OPC 10000-15 release 1.05.04, clause 9.3")
 """For 1 to 1500 octets of data and every bit error probability up to 0.5."""
 
@@ -39,7 +34,7 @@ SCOPES = (
         name="whole",
         title="errors anywhere in the response, the CRC alone",
         left_out="that the consumer compares ids and monitoring number",
-        build=_whole,
+        build=lambda generators, octets: contiguous(generators["crc32"], 8 * (octets + 25)),
         source="P15 Y",
         bound=_BOUND,
     ),
