@@ -4,6 +4,14 @@ from __future__ import annotations
 
 from ._value import dataclass
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from typing import TypeVar
+
+    _G = TypeVar("_G")
+    _M = TypeVar("_M")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
@@ -65,6 +73,20 @@ class InputError(SafeframeError):
             raise ValueError("InputError must carry at least one problem")
         self.problems = problems
         super().__init__("\n".join(map(str, problems)))
+
+
+def each(make: Callable[[_G], _M], given: Iterable[_G]) -> list[_M]:
+    """Return what is made of each; raises InputError with the problems of all of them."""
+    made: list[_M] = []
+    problems: list[Problem] = []
+    for one in given:
+        try:
+            made.append(make(one))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(*problems)
+    return made
 
 
 class FrameError(SafeframeError):

@@ -132,7 +132,7 @@ def relations_differ(context: Context, find: Finder) -> Iterator[Finding]:
     first, second = context.connection.ends
     if not (first.relations and second.relations):
         return
-    from ..relations._between import unequal
+    from ..relations._rules import unequal
 
     for relation, other in unequal(context.connection):
         yield find(

@@ -12,7 +12,7 @@ from .. import _checks as checks
 from .._bits import Place
 from .._document.pending import refuse_pending
 from .._document.recover import How, Recovery, recover
-from .._errors import InputError, Problem, UsageError
+from .._errors import UsageError, each
 from .._findings import at_or_above
 from .._mapfile import read_text
 from .._model import EDGES, ORDERS, TYPES
@@ -178,7 +178,8 @@ def run(args: argparse.Namespace) -> int:
         checks.find_rule(name)
     operation = _BUILD[args.operation](args)
     refuse_pending(args.maps)
-    done = edit(*_sources(args.maps), operation, own_profiles=options.own_profiles(args))
+    first, second = each(lambda path: MapText(path=path, text=read_text(path)), args.maps)
+    done = edit(first, second, operation, own_profiles=options.own_profiles(args))
     if args.format == "patch":
         sys.stdout.write(done.patch)
     else:
@@ -258,19 +259,6 @@ def _finish(args: argparse.Namespace, done: Edit) -> int:
             raise
         raise KeyboardInterrupt(said) from None  # The disk says so: it is done.
     return int(bool(stopping))
-
-
-def _sources(paths: Sequence[str]) -> tuple[MapText, MapText]:
-    found: list[MapText] = []
-    problems: list[Problem] = []
-    for path in paths:
-        try:
-            found.append(MapText(path=path, text=read_text(path)))
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(*problems)
-    return found[0], found[1]
 
 
 def _placed(args: argparse.Namespace) -> dict[str, Any]:

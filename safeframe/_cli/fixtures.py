@@ -12,7 +12,6 @@ from .. import _mapfile as mapfile
 from .. import fixtures
 from .._errors import UsageError
 from .._link import Link
-from .._model import Connection
 from .._report.document import Document, Table
 from .._report.text import render, table, wrap
 from .._words import count
@@ -118,13 +117,13 @@ def _title(args: argparse.Namespace, link: Link) -> str:
 
 def _mistakes(args: argparse.Namespace) -> int:
     """Write one folder for each mistake; the frames of a profile play no part in it."""
-    first, second = inputs.read_ends(args.maps)
+    connection = inputs.read_pair(args.maps)
     names = [Path(path).name for path in args.maps]
     if names[0] == names[1]:
         raise UsageError(f"the map files must have different names, not twice {names[0]}")
     outputs.refuse_full(args.output, "mistaken maps")
     rows: list[tuple[str, str, str]] = []
-    for mistake in fixtures.mistakes(Connection(first=first, second=second)):
+    for mistake in fixtures.mistakes(connection):
         texts = {
             name: mapfile.dumps(end, format="csv" if name.endswith(".csv") else "toml")
             for name, end in zip(names, mistake.connection.ends, strict=True)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from .. import _mapfile as mapfile
 from .._document.pending import notice
 from .._document.reader import holds, read_stream
-from .._errors import InputError, Problem, UsageError
+from .._errors import InputError, Problem, UsageError, each
 from .._model import Connection, End, Plant
 from .._pairing.gather import gather
 from .._value import NamedTuple
@@ -41,18 +41,15 @@ def read_end(path: str) -> End:
 
 def read_ends(paths: Iterable[str]) -> list[End]:
     """Read map files; raises InputError with the problems of all of them."""
-    ends: list[End] = []
-    problems: list[Problem] = []
     paths = list(paths)
     tell_broken_off(paths)
-    for path in paths:
-        try:
-            ends.append(mapfile.load(path) if path != "-" else read_end(path))
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(*problems)
-    return ends
+    return each(lambda path: mapfile.load(path) if path != "-" else read_end(path), paths)
+
+
+def read_pair(paths: Sequence[str]) -> Connection:
+    """Read the map files of both ends of a connection."""
+    first, second = read_ends(paths)
+    return Connection(first=first, second=second)
 
 
 def connections(paths: Sequence[str]) -> tuple[Connection, ...]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 
 from .._link import Link, link_stated
-from .._model import Connection
 from . import inputs
 
 
@@ -23,5 +22,4 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def link(args: argparse.Namespace) -> Link:
     """Return the exchange of the two maps; raises UsageError where frames cannot be built."""
-    first, second = inputs.read_ends(args.maps)
-    return link_stated(Connection(first=first, second=second), args.value)
+    return link_stated(inputs.read_pair(args.maps), args.value)

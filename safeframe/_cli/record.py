@@ -10,7 +10,6 @@ from functools import partial
 
 from .. import record
 from .._errors import UsageError
-from .._model import Connection
 from .._report import assessment as rendered
 from .._report import record as pages
 from .._report.document import Document
@@ -56,7 +55,10 @@ def configure(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
     for name, (declare, _, text) in _ACTIONS.items():
         about = f"{text[0].upper()}{text[1:]}."
-        declare(actions.add_parser(name, help=text, description=about))
+        added = actions.add_parser(name, help=text, description=about)
+        if declare is not _declare_new:
+            added.add_argument("record", metavar="RECORD")
+        declare(added)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -99,7 +101,6 @@ def _new(args: argparse.Namespace) -> int:
 
 
 def _declare_request(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     _declare_person(parser, "who enters it")
     parser.add_argument("--reason", metavar="TEXT", help="why the change was asked for")
     parser.add_argument("--asked-by", metavar="NAME", help="who asked for it")
@@ -123,7 +124,6 @@ def _request(args: argparse.Namespace) -> int:
 
 
 def _declare_fill(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     parser.add_argument("--end", required=True, help="the end whose device was read back")
     _declare_person(parser, "who read these values")
     for name, text in (
@@ -147,7 +147,6 @@ def _fill(args: argparse.Namespace) -> int:
 
 
 def _declare_done(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     parser.add_argument("step", metavar="STEP", nargs="+", help="steps of the checklist")
     _declare_person(parser, "who tried them")
     parser.add_argument(
@@ -168,7 +167,6 @@ def _done(args: argparse.Namespace) -> int:
 
 
 def _declare_evidence(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     parser.add_argument("recording", metavar="RECORDING", help="a file, as capture reads it")
     recordings.add(parser)
     parser.add_argument(
@@ -185,13 +183,13 @@ def _declare_evidence(parser: argparse.ArgumentParser) -> None:
 
 
 def _evidence(args: argparse.Namespace) -> int:
-    first, second = inputs.read_ends(args.maps)
+    connection = inputs.read_pair(args.maps)
 
     def change(made: Record) -> Record:
         return record.add_evidence(
             made,
             args.recording,
-            Connection(first=first, second=second),
+            connection,
             window_ms=args.window,
             fresh=args.fresh,
             at=args.at,
@@ -221,7 +219,6 @@ def _seen(look: Look, made: Record) -> str:
 
 
 def _declare_sign(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     _declare_person(parser, "who approves")
     parser.add_argument("--role", metavar="TEXT", required=True)
 
@@ -234,7 +231,6 @@ def _sign(args: argparse.Namespace) -> int:
 
 
 def _declare_withdraw(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     parser.add_argument(
         "--approval", metavar="NAME", required=True, help="whose approval is withdrawn"
     )
@@ -251,17 +247,12 @@ def _withdraw(args: argparse.Namespace) -> int:
     )
 
 
-def _declare_seal(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
-
-
 def _seal(args: argparse.Namespace) -> int:
     sys.stdout.write(record.seal_text(record.load(args.record)))
     return 0
 
 
 def _declare_verify(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     parser.add_argument(
         "maps", metavar="MAP", nargs=2, help="both ends after the change, in the record's order"
     )
@@ -305,20 +296,11 @@ def _verify(args: argparse.Namespace) -> int:
     if args.signed_by and not args.signers:
         raise UsageError("--signed-by must come with --signers, the file of allowed signers")
     made = record.load(args.record)
-    first, second = inputs.read_ends(args.maps)
-    before = None
-    if args.before:
-        old_first, old_second = inputs.read_ends(args.before)
-        before = Connection(first=old_first, second=old_second)
-    found = record.verify(
-        made,
-        Connection(first=first, second=second),
-        before=before,
-        own_profiles=options.own_profiles(args),
-    )
-    found = record.with_recordings(
-        found, made, Connection(first=first, second=second), args.recording
-    )
+    connection = inputs.read_pair(args.maps)
+    before = inputs.read_pair(args.before) if args.before else None
+    own = options.own_profiles(args)
+    found = record.verify(made, connection, before=before, own_profiles=own)
+    found = record.with_recordings(found, made, connection, args.recording)
     found = record.with_signatures(
         found, args.record, made, signers=args.signers, signed_by=args.signed_by
     )
@@ -331,7 +313,6 @@ def _verify(args: argparse.Namespace) -> int:
 
 
 def _declare_show(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("record", metavar="RECORD")
     _declare_signers(parser)
     _declare_pages(parser)
 
@@ -411,7 +392,7 @@ _ACTIONS = {
     "evidence": (_declare_evidence, _evidence, "enter what a recording shows of the steps"),
     "sign": (_declare_sign, _sign, "approve a record that is complete"),
     "withdraw": (_declare_withdraw, _withdraw, "take an approval back, with the reason"),
-    "seal": (_declare_seal, _seal, "print the exact text for a detached signature"),
+    "seal": (lambda _: None, _seal, "print the exact text for a detached signature"),
     "verify": (_declare_verify, _verify, "compute everything anew: does the record still hold"),
     "show": (_declare_show, _show, "print a record as Markdown, or write HTML and Markdown"),
 }

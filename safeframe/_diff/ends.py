@@ -235,7 +235,7 @@ def _unequal_relations(connection: Connection) -> Iterator[Change]:
     first, second = connection.ends
     if not (first.relations and second.relations):
         return
-    from ..relations._between import unequal  # deferred: most maps state no relation.
+    from ..relations._rules import unequal  # deferred: most maps state no relation.
 
     for relation, other in unequal(connection):
         yield Change(

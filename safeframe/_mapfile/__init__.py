@@ -11,8 +11,8 @@ import os
 from .._document.reader import MAX_FILE_OCTETS, read_text
 from .._errors import InputError, Problem, UsageError
 from .._model import End
+from .assemble import read_toml
 from .keys import FORMAT
-from .tomlmap import read_toml
 
 __all__ = ["FORMAT", "MAX_FILE_OCTETS", "dumps", "load", "loads", "read_text"]
 

@@ -14,6 +14,7 @@ from .._document.kinds import RefusalError, show
 from .._document.paths import Path, key_path
 from .._document.problems import Problems
 from .._document.tables import Tables
+from .._document.toml import located
 from .._errors import UsageError
 from .._model import Allowance, ConnectionTable, End, Map, Provenance, Relation, Reserved, Signal
 from .._source import Location
@@ -42,6 +43,12 @@ def assemble(
     ``whole`` is False when rows of the file are missing from ``data``.
     """
     return _Assembly(problems, line_of, whole=whole).end(data)
+
+
+def read_toml(text: str, *, path: str) -> End:
+    """Build the End that a TOML text describes; raises InputError with every problem in it."""
+    data, line_of = located(text, path=path)
+    return assemble(data, problems=Problems(path), line_of=line_of)
 
 
 class _Assembly(Tables):

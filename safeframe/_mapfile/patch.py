@@ -16,8 +16,8 @@ from .._document.paths import Path, key_path
 from .._errors import UsageError
 from .._model import End, Reserved, Signal
 from .._source import TextEdit
+from .assemble import read_toml
 from .keys import RESERVED, SIGNAL
-from .tomlmap import read_toml
 from .write import plain_entry, toml_key, toml_value
 
 _REST_OF_LINE = re.compile(r"[ \t]*(?:#[^\n]*)?(?:\r?\n|\Z)")

@@ -8,10 +8,9 @@ files, the class of the change, what mixed versions read, and the findings that 
 from .._mapfile.patch import Patch
 from .._mapfile.sheetpatch import SheetPatch
 from .._source import TextEdit, apply_edits
-from ._apply import Edit, MapText, edit
+from ._apply import Edit, MapText, edit, save
 from ._operations import Bind, Declare, Insert, Move, Operation, Remove, Rename, Resize
 from ._propose import Proposal, propose
-from ._save import save
 
 __all__ = [
     "Bind",

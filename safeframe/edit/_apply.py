@@ -1,21 +1,23 @@
-"""Apply one operation to the texts of both ends."""
+"""Apply one operation to the texts of both ends; write both files, or none."""
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from difflib import unified_diff
 from typing import NamedTuple
 
 from .. import _checks as checks
 from .._diff import ChangeClass, MixedState, classify, mixed_versions
-from .._errors import InputError, Problem, UsageError
+from .._document.replace import Replacement, replace_all
+from .._errors import UsageError, each
 from .._findings import Finding, Report, at_or_above, each_one
 from .._model import Connection
 from ..protocols import Profile
 from ._job import carry_out
 from ._operations import Operation, Rename
-from ._patch import unified_patch
 from ._sheet import MapSheet
 
 
@@ -84,7 +86,8 @@ def edit(
     The data size and the place of every other signal stay. Raises InputError for files that
     are no maps, UsageError with numbers for an operation that is not possible.
     """
-    pages = _pages(first, second)
+    one, two = each(lambda source: MapSheet(source.path, source.text), (first, second))
+    pages = one, two
     before = Connection(first=pages[0].end, second=pages[1].end)
     if before.first.name == before.second.name:
         raise UsageError(f"two files of two ends must be edited, not twice {before.first.name}")
@@ -106,17 +109,34 @@ def edit(
     )
 
 
-def _pages(first: MapText, second: MapText) -> tuple[MapSheet, MapSheet]:
-    pages: list[MapSheet] = []
-    problems: list[Problem] = []
-    for source in (first, second):
-        try:
-            pages.append(MapSheet(source.path, source.text))
-        except InputError as error:
-            problems += error.problems
-    if problems:
-        raise InputError(*problems)
-    return pages[0], pages[1]
+def save(done: Edit) -> None:
+    """Write the files of an edit, both or none, if they still hold what the edit was made from.
+
+    Raises UsageError with nothing changed, for instance where another program has changed a file;
+    WriteError, which says in which state each file is, where the system failed.
+    """
+    replace_all(
+        *(
+            Replacement(path=old.path, old=old.text, new=new.text)
+            for old, new in zip(done.old, done.new, strict=True)
+        )
+    )
+
+
+def unified_patch(path: str, old: str, new: str) -> str:
+    """Return a unified patch of one file, empty where nothing changes; line ends are kept."""
+    lines = unified_diff(_lines(old), _lines(new), path, path, lineterm="\n")
+    return "".join(_ended(lines))
+
+
+def _lines(text: str) -> list[str]:
+    # Not str.splitlines: that one also splits where a patch program does not.
+    return re.findall(r"[^\n]*\n|[^\n]+", text)
+
+
+def _ended(lines: Iterator[str]) -> Iterator[str]:
+    for line in lines:
+        yield line if line.endswith("\n") else f"{line}\n\\ No newline at end of file\n"
 
 
 class _Key(NamedTuple):

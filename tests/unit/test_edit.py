@@ -24,7 +24,7 @@ from safeframe.edit import (
     Resize,
     edit,
 )
-from safeframe.edit._patch import unified_patch
+from safeframe.edit._apply import unified_patch
 
 HEAD = 'format = "safeframe-map/1" # 1\r\nconnection={name="SC1-LX",profile="plain"}\r\n'
 SC1 = (
