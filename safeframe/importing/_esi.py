@@ -18,31 +18,11 @@ from ._source import DeviceFile
 from ._xml import Element, parse_in_parts, unread
 
 _KEEP = frozenset(
-    [
-        "EtherCATInfo",
-        "Descriptions",
-        "Devices",
-        "Device",
-        "Modules",
-        "Module",
-        "Type",
-        "Name",
-        "Profile",
-        "Dictionary",
-        "DataTypes",
-        "DataType",
-        "SubItem",
-        "SubIdx",
-        "BitSize",
-        "Objects",
-        "Object",
-        "Index",
-        "SubIndex",
-        "RxPdo",
-        "TxPdo",
-        "Entry",
-        "BitLen",
-    ]
+    (
+        *("EtherCATInfo", "Descriptions", "Devices", "Device", "Modules", "Module", "Type", "Name"),
+        *("Profile", "Dictionary", "DataTypes", "DataType", "SubItem", "SubIdx", "BitSize"),
+        *("Objects", "Object", "Index", "SubIndex", "RxPdo", "TxPdo", "Entry", "BitLen"),
+    )
 )
 _OPTIONAL = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SwapData", "LcId")
 _OF_PDO = ("Fixed", "OverwrittenByModule", "SafetyConnNumber", "SafetyPdoType", "Sm")

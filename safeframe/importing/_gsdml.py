@@ -20,31 +20,13 @@ from ._texts import Texts
 from ._xml import Element, parse, unread
 
 _KEEP = frozenset(
-    [
-        "ISO15745Profile",
-        "ProfileBody",
-        "ApplicationProcess",
-        "DeviceAccessPointList",
-        "DeviceAccessPointItem",
-        "ModuleList",
-        "ModuleItem",
-        "VirtualSubmoduleList",
-        "VirtualSubmoduleItem",
-        "SubmoduleList",
-        "SubmoduleItem",
-        "RecordDataList",
-        "F_ParameterRecordDataItem",
-        "F_CRC_Length",
-        "IOData",
-        "Input",
-        "Output",
-        "DataItem",
-        "BitDataItem",
-        "ExternalTextList",
-        "PrimaryLanguage",
-        "Language",
-        "Text",
-    ]
+    (
+        *("ISO15745Profile", "ProfileBody", "ApplicationProcess", "DeviceAccessPointList"),
+        *("DeviceAccessPointItem", "ModuleList", "ModuleItem", "VirtualSubmoduleList"),
+        *("VirtualSubmoduleItem", "SubmoduleList", "SubmoduleItem", "RecordDataList"),
+        *("F_ParameterRecordDataItem", "F_CRC_Length", "IOData", "Input", "Output", "DataItem"),
+        *("BitDataItem", "ExternalTextList", "PrimaryLanguage", "Language", "Text"),
+    )
 )
 _OF_IO = ("IOPS_Length", "IOCS_Length", "F_IO_StructureDescVersion")
 _READ: Mapping[str, Collection[str]] = {

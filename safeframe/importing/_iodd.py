@@ -20,28 +20,12 @@ from ._texts import Texts
 from ._xml import Element, by_id, parse, unread
 
 _KEEP = frozenset(
-    [
-        "IODevice",
-        "ProfileBody",
-        "DeviceFunction",
-        "DatatypeCollection",
-        "Datatype",
-        "ProcessDataCollection",
-        "ProcessData",
-        "Condition",
-        "ProcessDataIn",
-        "ProcessDataOut",
-        "DatatypeRef",
-        "RecordItem",
-        "SimpleDatatype",
-        "SingleValue",
-        "ValueRange",
-        "Name",
-        "ExternalTextCollection",
-        "PrimaryLanguage",
-        "Language",
-        "Text",
-    ]
+    (
+        *("IODevice", "ProfileBody", "DeviceFunction", "DatatypeCollection", "Datatype"),
+        *("ProcessDataCollection", "ProcessData", "Condition", "ProcessDataIn", "ProcessDataOut"),
+        *("DatatypeRef", "RecordItem", "SimpleDatatype", "SingleValue", "ValueRange", "Name"),
+        *("ExternalTextCollection", "PrimaryLanguage", "Language", "Text"),
+    )
 )
 _SIDES = {"ProcessDataIn": "sends", "ProcessDataOut": "receives"}
 _KINDS: Mapping[str, str] = {

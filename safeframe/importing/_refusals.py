@@ -9,24 +9,11 @@ from .._errors import InputError, Problem
 
 OPEN_RULES = frozenset(
     (
-        "ambiguous-bits",
-        "ambiguous-continuation",
-        "ambiguous-language",
-        "ambiguous-order",
-        "ambiguous-padding",
-        "ambiguous-selection",
-        "bad-encoding",
-        "columns-not-stated",
-        "dangling-reference",
-        "duplicate-name",
-        "hole",
-        "layout-not-stated",
-        "no-container",
-        "not-expressible",
-        "profile-not-stated",
-        "safe-not-stated",
-        "unnamed",
-        "viewpoint-not-stated",
+        *("ambiguous-bits", "ambiguous-continuation", "ambiguous-language", "ambiguous-order"),
+        *("ambiguous-padding", "ambiguous-selection", "bad-encoding", "columns-not-stated"),
+        *("dangling-reference", "duplicate-name", "hole", "layout-not-stated", "no-container"),
+        *("not-expressible", "profile-not-stated", "safe-not-stated", "unnamed"),
+        *("viewpoint-not-stated",),
     )
 )
 """Rules that a decision of the user can settle: the file was understood, exit code 1.

@@ -269,38 +269,12 @@ class _StructureParser:
 
 
 _ELEMENTARY = frozenset(
-    [
-        "BOOL",
-        "BIT",
-        "SINT",
-        "INT",
-        "DINT",
-        "LINT",
-        "USINT",
-        "UINT",
-        "UDINT",
-        "ULINT",
-        "BYTE",
-        "WORD",
-        "DWORD",
-        "LWORD",
-        "REAL",
-        "LREAL",
-        "TIME",
-        "LTIME",
-        "DATE",
-        "LDATE",
-        "TOD",
-        "TIME_OF_DAY",
-        "LTOD",
-        "DT",
-        "DATE_AND_TIME",
-        "LDT",
-        "STRING",
-        "WSTRING",
-        "CHAR",
-        "WCHAR",
-    ]
+    (
+        *("BOOL", "BIT", "SINT", "INT", "DINT", "LINT", "USINT", "UINT", "UDINT", "ULINT", "BYTE"),
+        *("WORD", "DWORD", "LWORD", "REAL", "LREAL", "TIME", "LTIME", "DATE", "LDATE", "TOD"),
+        *("TIME_OF_DAY", "LTOD", "DT", "DATE_AND_TIME", "LDT", "STRING", "WSTRING", "CHAR"),
+        *("WCHAR",),
+    )
 )
 
 
