@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 
 from .._canonical import alike, form
@@ -55,6 +55,26 @@ def stated_alike(
         if value not in (None, "", ()):
             text = f"state {what} {show(value)} at {end.name}, as at {other.name}"
             yield Remedy(text, partial(_with, name=end.name, key=key, value=value))
+
+
+def unlike(
+    context: Context,
+    find: Finder,
+    what: str,
+    key: str,
+    values: Sequence[Any],
+    show: Callable[[Any], str] = str,
+    *,
+    culprits: Sequence[tuple[str, str]] = (),
+) -> Finding:
+    """Return the finding about a key with a value at each end, and the ways to state it alike."""
+    left, right = (None if value is None else show(value) for value in values)
+    return find(
+        both(context, what, left, right),
+        spots(context, key),
+        culprits=culprits,
+        remedies=stated_alike(context, what, key, show),
+    )
 
 
 def _value(end: End, key: str) -> Any:
@@ -157,13 +177,9 @@ def directions_exchanged(context: Context, find: Finder) -> Iterator[Finding]:
 )
 def connection_name_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different connection names."""
-    first, second = (end.connection_table.name for end in context.connection.ends)
-    if first != second:
-        yield find(
-            both(context, "the connection name", first, second),
-            spots(context, "connection.name"),
-            remedies=stated_alike(context, "the connection name", "connection.name"),
-        )
+    names = [end.connection_table.name for end in context.connection.ends]
+    if names[0] != names[1]:
+        yield unlike(context, find, "the connection name", "connection.name", names)
 
 
 @rule(
@@ -313,12 +329,8 @@ def connection_id_differs(context: Context, find: Finder) -> Iterator[Finding]:
     missing = first is None or second is None
     # Where the profile knows ids, a missing one is that rule's finding.
     if first != second and not (missing and context.profile and context.profile.id_range):
-        shown = [None if number is None else shown_id(number) for number in (first, second)]
-        yield find(
-            both(context, "the connection id", *shown),
-            spots(context, "connection.id"),
-            remedies=stated_alike(context, "the connection id", "connection.id", shown_id),
-        )
+        ids = first, second
+        yield unlike(context, find, "the connection id", "connection.id", ids, shown_id)
 
 
 @rule(

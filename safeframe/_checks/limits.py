@@ -9,7 +9,7 @@ from .._canonical import Parameter, alike, form, shared_parameters
 from .._findings import Finding, Spot
 from .._model import Reserved, Scalar, Signal
 from ..protocols import ParameterRule, Profile
-from .connection_table import both, shown, spots, stated_alike
+from .connection_table import shown, spots, unlike
 from .registry import Context, Finder, rule, spot
 
 # Compiled by the first use: few maps state such parameters.
@@ -27,13 +27,9 @@ _OCTETS = r"(?:\s*[0-9a-fA-F]{2})*\s*"
 )
 def watchdog_differs(context: Context, find: Finder) -> Iterator[Finding]:
     """Find different watchdog times."""
-    first, second = (end.connection_table.watchdog_ms for end in context.connection.ends)
-    if first != second:
-        yield find(
-            both(context, "the watchdog time in ms", first, second),
-            spots(context, "connection.watchdog_ms"),
-            remedies=stated_alike(context, "the watchdog time in ms", "connection.watchdog_ms"),
-        )
+    times = [end.connection_table.watchdog_ms for end in context.connection.ends]
+    if times[0] != times[1]:
+        yield unlike(context, find, "the watchdog time in ms", "connection.watchdog_ms", times)
 
 
 @rule(
@@ -126,23 +122,13 @@ def parameter_differs(context: Context, find: Finder) -> Iterator[Finding]:
         ("legal_octets", "the list of legal sizes"),
     ):
         if not alike(*tables, key):
-            left, right = (getattr(table, key) for table in tables)
-            if isinstance(left, tuple):
-                left, right = (_sizes(sizes) for sizes in (left, right))
-            yield find(
-                both(context, what, left, right),
-                spots(context, f"connection.{key}"),
-                culprits=[("", f"connection.{key}")],
-                remedies=stated_alike(context, what, f"connection.{key}", _sizes),
-            )
+            values = [getattr(table, key) for table in tables]
+            where = f"connection.{key}"
+            yield unlike(context, find, what, where, values, _sizes, culprits=[("", where)])
     for name, one, two in _unequal(context):
-        left, right = (found.value if found else None for found in (one, two))
-        yield find(
-            both(context, f"the parameter {name}", left, right),
-            spots(context, f"parameters.{name}"),
-            culprits=[("", f"parameters.{name}")],
-            remedies=stated_alike(context, f"the parameter {name}", f"parameters.{name}"),
-        )
+        values = [found.value if found else None for found in (one, two)]
+        what, where = f"the parameter {name}", f"parameters.{name}"
+        yield unlike(context, find, what, where, values, culprits=[("", where)])
 
 
 def _sizes(value: Scalar | tuple[int, ...]) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
-from .._findings import Finding
+from .._findings import Finding, Rule
 from .._pairing import Cause
 from .._words import count, ranges
 from .phrases import (
@@ -19,12 +19,45 @@ from .phrases import (
     placed,
     rows,
 )
-from .registry import Context, Finder, View, cause_rule
+from .registry import CAUSE_CHECKS, Check, Context, Finder, View, registering
 from .remedies import Remedy
 from .shape import size_consequence
 
+_PATTERNS = {
+    "octet-order": ("octet order", "octet order"),
+    "bit-numbering": ("bit numbering", "bit numbering"),
+    "nibble-order": ("nibbles", "nibble order"),
+    "bit-per-octet": ("granularity", "bit per octet"),
+    "rearranged-signals": ("rearranged", "rearranged"),
+}
+"""The kind of causes that a rule tells, and what its findings call the cause."""
 
-@cause_rule(
+
+def _pattern_check(tell: Callable[[Context, View, Cause], str], rule: Rule) -> Check:
+    """Return the check that tells each pattern of one kind, and the ways to mend it if known."""
+    kind, name = _PATTERNS[rule.name]
+
+    def check(context: Context, find: Finder) -> Iterator[Finding]:
+        for view, cause in of_kind(context, kind):
+            yield find(
+                tell(context, view, cause),
+                pair_spots(view, cause.pairs),
+                direction=view.direction,
+                cause=name,
+                details=moves(view, cause.pairs),
+                counterexample=find.witness(view.direction, rows(cause)),
+                culprits=pair_culprits(view, cause.pairs[1:]),
+                remedies=() if kind == "rearranged" else _as_there(view, cause, rule.remedy),
+            )
+
+    return check
+
+
+_pattern_rule = registering(CAUSE_CHECKS, _pattern_check, Rule)
+"""Registers what says in words which pattern displaces the signals."""
+
+
+@_pattern_rule(
     name="octet-order",
     severity="error",
     scope="direction",
@@ -33,26 +66,16 @@ from .shape import size_consequence
     f"significant octet first): {WIRE}.",
     remedy="number the octets in wire order at both ends: octet 0 is sent first",
 )
-def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
+def octet_order(context: Context, view: View, cause: Cause) -> str:
     """Find maps that agree once the octets of each word are exchanged."""
-    for view, cause in of_kind(context, "octet order"):
-        consumer = view.direction.consumer.name
-        how = f"the octets of {_words(cause)} are exchanged at {consumer}"
-        if not cause.word_octets:
-            how = f"{_words(cause)} stand in another order at {consumer}"
-        yield find(
-            f"{how}; that explains {_explained(view, cause)}",
-            pair_spots(view, cause.pairs),
-            direction=view.direction,
-            cause="octet order",
-            details=moves(view, cause.pairs),
-            counterexample=find.witness(view.direction, rows(cause)),
-            culprits=pair_culprits(view, cause.pairs[1:]),
-            remedies=_as_there(view, cause, find.rule.remedy),
-        )
+    consumer = view.direction.consumer.name
+    how = f"the octets of {_words(cause)} are exchanged at {consumer}"
+    if not cause.word_octets:
+        how = f"{_words(cause)} stand in another order at {consumer}"
+    return f"{how}; that explains {_explained(view, cause)}"
 
 
-@cause_rule(
+@_pattern_rule(
     name="bit-numbering",
     severity="error",
     scope="direction",
@@ -61,23 +84,15 @@ def octet_order(context: Context, find: Finder) -> Iterator[Finding]:
     f"significant: {WIRE}.",
     remedy="number bits from the least significant (bit 0) at both ends",
 )
-def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
+def bit_numbering(context: Context, view: View, cause: Cause) -> str:
     """Find maps that agree once the bits of each octet are counted from the other side."""
-    for view, cause in of_kind(context, "bit numbering"):
-        yield find(
-            f"the bits of {_words(cause)} are numbered from the other side at "
-            f"{view.direction.consumer.name}; that explains {_explained(view, cause)}",
-            pair_spots(view, cause.pairs),
-            direction=view.direction,
-            cause="bit numbering",
-            details=moves(view, cause.pairs),
-            counterexample=find.witness(view.direction, rows(cause)),
-            culprits=pair_culprits(view, cause.pairs[1:]),
-            remedies=_as_there(view, cause, find.rule.remedy),
-        )
+    return (
+        f"the bits of {_words(cause)} are numbered from the other side at "
+        f"{view.direction.consumer.name}; that explains {_explained(view, cause)}"
+    )
 
 
-@cause_rule(
+@_pattern_rule(
     name="nibble-order",
     severity="error",
     scope="direction",
@@ -85,23 +100,15 @@ def bit_numbering(context: Context, find: Finder) -> Iterator[Finding]:
     why=f"The upper half of an octet at one end is the lower half at the other: {WIRE}.",
     remedy="put bits 0 to 3 into the lower half of the octet at both ends",
 )
-def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
+def nibble_order(context: Context, view: View, cause: Cause) -> str:
     """Find octets that agree once their halves are exchanged."""
-    for view, cause in of_kind(context, "nibbles"):
-        yield find(
-            f"the halves of {_words(cause)} are exchanged at {view.direction.consumer.name}; that "
-            f"explains {_explained(view, cause)}",
-            pair_spots(view, cause.pairs),
-            direction=view.direction,
-            cause="nibble order",
-            details=moves(view, cause.pairs),
-            counterexample=find.witness(view.direction, rows(cause)),
-            culprits=pair_culprits(view, cause.pairs[1:]),
-            remedies=_as_there(view, cause, find.rule.remedy),
-        )
+    return (
+        f"the halves of {_words(cause)} are exchanged at {view.direction.consumer.name}; that "
+        f"explains {_explained(view, cause)}"
+    )
 
 
-@cause_rule(
+@_pattern_rule(
     name="bit-per-octet",
     severity="error",
     scope="direction",
@@ -110,30 +117,20 @@ def nibble_order(context: Context, find: Finder) -> Iterator[Finding]:
     f"packs them: {WIRE}.",
     remedy="pack the bits in the same way at both ends",
 )
-def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
+def bit_per_octet(context: Context, view: View, cause: Cause) -> str:
     """Find maps of which one has each bit in an octet of its own and the other packs them."""
-    for view, cause in of_kind(context, "granularity"):
-        ends = [end.name for end, _ in view.sides]
-        packed, spread = ends if cause.word_octets else ends[::-1]
-        alone = view.matching.right_only if cause.word_octets else view.matching.left_only
-        which = f"each bit that {packed} has too" if alone else "each bit"
-        yield find(
-            joined(
-                f"{spread} has {which} in an octet of its own, {packed} packs them; that "
-                f"explains {_explained(view, cause)}",
-                size_consequence(view, context.profile, cause._replace(delta=1)),
-            ),
-            pair_spots(view, cause.pairs),
-            direction=view.direction,
-            cause="bit per octet",
-            details=moves(view, cause.pairs),
-            counterexample=find.witness(view.direction, rows(cause)),
-            culprits=pair_culprits(view, cause.pairs[1:]),
-            remedies=_as_there(view, cause, find.rule.remedy),
-        )
+    ends = [end.name for end, _ in view.sides]
+    packed, spread = ends if cause.word_octets else ends[::-1]
+    alone = view.matching.right_only if cause.word_octets else view.matching.left_only
+    which = f"each bit that {packed} has too" if alone else "each bit"
+    return joined(
+        f"{spread} has {which} in an octet of its own, {packed} packs them; that "
+        f"explains {_explained(view, cause)}",
+        size_consequence(view, context.profile, cause._replace(delta=1)),
+    )
 
 
-@cause_rule(
+@_pattern_rule(
     name="rearranged-signals",
     severity="error",
     scope="direction",
@@ -142,23 +139,14 @@ def bit_per_octet(context: Context, find: Finder) -> Iterator[Finding]:
     "release.",
     remedy="check that both files are of the same release, then compare them row by row",
 )
-def rearranged_signals(context: Context, find: Finder) -> Iterator[Finding]:
+def rearranged_signals(context: Context, view: View, cause: Cause) -> str:
     """Find maps whose differences need too many causes to be one mistake."""
-    for view, cause in of_kind(context, "rearranged"):
-        extra = cause.left + cause.right
-        yield find(
-            joined(
-                f"{len(cause.pairs)} of {len(view.matching.pairs)} signals stand elsewhere at "
-                f"{view.direction.consumer.name}, and no single mistake explains it",
-                f"at one end only: {names_of(extra)}" if extra else "",
-            ),
-            pair_spots(view, cause.pairs),
-            direction=view.direction,
-            cause="rearranged",
-            details=moves(view, cause.pairs),
-            counterexample=find.witness(view.direction, rows(cause)),
-            culprits=pair_culprits(view, cause.pairs[1:]),
-        )
+    extra = cause.left + cause.right
+    return joined(
+        f"{len(cause.pairs)} of {len(view.matching.pairs)} signals stand elsewhere at "
+        f"{view.direction.consumer.name}, and no single mistake explains it",
+        f"at one end only: {names_of(extra)}" if extra else "",
+    )
 
 
 def _words(cause: Cause) -> str:
