@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
-from .._model import Connection, End, Map, Signal
+from .._model import End, Map, Signal
 from .._pairing import Pair
 from .._value import replace
 from .phrases import doubled_at, which
 from .registry import View
-from .remedies import Remedy
+from .remedies import Remedy, end_changed
 
 
 def stated(
@@ -34,34 +34,26 @@ def stated(
         as_at = f"as at {other.name}{model.removeprefix(there.name)}"
         yield Remedy(
             f"state {what}{text and f' {text}'} of {name} at {end.name}, {as_at}",
-            partial(
-                _with_value,
-                end=end.name,
-                sends=end is producer,
-                own=own,
-                there=there,
-                attribute=attribute,
+            end_changed(
+                end.name,
+                partial(
+                    _with_value, sends=end is producer, own=own, there=there, attribute=attribute
+                ),
             ),
         )
 
 
-def _with_value(
-    connection: Connection, *, end: str, sends: bool, own: Signal, there: Signal, attribute: str
-) -> Connection:
-    """Return a connection in which one end says of a signal what the other one says."""
+def _with_value(end: End, *, sends: bool, own: Signal, there: Signal, attribute: str) -> End:
+    """Return an end that says of a signal what the other one says."""
     value: Any = {attribute: getattr(there, attribute)}
     if attribute == "type" and "code" in (own.type, there.type):
         value["codes"] = there.codes  # A table stands with a code only.
     made = replace(own, **value)
-    first = connection.first if connection.first.name == end else connection.second
-    map_ = first.sends if sends else first.receives
+    map_ = end.sends if sends else end.receives
     entries = [made if entry is own else entry for entry in map_.entries]
     # The rows keep their order: sorting them would mend another finding in passing.
     turned = replace(map_, entries=tuple(entries))
-    changed = replace(first, sends=turned) if sends else replace(first, receives=turned)
-    if first is connection.first:
-        return replace(connection, first=changed)
-    return replace(connection, second=changed)
+    return replace(end, sends=turned) if sends else replace(end, receives=turned)
 
 
 def code_tables(view: View, pair: Pair) -> Iterator[Remedy]:
@@ -78,12 +70,12 @@ def spellings(view: View, pair: Pair) -> Iterator[Remedy]:
     ):
         yield Remedy(
             f"spell it {new} at {end.name}, as at {other.name}",
-            partial(_renamed, end=end.name, sends=sends, old=old, new=new),
+            end_changed(end.name, partial(_renamed, sends=sends, old=old, new=new)),
         )
 
 
-def _renamed(connection: Connection, *, end: str, sends: bool, old: str, new: str) -> Connection:
-    """Return a connection in which one end calls a signal otherwise, wherever its maps name it."""
+def _renamed(end: End, *, sends: bool, old: str, new: str) -> End:
+    """Return an end that calls a signal otherwise, wherever its maps name it."""
 
     def spelt(map_: Map, key: str) -> Map:
         entries = [
@@ -94,12 +86,7 @@ def _renamed(connection: Connection, *, end: str, sends: bool, old: str, new: st
         ]
         return replace(map_, entries=tuple(entries))
 
-    def turned(one: End) -> End:
-        if one.name != end:
-            return one
-        mine, opposite = (one.sends, one.receives) if sends else (one.receives, one.sends)
-        mine, opposite = spelt(spelt(mine, "name"), "valid_by"), spelt(opposite, "mirrors")
-        mine, opposite = (mine, opposite) if sends else (opposite, mine)
-        return replace(one, sends=mine, receives=opposite)
-
-    return replace(connection, first=turned(connection.first), second=turned(connection.second))
+    mine, opposite = (end.sends, end.receives) if sends else (end.receives, end.sends)
+    mine, opposite = spelt(spelt(mine, "name"), "valid_by"), spelt(opposite, "mirrors")
+    mine, opposite = (mine, opposite) if sends else (opposite, mine)
+    return replace(end, sends=mine, receives=opposite)

@@ -7,11 +7,11 @@ from functools import partial
 
 from .._canonical import alike, form
 from .._findings import Finding, Spot
-from .._model import Connection, End, Scalar
+from .._model import End, Scalar
 from .._value import replace
 from .phrases import code_points
 from .registry import Context, Finder, count, rule
-from .remedies import Remedy
+from .remedies import Remedy, end_changed
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def stated_alike(
         value = _value(other, key)
         if value not in (None, "", ()):
             text = f"state {what} {show(value)} at {end.name}, as at {other.name}"
-            yield Remedy(text, partial(_with, name=end.name, key=key, value=value))
+            yield Remedy(text, end_changed(end.name, partial(_with, key=key, value=value)))
 
 
 def unlike(
@@ -86,19 +86,12 @@ def _value(end: End, key: str) -> Any:
     )
 
 
-def _with(connection: Connection, *, name: str, key: str, value: Any) -> Connection:
-    def turned(end: End) -> End:
-        if end.name != name:
-            return end
-        table, _, field = key.partition(".")
-        if table == "connection":
-            changed: Any = {field: value}
-            return replace(end, connection_table=replace(end.connection_table, **changed))
-        return replace(
-            end, parameters=tuple(sorted({**dict(end.parameters), field: value}.items()))
-        )
-
-    return replace(connection, first=turned(connection.first), second=turned(connection.second))
+def _with(end: End, *, key: str, value: Any) -> End:
+    table, _, field = key.partition(".")
+    if table == "connection":
+        changed: Any = {field: value}
+        return replace(end, connection_table=replace(end.connection_table, **changed))
+    return replace(end, parameters=tuple(sorted({**dict(end.parameters), field: value}.items())))
 
 
 @rule(
@@ -274,14 +267,7 @@ def _other_role(context: Context, roles: list[str]) -> Iterator[Remedy]:
     """Yield the two ways to tell both ends apart, where there is one role more."""
     for end in context.connection.ends if len(roles) == 1 else ():
         text = f"give {end.name} the role {roles[0]}"
-        yield Remedy(text, partial(_with_role, name=end.name, role=roles[0]))
-
-
-def _with_role(connection: Connection, *, name: str, role: str) -> Connection:
-    first, second = (
-        replace(end, role=role) if end.name == name else end for end in connection.ends
-    )
-    return replace(connection, first=first, second=second)
+        yield Remedy(text, end_changed(end.name, lambda one: replace(one, role=roles[0])))
 
 
 @rule(

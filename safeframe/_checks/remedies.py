@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import partial
 
 from .._bits import Place
 from .._model import Connection, End, Map, Reserved, Signal
@@ -28,19 +27,22 @@ class Remedy(NamedTuple):
     change: Change
 
 
+def end_changed(name: str, change: Callable[[End], End]) -> Change:
+    """Return the operation that changes the end of a name."""
+
+    def changed(connection: Connection) -> Connection:
+        first, second = (change(end) if end.name == name else end for end in connection.ends)
+        return replace(connection, first=first, second=second)
+
+    return changed
+
+
 def map_changed(name: str, *, sends: bool, entries: Iterable[Entry]) -> Change:
     """Return the operation that gives the end of a name other entries in one direction."""
     made = Map(entries=tuple(sorted(entries, key=lambda entry: entry.start)))
-    return partial(_with_map, name=name, sends=sends, made=made)
-
-
-def _with_map(connection: Connection, *, name: str, sends: bool, made: Map) -> Connection:
-    def turned(end: End) -> End:
-        if end.name != name:
-            return end
-        return replace(end, sends=made) if sends else replace(end, receives=made)
-
-    return replace(connection, first=turned(connection.first), second=turned(connection.second))
+    return end_changed(
+        name, lambda end: replace(end, sends=made) if sends else replace(end, receives=made)
+    )
 
 
 def together(changes: Sequence[Change]) -> Change:

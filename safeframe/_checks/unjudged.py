@@ -65,33 +65,18 @@ _BY_PROFILE = (
 )
 """What stays open without a profile; said once, though many rules have nothing to judge."""
 _WATCHDOG = (_nowhere("watchdog_ms"), "no end states watchdog_ms")
+_RELATION = (_no_relation, "no end states a relation")
 _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
-    ("above-tested-size", *_TWO, ""),
-    ("above-tested-size", *_PROFILE, ""),
-    ("address-range", *_TWO, ""),
-    ("address-range", *_PROFILE, ""),
-    ("connection-id-missing", *_TWO, ""),
-    ("connection-id-missing", *_PROFILE, ""),
-    ("edition-differs", *_TWO, ""),
-    ("edition-differs", *_PROFILE, ""),
-    ("illegal-size", *_TWO, _BY_PROFILE),
-    ("illegal-size", *_PROFILE, _BY_PROFILE),
-    ("member-type", *_TWO, ""),
-    ("member-type", *_PROFILE, ""),
-    ("nonzero-safe-value", *_TWO, ""),
-    ("nonzero-safe-value", *_PROFILE, ""),
-    ("one-way", *_TWO, ""),
-    ("one-way", *_PROFILE, ""),
-    ("parameter-contradicts", *_TWO, ""),
-    ("parameter-contradicts", *_PROFILE, ""),
-    ("parameter-invalid", *_TWO, ""),
-    ("parameter-invalid", *_PROFILE, ""),
-    ("parameters-do-not-fit", *_TWO, ""),
-    ("parameters-do-not-fit", *_PROFILE, ""),
-    ("role-conflict", *_TWO, ""),
-    ("role-conflict", *_PROFILE, ""),
-    ("value-across-blocks", *_TWO, ""),
-    ("value-across-blocks", *_PROFILE, ""),
+    *(
+        (rule, *lack, _BY_PROFILE if rule == "illegal-size" else "")
+        for rule in (
+            *("above-tested-size", "address-range", "connection-id-missing", "edition-differs"),
+            *("illegal-size", "member-type", "nonzero-safe-value", "one-way"),
+            *("parameter-contradicts", "parameter-invalid", "parameters-do-not-fit"),
+            *("role-conflict", "value-across-blocks"),
+        )
+        for lack in (_TWO, _PROFILE)
+    ),
     ("illegal-size", _no_sizes, "no end states legal_octets", "legal sizes"),
     ("edition-differs", _no_edition, "no end states an edition", "edition"),
     ("edition-differs", _any_edition, "the profile lists no edition", "edition"),
@@ -118,10 +103,10 @@ _NEEDS: tuple[tuple[str, _Lacks, str, str], ...] = (
         "the times stated do not bound the reaction time, as safeframe timing shows",
         "reaction time",
     ),
-    ("relation-contradicts", _no_relation, "no end states a relation", ""),
-    ("relation-unknown-signal", _no_relation, "no end states a relation", ""),
-    ("relations-differ", _no_relation, "no end states a relation", ""),
-    ("safe-state-forbidden", _no_relation, "no end states a relation", ""),
+    ("relation-contradicts", *_RELATION, ""),
+    ("relation-unknown-signal", *_RELATION, ""),
+    ("relations-differ", *_RELATION, ""),
+    ("safe-state-forbidden", *_RELATION, ""),
 )
 """Rule, what it lacks, how that reads, what stays open where a clean verdict seems to cover it.
 
