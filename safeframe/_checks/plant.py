@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 
 from .._findings import Finding, Spot
 from .._model import Connection, End, Scalar
@@ -40,22 +41,10 @@ def connection_id_reused(connections: tuple[Connection, ...], find: Finder) -> I
             {(table.profile, table.id, table.network) for table in tables if table.id}
         ):
             used[profile, number].append((network, at))
-    for (profile, number), users in used.items():
+    for key, users in used.items():
         for clash in _clashing(users, connections):
-            names = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
-            open_ = [user.name for network, user in clash if not network]
-            spots = [
-                Spot(end=end.name, where=end.locate("connection.id"))
-                for _, user in clash
-                for end in user.ends
-                if (end.connection_table.profile, end.connection_table.id) == (profile, number)
-            ]
-            yield find(
-                f"the connection id {shown_id(number)} is used by {names}{_where(clash, open_)}",
-                spots[: 2 * MOST_LISTED],
-                culprits=_culprits(clash),
-                beyond=spots[2 * MOST_LISTED :],
-            )
+            found = f"the connection id {shown_id(key[1])}"
+            yield _reused(find, found, clash, "connection.id", partial(_has_id, key=key))
 
 
 def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Iterator[Finding]:
@@ -74,21 +63,42 @@ def _parameters_reused(connections: Sequence[Connection], find: Finder) -> Itera
             used[using] += [(network, at) for network in sorted(networks)]
     for (_, name, value), users in used.items():
         for clash in _clashing(users, connections):
-            sharing = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
-            shown = shown_id(value) if isinstance(value, int) else str(value)
-            open_ = [user.name for network, user in clash if not network]
-            spots = [
-                Spot(end=end.name, where=end.locate(f"parameters.{name}"))
-                for _, user in clash
-                for end in user.ends
-                if dict(end.parameters).get(name) == value
-            ]
-            yield find(
-                f"the parameter {name} {shown} is used by {sharing}{_where(clash, open_)}",
-                spots[: 2 * MOST_LISTED],
-                culprits=[("", f"parameters.{name}"), *_culprits(clash)],
-                beyond=spots[2 * MOST_LISTED :],
-            )
+            found = f"the parameter {name} {shown_id(value) if isinstance(value, int) else value}"
+            where, has = f"parameters.{name}", partial(_states, name=name, value=value)
+            yield _reused(find, found, clash, where, has, [("", where)])
+
+
+def _has_id(end: End, *, key: tuple[str, int]) -> bool:
+    return (end.connection_table.profile, end.connection_table.id) == key
+
+
+def _states(end: End, *, name: str, value: Scalar) -> bool:
+    return dict(end.parameters).get(name) == value
+
+
+def _reused(
+    find: Finder,
+    what: str,
+    clash: Sequence[tuple[str, Connection]],
+    key: str,
+    has: Callable[[End], bool],
+    culprits: Sequence[tuple[str, str]] = (),
+) -> Finding:
+    """Return the finding about what several connections use, at the ends that have it."""
+    names = listed([f"{user.name} ({_ends(user)})" for _, user in clash])
+    open_ = [user.name for network, user in clash if not network]
+    spots = [
+        Spot(end=end.name, where=end.locate(key))
+        for _, user in clash
+        for end in user.ends
+        if has(end)
+    ]
+    return find(
+        f"{what} is used by {names}{_where(clash, open_)}",
+        spots[: 2 * MOST_LISTED],
+        culprits=[*culprits, *_culprits(clash)],
+        beyond=spots[2 * MOST_LISTED :],
+    )
 
 
 def _clashes(users: Iterable[tuple[str, _User]]) -> list[list[tuple[str, _User]]]:

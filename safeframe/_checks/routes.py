@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 from .._findings import Finding, NotJudged, Spot
@@ -115,7 +116,7 @@ def route_too_slow(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudg
     for followed, time in seen.routes:
         if len(followed.whole) < len(followed.stretches):
             continue  # Broken: that is a finding, and no sum would be one of the whole way.
-        name = followed.route.name
+        open_ = partial(NotJudged, "", "route-too-slow", subject="reaction time")
         at_least = "at least " if time.missing else ""
         if time.margin_ms is not None and time.margin_ms < 0:
             yield find(
@@ -126,18 +127,8 @@ def route_too_slow(seen: RoutesSeen, find: Finder) -> Iterator[Finding | NotJudg
                 culprits=_culprits([followed]),
             )
         elif time.permitted_ms is None:
-            yield NotJudged(
-                connection="",
-                rule="route-too-slow",
-                route=name,
-                reason="the route states no permitted_reaction_ms",
-                subject="reaction time",
-            )
+            reason = "the route states no permitted_reaction_ms"
+            yield open_(reason=reason, route=followed.route.name)
         elif time.missing:
-            yield NotJudged(
-                connection="",
-                rule="route-too-slow",
-                route=name,
-                reason=f"not stated: {', '.join(time.missing)}",
-                subject="reaction time",
-            )
+            reason = f"not stated: {', '.join(time.missing)}"
+            yield open_(reason=reason, route=followed.route.name)

@@ -235,19 +235,27 @@ def _apart(first: End, second: End, left: str, right: str) -> str:
 def _table(
     direction: Direction, refused: tuple[str, ...], not_judged: tuple[str, ...]
 ) -> MixedTable:
-    producer, consumer = direction.producer.name, direction.consumer.name
     sent, received = direction.sent, direction.received
-    if not refused and not not_judged and same_shared(sent, received) and not _overlapping(sent):
-        return MixedTable(
-            producer=producer,
-            consumer=consumer,
-            sent_octets=sent.size_octets,
-            expected_octets=received.size_octets,
-            rows=tuple(sorted(map(_same, received.signals), key=_place)),
-        )
-    arrivals = Arrivals(producer, consumer, sent, received)
+    told = refused or not_judged or not same_shared(sent, received) or _overlapping(sent)
+    rows = _rows(direction, refused, not_judged) if told else map(_same, received.signals)
+    return MixedTable(
+        producer=direction.producer.name,
+        consumer=direction.consumer.name,
+        sent_octets=sent.size_octets,
+        expected_octets=received.size_octets,
+        rows=tuple(sorted(rows, key=lambda row: (row.at, row.width))),
+        refused=refused,
+        not_judged=not_judged,
+    )
+
+
+def _rows(
+    direction: Direction, refused: tuple[str, ...], not_judged: tuple[str, ...]
+) -> Iterator[MixedRow]:
+    """Yield what becomes of each signal where the maps are not plainly the same."""
+    sent, received = direction.sent, direction.received
+    arrivals = Arrivals(direction.producer.name, direction.consumer.name, sent, received)
     accepted = sent.size_octets == received.size_octets and not refused
-    rows: list[MixedRow] = []
     for signal in received.signals:
         pieces = arrivals.pieces(signal)
         verdict, consequence = (
@@ -257,45 +265,26 @@ def _table(
         )
         if accepted and not_judged and verdict not in _WORSE:
             verdict, consequence = "not judged", f"safe value {signal.safe} if no frame is taken"
-        rows.append(
-            MixedRow(
-                at=signal.at,
-                width=signal.width,
-                signal=signal.name,
-                gets=pieces,
-                verdict=verdict,
-                consequence=consequence,
-            )
-        )
-    rows += (
-        MixedRow(
-            at=signal.at,
-            width=signal.width,
-            signal=signal.name,
-            gets=(),
-            verdict="nobody reads it" if accepted else "no frame",
-            consequence=text,
-        )
-        for signal, text in arrivals.unread()
-    )
-    rows.sort(key=_place)
-    return MixedTable(
-        producer=producer,
-        consumer=consumer,
-        sent_octets=sent.size_octets,
-        expected_octets=received.size_octets,
-        rows=tuple(rows),
-        refused=refused,
-        not_judged=not_judged,
+        yield _row(signal, pieces, verdict, consequence)
+    for signal, text in arrivals.unread():
+        yield _row(signal, (), "nobody reads it" if accepted else "no frame", text)
+
+
+def _row(
+    signal: Signal, gets: tuple[ArrivingBits, ...], verdict: str, consequence: str = ""
+) -> MixedRow:
+    return MixedRow(
+        at=signal.at,
+        width=signal.width,
+        signal=signal.name,
+        gets=gets,
+        verdict=verdict,
+        consequence=consequence,
     )
 
 
 _WORSE = frozenset(VERDICTS[2:5])
 """Verdicts that stay as they are: what would be misread is told, be a frame taken or not."""
-
-
-def _place(row: MixedRow) -> tuple[Place, int]:
-    return row.at, row.width
 
 
 def _overlapping(map_: Map) -> bool:
@@ -306,12 +295,7 @@ def _overlapping(map_: Map) -> bool:
 
 def _same(signal: Signal) -> MixedRow:
     """Return the row of a signal that the producer has with the very same words."""
-    at, width, name = signal.at, signal.width, signal.name
-    return MixedRow(
-        at=at,
-        width=width,
-        signal=name,
-        gets=(ArrivingBits(kind="signal", at=at, width=width, name=name, whole=True),),
-        verdict="same",
-        consequence="",
+    bits = ArrivingBits(
+        kind="signal", at=signal.at, width=signal.width, name=signal.name, whole=True
     )
+    return _row(signal, (bits,), "same")
