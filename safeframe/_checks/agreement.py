@@ -34,7 +34,6 @@ from .shape import size_consequence
 @cause_rule(
     name="shifted-signals",
     severity="error",
-    scope="direction",
     title="All signals from a place on stand earlier or later at one end",
     why=f"A bit inserted or removed at one end only displaces all that follow: {WIRE}.",
     remedy=ASK,
@@ -123,7 +122,6 @@ def _realign(view: View, cause: Cause, end: End, other: End) -> str:
 @cause_rule(
     name="swapped-signals",
     severity="error",
-    scope="direction",
     title="Two signals stand in each other's place",
     why="Two channels exchanged at one end: each function acts on the other's command, and a "
     "test that sets both to the same value does not show it.",
@@ -153,7 +151,6 @@ def swapped_signals(context: Context, find: Finder) -> Iterator[Finding]:
 @cause_rule(
     name="rotated-signals",
     severity="error",
-    scope="direction",
     title="Three or more signals changed places among themselves",
     why="Each function acts on the command of the next one, and a test that sets all of them "
     "to the same value does not show it.",
@@ -187,7 +184,6 @@ def _row(pairs: tuple[Pair, ...], *, right: bool = False) -> str:
 @cause_rule(
     name="moved-signal",
     severity="error",
-    scope="direction",
     title="One signal stands at another place at one end",
     why=f"The signal is read from bits that carry something else: {WIRE}.",
     remedy=ASK,
@@ -224,7 +220,6 @@ def _move(view: View, cause: Cause, end: End, other: End) -> str:
 @cause_rule(
     name="width-differs",
     severity="error",
-    scope="direction",
     title="A signal has another width at one end",
     why="The wider end puts information into bits that the other reads as something else, or "
     "not at all.",
@@ -276,7 +271,6 @@ def _resize(view: View, cause: Cause, end: End, other: End) -> str:
 @cause_rule(
     name="reserve-differs",
     severity="error",
-    scope="direction",
     title="A reserved run has another width at one end",
     why="A gap of the wrong width displaces what follows or gives the frame another size.",
     remedy="find out which end is right, and give the reserve there and here the same width",
@@ -345,7 +339,6 @@ def _reserve(view: View, cause: Cause, end: End, other: End) -> str:
 @cause_rule(
     name="size-differs",
     severity="error",
-    scope="direction",
     title="The two ends disagree about the size of the data",
     why="The consumer waits for a frame of another length: the connection does not come up, "
     "or the rest of a longer frame is ignored.",

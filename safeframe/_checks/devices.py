@@ -69,7 +69,6 @@ def _of(connection: Connection) -> str:
 @plant_rule(
     name="record-missing",
     severity="warning",
-    scope="plant",
     title="A connection of the plant names no sign-off record",
     why="Nobody can say which maps were signed and loaded, or whether they ever were.",
     remedy="make a record with `safeframe record new` and name it in the plant file",
@@ -88,7 +87,6 @@ def record_missing(connections: tuple[Connection, ...], find: Finder) -> Iterato
 @plant_rule(
     name="record-shared",
     severity="error",
-    scope="plant",
     title="Two connections of the plant name one record",
     why="A series machine has one record for each instance: what was read back from one "
     "device says nothing about its sister.",
@@ -110,7 +108,6 @@ def record_shared(connections: tuple[Connection, ...], find: Finder) -> Iterator
 @plant_rule(
     name="record-outdated",
     severity="error",
-    scope="plant",
     title="A record is about other maps than the plant has now",
     why="A map was edited after the record was signed, or the record belongs to another "
     "connection: what runs in the devices is not what the map says.",
@@ -148,7 +145,6 @@ def _read_back(
 @plant_rule(
     name="read-back-missing",
     severity="error",
-    scope="plant",
     title="Nobody read back what the device runs",
     why="A download that was forgotten at one end shows nowhere else: lengths and checksums "
     "of the frames stay right.",
@@ -163,7 +159,6 @@ def read_back_missing(connections: tuple[Connection, ...], find: Finder) -> Iter
 @plant_rule(
     name="read-back-differs",
     severity="error",
-    scope="plant",
     title="The device runs something else than what was expected",
     why="The download went to another device, was left out, or was overwritten since.",
     remedy="load the project again, read the checksum back, and repeat the tests",
@@ -177,7 +172,6 @@ def read_back_differs(connections: tuple[Connection, ...], find: Finder) -> Iter
 @plant_rule(
     name="serial-differs",
     severity="error",
-    scope="plant",
     title="The record is about another device than the plant has now",
     why="A device that was exchanged has not been read back: it may run an older project.",
     remedy="read back the device that is there now and make a record for it",
@@ -198,7 +192,6 @@ def serial_differs(connections: tuple[Connection, ...], find: Finder) -> Iterato
 @plant_rule(
     name="serial-reused",
     severity="error",
-    scope="plant",
     title="Two ends of the plant have one serial number",
     why="An entry was copied for the sister device: one of the two was never read back.",
     remedy="read the serial number from both devices",

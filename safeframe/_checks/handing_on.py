@@ -66,7 +66,7 @@ def _handover_check(judge: Judge, rule: Rule) -> RouteCheck:
     return check
 
 
-handover_rule = registering(ROUTE_CHECKS, _handover_check, Rule)
+handover_rule = registering(ROUTE_CHECKS, _handover_check, "plant")
 """Registers what judges one end of a route; it yields what is wrong and what stays open."""
 
 

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 @handover_rule(
     name="route-binding-differs",
     severity="error",
-    scope="plant",
     title="An end delivers a signal into one variable and sends on another",
     why="What arrives stays where nobody reads it, and something else goes on under its name.",
     remedy="bind both to the variable that the route names; where the program makes one out "
@@ -65,7 +64,6 @@ def route_binding_differs(handover: Handover, site: Site) -> Iterator[str | Open
 @handover_rule(
     name="route-binding-shared",
     severity="error",
-    scope="plant",
     title="Two connections deliver into one variable on a route",
     why="The one that is copied last wins: the source of the route may have no say.",
     remedy="give each delivered signal a variable of its own",
@@ -98,7 +96,6 @@ def _shared(site: Site, end: str, bind: str, own: Stretch) -> Iterator[str]:
 @handover_rule(
     name="route-type-differs",
     severity="error",
-    scope="plant",
     title="A signal changes its type on its way",
     why="The same bits become another number behind the gateway: a negative one, a fraction.",
     remedy=f"give it one type on the whole way, {MEANT}: converts = {{ type = [...] }}",
@@ -115,7 +112,6 @@ def route_type_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 @handover_rule(
     name="route-width-differs",
     severity="error",
-    scope="plant",
     title="A signal changes its width on its way",
     why="What does not fit is cut off or capped behind the gateway, unseen by the target.",
     remedy=f"give it one width on the whole way, {MEANT}: converts = {{ width = [...] }}",
@@ -130,7 +126,6 @@ def route_width_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 @handover_rule(
     name="route-unit-differs",
     severity="error",
-    scope="plant",
     title="A value changes its unit on its way",
     why="The same number is millimetres before the gateway and metres behind it.",
     remedy=f"give it one unit on the whole way, {MEANT}: converts = {{ unit = [...] }}",
@@ -151,7 +146,6 @@ def route_unit_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 @handover_rule(
     name="route-scale-differs",
     severity="error",
-    scope="plant",
     title="A value changes its scale on its way",
     why="A limit of 10 becomes 100 behind the gateway: in range, and wrong.",
     remedy=f"give it one factor on the whole way, {MEANT}: converts = {{ scale = [...] }}",
@@ -166,7 +160,6 @@ def route_scale_differs(handover: Handover, site: Site) -> Iterator[str | Open]:
 @handover_rule(
     name="route-range-exceeded",
     severity="warning",
-    scope="plant",
     title="A converted value may not fit behind the gateway",
     why="What the gateway does with a value that does not fit is in no map: cut off, capped or "
     "refused, the target cannot tell.",
@@ -215,7 +208,6 @@ def _range(signal: Signal) -> tuple[Fraction, Fraction] | None:
 @handover_rule(
     name="route-validity-lost",
     severity="warning",
-    scope="plant",
     title="A value goes on without the bit that says whether it holds",
     why="The target goes on using a value that its source has declared invalid.",
     remedy="hand the validity bit on as well and name it with valid_by",

@@ -26,7 +26,6 @@ _MOST_NAMED = 8
 @map_rule(
     name="duplicate-name",
     severity="error",
-    scope="map",
     title="Two signals of one direction have the same name",
     why="Whoever binds or tests by name reaches only one of them.",
     remedy="give each signal its own name",
@@ -92,7 +91,6 @@ def _grouped(map_: Map, key: Callable[[Signal], str]) -> Iterator[tuple[str, tup
 @map_rule(
     name="lookalike-name",
     severity="error",
-    scope="map",
     title="Two different names look the same",
     why="On screen and on paper the two signals cannot be told apart.",
     remedy="write the names with letters of one alphabet and make them differ visibly",
@@ -111,7 +109,6 @@ def lookalike_name(map_: Map, _: Map) -> Iterator[Flaw]:
 @map_rule(
     name="unnormalised-name",
     severity="warning",
-    scope="map",
     title="A name is not in Unicode normal form C",
     why="The same name typed on another keyboard has other code points and does not match.",
     remedy="type the name again with composed letters, or use ASCII",
@@ -251,7 +248,6 @@ def _narrower(map_: Map, other: Map) -> set[str]:
 @map_rule(
     name="missing-code-points",
     severity="warning",
-    scope="map",
     title="Values of a code have no name",
     why="A value nobody thought of arrives through a fault or a later release, and each end "
     "treats it in its own way.",
@@ -277,7 +273,6 @@ def missing_code_points(map_: Map, other: Map) -> Iterator[Flaw]:
 @map_rule(
     name="value-without-validity",
     severity="warning",
-    scope="map",
     title="A value has no validity bit",
     why="0 is a plausible position or speed. Without a bit that says whether the value holds, "
     "substituted zeros look like a measurement.",

@@ -16,7 +16,6 @@ from .shape import size_consequence
 @cause_rule(
     name="one-sided-signal",
     severity="error",
-    scope="direction",
     title="A signal exists at one end only",
     why=f"One end sends or expects a bit the other does not know: {WIRE}.",
     remedy=ASK,

@@ -19,7 +19,7 @@ _ONE_FILE = Rule(
 )
 
 
-@rule(*_ONE_FILE)
+@rule(**_ONE_FILE._asdict())
 def ends_of_one_file(context: Context, find: Finder) -> Iterator[Finding]:
     """Find connections whose ends name the same digest."""
     first, second = context.connection.ends

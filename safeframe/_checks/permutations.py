@@ -53,14 +53,13 @@ def _pattern_check(tell: Callable[[Context, View, Cause], str], rule: Rule) -> C
     return check
 
 
-_pattern_rule = registering(CAUSE_CHECKS, _pattern_check, Rule)
+_pattern_rule = registering(CAUSE_CHECKS, _pattern_check, "direction")
 """Registers what says in words which pattern displaces the signals."""
 
 
 @_pattern_rule(
     name="octet-order",
     severity="error",
-    scope="direction",
     title="Octets are exchanged at one end",
     why="One end counts the octets of a word from the other side (least versus most "
     f"significant octet first): {WIRE}.",
@@ -78,7 +77,6 @@ def octet_order(context: Context, view: View, cause: Cause) -> str:
 @_pattern_rule(
     name="bit-numbering",
     severity="error",
-    scope="direction",
     title="Bits are numbered from the other side at one end",
     why="One end counts bit 0 as the most significant bit of an octet, the other as the least "
     f"significant: {WIRE}.",
@@ -95,7 +93,6 @@ def bit_numbering(context: Context, view: View, cause: Cause) -> str:
 @_pattern_rule(
     name="nibble-order",
     severity="error",
-    scope="direction",
     title="The halves of octets are exchanged at one end",
     why=f"The upper half of an octet at one end is the lower half at the other: {WIRE}.",
     remedy="put bits 0 to 3 into the lower half of the octet at both ends",
@@ -111,7 +108,6 @@ def nibble_order(context: Context, view: View, cause: Cause) -> str:
 @_pattern_rule(
     name="bit-per-octet",
     severity="error",
-    scope="direction",
     title="One end gives every bit an octet of its own",
     why="One end was written for a device that takes a whole octet for each bit, the other "
     f"packs them: {WIRE}.",
@@ -133,7 +129,6 @@ def bit_per_octet(context: Context, view: View, cause: Cause) -> str:
 @_pattern_rule(
     name="rearranged-signals",
     severity="error",
-    scope="direction",
     title="Most signals stand elsewhere at one end",
     why="No single mistake explains the two orders; one of the files may belong to another "
     "release.",

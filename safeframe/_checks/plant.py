@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 @plant_rule(
     name="connection-id-reused",
     severity="error",
-    scope="plant",
     title="Two connections of one network have the same id",
     why="A frame that strays from one connection into the other is accepted there.",
     remedy="give each connection its own id, or state the network of each",
@@ -146,7 +145,6 @@ def _ends(connection: Connection) -> str:
 @plant_rule(
     name="address-reused",
     severity="error",
-    scope="plant",
     title="Two devices of one network have the same safety address",
     why="A cloned device answers in the place of the other one.",
     remedy="give each device its own address, or state the network of each",

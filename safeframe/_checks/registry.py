@@ -20,14 +20,13 @@ from .remedies import Change, Remedy, map_changed, together
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import ParamSpec, TypeVar
+    from typing import TypeVar
 
     from .._following import FollowedRoute, Ring, RouteTime, Site
     from .counterexample import SignalPair
 
     _C = TypeVar("_C")
     _J = TypeVar("_J")
-    _P = ParamSpec("_P")
 
 __all__ = [
     "CAUSE_CHECKS",
@@ -324,15 +323,17 @@ ROUTE_CHECKS: list[tuple[Rule, RouteCheck]] = []
 
 
 def registering(
-    rows: list[tuple[Rule, _C]],
-    check_of: Callable[[_J, Rule], _C],
-    make: Callable[_P, Rule],
-) -> Callable[_P, Callable[[_J], _J]]:
-    """Return a decorator that takes what a rule is made of and registers what it decorates."""
+    rows: list[tuple[Rule, _C]], check_of: Callable[[_J, Rule], _C], scope: str = ""
+) -> Callable[..., Callable[[_J], _J]]:
+    """Return a decorator that takes the fields of a rule and registers what it decorates.
 
-    def rule(*values: _P.args, **named: _P.kwargs) -> Callable[[_J], _J]:
+    ``scope`` is that of all rules that are registered so, where they have one.
+    """
+
+    def rule(**fields: str) -> Callable[[_J], _J]:
+        entry = Rule(**{"scope": scope, **fields})
+
         def register(judge: _J) -> _J:
-            entry = make(*values, **named)
             rows.append((entry, check_of(judge, entry)))
             return judge
 
@@ -345,16 +346,16 @@ def _check(check: _C, _: Rule) -> _C:
     return check
 
 
-rule = registering(CHECKS, _check, Rule)
+rule = registering(CHECKS, _check)
 """Registers a generator function as the check of a rule about one connection."""
 
-cause_rule = registering(CAUSE_CHECKS, _check, Rule)
+cause_rule = registering(CAUSE_CHECKS, _check, "direction")
 """Registers the same for a rule that has nothing to say where nothing is displaced."""
 
-plant_rule = registering(PLANT_CHECKS, _check, Rule)
+plant_rule = registering(PLANT_CHECKS, _check, "plant")
 """Registers a generator function as the check of a rule about many connections."""
 
-route_rule = registering(ROUTE_CHECKS, _check, Rule)
+route_rule = registering(ROUTE_CHECKS, _check, "plant")
 """Registers a generator function as the check of a rule about the routes of a plant."""
 
 
@@ -402,7 +403,7 @@ def _map_check(judge: MapJudge, _: Rule) -> Check:
     return check
 
 
-map_rule = registering(CHECKS, _map_check, Rule)
+map_rule = registering(CHECKS, _map_check, "map")
 """Registers what yields the flaws of the map of one end; it is given that of the other end, too."""
 
 

@@ -226,7 +226,6 @@ class _Contradiction(NamedTuple):
 @route_rule(
     name="route-ends-differ",
     severity="error",
-    scope="plant",
     title="Several gateways together make another value or meaning of a signal",
     why="Each gateway agrees with the maps before and behind it, and so does every connection; "
     "what the source means still arrives as something else.",

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 @handover_rule(
     name="route-meaning-differs",
     severity="error",
-    scope="plant",
     title="A value means something else behind a gateway",
     why="A permission arrives as a prohibition, or one command as another; every connection "
     "by itself agrees.",
@@ -146,7 +145,6 @@ def unfounded(handover: Handover) -> str:
 @handover_rule(
     name="route-inversion-unfounded",
     severity="error",
-    scope="plant",
     title="A route declares an inversion that the maps do not show",
     why="Whoever reads the route expects the opposite value at the target, or the program "
     "inverts what must not be inverted.",
@@ -166,7 +164,6 @@ def route_inversion_unfounded(handover: Handover, site: Site) -> Iterator[str | 
 @handover_rule(
     name="route-safe-value-differs",
     severity="error",
-    scope="plant",
     title="A break before a gateway reaches the target as another value than one behind it",
     why="While the first connection is lost the gateway sends on its substitute: inverted or "
     "converted, that may be the value that lets the machine move.",
@@ -226,7 +223,6 @@ def _exact(value: int | float) -> Fraction:
 @handover_rule(
     name="route-conversion-unfounded",
     severity="error",
-    scope="plant",
     title="A route declares a conversion that the maps do not show",
     why="A map was edited after the route was written: what is converted now is not what was "
     "meant.",

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 @route_rule(
     name="route-broken",
     severity="error",
-    scope="plant",
     title="A route names an end, a signal or a connection that is not there, or not one only",
     why="Nobody knows whether what the source sends reaches the target: what lies behind the "
     "break is not judged.",
@@ -70,7 +69,6 @@ def _culprits(routes: Iterable[FollowedRoute]) -> list[tuple[str, str]]:
 @route_rule(
     name="route-loop",
     severity="error",
-    scope="plant",
     title="A signal comes back to where it was",
     why="A signal that feeds itself keeps its value whatever its source does: a permission "
     "once given stays given.",
@@ -103,7 +101,6 @@ def route_loop(seen: RoutesSeen, find: Finder) -> Iterator[Finding]:
 @route_rule(
     name="route-too-slow",
     severity="error",
-    scope="plant",
     title="A route takes longer than the safety function permits",
     why="Each connection may be quick enough by itself; the machine moves on for the sum of "
     "all of them and of the programs between.",

@@ -112,7 +112,6 @@ def no_signals(context: Context, find: Finder) -> Iterator[Finding]:
 @map_rule(
     name="hole",
     severity="error",
-    scope="map",
     title="Bits nobody declared",
     why="An undeclared run is where a second editor puts the next bit, or where a shift hides: "
     "nothing says whether it was left out or forgotten.",
@@ -139,7 +138,6 @@ def hole(map_: Map, _: Map) -> Iterator[Flaw]:
 @map_rule(
     name="overlap",
     severity="error",
-    scope="map",
     title="Two entries share a bit",
     why="One bit cannot carry two meanings; which one wins depends on the tool that reads the map.",
     remedy="find out which of the two the bits carry, then place or remove the other one",
@@ -173,7 +171,6 @@ def _entry_name(entry: Signal | Reserved) -> str:
 @map_rule(
     name="place-order",
     severity="warning",
-    scope="map",
     title="Entries do not stand in the order of their places",
     why="People count rows. A row in the wrong line is read as the wrong bit.",
     remedy="sort the rows by place",
@@ -194,7 +191,6 @@ def place_order(map_: Map, _: Map) -> Iterator[Flaw]:
 @map_rule(
     name="reserved-not-zero",
     severity="error",
-    scope="map",
     title="Reserved bits are sent as something else than 0",
     why="Whoever takes the bits from the reserve later reads the old constant as a command.",
     remedy="send reserved bits as 0, or declare them as a signal",
@@ -216,7 +212,6 @@ def reserved_not_zero(map_: Map, _: Map) -> Iterator[Flaw]:
 @map_rule(
     name="padding-as-signal",
     severity="warning",
-    scope="map",
     title="Padding is declared as a signal",
     why="A padding entry that looks like a signal gets bound, tested and counted, and it is "
     "not available as a gap when a bit is added.",
