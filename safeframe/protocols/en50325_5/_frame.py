@@ -219,7 +219,12 @@ def _within(measured: str, limit: str, what: str) -> Check:
     )
 
 
-_TIMES = (
+_LONE = Check(name="identifiers", title="a legal identifier", run=_check_lone)
+_AS_EXPECTED = Check(
+    name="identifier_1", title="identifier_1 as expected", run=_check_first, compares="identifier_1"
+)
+_INVERTED = (
+    Check(name="inverted", title="every bit inverted", run=_check_inverted),
     _within("validation_ms", "srvt_ms", "the time between the two messages"),
     _within("cycle_ms", "sct_ms", "the time since the pair before"),
 )
@@ -283,25 +288,14 @@ RECIPE = Recipe(
     checks={
         "pair": (
             Check(name="identifiers", title="legal identifiers", run=_check_identifiers),
-            Check(
-                name="identifier_1",
-                title="identifier_1 as expected",
-                run=_check_first,
-                compares="identifier_1",
-            ),
+            _AS_EXPECTED,
             expected("identifier_2", required=False),
             Check(name="too_short", title="all mapped octets in both", run=_check_lengths),
-            Check(name="inverted", title="every bit inverted", run=_check_inverted),
-            *_TIMES,
+            *_INVERTED,
         ),
         "plain": (
-            Check(name="identifiers", title="a legal identifier", run=_check_lone),
-            Check(
-                name="identifier_1",
-                title="identifier_1 as expected",
-                run=_check_first,
-                compares="identifier_1",
-            ),
+            _LONE,
+            _AS_EXPECTED,
             Check(
                 name="identifier_2",
                 title="identifier_2 to match",
@@ -312,7 +306,7 @@ RECIPE = Recipe(
             Check(name="complete", title="both messages are there", run=_check_complete),
         ),
         "inverted": (
-            Check(name="identifiers", title="a legal identifier", run=_check_lone),
+            _LONE,
             Check(
                 name="identifier_2",
                 title="identifier_2 as expected",
@@ -326,8 +320,7 @@ RECIPE = Recipe(
                 compares="identifier_1",
             ),
             Check(name="too_short", title="all mapped octets", run=_check_lengths),
-            Check(name="inverted", title="every bit inverted", run=_check_inverted),
-            *_TIMES,
+            *_INVERTED,
         ),
     },
     covers=lambda seen: (),

@@ -313,37 +313,33 @@ _ACCESS_NUMBER = {
     "ct_low": "number of the access, low octet",
     "ct_high": "number of the access, high octet (under the manager id)",
 }
+_ID = Check(name="id", title="a known message id", run=_check_known_id)
+_ID_2 = Check(name="id_2", title="the same id in the second subframe", run=_check_second_id)
+_ADDRESS = Check(name="address_range", title="the address in its range", run=_check_address)
+_TARGET = Check(name="target_range", title="domain and target in their ranges", run=_check_target)
+_COPIES = Check(name="copies", title="the same data in both subframes", run=_check_copies)
+_CRCS = (
+    crc_check("crc_1", "the CRC of the first subframe", _sum_1),
+    crc_check("crc_2", "the CRC of the second subframe", _sum_2),
+)
 _CHECKS = (
-    Check(name="id", title="a known message id", run=_check_known_id),
-    _under_manager_id(
-        Check(name="id_2", title="the same id in the second subframe", run=_check_second_id)
-    ),
-    Check(name="address_range", title="the address in its range", run=_check_address),
-    _under_manager_id(
-        Check(name="target_range", title="domain and target in their ranges", run=_check_target)
-    ),
+    _ID,
+    _under_manager_id(_ID_2),
+    _ADDRESS,
+    _under_manager_id(_TARGET),
     _under_manager_id(expected("domain")),
     expected("address", required=False),
     _under_manager_id(expected("target", required=False)),
-    crc_check("crc_1", "the CRC of the first subframe", _sum_1),
-    crc_check("crc_2", "the CRC of the second subframe", _sum_2),
-    _under_manager_id(
-        Check(name="copies", title="the same data in both subframes", run=_check_copies)
-    ),
+    *_CRCS,
+    _under_manager_id(_COPIES),
 )
-
 _MANAGEMENT_CHECKS = (
-    Check(name="id", title="a known message id", run=_check_known_id),
-    Check(name="id_2", title="the same id in the second subframe", run=_check_second_id),
-    Check(name="address_range", title="the address in its range", run=_check_address),
-    Check(name="target_range", title="domain and target in their ranges", run=_check_target),
+    *(_ID, _ID_2, _ADDRESS, _TARGET),
     Check(name="zeros", title="no consecutive time, no time request", run=_check_zeros),
     expected("domain"),
     expected("address", required=False),
     expected("target", required=False),
-    crc_check("crc_1", "the CRC of the first subframe", _sum_1),
-    crc_check("crc_2", "the CRC of the second subframe", _sum_2),
-    Check(name="copies", title="the same data in both subframes", run=_check_copies),
+    *(*_CRCS, _COPIES),
     Check(name="payload", title="the octets that the id and command say", run=_check_payload),
 )
 
