@@ -5,6 +5,7 @@ once included, ``loads`` and ``dumps`` work on texts, ``verify`` computes everyt
 anew and says what is wrong or still open. After any later edit of a map it says so.
 """
 
+from .._canonical import person
 from .._checklist import ChecklistStep
 from ._acts import done, fill, new, request, sign, withdraw
 from ._assess import (
@@ -60,7 +61,7 @@ from ._parts import (
     State,
     Times,
 )
-from ._people import Approval, People, ReadBack, Request, Trial, person
+from ._people import Approval, People, ReadBack, Request, Trial
 from ._signature import (
     NAMESPACE,
     covered,

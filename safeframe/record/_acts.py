@@ -6,6 +6,7 @@ import shlex
 from collections.abc import Mapping
 from dataclasses import replace
 
+from .._canonical import person
 from .._errors import UsageError
 from .._model import Connection
 from .._words import guess
@@ -24,7 +25,7 @@ from ._entries import (
     appended,
 )
 from ._parts import Record
-from ._people import VALUES, approvals, person, says, state_number
+from ._people import VALUES, approvals, says, state_number
 
 
 def new(

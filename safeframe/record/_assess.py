@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from .._canonical import person
 from .._checks import judged_maps
 from .._errors import InputError
 from .._mapfile import loads
@@ -16,7 +17,7 @@ from ._compute import computed_with, findings_of
 from ._editions import canonical_texts, digest_of, earlier_edition, is_old
 from ._entries import CarriedOver, link_faults, title
 from ._parts import Computed, Record, RecordedFinding, State
-from ._people import People, acts_of, approvals, history_faults, person, says, state_number
+from ._people import People, acts_of, approvals, history_faults, says, state_number
 from ._void import drift, other_maps
 from ._workings import Workings
 
