@@ -63,7 +63,7 @@ def unlike(
     what: str,
     key: str,
     values: Sequence[Any],
-    show: Callable[[Any], str] = str,
+    show: Callable[[Any], str] = shown,
     *,
     culprits: Sequence[tuple[str, str]] = (),
 ) -> Finding:
