@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
@@ -703,6 +704,27 @@ class TestGate:
             inside[0] = 0
         thread.join()
         assert set(looks) == {0}
+
+    def test_who_looks_is_stepped_aside_for(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """The look that is going on here ends only when the reader steps aside."""
+        gate, inside, aside = Gate(), threading.Event(), threading.Event()
+        stepping = SimpleNamespace(sleep=lambda _: aside.set())
+        monkeypatch.setattr("safeframe._watch.stream.time", stepping)
+
+        def look() -> None:
+            with gate:
+                inside.set()
+                assert aside.wait(10)
+
+        def rows() -> Iterator[Packet]:
+            thread = threading.Thread(target=look)
+            thread.start()
+            assert inside.wait(10)
+            yield Packet(1, 1, 5, b"a")
+            thread.join()
+
+        assert list(gate.packets(rows())) == [Packet(1, 1, 5, b"a")]
+        assert aside.is_set()
 
     def test_ended_by_what_is_seen_and_by_time(self) -> None:
         rows = [Packet(at, at, None if at == 2 else at * 10, b"") for at in range(10)]
