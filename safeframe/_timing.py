@@ -140,10 +140,7 @@ def timing(
                 exchange = _worst(max, exchange, said.exchange_ms)
                 figures.append(
                     Figure(
-                        inputs=tuple(
-                            Input(name=term.name, time_ms=term.time_ms, factor=term.factor)
-                            for term in said.terms
-                        ),
+                        inputs=tuple(_bounding(*term) for term in said.terms),
                         why=said.why,
                         source=said.source,
                     )
@@ -155,7 +152,7 @@ def timing(
         else:
             figures.append(
                 Figure(
-                    inputs=(waits[0], _exchanged(exchange), *waits[1:]),
+                    inputs=(waits[0], _bounding("exchange", exchange), *waits[1:]),
                     why="an event just after its frame left waits for the next one; if that is "
                     "lost, the watchdog ends",
                     source=COMMON_PRACTICE,
@@ -188,13 +185,12 @@ def _alone(connection: Connection) -> str:
 def _waits(connection: Connection) -> tuple[Input, ...]:
     """Return the watchdog by which data are waited for, then those that nobody knows.
 
-    Each end that reads data waits by its own: what one end states says nothing of the other. With
-    0 it trips at once, or never: no time is bounded by that.
+    Each end that reads data waits by its own: what one end states says nothing of the other.
     """
     ends = connection.ends
     waiting = [end for end in ends if end.receives.entries] or list(ends)
     if any(end.connection_table.watchdog_ms == 0 for end in waiting):
-        return (Input(name="watchdog above 0 ms", time_ms=None),)
+        return (_bounding("watchdog", 0),)
     longest = _worst(max, *(end.connection_table.watchdog_ms for end in ends))
     alone = _alone(connection)
     if not alone:
@@ -206,10 +202,11 @@ def _waits(connection: Connection) -> tuple[Input, ...]:
     )
 
 
-def _exchanged(exchange_ms: int | None) -> Input:
-    """Return the exchange; within 0 ms no frame comes, so no time is bounded by that."""
-    name = "exchange above 0 ms" if exchange_ms == 0 else "exchange"
-    return Input(name=name, time_ms=exchange_ms or None)
+def _bounding(name: str, time_ms: int | None, factor: int = 1) -> Input:
+    """Return a time of a sum; one of 0 ends at once, or never, so that nothing is bounded by it."""
+    if time_ms == 0:
+        return Input(name=f"{name} above 0 ms", time_ms=None, factor=factor)
+    return Input(name=name, time_ms=time_ms, factor=factor)
 
 
 def _share(facts: Profile, edition: str, waits: tuple[Input, ...], cycle_ms: int | None) -> Figure:

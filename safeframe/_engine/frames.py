@@ -60,7 +60,10 @@ def build(recipe: Recipe, /, **given: Any) -> bytes:
 
 
 def stated(given: dict[str, Any]) -> dict[str, Any]:
-    """Return the values among all parameters of a function; None stands for not given."""
+    """Return the values among the parameters of a function: all but the octets of the frame.
+
+    None stands for not given.
+    """
     return {name: value for name, value in given.items() if value is not None and name != "octets"}
 
 

@@ -29,18 +29,13 @@ def _times(connection: Connection) -> ReactionTimes:
         watchdog_ms=waits,
         exchange_ms=_longest(stated(sender, "sct_ms")) if cycle is None else cycle,
         terms=(
-            _bounding(f"refresh time (SCT) of {receiver.name}", waits),
-            _bounding("validation time (SRVT)", validation),
+            TimeTerm(f"refresh time (SCT) of {receiver.name}", waits),
+            TimeTerm("validation time (SRVT)", validation),
         ),
         why="the last pair without an event may take the SRVT to be complete; from then on the "
         "receiver waits for its SCT; time on the bus is not in it",
         source="computed from the two times (S M1)",
     )
-
-
-def _bounding(name: str, time_ms: int | None) -> TimeTerm:
-    """Return a time of the sum; with 0 it ends at once, or never: nothing is bounded by that."""
-    return TimeTerm(f"{name} above 0 ms", None) if time_ms == 0 else TimeTerm(name, time_ms)
 
 
 TIMES = _times

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 
 from ..._model import Connection
 
-__all__ = ["AGREEMENT"]
-
 
 def _agreement(connection: Connection) -> Iterator[tuple[str, str, str]]:
     """Yield key, sentence and remedy: the timeout is more than the delay (P15 8)."""
